@@ -1,0 +1,188 @@
+//! What is measured, and what a measured value can be at all.
+
+use crate::quantity::{Quantity, Unit};
+
+/// What a unit measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Dimension {
+    /// Electrical conductivity.
+    Conductivity,
+    /// Acidity.
+    Ph,
+    /// Temperature.
+    Temperature,
+    /// Volume.
+    Volume,
+    /// Mass.
+    Mass,
+    /// Mass in a volume.
+    MassConcentration,
+    /// Charge in a volume.
+    ChargeConcentration,
+    /// Volume in a volume.
+    VolumeFraction,
+    /// Photons on an area in a time.
+    PhotonFlux,
+    /// Pressure.
+    Pressure,
+    /// Part of a whole.
+    Ratio,
+    /// Soluble solids by refraction.
+    Brix,
+}
+
+/// What a reading measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Metric {
+    /// Electrical conductivity, mS/cm at 25 °C.
+    Ec,
+    /// pH.
+    Ph,
+    /// Temperature of the solution, °C.
+    SolutionTemperature,
+    /// Volume of solution, L.
+    Volume,
+    /// Dissolved oxygen, mg/L.
+    DissolvedOxygen,
+    /// Temperature of the air, °C.
+    AirTemperature,
+    /// Relative humidity of the air, %.
+    RelativeHumidity,
+    /// Vapour pressure deficit of the air, kPa; banded, and derived from temperature and humidity.
+    Vpd,
+    /// Carbon dioxide, ppm by volume.
+    Co2,
+    /// Photosynthetic photon flux density, µmol m⁻² s⁻¹.
+    Ppfd,
+    /// Soluble solids, °Bx.
+    Brix,
+    /// A water meter's counter, L.
+    WaterMeter,
+}
+
+/// Metric, code, canonical unit, lowest and highest value that can be at all.
+/// The limits are physical or of the instruments (pH electrodes read 0–14; solutions freeze and plants cook);
+/// common practice, no source. They refuse nonsense only: bands say what is good.
+const METRICS: [(Metric, &str, Unit, f64, f64); 12] = {
+    use Metric as M;
+    use Unit as U;
+    [
+        (M::Ec, "ec", U::MilliSiemensPerCm, 0.0, 200.0),
+        (M::Ph, "ph", U::Ph, 0.0, 14.0),
+        (M::SolutionTemperature, "solution_temperature", U::Celsius, -5.0, 60.0),
+        (M::Volume, "volume", U::Litre, 0.0, 1e6),
+        (M::DissolvedOxygen, "dissolved_oxygen", U::MilligramPerLitre, 0.0, 60.0),
+        (M::AirTemperature, "air_temperature", U::Celsius, -40.0, 70.0),
+        (M::RelativeHumidity, "relative_humidity", U::Percent, 0.0, 100.0),
+        (M::Vpd, "vpd", U::KiloPascal, 0.0, 12.0),
+        (M::Co2, "co2", U::PpmByVolume, 0.0, 50_000.0),
+        (M::Ppfd, "ppfd", U::MicroMolePerM2S, 0.0, 5_000.0),
+        (M::Brix, "brix", U::Brix, 0.0, 85.0),
+        (M::WaterMeter, "water_meter", U::Litre, 0.0, 1e12),
+    ]
+};
+
+impl Metric {
+    /// Every metric.
+    pub fn all() -> impl Iterator<Item = Metric> {
+        METRICS.iter().map(|(metric, ..)| *metric)
+    }
+
+    /// The metric with this code.
+    pub fn from_code(code: &str) -> Option<Metric> {
+        METRICS.iter().find(|(_, known, ..)| *known == code).map(|(metric, ..)| *metric)
+    }
+
+    /// Its code in rows and JSON.
+    pub fn code(self) -> &'static str {
+        self.row().1
+    }
+
+    /// The unit of its canonical value.
+    pub fn unit(self) -> Unit {
+        self.row().2
+    }
+
+    /// The canonical value of what was entered.
+    /// # Errors
+    /// [`WrongUnit`] when the unit measures something else; [`Impossible`] when no meter can have shown it.
+    pub fn canonical(self, entered: Quantity) -> Result<f64, NotAValue> {
+        let (_, _, unit, lowest, highest) = *self.row();
+        if entered.unit.dimension() != unit.dimension() {
+            return Err(WrongUnit { metric: self, unit: entered.unit }.into());
+        }
+        let value = entered.canonical();
+        if !(lowest..=highest).contains(&value) {
+            return Err(Impossible { metric: self, entered, lowest, highest }.into());
+        }
+        Ok(value)
+    }
+
+    fn row(self) -> &'static (Metric, &'static str, Unit, f64, f64) {
+        &METRICS[self as usize]
+    }
+}
+
+/// What was entered is no value of the metric.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum NotAValue {
+    /// The unit measures something else.
+    #[error(transparent)]
+    WrongUnit(#[from] WrongUnit),
+    /// The value cannot be.
+    #[error(transparent)]
+    Impossible(#[from] Impossible),
+}
+
+/// A unit of another dimension.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error("{} is not a unit of {}, expected one like {}", unit.code(), metric.code(), metric.unit().code())]
+pub struct WrongUnit {
+    /// What was to be measured.
+    pub metric: Metric,
+    /// The unit given.
+    pub unit: Unit,
+}
+
+/// A value outside what can be.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error("{entered} cannot be, expected {lowest} to {highest} {}", metric.unit().code())]
+pub struct Impossible {
+    /// What was measured.
+    pub metric: Metric,
+    /// What was entered.
+    pub entered: Quantity,
+    /// The lowest value that can be, canonical.
+    pub lowest: f64,
+    /// The highest value that can be, canonical.
+    pub highest: f64,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_ph_of_58_cannot_be() {
+        let refused = Metric::Ph.canonical(Quantity::new(58.0, Unit::Ph)).unwrap_err();
+        assert_eq!(refused.to_string(), "58 [pH] cannot be, expected 0 to 14 [pH]");
+    }
+
+    #[test]
+    fn not_a_number_cannot_be() {
+        assert!(Metric::Ec.canonical(Quantity::new(f64::NAN, Unit::MilliSiemensPerCm)).is_err());
+    }
+
+    #[test]
+    fn litres_are_no_unit_of_ph() {
+        let refused = Metric::Ph.canonical(Quantity::new(6.0, Unit::Litre)).unwrap_err();
+        assert_eq!(refused.to_string(), "L is not a unit of ph, expected one like [pH]");
+    }
+
+    #[test]
+    fn each_metric_stands_at_its_own_place_in_the_table() {
+        for metric in Metric::all() {
+            assert_eq!(Metric::from_code(metric.code()), Some(metric));
+        }
+    }
+}

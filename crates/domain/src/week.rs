@@ -1,0 +1,68 @@
+//! Working weeks and spans of days.
+
+use chrono::{Datelike, Days as ChronoDays, NaiveDate, Weekday};
+
+/// The weekdays on which something happens: staff work, a supplier takes orders.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Week([bool; 7]);
+
+impl Week {
+    /// All seven days.
+    pub const EVERY_DAY: Week = Week([true; 7]);
+
+    /// A week of these days.
+    pub fn of(days: impl IntoIterator<Item = Weekday>) -> Week {
+        let mut week = [false; 7];
+        for day in days {
+            week[day.num_days_from_monday() as usize] = true;
+        }
+        Week(week)
+    }
+
+    /// Whether this date falls on one of its days.
+    pub fn has(&self, date: NaiveDate) -> bool {
+        self.0[date.weekday().num_days_from_monday() as usize]
+    }
+
+    /// Its days, Monday first.
+    pub fn days(&self) -> impl Iterator<Item = Weekday> + '_ {
+        const ALL: [Weekday; 7] = [
+            Weekday::Mon,
+            Weekday::Tue,
+            Weekday::Wed,
+            Weekday::Thu,
+            Weekday::Fri,
+            Weekday::Sat,
+            Weekday::Sun,
+        ];
+        ALL.into_iter().filter(|day| self.0[day.num_days_from_monday() as usize])
+    }
+
+    /// Whether it has no day at all.
+    pub fn is_empty(&self) -> bool {
+        self.0 == [false; 7]
+    }
+}
+
+/// Dates from a first to a last, both included.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Days {
+    /// First day.
+    pub from: NaiveDate,
+    /// Last day.
+    pub until: NaiveDate,
+}
+
+impl Days {
+    /// Whether the date lies within.
+    pub fn hold(&self, date: NaiveDate) -> bool {
+        (self.from..=self.until).contains(&date)
+    }
+
+    /// Each date, in order.
+    pub fn each(self) -> impl Iterator<Item = NaiveDate> {
+        let until = self.until;
+        std::iter::successors(Some(self.from), |day| day.checked_add_days(ChronoDays::new(1)))
+            .take_while(move |day| *day <= until)
+    }
+}
