@@ -1,0 +1,49 @@
+//! What every action has at hand: the store, the clock and the maker of ids.
+
+use std::fmt;
+use std::sync::Arc;
+
+use chrono::{DateTime, SubsecRound, Utc};
+use fillmark_store::{Ids, Stamp, Store};
+
+use crate::Caller;
+
+/// Tells the time. The server's is the machine's; tests and replays move theirs.
+pub trait Clock: Send + Sync + fmt::Debug {
+    /// The instant it is.
+    fn now(&self) -> DateTime<Utc>;
+}
+
+/// The application: made once, shared by all requests and jobs.
+#[derive(Debug, Clone)]
+pub struct App {
+    /// Where the records are.
+    pub store: Store,
+    /// What time it is.
+    pub clock: Arc<dyn Clock>,
+    ids: Arc<Ids>,
+    pub(crate) hashing: Arc<tokio::sync::Semaphore>,
+}
+
+impl App {
+    /// An application on a store.
+    pub fn new(store: Store, clock: Arc<dyn Clock>) -> Self {
+        // Two passwords are hashed at a time: more would only make every sign-in slower.
+        Self { store, clock, ids: Arc::default(), hashing: Arc::new(tokio::sync::Semaphore::new(2)) }
+    }
+
+    /// Now, in the whole milliseconds that both databases keep.
+    pub fn now(&self) -> DateTime<Utc> {
+        self.clock.now().trunc_subsecs(3)
+    }
+
+    /// The stamp of a caller's change.
+    pub fn stamp(&self, caller: &Caller) -> Stamp<'_> {
+        Stamp::new(caller.person(), self.now(), &self.ids)
+    }
+
+    /// The stamp of a change that nobody signed for: a job's, or the first owner's own beginning.
+    pub fn unsigned(&self) -> Stamp<'_> {
+        Stamp::new(None, self.now(), &self.ids)
+    }
+}

@@ -1,0 +1,141 @@
+//! Who calls, and what they may do where.
+
+use fillmark_domain::people::{Act, PersonId, Role};
+use fillmark_domain::places::SiteId;
+use fillmark_store::{BusinessScope, Scope, SiteScope};
+use uuid::Uuid;
+
+use crate::Refusal;
+
+/// A person who is signed in, with the roles that are in force now; or a job of the server.
+#[derive(Debug, Clone)]
+pub struct Caller(Kind);
+
+#[derive(Debug, Clone)]
+enum Kind {
+    Person { person: PersonId, session: Uuid, roles: Vec<(Option<SiteId>, Role)> },
+    Job,
+}
+
+/// A scope that is opened by a caller's rights.
+pub trait Door: Scope {
+    /// What it takes to say which: the site, or nothing for the business.
+    type At: Copy + Send;
+
+    /// The scope, when the caller may do this there.
+    /// # Errors
+    /// [`Refusal::NotFound`] outside the caller's sites, [`Refusal::NotAllowed`] inside them.
+    fn open(caller: &Caller, act: Act, at: Self::At) -> Result<Self, Refusal>;
+}
+
+impl Caller {
+    /// A person with these roles; no site means every site.
+    pub fn person_with(person: PersonId, session: Uuid, roles: Vec<(Option<SiteId>, Role)>) -> Self {
+        Caller(Kind::Person { person, session, roles })
+    }
+
+    /// The server's own jobs and its command line at the machine itself.
+    pub fn job() -> Self {
+        Caller(Kind::Job)
+    }
+
+    /// Who signs for what is done.
+    pub fn person(&self) -> Option<PersonId> {
+        match self.0 {
+            Kind::Person { person, .. } => Some(person),
+            Kind::Job => None,
+        }
+    }
+
+    /// The session the caller is signed in with.
+    pub fn session(&self) -> Option<Uuid> {
+        match self.0 {
+            Kind::Person { session, .. } => Some(session),
+            Kind::Job => None,
+        }
+    }
+
+    /// The sites the caller has a role at; nothing means every site.
+    pub fn sites(&self) -> Option<Vec<SiteId>> {
+        match &self.0 {
+            Kind::Person { roles, .. } => roles.iter().map(|(site, _)| *site).collect(),
+            Kind::Job => None,
+        }
+    }
+
+    /// Leave to touch a site's rows.
+    /// # Errors
+    /// [`Refusal::NotFound`] outside the caller's sites, [`Refusal::NotAllowed`] inside them.
+    pub fn may(&self, act: Act, site: SiteId) -> Result<SiteScope, Refusal> {
+        self.allowed(act, |role_site| role_site.is_none_or(|role_site| role_site == site))?;
+        Ok(SiteScope::granted(site))
+    }
+
+    /// Leave to touch the business's rows: whoever may do this at some site.
+    /// # Errors
+    /// [`Refusal::NotFound`] without any role, [`Refusal::NotAllowed`] with none that allows it.
+    pub fn may_in_business(&self, act: Act) -> Result<BusinessScope, Refusal> {
+        self.allowed(act, |_| true)?;
+        Ok(BusinessScope::granted())
+    }
+
+    fn allowed(&self, act: Act, here: impl Fn(Option<SiteId>) -> bool) -> Result<(), Refusal> {
+        let Kind::Person { roles, .. } = &self.0 else { return Ok(()) };
+        let mut roles = roles.iter().filter(|(site, _)| here(*site)).peekable();
+        if roles.peek().is_none() {
+            return Err(Refusal::NotFound);
+        }
+        if roles.any(|(_, role)| role.may(act)) { Ok(()) } else { Err(Refusal::NotAllowed(act)) }
+    }
+}
+
+impl Door for SiteScope {
+    type At = SiteId;
+
+    fn open(caller: &Caller, act: Act, at: SiteId) -> Result<Self, Refusal> {
+        caller.may(act, at)
+    }
+}
+
+impl Door for BusinessScope {
+    type At = ();
+
+    fn open(caller: &Caller, act: Act, (): ()) -> Result<Self, Refusal> {
+        caller.may_in_business(act)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn site(n: u128) -> SiteId {
+        SiteId::new(Uuid::from_u128(n))
+    }
+
+    fn caller(roles: &[(Option<SiteId>, Role)]) -> Caller {
+        Caller::person_with(PersonId::new(Uuid::from_u128(9)), Uuid::nil(), roles.to_vec())
+    }
+
+    #[test]
+    fn a_site_without_a_role_is_not_there() {
+        let staff = caller(&[(Some(site(1)), Role::Staff)]);
+        assert!(staff.may(Act::Read, site(1)).is_ok());
+        assert!(matches!(staff.may(Act::Read, site(2)), Err(Refusal::NotFound)));
+        assert!(matches!(staff.may(Act::Manage, site(1)), Err(Refusal::NotAllowed(Act::Manage))));
+    }
+
+    #[test]
+    fn a_role_at_every_site_reaches_sites_to_come() {
+        let owner = caller(&[(None, Role::Owner)]);
+        assert!(owner.may(Act::ManageSites, site(77)).is_ok());
+        assert_eq!(owner.sites(), None);
+    }
+
+    #[test]
+    fn the_better_of_two_roles_counts() {
+        let both = caller(&[(None, Role::Auditor), (Some(site(1)), Role::Manager)]);
+        assert!(both.may(Act::Manage, site(1)).is_ok());
+        assert!(matches!(both.may(Act::Manage, site(2)), Err(Refusal::NotAllowed(_))));
+    }
+}

@@ -1,0 +1,48 @@
+//! The first owner, and the passwords of everybody.
+
+use fillmark_domain::Kept;
+use fillmark_domain::people::{Act, Membership, Person, PersonId, Role};
+use fillmark_store::{accounts, records};
+
+use crate::{App, Caller, Refusal, passwords};
+
+/// Makes somebody an owner of every site, with a password: the beginning of a business, done at the machine itself.
+/// # Errors
+/// When the name is in use or the password too short.
+pub async fn make_owner(app: &App, person: Person, password: String) -> Result<Kept<Person>, Refusal> {
+    let hash = passwords::hashed(app, password).await?;
+    let scope = Caller::job().may_in_business(Act::ManagePeople)?;
+    let stamp = app.unsigned();
+
+    let tx = app.store.begin().await?;
+    let kept = records::create(&tx, scope, &stamp, &person).await?;
+    let owner = Membership { person: kept.id, site: None, role: Role::Owner, from: stamp.at, until: None };
+    records::create(&tx, scope, &stamp, &owner).await?;
+    accounts::set_password(&tx, kept.id, &hash, &stamp).await?;
+    tx.commit().await?;
+
+    Ok(kept)
+}
+
+/// Sets a person's password: one's own, or anybody's for those who manage people.
+/// # Errors
+/// When the caller may not, the person is not there, or the password is too short.
+pub async fn set_password(
+    app: &App,
+    caller: &Caller,
+    person: PersonId,
+    password: String,
+) -> Result<(), Refusal> {
+    let act = if caller.person() == Some(person) { Act::Read } else { Act::ManagePeople };
+    let scope = caller.may_in_business(act)?;
+    let hash = passwords::hashed(app, password).await?;
+
+    let tx = app.store.begin().await?;
+    records::find::<Person>(&tx, scope, person).await?.ok_or(Refusal::NotFound)?;
+    accounts::set_password(&tx, person, &hash, &app.stamp(caller)).await?;
+    fillmark_store::journal::note(&tx, scope, &app.stamp(caller), "password set", "person", person.uuid())
+        .await?;
+    tx.commit().await?;
+
+    Ok(())
+}

@@ -1,0 +1,166 @@
+//! The common life of records: created, read, listed, changed under their version, archived.
+
+use fillmark_domain::people::Act;
+use fillmark_domain::{Faults, Id, Kept};
+use fillmark_store::records::{self, Holder};
+use fillmark_store::{Page, PageQuery, Record, Tx};
+
+use crate::{App, Caller, Door, Refusal};
+
+/// What the actions must know of a record with the common life.
+pub trait Managed: Record<Scope: Door> {
+    /// What it takes to change it; to read it takes [`Act::Read`].
+    const MANAGED_BY: Act;
+    /// Who still depends on it while they are not archived; then it is not archived either.
+    const HELD_BY: &'static [Holder] = &[];
+
+    /// What is wrong with it by itself.
+    fn faults(&self) -> Faults {
+        Faults::default()
+    }
+
+    /// What is wrong with it beside the other records.
+    fn faults_beside(
+        &self,
+        _tx: &Tx,
+        _scope: Self::Scope,
+        _id: Option<Id<Self>>,
+    ) -> impl Future<Output = Result<Faults, Refusal>> + Send {
+        async { Ok(Faults::default()) }
+    }
+}
+
+/// Where records of a word are: the site, or nothing for the business.
+pub type At<R> = <<R as Record>::Scope as Door>::At;
+
+/// Keeps a new record.
+/// # Errors
+/// When the caller may not, the content has faults, or its name is in use.
+pub async fn create<R: Managed>(app: &App, caller: &Caller, at: At<R>, content: R) -> Result<Kept<R>, Refusal>
+where
+    R::Scope: Door,
+{
+    let scope = <R::Scope as Door>::open(caller, R::MANAGED_BY, at)?;
+
+    let tx = app.store.begin().await?;
+    refuse_faults(&tx, scope, None, &content).await?;
+    let kept = records::create(&tx, scope, &app.stamp(caller), &content).await?;
+    tx.commit().await?;
+
+    Ok(kept)
+}
+
+/// The record with this id.
+/// # Errors
+/// When the caller may not read it or it is not there.
+pub async fn read<R: Managed>(app: &App, caller: &Caller, at: At<R>, id: Id<R>) -> Result<Kept<R>, Refusal>
+where
+    R::Scope: Door,
+{
+    let scope = <R::Scope as Door>::open(caller, Act::Read, at)?;
+    let tx = app.store.look().await?;
+    records::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)
+}
+
+/// A page of the records.
+/// # Errors
+/// When the caller may not read them.
+pub async fn list<R: Managed>(
+    app: &App,
+    caller: &Caller,
+    at: At<R>,
+    query: &PageQuery,
+) -> Result<Page<Kept<R>>, Refusal>
+where
+    R::Scope: Door,
+{
+    let scope = <R::Scope as Door>::open(caller, Act::Read, at)?;
+    let tx = app.store.look().await?;
+    Ok(records::page(&tx, scope, query).await?)
+}
+
+/// Replaces a record's content, made against a version of it.
+/// # Errors
+/// When the caller may not, the record is not there or has changed since, or the content has faults.
+pub async fn change<R: Managed>(
+    app: &App,
+    caller: &Caller,
+    at: At<R>,
+    id: Id<R>,
+    version: i64,
+    content: R,
+) -> Result<Kept<R>, Refusal>
+where
+    R::Scope: Door,
+{
+    let scope = <R::Scope as Door>::open(caller, R::MANAGED_BY, at)?;
+
+    let tx = app.store.begin().await?;
+    found_open(&tx, scope, id).await?;
+    refuse_faults(&tx, scope, Some(id), &content).await?;
+    let kept = records::change(&tx, scope, id, version, &app.stamp(caller), &content)
+        .await?
+        .ok_or(Refusal::Stale)?;
+    tx.commit().await?;
+
+    Ok(kept)
+}
+
+/// Puts a record away: it stays readable, nothing new can name it.
+/// # Errors
+/// When the caller may not, it is not there, has changed since, or something still depends on it.
+pub async fn archive<R: Managed>(
+    app: &App,
+    caller: &Caller,
+    at: At<R>,
+    id: Id<R>,
+    version: i64,
+) -> Result<Kept<R>, Refusal>
+where
+    R::Scope: Door,
+{
+    let scope = <R::Scope as Door>::open(caller, R::MANAGED_BY, at)?;
+
+    let tx = app.store.begin().await?;
+    found_open(&tx, scope, id).await?;
+    for holder in R::HELD_BY {
+        if records::is_held(&tx, scope, *holder, id.uuid()).await? {
+            return Err(Refusal::Conflict(format!("a {} still depends on this {}", holder.word, R::WORD)));
+        }
+    }
+    let kept = records::archive(&tx, scope, id, version, &app.stamp(caller)).await?.ok_or(Refusal::Stale)?;
+    tx.commit().await?;
+
+    Ok(kept)
+}
+
+async fn found_open<R: Managed>(tx: &Tx, scope: R::Scope, id: Id<R>) -> Result<(), Refusal> {
+    let kept = records::find(tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    match kept.archived_at {
+        None => Ok(()),
+        Some(_) => Err(Refusal::Conflict(format!("this {} is archived", R::WORD))),
+    }
+}
+
+/// Refuses content that is wrong by itself, names what is not there, or does not fit beside the others.
+async fn refuse_faults<R: Managed>(
+    tx: &Tx,
+    scope: R::Scope,
+    id: Option<Id<R>>,
+    content: &R,
+) -> Result<(), Refusal> {
+    let mut faults = content.faults();
+    for reference in content.references() {
+        let there = records::exists(tx, scope, reference).await?;
+        faults.unless(
+            there,
+            reference.pointer,
+            "unknown_id",
+            "expected the id of a record that is there and not archived",
+        );
+    }
+    if faults.is_empty() {
+        faults = content.faults_beside(tx, scope, id).await?;
+    }
+    faults.or(Some(())).map_err(Refusal::Invalid)
+}

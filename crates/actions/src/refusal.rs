@@ -1,0 +1,94 @@
+//! What an action can answer instead of doing what was asked.
+
+use fillmark_domain::Faults;
+use fillmark_domain::people::Act;
+use fillmark_store::{BrokenRow, StoreError};
+
+/// Why nothing was done.
+#[derive(Debug, thiserror::Error)]
+pub enum Refusal {
+    /// Nobody is signed in, or no longer.
+    #[error("not signed in")]
+    NotSignedIn,
+    /// Name and password do not fit.
+    #[error("sign-in name and password do not fit")]
+    WrongPassword,
+    /// The caller sees it but may not do this.
+    #[error("the role does not allow this: {0:?}")]
+    NotAllowed(Act),
+    /// There is no such record where the caller may look.
+    #[error("there is no such record")]
+    NotFound,
+    /// The record has changed since the version that the caller saw.
+    #[error("the record has changed since")]
+    Stale,
+    /// A name that is in use.
+    #[error("the name is in use")]
+    Taken,
+    /// What was entered cannot be taken.
+    #[error("what was entered cannot be taken: {0}")]
+    Invalid(Faults),
+    /// What was entered can be, but looks mis-keyed: to be confirmed.
+    #[error("what was entered looks mis-keyed: {0}")]
+    Unconfirmed(Faults),
+    /// Something else depends on it, or its state does not allow this.
+    #[error("{0}")]
+    Conflict(String),
+    /// The ledger holds less than was asked.
+    #[error("{0}")]
+    OutOfStock(String),
+    /// The same client id came before with other content.
+    #[error("the client id was used for other content")]
+    ClientIdReused,
+    /// The database is not available.
+    #[error("the database is not available")]
+    Unavailable(#[source] StoreError),
+    /// Our own fault; the log has it.
+    #[error("the server failed")]
+    Failed(#[source] Failure),
+}
+
+/// Our own fault.
+#[derive(Debug, thiserror::Error)]
+pub enum Failure {
+    /// The store failed.
+    #[error(transparent)]
+    Store(StoreError),
+    /// A hash could not be made or read.
+    #[error("a password could not be hashed: {0}")]
+    Hashing(String),
+    /// A task ended before its answer.
+    #[error("a task was cut off")]
+    CutOff(#[from] tokio::task::JoinError),
+}
+
+impl From<StoreError> for Refusal {
+    fn from(error: StoreError) -> Self {
+        match error {
+            StoreError::Taken(_) => Refusal::Taken,
+            StoreError::Unavailable(_) => Refusal::Unavailable(error),
+            error => Refusal::Failed(Failure::Store(error)),
+        }
+    }
+}
+
+impl From<BrokenRow> for Refusal {
+    fn from(error: BrokenRow) -> Self {
+        Refusal::Failed(Failure::Store(error.into()))
+    }
+}
+
+impl From<Faults> for Refusal {
+    fn from(faults: Faults) -> Self {
+        Refusal::Invalid(faults)
+    }
+}
+
+impl Refusal {
+    /// A single field that cannot be taken.
+    pub fn invalid(pointer: &str, code: &'static str, detail: impl Into<String>) -> Self {
+        let mut faults = Faults::default();
+        faults.add(pointer, code, detail);
+        Refusal::Invalid(faults)
+    }
+}

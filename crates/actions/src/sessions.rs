@@ -1,0 +1,163 @@
+//! Signing in, staying signed in, signing out.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use fillmark_domain::people::{Act, PersonId};
+use fillmark_store::accounts::{self, Session};
+use fillmark_store::journal;
+use sha2::{Digest, Sha256};
+use uuid::Uuid;
+
+use crate::refusal::Failure;
+use crate::{App, Caller, Refusal, passwords};
+
+/// A session ends after so long without a refresh…
+const IDLE: TimeDelta = TimeDelta::days(14);
+/// …and after so long whatever happens.
+const LONGEST: TimeDelta = TimeDelta::days(60);
+/// An answer lost on poor Wi-Fi may be asked for again within this time.
+const GRACE: TimeDelta = TimeDelta::seconds(10);
+
+/// What a sign-in or a refresh gives.
+#[derive(Debug, Clone)]
+pub struct Opened {
+    /// Who is signed in.
+    pub person: PersonId,
+    /// The session.
+    pub session: Uuid,
+    /// The next refresh token, told once.
+    pub refresh_token: String,
+    /// When the session ends whatever happens.
+    pub expires_at: DateTime<Utc>,
+}
+
+/// Opens a session with name and password.
+/// # Errors
+/// [`Refusal::WrongPassword`], after the same work whether the name is known or not.
+pub async fn open(
+    app: &App,
+    sign_in: &str,
+    password: String,
+    device: Option<String>,
+) -> Result<Opened, Refusal> {
+    let look = app.store.look().await?;
+    let known = accounts::find_by_sign_in(&look, &sign_in.trim().to_lowercase()).await?;
+    drop(look);
+    let (person, hash) = known.map_or((None, None), |(person, hash)| (Some(person), Some(hash)));
+    let fits = passwords::fits(app, password, hash).await?;
+    let Some(person) = person.filter(|_| fits) else { return Err(Refusal::WrongPassword) };
+
+    let stamp = app.unsigned();
+    let token = fresh_token()?;
+    let session = Session {
+        id: stamp.fresh::<Session>().uuid(),
+        person,
+        device,
+        refresh_hash: hash_of(&token),
+        spent_hash: None,
+        refreshed_at: stamp.at,
+        created_at: stamp.at,
+        expires_at: stamp.at + LONGEST,
+        ended_at: None,
+    };
+    let tx = app.store.begin().await?;
+    accounts::keep_session(&tx, &session).await?;
+    tx.commit().await?;
+
+    Ok(Opened { person, session: session.id, refresh_token: token, expires_at: session.expires_at })
+}
+
+/// Trades a refresh token for the next. A spent token ends the session, since somebody else may hold it; within
+/// a moment of being spent it is an answer that got lost.
+/// # Errors
+/// [`Refusal::NotSignedIn`] when the token is not good.
+pub async fn refresh(app: &App, token: &str) -> Result<Opened, Refusal> {
+    let (hash, now) = (hash_of(token), app.now());
+    let tx = app.store.begin().await?;
+    let session = accounts::find_session_by_token(&tx, &hash).await?.ok_or(Refusal::NotSignedIn)?;
+    if !is_alive(&session, now) {
+        return Err(Refusal::NotSignedIn);
+    }
+    let spent = session.refresh_hash != hash;
+    if spent && now - session.refreshed_at > GRACE {
+        accounts::end_session(&tx, session.id, now).await?;
+        let scope = Caller::job().may_in_business(Act::Read)?;
+        journal::note(&tx, scope, &app.unsigned(), "ended for a spent token", "session", session.id).await?;
+        tx.commit().await?;
+        return Err(Refusal::NotSignedIn);
+    }
+    let next = fresh_token()?;
+    if !accounts::refresh_session(&tx, &session, &hash_of(&next), now).await? {
+        return Err(Refusal::NotSignedIn);
+    }
+    tx.commit().await?;
+
+    Ok(Opened {
+        person: session.person,
+        session: session.id,
+        refresh_token: next,
+        expires_at: session.expires_at,
+    })
+}
+
+/// Ends the caller's session.
+/// # Errors
+/// When the database fails.
+pub async fn end(app: &App, caller: &Caller) -> Result<(), Refusal> {
+    let session = caller.session().ok_or(Refusal::NotSignedIn)?;
+    let tx = app.store.begin().await?;
+    accounts::end_session(&tx, session, app.now()).await?;
+    tx.commit().await?;
+    Ok(())
+}
+
+/// The caller of a session: with the roles that are in force now, whatever was so when the token was given.
+/// # Errors
+/// [`Refusal::NotSignedIn`] when the session has ended.
+pub async fn caller(app: &App, session: Uuid) -> Result<Caller, Refusal> {
+    let (tx, now) = (app.store.look().await?, app.now());
+    let session = accounts::find_session(&tx, session).await?.ok_or(Refusal::NotSignedIn)?;
+    if !is_alive(&session, now) {
+        return Err(Refusal::NotSignedIn);
+    }
+    let memberships = accounts::memberships_of(&tx, session.person).await?;
+    let roles = memberships
+        .into_iter()
+        .filter(|membership| membership.content.holds(now))
+        .map(|membership| (membership.content.site, membership.content.role))
+        .collect();
+    Ok(Caller::person_with(session.person, session.id, roles))
+}
+
+/// The keys that sign tokens, the newest first; the first is made where there is none.
+/// # Errors
+/// When the database fails.
+pub async fn signing_keys(app: &App) -> Result<Vec<(String, String)>, Refusal> {
+    let tx = app.store.begin().await?;
+    let mut keys = accounts::signing_keys(&tx).await?;
+    if keys.is_empty() {
+        let key = (hash_of(&fresh_token()?)[..16].to_owned(), fresh_token()?);
+        accounts::keep_signing_key(&tx, &key.0, &key.1, app.now()).await?;
+        keys.push(key);
+    }
+    tx.commit().await?;
+    Ok(keys)
+}
+
+fn is_alive(session: &Session, now: DateTime<Utc>) -> bool {
+    session.ended_at.is_none() && now < session.expires_at && now < session.refreshed_at + IDLE
+}
+
+/// 256 random bits in hex.
+fn fresh_token() -> Result<String, Refusal> {
+    let mut bits = [0u8; 32];
+    getrandom::fill(&mut bits).map_err(|error| Refusal::Failed(Failure::Hashing(error.to_string())))?;
+    Ok(hex(&bits))
+}
+
+fn hash_of(token: &str) -> String {
+    hex(&Sha256::digest(token.as_bytes()))
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}

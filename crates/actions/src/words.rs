@@ -1,0 +1,4 @@
+//! What each record with the common life must keep to.
+
+mod people;
+mod places;

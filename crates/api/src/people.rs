@@ -1,0 +1,96 @@
+//! People and what they are where.
+
+use fillmark_domain::people as words;
+use fillmark_domain::{Faults, Id};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+use crate::{Body, Code, Instant, Patch, Stored};
+
+/// A role by its code.
+pub type Role = Code<words::Role>;
+/// A person as kept.
+pub type Person = Stored<NewPerson>;
+/// A change of a person.
+pub type PersonPatch = Patch<NewPerson>;
+/// A membership as kept.
+pub type Membership = Stored<NewMembership>;
+/// A change of a membership.
+pub type MembershipPatch = Patch<NewMembership>;
+
+/// Somebody who works with the business.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"name": "Ada Brook", "sign_in": "ada"}))]
+pub struct NewPerson {
+    /// As colleagues call them; unique in the business.
+    #[schema(min_length = 1, max_length = 120)]
+    pub name: String,
+    /// What they sign in with; none for people who have no account.
+    #[serde(default)]
+    #[schema(max_length = 120)]
+    pub sign_in: Option<String>,
+}
+
+impl Body for NewPerson {
+    type Word = words::Person;
+
+    fn word(&self) -> Result<words::Person, Faults> {
+        let mut faults = Faults::default();
+        faults.text("/name", &self.name, 120);
+        if let Some(sign_in) = &self.sign_in {
+            faults.text("/sign_in", sign_in, 120);
+        }
+        let sign_in = self.sign_in.as_ref().map(|name| name.trim().to_lowercase());
+        faults.or(Some(words::Person { name: self.name.trim().to_owned(), sign_in }))
+    }
+
+    fn of(word: &words::Person) -> Self {
+        Self { name: word.name.clone(), sign_in: word.sign_in.clone() }
+    }
+}
+
+/// What a person is at a site, or at every site, for a time.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"person_id": "019a0000-0000-7000-8000-000000000001", "site_id": null, "role": "staff",
+    "from_at": "2026-11-24T06:30:00.000Z", "until_at": null}))]
+pub struct NewMembership {
+    /// Who.
+    pub person_id: Uuid,
+    /// Where; null means every site, those to come included.
+    #[serde(default)]
+    pub site_id: Option<Uuid>,
+    /// As what.
+    pub role: Role,
+    /// From when.
+    pub from_at: Instant,
+    /// Until when, exclusive; null while it is open.
+    #[serde(default)]
+    pub until_at: Option<Instant>,
+}
+
+impl Body for NewMembership {
+    type Word = words::Membership;
+
+    fn word(&self) -> Result<words::Membership, Faults> {
+        Ok(words::Membership {
+            person: Id::new(self.person_id),
+            site: self.site_id.map(Id::new),
+            role: self.role.0,
+            from: self.from_at.0,
+            until: self.until_at.map(|until| until.0),
+        })
+    }
+
+    fn of(word: &words::Membership) -> Self {
+        Self {
+            person_id: word.person.uuid(),
+            site_id: word.site.map(Id::uuid),
+            role: Code(word.role),
+            from_at: word.from.into(),
+            until_at: word.until.map(Instant),
+        }
+    }
+}

@@ -1,0 +1,169 @@
+//! Places: sites, rooms, tanks and the water they are filled with.
+
+use chrono::NaiveDate;
+use chrono_tz::Tz;
+
+use crate::code::coded;
+use crate::{Band, Days, Id, Week};
+
+/// The id of a site.
+pub type SiteId = Id<Site>;
+/// The id of a room.
+pub type RoomId = Id<Room>;
+/// The id of a tank.
+pub type TankId = Id<Tank>;
+/// The id of a water source.
+pub type WaterSourceId = Id<WaterSource>;
+
+/// One address with one time zone, one currency, one working week and its own stock.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Site {
+    /// Unique in the business.
+    pub name: String,
+    /// Local time, "today" and windows of the site follow it.
+    pub time_zone: Tz,
+    /// ISO 4217 code. Currencies are never summed.
+    pub currency: Currency,
+    /// The weekdays on which staff work.
+    pub working_week: Week,
+    /// Chance of not running out that orders are planned for.
+    pub service_level: f64,
+}
+
+/// An ISO 4217 code: three capital letters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Currency([u8; 3]);
+
+impl Currency {
+    /// The currency with this code, if it has the form of one.
+    pub fn from_code(code: &str) -> Option<Currency> {
+        let letters: [u8; 3] = code.as_bytes().try_into().ok()?;
+        letters.iter().all(u8::is_ascii_uppercase).then_some(Currency(letters))
+    }
+
+    /// Its code.
+    pub fn code(&self) -> String {
+        self.0.iter().map(|&letter| char::from(letter)).collect()
+    }
+}
+
+/// Days on which nobody works at a site though the week says so.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Closure {
+    /// First and last day.
+    pub days: Days,
+    /// Why.
+    pub reason: String,
+}
+
+coded! {
+    /// What a room is used for.
+    RoomUse {
+        /// Seeds and cuttings.
+        Propagation = "propagation",
+        /// Plants kept for cuttings.
+        StockPlants = "stock_plants",
+        /// Growing on.
+        Growing = "growing",
+        /// Bearing a crop.
+        Cropping = "cropping",
+        /// Several of these.
+        Mixed = "mixed",
+        /// New or suspect plants, apart from the rest.
+        Quarantine = "quarantine",
+    }
+}
+
+/// Part of a site with one growing environment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Room {
+    /// Unique in the site.
+    pub name: String,
+    /// What it is used for.
+    pub room_use: RoomUse,
+    /// Growing area, m².
+    pub growing_area_m2: Option<f64>,
+    /// Places for plants.
+    pub plant_places: Option<u32>,
+    /// A round goes from clean (low) to dirty (high); quarantine always comes last.
+    pub hygiene_rank: u8,
+    /// Bands of the air where no programme gives any.
+    pub bands: Vec<Band>,
+}
+
+/// How a tank works.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum TankMode {
+    /// The drain comes back; changed at an interval.
+    Recirculating,
+    /// The drain is let go; no turnover and no change interval.
+    RunToWaste,
+    /// Filled, used up, filled again.
+    Batch,
+    /// A concentrate made on site behind a doser.
+    StockTank {
+        /// Parts of water to one part of concentrate.
+        ratio: f64,
+    },
+}
+
+/// Stands at a site and feeds one or more rooms.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tank {
+    /// Unique in the site.
+    pub name: String,
+    /// How it works.
+    pub mode: TankMode,
+    /// Working volume at its fill mark, L.
+    pub fill_mark_l: f64,
+    /// The water it is filled with.
+    pub water_source: Option<WaterSourceId>,
+    /// Its own bands, in force while no feed leads it.
+    pub bands: Vec<Band>,
+}
+
+/// Which room a tank feeds from when until when.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TankRoom {
+    /// The tank.
+    pub tank: TankId,
+    /// The room it feeds.
+    pub room: RoomId,
+    /// First day.
+    pub from: NaiveDate,
+    /// Last day, open when unknown.
+    pub until: Option<NaiveDate>,
+    /// The room's share of what the tank gives, by plants or area; 0 to 1.
+    pub share: f64,
+}
+
+/// Days on which a tank is out of use: its checks are excused and its forecast rests.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OutOfUse {
+    /// The tank.
+    pub tank: TankId,
+    /// First day.
+    pub from: NaiveDate,
+    /// Last day, open when unknown.
+    pub until: Option<NaiveDate>,
+    /// Why.
+    pub reason: String,
+}
+
+/// The water of a site as analysed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WaterSource {
+    /// Unique in the site.
+    pub name: String,
+    /// EC, mS/cm at 25 °C.
+    pub ec_ms_cm: f64,
+    /// pH.
+    pub ph: Option<f64>,
+    /// Alkalinity, meq/L.
+    pub alkalinity_meq_l: Option<f64>,
+    /// Day of the analysis.
+    pub analysed_on: Option<NaiveDate>,
+}
+
+/// Milligrams of CaCO3 to one milliequivalent: half its molar mass of 100.087 g/mol (IUPAC 2021 atomic masses).
+pub const CACO3_MG_PER_MEQ: f64 = 50.043;

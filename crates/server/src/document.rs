@@ -1,0 +1,67 @@
+//! The OpenAPI document: what the routes say of themselves, with what holds for all of them.
+
+use actix_web::App;
+use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
+use utoipa::openapi::tag::TagBuilder;
+use utoipa::openapi::{
+    Components, ContactBuilder, InfoBuilder, License, OpenApi, OpenApiBuilder, RefOr, ServerBuilder,
+};
+use utoipa::{PartialSchema, ToSchema};
+use utoipa_actix_web::{AppExt, scope};
+
+use crate::http::problem;
+use crate::routes;
+
+const TAGS: [(&str, &str); 9] = [
+    ("sessions", "Signing in and out."),
+    ("people", "People, what they are where, what they may do, when they work."),
+    ("places", "Sites, rooms, tanks and water."),
+    ("growing", "Crops, programmes, cycles, what drinks from which tank, harvests."),
+    ("entries", "Readings, additions, tank changes, calibrations."),
+    ("work", "Check plans, checks, rounds, alerts."),
+    ("stock", "Products, lots, movements, suppliers, orders, the purchase forecast."),
+    ("reports", "Reports and the journal."),
+    ("system", "Health and problems."),
+];
+
+/// The document of all routes, made without a database.
+pub fn document() -> OpenApi {
+    let (_, document) = App::new()
+        .into_utoipa_app()
+        .openapi(base())
+        .service(routes::system::read_health)
+        .service(routes::system::read_readiness)
+        .service(routes::system::read_problem_kind)
+        .service(scope::scope("/api/v1").configure(routes::api))
+        .split_for_parts();
+    document
+}
+
+/// What holds for all routes.
+pub fn base() -> OpenApi {
+    let mut license = License::new("MIT OR Apache-2.0");
+    license.identifier = Some("MIT OR Apache-2.0".to_owned());
+    let info = InfoBuilder::new()
+        .title("Fillmark")
+        .version(env!("CARGO_PKG_VERSION"))
+        .description(Some("The operations server of a hydroponic business: checks, solution, stock, proof."))
+        .license(Some(license))
+        .contact(Some(ContactBuilder::new().name(Some("The Fillmark developers")).build()))
+        .build();
+    let mut components = Components::new();
+    let mut schemas: Vec<(String, RefOr<utoipa::openapi::Schema>)> = Vec::new();
+    fillmark_api::Problem::schemas(&mut schemas);
+    schemas.push((fillmark_api::Problem::name().into_owned(), fillmark_api::Problem::schema()));
+    components.schemas.extend(schemas);
+    components
+        .responses
+        .extend(problem::components().map(|(code, response)| (code.to_owned(), response.into())));
+    let bearer = HttpBuilder::new().scheme(HttpAuthScheme::Bearer).bearer_format("JWT").build();
+    components.add_security_scheme("bearer", SecurityScheme::Http(bearer));
+    OpenApiBuilder::new()
+        .info(info)
+        .servers(Some([ServerBuilder::new().url("/").description(Some("This server")).build()]))
+        .tags(Some(TAGS.map(|(name, about)| TagBuilder::new().name(name).description(Some(about)).build())))
+        .components(Some(components))
+        .build()
+}

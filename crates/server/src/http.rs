@@ -1,0 +1,14 @@
+//! What all routes share.
+
+pub mod answer;
+pub mod body;
+pub mod list;
+pub mod outer;
+pub mod problem;
+pub mod signed_in;
+
+pub use answer::{Created, Found, Gone, Seen};
+pub use body::Json;
+pub use list::ListQuery;
+pub use problem::{ReadProblems, Refused, WriteProblems};
+pub use signed_in::SignedIn;

@@ -1,0 +1,144 @@
+//! Reading JSON bodies: bounded in size and time, with errors that name the field.
+
+use std::time::Duration;
+
+use actix_web::dev::Payload;
+use actix_web::http::header;
+use actix_web::web::BytesMut;
+use actix_web::{FromRequest, HttpRequest};
+use fillmark_api::{Problem, ProblemCode, ProblemFault};
+use futures_util::StreamExt;
+use futures_util::future::LocalBoxFuture;
+use serde::de::DeserializeOwned;
+use serde_json::Value;
+
+use super::Refused;
+
+/// The largest body.
+const LARGEST: usize = 1024 * 1024;
+/// The longest a body may take to arrive.
+const LONGEST: Duration = Duration::from_secs(20);
+
+/// A body of JSON.
+#[derive(Debug)]
+pub struct Json<T>(pub T);
+
+impl<T: DeserializeOwned + 'static> FromRequest for Json<T> {
+    type Error = Refused;
+    type Future = LocalBoxFuture<'static, Result<Self, Refused>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let is_json = is_json(request);
+        let mut payload = payload.take();
+        Box::pin(async move {
+            if !is_json {
+                return Err(Refused::new(ProblemCode::UnsupportedMediaType, "expected application/json"));
+            }
+            let read = tokio::time::timeout(LONGEST, read_all(&mut payload)).await;
+            let bytes =
+                read.map_err(|_| Refused::new(ProblemCode::BadRequest, "the body took too long to arrive"))??;
+            from_slice(&bytes).map(Json)
+        })
+    }
+}
+
+fn is_json(request: &HttpRequest) -> bool {
+    let kind =
+        request.headers().get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok()).unwrap_or_default();
+    let essence = kind.split(';').next().unwrap_or_default().trim();
+    ["application/json", "application/merge-patch+json"].iter().any(|json| essence.eq_ignore_ascii_case(json))
+}
+
+async fn read_all(payload: &mut Payload) -> Result<BytesMut, Refused> {
+    let mut bytes = BytesMut::new();
+    while let Some(chunk) = payload.next().await {
+        let chunk = chunk.map_err(|_| Refused::new(ProblemCode::BadRequest, "the body was cut off"))?;
+        if bytes.len() + chunk.len() > LARGEST {
+            return Err(Refused::new(ProblemCode::TooLarge, format!("expected at most {LARGEST} bytes")));
+        }
+        bytes.extend_from_slice(&chunk);
+    }
+    Ok(bytes)
+}
+
+fn from_slice<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Refused> {
+    let mut json = serde_json::Deserializer::from_slice(bytes);
+    let read = serde_path_to_error::deserialize(&mut json).map_err(|error| refused(&error))?;
+    json.end()
+        .map_err(|_| Refused::new(ProblemCode::BadRequest, "expected the end of the body after its JSON"))?;
+    Ok(read)
+}
+
+/// Reads a value that was merged from a record and a patch.
+/// # Errors
+/// When a field has the wrong form.
+pub fn from_value<T: DeserializeOwned>(value: Value) -> Result<T, Refused> {
+    serde_path_to_error::deserialize(value).map_err(|error| refused(&error))
+}
+
+fn refused(error: &serde_path_to_error::Error<serde_json::Error>) -> Refused {
+    let inner = error.inner();
+    if inner.is_syntax() || inner.is_eof() {
+        let place = format!("line {} column {}", inner.line(), inner.column());
+        return Refused::new(ProblemCode::BadRequest, format!("expected JSON, which breaks off at {place}"));
+    }
+    let pointer = pointer(&error.path().to_string());
+    let text = inner.to_string();
+    let detail = text.split(" at line ").next().unwrap_or_default().to_owned();
+    let mut problem = Problem::new(ProblemCode::BadRequest, format!("{pointer}: {detail}"));
+    problem.errors.push(ProblemFault {
+        pointer: Some(pointer),
+        parameter: None,
+        code: "wrong_form".into(),
+        detail,
+    });
+    Refused(problem)
+}
+
+/// `items[3].volume` as `/items/3/volume`.
+fn pointer(path: &str) -> String {
+    if path == "." {
+        return String::new();
+    }
+    let parts = path.replace('[', ".").replace(']', "");
+    parts.split('.').filter(|part| !part.is_empty()).map(|part| format!("/{part}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[derive(Debug, serde::Deserialize)]
+    #[serde(deny_unknown_fields)]
+    #[expect(dead_code, reason = "only the errors matter here")]
+    struct Batch {
+        items: Vec<Item>,
+    }
+
+    #[derive(Debug, serde::Deserialize)]
+    #[serde(deny_unknown_fields)]
+    #[expect(dead_code, reason = "only the errors matter here")]
+    struct Item {
+        volume: f64,
+    }
+
+    #[track_caller]
+    fn check(body: &str, pointer: Option<&str>, detail: &str) {
+        let problem = from_slice::<Batch>(body.as_bytes()).unwrap_err().0;
+        assert_eq!(problem.errors.first().and_then(|fault| fault.pointer.as_deref()), pointer, "{body}");
+        assert!(problem.detail.contains(detail), "{}", problem.detail);
+    }
+
+    #[test]
+    fn errors_name_the_field() {
+        check(r#"{"items": [{"volume": "x"}]}"#, Some("/items/0/volume"), "expected f64");
+        check(
+            r#"{"items": [{"volume": 1, "colour": 2}]}"#,
+            Some("/items/0/colour"),
+            "unknown field `colour`",
+        );
+        check(r#"{"items": [{}]}"#, Some("/items/0"), "missing field `volume`");
+        check(r#"{"items": ["#, None, "breaks off");
+        check(r#"{"items": []} x"#, None, "expected the end");
+    }
+}

@@ -1,0 +1,145 @@
+//! The outermost layer: request ids, one log line a request, problems that name their request, HEAD, and the
+//! answer for paths and methods that do not exist.
+
+use std::time::Instant;
+
+use actix_web::body::{BoxBody, MessageBody};
+use actix_web::dev::{ResourceDef, ServiceRequest, ServiceResponse};
+use actix_web::error::InternalError;
+use actix_web::http::{Method, header};
+use actix_web::middleware::Next;
+use actix_web::web::Data;
+use actix_web::{Error, HttpMessage, HttpRequest, HttpResponse};
+use fillmark_api::ProblemCode;
+use utoipa::openapi::OpenApi;
+use uuid::Uuid;
+
+use super::Refused;
+use super::signed_in::CalledBy;
+
+/// Every path of the document with its methods.
+pub struct KnownPaths(Vec<(ResourceDef, Vec<&'static str>)>);
+
+impl KnownPaths {
+    /// From the document that is served.
+    pub fn of(document: &OpenApi) -> Self {
+        let methods = |item: &utoipa::openapi::PathItem| {
+            let named = [
+                ("GET", item.get.is_some()),
+                ("HEAD", item.get.is_some()),
+                ("POST", item.post.is_some()),
+                ("PUT", item.put.is_some()),
+                ("PATCH", item.patch.is_some()),
+                ("DELETE", item.delete.is_some()),
+            ];
+            named.into_iter().filter(|(_, there)| *there).map(|(name, _)| name).collect()
+        };
+        KnownPaths(
+            document
+                .paths
+                .paths
+                .iter()
+                .map(|(path, item)| (ResourceDef::new(path.as_str()), methods(item)))
+                .collect(),
+        )
+    }
+}
+
+/// Answers what no route took.
+pub async fn nothing_here(request: HttpRequest) -> HttpResponse {
+    let known = request.app_data::<Data<KnownPaths>>();
+    let methods = known.and_then(|known| known.0.iter().find(|(path, _)| path.is_match(request.path())));
+    let id = request.extensions().get::<RequestId>().map(|id| id.0.to_string());
+    match methods {
+        Some((_, methods)) => {
+            let allow = methods.join(", ");
+            let refused = Refused::new(ProblemCode::MethodNotAllowed, format!("expected {allow}"));
+            let mut response = refused.response(id.as_deref());
+            if let Ok(allow) = header::HeaderValue::from_str(&allow) {
+                response.headers_mut().insert(header::ALLOW, allow);
+            }
+            response
+        }
+        None => Refused::new(ProblemCode::NotFound, "there is no such path").response(id.as_deref()),
+    }
+}
+
+#[derive(Clone, Copy)]
+struct RequestId(Uuid);
+
+/// Wraps every request.
+/// # Errors
+/// Never: errors become problems.
+pub async fn outer<B>(mut request: ServiceRequest, next: Next<B>) -> Result<ServiceResponse<BoxBody>, Error>
+where
+    B: MessageBody + 'static,
+{
+    let began = Instant::now();
+    let id =
+        request.headers().get("x-request-id").and_then(|id| id.to_str().ok()).and_then(|id| id.parse().ok());
+    let id: Uuid = id.unwrap_or_else(Uuid::new_v4);
+    request.extensions_mut().insert(RequestId(id));
+    if request.method() == Method::HEAD {
+        // Routes know GET; the connection leaves the body out by itself.
+        request.head_mut().method = Method::GET;
+    }
+    let mut response = match next.call(request).await {
+        Ok(response) => named(response.map_into_boxed_body(), id),
+        Err(error) => return Err(InternalError::from_response("refused", problem_of(&error, id)).into()),
+    };
+    if let Ok(value) = header::HeaderValue::from_str(&id.to_string()) {
+        response.headers_mut().insert(header::HeaderName::from_static("x-request-id"), value);
+    }
+    guard(&mut response);
+    log(&response, id, began);
+    Ok(response)
+}
+
+/// Browsers are told to guess nothing and to frame nothing.
+fn guard(response: &mut ServiceResponse<BoxBody>) {
+    let headers = response.headers_mut();
+    headers.insert(header::X_CONTENT_TYPE_OPTIONS, header::HeaderValue::from_static("nosniff"));
+    headers.insert(header::REFERRER_POLICY, header::HeaderValue::from_static("no-referrer"));
+    headers.insert(header::X_FRAME_OPTIONS, header::HeaderValue::from_static("DENY"));
+}
+
+/// A problem with the request's id in it; other answers as they are.
+fn named(response: ServiceResponse<BoxBody>, id: Uuid) -> ServiceResponse<BoxBody> {
+    match response.response().error() {
+        Some(error) => {
+            let problem = problem_of(error, id);
+            response.into_response(problem)
+        }
+        None => response,
+    }
+}
+
+fn problem_of(error: &Error, id: Uuid) -> HttpResponse {
+    let id = id.to_string();
+    match error.as_error::<Refused>() {
+        Some(refused) => refused.response(Some(&id)),
+        None if error.as_response_error().status_code().is_client_error() => {
+            Refused::new(ProblemCode::BadRequest, "a part of the request cannot be read").response(Some(&id))
+        }
+        None => {
+            tracing::error!(%error, request = id, "a request failed");
+            Refused::new(ProblemCode::Failed, "the server's log has it under this instance")
+                .response(Some(&id))
+        }
+    }
+}
+
+fn log(response: &ServiceResponse<BoxBody>, id: Uuid, began: Instant) {
+    let request = response.request();
+    let person = request.extensions().get::<CalledBy>().map(|by| by.0.to_string());
+    tracing::info!(
+        method = %request.method(),
+        route = request.match_pattern().unwrap_or_default(),
+        status = response.status().as_u16(),
+        duration_ms = began.elapsed().as_millis() as u64,
+        request = %id,
+        person,
+        site = request.match_info().get("site_id"),
+        "request"
+    );
+}

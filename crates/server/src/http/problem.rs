@@ -1,0 +1,175 @@
+//! Problems: the one place that knows which status a refusal gets.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use actix_web::body::BoxBody;
+use actix_web::http::{StatusCode, header};
+use actix_web::{HttpResponse, ResponseError};
+use fillmark_actions::Refusal;
+use fillmark_api::{Problem, ProblemCode, ProblemFault};
+use fillmark_domain::Faults;
+use utoipa::IntoResponses;
+use utoipa::openapi::{ContentBuilder, Ref, RefOr, Response, ResponseBuilder};
+
+/// A refusal on its way out.
+#[derive(Debug, Clone)]
+pub struct Refused(pub Problem);
+
+impl Refused {
+    /// A problem of this kind.
+    pub fn new(code: ProblemCode, detail: impl Into<String>) -> Self {
+        Refused(Problem::new(code, detail))
+    }
+
+    /// A query parameter that cannot be taken.
+    pub fn parameter(name: &str, detail: impl Into<String>) -> Self {
+        let detail = detail.into();
+        let mut problem = Problem::new(ProblemCode::BadRequest, format!("{name}: {detail}"));
+        let parameter = Some(name.to_owned());
+        problem.errors.push(ProblemFault { pointer: None, parameter, code: "bad_parameter".into(), detail });
+        Refused(problem)
+    }
+
+    fn with(code: ProblemCode, faults: &Faults) -> Self {
+        let count = faults.iter().count();
+        let fields = if count == 1 { "field" } else { "fields" };
+        let mut problem = Problem::new(code, format!("{count} {fields} cannot be taken as they are"));
+        problem.errors = faults
+            .iter()
+            .map(|fault| ProblemFault {
+                pointer: Some(fault.pointer.clone()),
+                parameter: None,
+                code: fault.code.to_owned(),
+                detail: fault.detail.clone(),
+            })
+            .collect();
+        Refused(problem)
+    }
+
+    /// The answer, naming the request it is for.
+    pub fn response(&self, request: Option<&str>) -> HttpResponse {
+        let mut problem = self.0.clone();
+        problem.instance = request.map(|id| format!("urn:uuid:{id}")).unwrap_or_default();
+        let status = StatusCode::from_u16(problem.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
+        let mut response = HttpResponse::build(status);
+        match problem.code {
+            ProblemCode::NotSignedIn => response.insert_header((header::WWW_AUTHENTICATE, "Bearer")),
+            ProblemCode::Unavailable => response.insert_header((header::RETRY_AFTER, "2")),
+            ProblemCode::Throttled => response.insert_header((header::RETRY_AFTER, "60")),
+            _ => &mut response,
+        };
+        response.insert_header((header::CACHE_CONTROL, "no-store"));
+        let body = serde_json::to_string(&problem).unwrap_or_default();
+        response.content_type("application/problem+json").body(body)
+    }
+}
+
+impl fmt::Display for Refused {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        out.write_str(&self.0.detail)
+    }
+}
+
+impl ResponseError for Refused {
+    fn status_code(&self) -> StatusCode {
+        StatusCode::from_u16(self.0.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR)
+    }
+
+    fn error_response(&self) -> HttpResponse<BoxBody> {
+        self.response(None)
+    }
+}
+
+impl From<Faults> for Refused {
+    fn from(faults: Faults) -> Self {
+        Refused::with(ProblemCode::Invalid, &faults)
+    }
+}
+
+impl From<Refusal> for Refused {
+    fn from(refusal: Refusal) -> Self {
+        use ProblemCode as Code;
+        let text = refusal.to_string();
+        match refusal {
+            Refusal::NotSignedIn | Refusal::WrongPassword => Refused::new(Code::NotSignedIn, text),
+            Refusal::NotAllowed(_) => {
+                Refused::new(Code::NotAllowed, "your role at this site does not allow this")
+            }
+            Refusal::NotFound => Refused::new(Code::NotFound, text),
+            Refusal::Stale => Refused::new(Code::Stale, text),
+            Refusal::Taken => Refused::new(Code::NameInUse, text),
+            Refusal::Invalid(faults) => Refused::with(Code::Invalid, &faults),
+            Refusal::Unconfirmed(faults) => Refused::with(Code::ConfirmationNeeded, &faults),
+            Refusal::Conflict(_) => Refused::new(Code::Conflict, text),
+            Refusal::OutOfStock(_) => Refused::new(Code::OutOfStock, text),
+            Refusal::ClientIdReused => Refused::new(Code::ClientIdReused, text),
+            Refusal::Unavailable(error) => {
+                tracing::error!(error = &error as &dyn std::error::Error, "the database is not available");
+                Refused::new(Code::Unavailable, "try again in a moment")
+            }
+            Refusal::Failed(error) => {
+                tracing::error!(error = &error as &dyn std::error::Error, "an action failed");
+                Refused::new(Code::Failed, "the server's log has it under this instance")
+            }
+        }
+    }
+}
+
+/// The refusals that any route which reads can give.
+pub struct ReadProblems;
+
+/// The refusals that any route which writes can give.
+pub struct WriteProblems;
+
+const READ: [ProblemCode; 7] = {
+    use ProblemCode as C;
+    [C::BadRequest, C::NotSignedIn, C::NotAllowed, C::NotFound, C::Throttled, C::Failed, C::Unavailable]
+};
+const WRITE: [ProblemCode; 13] = {
+    use ProblemCode as C;
+    [
+        C::BadRequest,
+        C::NotSignedIn,
+        C::NotAllowed,
+        C::NotFound,
+        C::Conflict,
+        C::Stale,
+        C::TooLarge,
+        C::UnsupportedMediaType,
+        C::Invalid,
+        C::VersionRequired,
+        C::Throttled,
+        C::Failed,
+        C::Unavailable,
+    ]
+};
+
+impl IntoResponses for ReadProblems {
+    fn responses() -> BTreeMap<String, RefOr<Response>> {
+        by_reference(&READ)
+    }
+}
+
+impl IntoResponses for WriteProblems {
+    fn responses() -> BTreeMap<String, RefOr<Response>> {
+        by_reference(&WRITE)
+    }
+}
+
+fn by_reference(codes: &[ProblemCode]) -> BTreeMap<String, RefOr<Response>> {
+    codes
+        .iter()
+        .map(|code| (code.status().to_string(), Ref::from_response_name(code.code()).into()))
+        .collect()
+}
+
+/// The shared responses that the document's operations refer to.
+pub fn components() -> impl Iterator<Item = (&'static str, Response)> {
+    ProblemCode::ALL.iter().map(|code| {
+        let content = ContentBuilder::new().schema(Some(Ref::from_schema_name("Problem"))).build();
+        let response =
+            ResponseBuilder::new().description(code.title()).content("application/problem+json", content);
+        (code.code(), response.build())
+    })
+}

@@ -1,0 +1,41 @@
+//! Who is calling, from the access token of the request.
+
+use actix_web::dev::Payload;
+use actix_web::http::header;
+use actix_web::web::Data;
+use actix_web::{FromRequest, HttpMessage, HttpRequest};
+use fillmark_actions::{App, Caller, Refusal, sessions};
+use futures_util::future::LocalBoxFuture;
+
+use super::Refused;
+use crate::tokens::TokenKeys;
+
+/// A caller whose token is good and whose session is alive.
+#[derive(Debug)]
+pub struct SignedIn(pub Caller);
+
+/// Who a request was found to be from, for the log.
+#[derive(Debug, Clone, Copy)]
+pub struct CalledBy(pub uuid::Uuid);
+
+impl FromRequest for SignedIn {
+    type Error = Refused;
+    type Future = LocalBoxFuture<'static, Result<Self, Refused>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let request = request.clone();
+        Box::pin(async move {
+            let not_signed_in = || Refused::from(Refusal::NotSignedIn);
+            let app = request.app_data::<Data<App>>().ok_or_else(not_signed_in)?;
+            let keys = request.app_data::<Data<TokenKeys>>().ok_or_else(not_signed_in)?;
+            let header = request.headers().get(header::AUTHORIZATION).and_then(|header| header.to_str().ok());
+            let token = header.and_then(|header| header.strip_prefix("Bearer ")).ok_or_else(not_signed_in)?;
+            let session = keys.session(token.trim(), app.now()).ok_or_else(not_signed_in)?;
+            let caller = sessions::caller(app, session).await?;
+            if let Some(person) = caller.person() {
+                request.extensions_mut().insert(CalledBy(person.uuid()));
+            }
+            Ok(SignedIn(caller))
+        })
+    }
+}

@@ -1,0 +1,35 @@
+//! Jobs: a heartbeat; what is due is found in the database, so a beat that is missed or doubled does no harm.
+
+use fillmark_actions::App;
+use tokio_cron_scheduler::{Job, JobScheduler, JobSchedulerError};
+
+/// Why the jobs could not start.
+#[derive(Debug, thiserror::Error)]
+#[error(transparent)]
+pub struct JobError(#[from] JobSchedulerError);
+
+/// The jobs that run.
+pub struct Jobs(JobScheduler);
+
+/// Starts the heartbeat: every ten seconds, in UTC.
+/// # Errors
+/// [`JobError`].
+pub async fn start(app: App) -> Result<Jobs, JobError> {
+    let scheduler = JobScheduler::new().await?;
+    let beat = Job::new_async("*/10 * * * * *", move |_, _| {
+        let app = app.clone();
+        Box::pin(async move { tracing::trace!(now = %app.now(), "beat") })
+    })?;
+    scheduler.add(beat).await?;
+    scheduler.start().await?;
+    Ok(Jobs(scheduler))
+}
+
+impl Jobs {
+    /// Ends the heartbeat.
+    pub async fn stop(mut self) {
+        if let Err(error) = self.0.shutdown().await {
+            tracing::error!(%error, "the jobs were not ended in order");
+        }
+    }
+}

@@ -1,0 +1,16 @@
+//! Every route, by subject.
+
+pub mod people;
+pub mod places;
+pub mod records;
+pub mod sessions;
+pub mod system;
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+/// Registers what stands under `/api/v1`.
+pub fn api(config: &mut ServiceConfig) {
+    sessions::routes(config);
+    people::routes(config);
+    places::routes(config);
+}

@@ -1,0 +1,61 @@
+//! What stands outside `/api/v1`: health, and the pages about problems.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use actix_web::web::{Data, Path};
+use actix_web::{HttpResponse, get};
+use fillmark_actions::App;
+use fillmark_api::ProblemCode;
+use serde_json::json;
+
+use crate::http::Refused;
+
+/// Whether the server takes new work; cleared first when it shuts down.
+#[derive(Debug, Clone, Default)]
+pub struct Ready(Arc<AtomicBool>);
+
+impl Ready {
+    /// Takes work from now on, or no more.
+    pub fn set(&self, ready: bool) {
+        self.0.store(ready, Ordering::SeqCst);
+    }
+
+    fn is_set(&self) -> bool {
+        self.0.load(Ordering::SeqCst)
+    }
+}
+
+/// The process is alive. Touches nothing.
+#[utoipa::path(tag = "system", operation_id = "read_health", responses((status = 200, description = "Alive", body = String, content_type = "text/plain")))]
+#[get("/healthz")]
+pub async fn read_health() -> HttpResponse {
+    HttpResponse::Ok().content_type("text/plain; charset=utf-8").body("alive\n")
+}
+
+/// The server can do its work: it takes requests and the database answers.
+#[utoipa::path(tag = "system", operation_id = "read_readiness", responses(
+    (status = 200, description = "Ready", body = serde_json::Value), (status = 503, description = "Not ready, with the reasons", body = serde_json::Value)))]
+#[get("/readyz")]
+pub async fn read_readiness(app: Data<App>, ready: Data<Ready>) -> HttpResponse {
+    let database = tokio::time::timeout(std::time::Duration::from_secs(1), app.store.ping()).await;
+    let database = matches!(database, Ok(Ok(())));
+    let body = json!({ "takes_work": ready.is_set(), "database": database });
+    if ready.is_set() && database {
+        HttpResponse::Ok().json(body)
+    } else {
+        HttpResponse::ServiceUnavailable().insert_header(("Retry-After", "2")).json(body)
+    }
+}
+
+/// What a problem means and what to do about it.
+#[utoipa::path(tag = "system", operation_id = "read_problem_kind", responses(
+    (status = 200, description = "About this kind of problem", body = String, content_type = "text/plain"), (status = 404, description = "No such kind", body = fillmark_api::Problem)))]
+#[get("/problems/{code}")]
+pub async fn read_problem_kind(path: Path<String>) -> Result<HttpResponse, Refused> {
+    let code = path.into_inner();
+    let kind = ProblemCode::ALL.iter().find(|kind| kind.code() == code);
+    let kind = kind.ok_or_else(|| Refused::new(ProblemCode::NotFound, "there is no such kind of problem"))?;
+    let text = format!("{} ({})\n\n{}\n", kind.title(), kind.status(), kind.about());
+    Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body(text))
+}

@@ -1,0 +1,169 @@
+//! Starting and stopping: database, schema, routes, jobs.
+
+use std::sync::Arc;
+
+use actix_web::middleware::{Compress, from_fn};
+use actix_web::web::{Data, PathConfig};
+use actix_web::{App as Web, HttpServer, dev::ServerHandle};
+use fillmark_actions::{App, Clock, Refusal, sessions};
+use fillmark_api::ProblemCode;
+use fillmark_store::{Database, Store, StoreError};
+use sha2::{Digest, Sha256};
+use utoipa_actix_web::{AppExt, scope};
+use utoipa_swagger_ui::SwaggerUi;
+
+use crate::http::Refused;
+use crate::http::list::CursorKey;
+use crate::http::outer::{KnownPaths, nothing_here, outer};
+use crate::routes::system::Ready;
+use crate::tokens::TokenKeys;
+use crate::{Settings, document, jobs, routes};
+
+/// Why the server could not start.
+#[derive(Debug, thiserror::Error)]
+pub enum StartError {
+    /// The database's folder cannot be made.
+    #[error("cannot make the folder {path}")]
+    NoFolder {
+        /// The folder.
+        path: std::path::PathBuf,
+        /// Why.
+        #[source]
+        source: std::io::Error,
+    },
+    /// The database cannot be opened.
+    #[error("cannot open the database")]
+    NoDatabase(#[from] StoreError),
+    /// The schema cannot be brought up.
+    #[error(transparent)]
+    Schema(#[from] fillmark_migrations::MigrationError),
+    /// The address cannot be listened at.
+    #[error("cannot listen at {address}")]
+    NoAddress {
+        /// The address.
+        address: String,
+        /// Why.
+        #[source]
+        source: std::io::Error,
+    },
+    /// The keys that sign tokens cannot be had.
+    #[error("cannot read the signing keys")]
+    NoKeys(#[source] Refusal),
+    /// The jobs cannot be started.
+    #[error("cannot start the jobs")]
+    NoJobs(#[from] jobs::JobError),
+}
+
+/// A server that runs.
+pub struct Running {
+    /// `http://address:port`
+    pub address: String,
+    /// What its routes act on.
+    pub app: App,
+    handle: ServerHandle,
+    task: tokio::task::JoinHandle<std::io::Result<()>>,
+    jobs: jobs::Jobs,
+    ready: Ready,
+}
+
+/// Opens the database and brings its schema up.
+/// # Errors
+/// [`StartError`].
+pub async fn open_app(settings: &Settings, clock: Arc<dyn Clock>) -> Result<App, StartError> {
+    let database = settings.where_kept();
+    if let Database::Sqlite { path } = &database
+        && let Some(folder) = path.parent()
+    {
+        let no_folder = |source| StartError::NoFolder { path: folder.to_owned(), source };
+        std::fs::create_dir_all(folder).map_err(no_folder)?;
+    }
+    let store = Store::open(&database, settings.connections).await?;
+    fillmark_migrations::bring_up(store.for_migrations()).await?;
+    Ok(App::new(store, clock))
+}
+
+/// Starts the server.
+/// # Errors
+/// [`StartError`].
+pub async fn start(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Running, StartError> {
+    let app = open_app(settings, clock).await?;
+    serve(settings, app).await
+}
+
+/// Starts the server on an application that is open.
+/// # Errors
+/// [`StartError`].
+pub async fn serve(settings: &Settings, app: App) -> Result<Running, StartError> {
+    let keys = sessions::signing_keys(&app).await.map_err(StartError::NoKeys)?;
+    let cursors = keys.first().map(|(_, secret)| Sha256::digest(secret).to_vec()).unwrap_or_default();
+    let ready = Ready::default();
+    let shared = Shared {
+        app: Data::new(app.clone()),
+        keys: Data::new(TokenKeys::new(&keys)),
+        cursors: Data::new(CursorKey(cursors)),
+        known: Data::new(KnownPaths::of(&document::document())),
+        ready: Data::new(ready.clone()),
+    };
+    let no_address = |source| StartError::NoAddress { address: settings.listen.clone(), source };
+    let server = HttpServer::new(move || {
+        let shared = shared.clone();
+        let (web, document) =
+            Web::new()
+                .wrap(Compress::default())
+                .wrap(from_fn(outer))
+                .app_data(shared.app)
+                .app_data(shared.keys)
+                .app_data(shared.cursors)
+                .app_data(shared.known)
+                .app_data(shared.ready)
+                .app_data(PathConfig::default().error_handler(|_, _| {
+                    Refused::new(ProblemCode::NotFound, "there is no such record").into()
+                }))
+                .into_utoipa_app()
+                .openapi(document::base())
+                .service(routes::system::read_health)
+                .service(routes::system::read_readiness)
+                .service(routes::system::read_problem_kind)
+                .service(scope::scope("/api/v1").configure(routes::api))
+                .split_for_parts();
+        web.service(SwaggerUi::new("/docs/{_:.*}").url("/api/v1/openapi.json", document))
+            .default_service(actix_web::web::to(nothing_here))
+    })
+    .workers(settings.workers)
+    .disable_signals()
+    .shutdown_timeout(20)
+    .client_request_timeout(std::time::Duration::from_secs(5))
+    .bind(&settings.listen)
+    .map_err(no_address)?;
+    let address = server.addrs().first().map(|address| format!("http://{address}")).unwrap_or_default();
+    let server = server.run();
+    let handle = server.handle();
+    let task = tokio::spawn(server);
+    let jobs = jobs::start(app.clone()).await?;
+    ready.set(true);
+    Ok(Running { address, app, handle, task, jobs, ready })
+}
+
+#[derive(Clone)]
+struct Shared {
+    app: Data<App>,
+    keys: Data<TokenKeys>,
+    cursors: Data<CursorKey>,
+    known: Data<KnownPaths>,
+    ready: Data<Ready>,
+}
+
+impl Running {
+    /// Stops in order: takes no new work, finishes what is under way, ends the jobs, closes the database.
+    pub async fn stop(self) {
+        self.ready.set(false);
+        self.jobs.stop().await;
+        self.handle.stop(true).await;
+        if let Err(error) = self.task.await {
+            tracing::error!(%error, "the server ended out of order");
+        }
+        if let Err(error) = self.app.store.close().await {
+            tracing::error!(error = &error as &dyn std::error::Error, "the database was not closed in order");
+        }
+    }
+}

@@ -1,0 +1,246 @@
+//! Accounts: passwords, sessions and the keys that sign tokens.
+
+use chrono::{DateTime, Utc};
+use fillmark_domain::people::{Membership, PersonId};
+use fillmark_domain::{Id, Kept};
+use sea_orm::sea_query::{Expr, ExprTrait, OnConflict};
+use sea_orm::{ActiveModelTrait, ColumnTrait, EntityTrait, IntoActiveModel, QueryFilter, QueryOrder, Set};
+use uuid::Uuid;
+
+use crate::words::{memberships, people};
+use crate::{Record, Stamp, StoreError, Tx};
+
+/// A session: one sign-in on one device, kept alive by refreshing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Session {
+    /// Its id, in every token it gives.
+    pub id: Uuid,
+    /// Whose.
+    pub person: PersonId,
+    /// What the person calls the device.
+    pub device: Option<String>,
+    /// SHA-256 of the refresh token that is good now, in hex.
+    pub refresh_hash: String,
+    /// SHA-256 of the one before it.
+    pub spent_hash: Option<String>,
+    /// When the token that is good now was given.
+    pub refreshed_at: DateTime<Utc>,
+    /// When the session began.
+    pub created_at: DateTime<Utc>,
+    /// When it ends whatever happens.
+    pub expires_at: DateTime<Utc>,
+    /// When it was ended, if it was.
+    pub ended_at: Option<DateTime<Utc>>,
+}
+
+/// The person with this sign-in name and the hash of their password, where both are there.
+/// # Errors
+/// When the database fails.
+pub async fn find_by_sign_in(tx: &Tx, sign_in: &str) -> Result<Option<(PersonId, String)>, StoreError> {
+    let person = people::row::Entity::find()
+        .filter(people::row::Column::SignIn.eq(sign_in))
+        .filter(people::row::Column::ArchivedAt.is_null())
+        .one(&tx.0)
+        .await?;
+    let Some(person) = person else { return Ok(None) };
+    let password = password::Entity::find_by_id(person.id).one(&tx.0).await?;
+    Ok(password.map(|password| (PersonId::new(person.id), password.hash)))
+}
+
+/// Sets a person's password.
+/// # Errors
+/// When the database fails.
+pub async fn set_password(
+    tx: &Tx,
+    person: PersonId,
+    hash: &str,
+    stamp: &Stamp<'_>,
+) -> Result<(), StoreError> {
+    let row = password::ActiveModel {
+        person_id: Set(person.uuid()),
+        hash: Set(hash.to_owned()),
+        changed_at: Set(stamp.at),
+    };
+    let replace = OnConflict::column(password::Column::PersonId)
+        .update_columns([password::Column::Hash, password::Column::ChangedAt])
+        .to_owned();
+    password::Entity::insert(row).on_conflict(replace).exec_without_returning(&tx.0).await?;
+    Ok(())
+}
+
+/// The memberships of a person, archived ones left out.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn memberships_of(tx: &Tx, person: PersonId) -> Result<Vec<Kept<Membership>>, StoreError> {
+    let rows = memberships::row::Entity::find()
+        .filter(memberships::row::Column::PersonId.eq(person.uuid()))
+        .filter(memberships::row::Column::ArchivedAt.is_null())
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(Membership::read).collect::<Result<_, _>>()?)
+}
+
+/// Whether nobody has a password yet: the first owner is still to come.
+/// # Errors
+/// When the database fails.
+pub async fn is_unclaimed(tx: &Tx) -> Result<bool, StoreError> {
+    Ok(password::Entity::find().one(&tx.0).await?.is_none())
+}
+
+/// Keeps a new session.
+/// # Errors
+/// When the database fails.
+pub async fn keep_session(tx: &Tx, session: &Session) -> Result<(), StoreError> {
+    let row = session::Model {
+        id: session.id,
+        person_id: session.person.uuid(),
+        device: session.device.clone(),
+        refresh_hash: session.refresh_hash.clone(),
+        spent_hash: session.spent_hash.clone(),
+        refreshed_at: session.refreshed_at,
+        created_at: session.created_at,
+        expires_at: session.expires_at,
+        ended_at: session.ended_at,
+    };
+    session::Entity::insert(row.into_active_model()).exec_without_returning(&tx.0).await?;
+    Ok(())
+}
+
+/// The session with this id.
+/// # Errors
+/// When the database fails.
+pub async fn find_session(tx: &Tx, id: Uuid) -> Result<Option<Session>, StoreError> {
+    Ok(session::Entity::find_by_id(id).one(&tx.0).await?.map(read_session))
+}
+
+/// The session whose good or spent refresh token has this hash.
+/// # Errors
+/// When the database fails.
+pub async fn find_session_by_token(tx: &Tx, hash: &str) -> Result<Option<Session>, StoreError> {
+    let either = session::Column::RefreshHash.eq(hash).or(session::Column::SpentHash.eq(hash));
+    Ok(session::Entity::find().filter(either).one(&tx.0).await?.map(read_session))
+}
+
+/// Gives a session its next refresh token. No when another request did so first.
+/// # Errors
+/// When the database fails.
+pub async fn refresh_session(
+    tx: &Tx,
+    session: &Session,
+    next: &str,
+    at: DateTime<Utc>,
+) -> Result<bool, StoreError> {
+    let update = session::Entity::update_many()
+        .col_expr(session::Column::SpentHash, Expr::val(session.refresh_hash.as_str()).into())
+        .col_expr(session::Column::RefreshHash, Expr::val(next).into())
+        .col_expr(session::Column::RefreshedAt, Expr::val(at).into())
+        .filter(session::Column::Id.eq(session.id))
+        .filter(session::Column::RefreshHash.eq(session.refresh_hash.as_str()))
+        .filter(session::Column::EndedAt.is_null());
+    Ok(update.exec(&tx.0).await?.rows_affected == 1)
+}
+
+/// Ends a session.
+/// # Errors
+/// When the database fails.
+pub async fn end_session(tx: &Tx, id: Uuid, at: DateTime<Utc>) -> Result<(), StoreError> {
+    session::Entity::update_many()
+        .col_expr(session::Column::EndedAt, Expr::val(at).into())
+        .filter(session::Column::Id.eq(id))
+        .filter(session::Column::EndedAt.is_null())
+        .exec(&tx.0)
+        .await?;
+    Ok(())
+}
+
+/// The keys that sign tokens, newest first: id and secret.
+/// # Errors
+/// When the database fails.
+pub async fn signing_keys(tx: &Tx) -> Result<Vec<(String, String)>, StoreError> {
+    let rows = key::Entity::find().order_by_desc(key::Column::CreatedAt).all(&tx.0).await?;
+    Ok(rows.into_iter().map(|row| (row.id, row.secret)).collect())
+}
+
+/// Keeps a new signing key.
+/// # Errors
+/// When the database fails.
+pub async fn keep_signing_key(tx: &Tx, id: &str, secret: &str, at: DateTime<Utc>) -> Result<(), StoreError> {
+    let row =
+        key::ActiveModel { id: Set(id.to_owned()), secret: Set(secret.to_owned()), created_at: Set(at) };
+    row.insert(&tx.0).await?;
+    Ok(())
+}
+
+fn read_session(row: session::Model) -> Session {
+    Session {
+        id: row.id,
+        person: Id::new(row.person_id),
+        device: row.device,
+        refresh_hash: row.refresh_hash,
+        spent_hash: row.spent_hash,
+        refreshed_at: row.refreshed_at,
+        created_at: row.created_at,
+        expires_at: row.expires_at,
+        ended_at: row.ended_at,
+    }
+}
+
+mod password {
+    use sea_orm::entity::prelude::*;
+
+    #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]
+    #[sea_orm(table_name = "passwords")]
+    pub struct Model {
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub person_id: Uuid,
+        pub hash: String,
+        pub changed_at: ChronoDateTimeUtc,
+    }
+
+    #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+    pub enum Relation {}
+
+    impl ActiveModelBehavior for ActiveModel {}
+}
+
+mod session {
+    use sea_orm::entity::prelude::*;
+
+    #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]
+    #[sea_orm(table_name = "sessions")]
+    pub struct Model {
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub id: Uuid,
+        pub person_id: Uuid,
+        pub device: Option<String>,
+        pub refresh_hash: String,
+        pub spent_hash: Option<String>,
+        pub refreshed_at: ChronoDateTimeUtc,
+        pub created_at: ChronoDateTimeUtc,
+        pub expires_at: ChronoDateTimeUtc,
+        pub ended_at: Option<ChronoDateTimeUtc>,
+    }
+
+    #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+    pub enum Relation {}
+
+    impl ActiveModelBehavior for ActiveModel {}
+}
+
+mod key {
+    use sea_orm::entity::prelude::*;
+
+    #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]
+    #[sea_orm(table_name = "signing_keys")]
+    pub struct Model {
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub id: String,
+        pub secret: String,
+        pub created_at: ChronoDateTimeUtc,
+    }
+
+    #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+    pub enum Relation {}
+
+    impl ActiveModelBehavior for ActiveModel {}
+}

@@ -1,0 +1,148 @@
+//! Connections and transactions, the same words for both databases.
+
+use std::time::Duration;
+
+use sea_orm::sqlx::sqlite::{SqliteJournalMode, SqliteSynchronous};
+use sea_orm::{
+    AccessMode, ConnectOptions, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend,
+    IsolationLevel, SqliteTransactionMode, TransactionOptions, TransactionTrait,
+};
+
+use crate::StoreError;
+
+/// Where the records are kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Database {
+    /// A file of the embedded database; its folder exists.
+    Sqlite {
+        /// Path of the file.
+        path: std::path::PathBuf,
+    },
+    /// A PostgreSQL server.
+    Postgres {
+        /// `postgres://…`
+        url: String,
+    },
+}
+
+/// Connections to one database: one that writes, several that read.
+#[derive(Debug, Clone)]
+pub struct Store {
+    writer: DatabaseConnection,
+    reader: DatabaseConnection,
+}
+
+/// One transaction; dropping it without a commit rolls back.
+pub struct Tx(pub(crate) DatabaseTransaction);
+
+impl Store {
+    /// Connects. The embedded database is made when it is not there.
+    /// # Errors
+    /// When the database cannot be reached or opened.
+    pub async fn open(database: &Database, connections: u32) -> Result<Store, StoreError> {
+        match database {
+            Database::Sqlite { path } => {
+                let writer = connect(sqlite(path, 1, false)).await?;
+                let reader = connect(sqlite(path, connections, true)).await?;
+                Ok(Store { writer, reader })
+            }
+            Database::Postgres { url } => {
+                let mut options = ConnectOptions::new(url);
+                options
+                    .max_connections(connections)
+                    .min_connections(0)
+                    .acquire_timeout(Duration::from_secs(5))
+                    .test_before_acquire(false)
+                    .sqlx_logging(false)
+                    .map_sqlx_postgres_opts(|options| options.options([("jit", "off"), ("timezone", "UTC")]));
+                let pool = connect(options).await?;
+                Ok(Store { writer: pool.clone(), reader: pool })
+            }
+        }
+    }
+
+    /// A transaction that writes: immediate on SQLite, so that it never fails half way for a lock.
+    /// # Errors
+    /// When no connection can be had.
+    pub async fn begin(&self) -> Result<Tx, StoreError> {
+        let options = TransactionOptions {
+            isolation_level: None,
+            access_mode: None,
+            sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),
+        };
+        Ok(Tx(self.writer.begin_with_options(options).await?))
+    }
+
+    /// A transaction that only reads, and sees one state of the database from its first query to its last.
+    /// # Errors
+    /// When no connection can be had.
+    pub async fn look(&self) -> Result<Tx, StoreError> {
+        let postgres = self.reader.get_database_backend() == DbBackend::Postgres;
+        let options = TransactionOptions {
+            isolation_level: postgres.then_some(IsolationLevel::RepeatableRead),
+            access_mode: postgres.then_some(AccessMode::ReadOnly),
+            sqlite_transaction_mode: None,
+        };
+        Ok(Tx(self.reader.begin_with_options(options).await?))
+    }
+
+    /// The writing connection, for the migrations at start.
+    pub fn for_migrations(&self) -> &DatabaseConnection {
+        &self.writer
+    }
+
+    /// Whether the database answers.
+    /// # Errors
+    /// When it does not.
+    pub async fn ping(&self) -> Result<(), StoreError> {
+        Ok(self.reader.ping().await?)
+    }
+
+    /// Closes all connections; the embedded database folds its log into its file.
+    /// # Errors
+    /// When the database cannot be closed in order.
+    pub async fn close(self) -> Result<(), StoreError> {
+        if self.writer.get_database_backend() == DbBackend::Sqlite {
+            self.reader.close_by_ref().await?;
+            self.writer.execute_unprepared("pragma wal_checkpoint(truncate)").await?;
+        }
+        Ok(self.writer.close().await?)
+    }
+}
+
+impl Tx {
+    /// Keeps all that was done in it.
+    /// # Errors
+    /// When the database could not; then nothing is kept.
+    pub async fn commit(self) -> Result<(), StoreError> {
+        Ok(self.0.commit().await?)
+    }
+
+    pub(crate) fn is_postgres(&self) -> bool {
+        self.0.get_database_backend() == DbBackend::Postgres
+    }
+}
+
+async fn connect(options: ConnectOptions) -> Result<DatabaseConnection, StoreError> {
+    Ok(sea_orm::Database::connect(options).await?)
+}
+
+fn sqlite(path: &std::path::Path, connections: u32, reads_only: bool) -> ConnectOptions {
+    let mut options = ConnectOptions::new(format!("sqlite://{}", path.display()));
+    options
+        .max_connections(connections)
+        .min_connections(0)
+        .acquire_timeout(Duration::from_secs(10))
+        .test_before_acquire(false)
+        .sqlx_logging(false)
+        .map_sqlx_sqlite_opts(move |options| {
+            let options = options
+                .create_if_missing(true)
+                .foreign_keys(true)
+                .journal_mode(SqliteJournalMode::Wal)
+                .synchronous(SqliteSynchronous::Full)
+                .busy_timeout(Duration::from_secs(10));
+            if reads_only { options.pragma("query_only", "on") } else { options }
+        });
+    options
+}

@@ -1,0 +1,5 @@
+//! Products, suppliers, lots and their movements.
+
+pub(crate) const UP: &str = "
+
+";

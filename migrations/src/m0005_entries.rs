@@ -1,0 +1,5 @@
+//! Readings, additions, tank changes, meters.
+
+pub(crate) const UP: &str = "
+
+";

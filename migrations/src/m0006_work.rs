@@ -1,0 +1,5 @@
+//! Check plans, checks, shifts, absences, rounds, alerts.
+
+pub(crate) const UP: &str = "
+
+";
