@@ -7,9 +7,11 @@
 pub mod amount;
 pub mod band;
 pub mod id;
+pub mod local;
 pub mod metric;
 pub mod quantity;
 pub mod record;
+pub mod recurrence;
 pub mod stage;
 pub mod week;
 
@@ -19,5 +21,6 @@ pub use id::Id;
 pub use metric::Metric;
 pub use quantity::{Quantity, Unit};
 pub use record::Kept;
+pub use recurrence::{Occurrence, Recurrence};
 pub use stage::Stage;
 pub use week::{Days, Week};
