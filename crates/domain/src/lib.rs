@@ -14,6 +14,8 @@ pub mod record;
 pub mod recurrence;
 pub mod stage;
 pub mod week;
+pub mod whose;
+pub mod work;
 
 pub use amount::{Amount, Base};
 pub use band::Band;
