@@ -7,11 +7,15 @@
 pub mod amount;
 pub mod band;
 pub mod id;
+pub mod local;
 pub mod metric;
 pub mod quantity;
 pub mod record;
+pub mod recurrence;
 pub mod stage;
 pub mod week;
+pub mod whose;
+pub mod work;
 
 pub use amount::{Amount, Base};
 pub use band::Band;
@@ -19,5 +23,6 @@ pub use id::Id;
 pub use metric::Metric;
 pub use quantity::{Quantity, Unit};
 pub use record::Kept;
+pub use recurrence::{Occurrence, Recurrence};
 pub use stage::Stage;
 pub use week::{Days, Week};

@@ -1,0 +1,27 @@
+//! How well it went: compliance of a room, yield of a cycle. Each figure comes with its number of
+//! observations, since a share of 100 % of two checks says little.
+
+pub mod compliance;
+pub mod excursion;
+#[cfg(test)]
+mod rows;
+pub mod share;
+pub mod trace;
+pub mod welch;
+pub mod yields;
+
+pub use compliance::{ChangeDue, InBand, Punctuality, changes_on_time, punctuality, readings_in_band};
+pub use excursion::{Excursion, Joining, Side};
+pub use share::{Interval, Share};
+pub use trace::{Between, Point, TimeInBand, Trace};
+pub use welch::{Caution, NoComparison, Welch, compare};
+pub use yields::{Cropped, Yield};
+
+/// A figure and how many observations stand behind it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Figure {
+    /// The figure.
+    pub value: f64,
+    /// How many observations.
+    pub n: usize,
+}

@@ -1,0 +1,13 @@
+//! Work: what is to be done again and again, who is there to do it, and what became of it.
+
+pub mod alert;
+pub mod check;
+pub mod plan;
+pub mod round;
+pub mod staff;
+
+pub use alert::{Alert, AlertKind, AlertState, ClosedBy};
+pub use check::{Check, CheckState, Evidence, NotAllowed};
+pub use plan::{CheckPlan, NotAPlan, Place, Task};
+pub use round::{NotARound, Round, RoundStep};
+pub use staff::{Absence, AbsenceReason, Held, NotASpan, Qualification, Shift, Span};

@@ -1,0 +1,305 @@
+//! Checks: one occurrence of a plan, and what became of it.
+
+use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
+
+use crate::Id;
+use crate::whose::{Calibration, Inspection, Person, Reading};
+use crate::work::CheckPlan;
+
+/// One occurrence of a plan. Plan, date and time name it once and for all.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Check {
+    /// The plan it is of.
+    pub plan: Id<CheckPlan>,
+    /// The local date the plan names.
+    pub date: NaiveDate,
+    /// The local time the plan names.
+    pub time: NaiveTime,
+    /// When its window opens.
+    pub due_at: DateTime<Utc>,
+    /// When its window closes: done later is late.
+    pub window_until: DateTime<Utc>,
+    /// After this it is missed for good.
+    pub limit: DateTime<Utc>,
+    /// Whether two people must do it together.
+    pub two_people: bool,
+    /// What became of it.
+    pub state: CheckState,
+}
+
+/// What became of a check.
+#[derive(Debug, Clone, PartialEq)]
+pub enum CheckState {
+    /// Nobody has begun.
+    Planned,
+    /// Somebody has begun: a change of the plan leaves it alone.
+    Open {
+        /// Since when.
+        at: DateTime<Utc>,
+        /// Who.
+        by: Id<Person>,
+    },
+    /// It was done.
+    Done {
+        /// When.
+        at: DateTime<Utc>,
+        /// Who did it.
+        by: Id<Person>,
+        /// The second person, where two did it.
+        with: Option<Id<Person>>,
+        /// What shows that it was done, at least one.
+        evidence: Vec<Evidence>,
+        /// Whether its window was over.
+        late: bool,
+    },
+    /// Its limit passed.
+    Missed {
+        /// When that was found.
+        at: DateTime<Utc>,
+    },
+    /// It need not be done.
+    Excused {
+        /// When it was excused.
+        at: DateTime<Utc>,
+        /// Who excused it.
+        by: Id<Person>,
+        /// Why.
+        reason: String,
+    },
+}
+
+/// What shows that a check was done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Evidence {
+    /// A reading that was taken.
+    Reading(Id<Reading>),
+    /// A calibration that was made.
+    Calibration(Id<Calibration>),
+    /// What an inspection found.
+    Inspection(Id<Inspection>),
+}
+
+impl CheckState {
+    /// Its code in rows and JSON.
+    pub fn code(&self) -> &'static str {
+        match self {
+            CheckState::Planned => "planned",
+            CheckState::Open { .. } => "open",
+            CheckState::Done { .. } => "done",
+            CheckState::Missed { .. } => "missed",
+            CheckState::Excused { .. } => "excused",
+        }
+    }
+}
+
+impl Check {
+    /// Whether nothing can become of it any more.
+    pub fn is_settled(&self) -> bool {
+        !matches!(self.state, CheckState::Planned | CheckState::Open { .. })
+    }
+
+    /// Begun by this person. Opening an open check hands it over: the phone of the first may be dead.
+    /// # Errors
+    /// [`NotAllowed`] when it is settled, not yet due, or past its limit.
+    pub fn open(self, at: DateTime<Utc>, by: Id<Person>) -> Result<Check, NotAllowed> {
+        self.can_be_worked_on(at)?;
+        Ok(self.becomes(CheckState::Open { at, by }))
+    }
+
+    /// Done at this instant by this person, and a second where the check wants two. Late once its window is
+    /// over. What counts is when it was done, not when it was typed in.
+    /// # Errors
+    /// [`NotAllowed`] when it is settled, not yet due, past its limit, without evidence, or one person
+    /// short. Past the limit it is missed for good: a reading that comes later is just a reading.
+    pub fn done(
+        self,
+        at: DateTime<Utc>,
+        by: Id<Person>,
+        with: Option<Id<Person>>,
+        evidence: Vec<Evidence>,
+    ) -> Result<Check, NotAllowed> {
+        self.can_be_worked_on(at)?;
+        if self.two_people && with.is_none_or(|second| second == by) {
+            return Err(NotAllowed::OnePersonShort);
+        }
+        if evidence.is_empty() {
+            return Err(NotAllowed::NoEvidence);
+        }
+        let late = at > self.window_until;
+        Ok(self.becomes(CheckState::Done { at, by, with, evidence, late }))
+    }
+
+    /// Missed, found at this instant.
+    /// # Errors
+    /// [`NotAllowed`] when it is settled, or its limit has not passed.
+    pub fn missed(self, at: DateTime<Utc>) -> Result<Check, NotAllowed> {
+        self.is_not_settled()?;
+        if at <= self.limit {
+            return Err(NotAllowed::StillTime { limit: self.limit });
+        }
+        Ok(self.becomes(CheckState::Missed { at }))
+    }
+
+    /// Excused by this person, before it is due as well as after.
+    /// # Errors
+    /// [`NotAllowed`] when it is settled, or without a reason.
+    pub fn excused(self, at: DateTime<Utc>, by: Id<Person>, reason: String) -> Result<Check, NotAllowed> {
+        self.is_not_settled()?;
+        if reason.trim().is_empty() {
+            return Err(NotAllowed::NoReason);
+        }
+        Ok(self.becomes(CheckState::Excused { at, by, reason }))
+    }
+
+    fn becomes(self, state: CheckState) -> Check {
+        Check { state, ..self }
+    }
+
+    fn is_not_settled(&self) -> Result<(), NotAllowed> {
+        if self.is_settled() {
+            return Err(NotAllowed::AlreadySettled { state: self.state.code() });
+        }
+        Ok(())
+    }
+
+    fn can_be_worked_on(&self, at: DateTime<Utc>) -> Result<(), NotAllowed> {
+        self.is_not_settled()?;
+        if at < self.due_at {
+            return Err(NotAllowed::TooEarly { due_at: self.due_at });
+        }
+        if at > self.limit {
+            return Err(NotAllowed::TooLate { limit: self.limit });
+        }
+        Ok(())
+    }
+}
+
+/// Why a check does not change so.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NotAllowed {
+    /// Something became of it already.
+    #[error("the check is {state} already")]
+    AlreadySettled {
+        /// What became of it.
+        state: &'static str,
+    },
+    /// Its window is not open yet.
+    #[error("the check is not due before {due_at}")]
+    TooEarly {
+        /// When its window opens.
+        due_at: DateTime<Utc>,
+    },
+    /// Its limit has passed.
+    #[error("the check could be done until {limit}, it is missed")]
+    TooLate {
+        /// Its limit.
+        limit: DateTime<Utc>,
+    },
+    /// It can still be done.
+    #[error("the check can be done until {limit}")]
+    StillTime {
+        /// Its limit.
+        limit: DateTime<Utc>,
+    },
+    /// Two people are wanted.
+    #[error("the check wants two people")]
+    OnePersonShort,
+    /// Nothing shows that it was done.
+    #[error("a check that is done needs evidence")]
+    NoEvidence,
+    /// Excused for nothing.
+    #[error("an excuse needs a reason")]
+    NoReason,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use uuid::Uuid;
+
+    const ADA: Id<Person> = Id::new(Uuid::from_u128(1));
+    const BEN: Id<Person> = Id::new(Uuid::from_u128(2));
+
+    fn at(time: &str) -> DateTime<Utc> {
+        format!("2027-05-03T{time}Z").parse().unwrap()
+    }
+
+    fn morning_check() -> Check {
+        Check {
+            plan: Id::new(Uuid::from_u128(9)),
+            date: "2027-05-03".parse().unwrap(),
+            time: "08:00:00".parse().unwrap(),
+            due_at: at("08:00:00"),
+            window_until: at("09:00:00"),
+            limit: at("12:00:00"),
+            two_people: false,
+            state: CheckState::Planned,
+        }
+    }
+
+    fn a_reading() -> Vec<Evidence> {
+        vec![Evidence::Reading(Id::new(Uuid::from_u128(7)))]
+    }
+
+    #[track_caller]
+    fn check(time: &str, late: Result<bool, NotAllowed>) {
+        let done = morning_check().done(at(time), ADA, None, a_reading());
+        let found = done.map(|check| match check.state {
+            CheckState::Done { late, .. } => late,
+            other => panic!("{other:?}"),
+        });
+        assert_eq!(found, late, "{time}");
+    }
+
+    #[test]
+    fn done_in_the_window_is_in_time_then_late_then_refused() {
+        check("07:59:59", Err(NotAllowed::TooEarly { due_at: at("08:00:00") }));
+        check("08:00:00", Ok(false));
+        check("09:00:00", Ok(false));
+        check("09:00:01", Ok(true));
+        check("12:00:00", Ok(true));
+        check("12:00:01", Err(NotAllowed::TooLate { limit: at("12:00:00") }));
+    }
+
+    #[test]
+    fn a_check_is_missed_only_past_its_limit_and_then_for_good() {
+        let early = morning_check().missed(at("12:00:00"));
+        assert_eq!(early, Err(NotAllowed::StillTime { limit: at("12:00:00") }));
+        let missed = morning_check().open(at("11:59:00"), ADA).unwrap().missed(at("12:00:01")).unwrap();
+        let settled = Err(NotAllowed::AlreadySettled { state: "missed" });
+        assert_eq!(missed.clone().done(at("09:00:00"), ADA, None, a_reading()), settled);
+        assert_eq!(missed.excused(at("13:00:00"), ADA, "ill".into()), settled);
+    }
+
+    #[test]
+    fn an_open_check_is_done_like_a_planned_one() {
+        let open = morning_check().open(at("08:10:00"), ADA).unwrap();
+        assert!(open.done(at("08:20:00"), BEN, None, a_reading()).unwrap().is_settled());
+    }
+
+    #[test]
+    fn two_people_are_two() {
+        let both = || Check { two_people: true, ..morning_check() };
+        let done = |with| both().done(at("08:30:00"), ADA, with, a_reading());
+        assert_eq!(done(None), Err(NotAllowed::OnePersonShort));
+        assert_eq!(done(Some(ADA)), Err(NotAllowed::OnePersonShort));
+        assert!(done(Some(BEN)).is_ok());
+    }
+
+    #[test]
+    fn what_is_done_shows_it_and_what_is_excused_says_why() {
+        let done = morning_check().done(at("08:30:00"), ADA, None, vec![]);
+        assert_eq!(done, Err(NotAllowed::NoEvidence));
+        assert_eq!(morning_check().excused(at("07:00:00"), ADA, " ".into()), Err(NotAllowed::NoReason));
+        assert!(morning_check().excused(at("07:00:00"), ADA, "tank out of use".into()).is_ok());
+    }
+
+    #[test]
+    fn a_done_check_stays_done() {
+        let done = morning_check().done(at("08:30:00"), ADA, None, a_reading()).unwrap();
+        let settled = Err(NotAllowed::AlreadySettled { state: "done" });
+        assert_eq!(done.clone().open(at("08:40:00"), BEN), settled);
+        assert_eq!(done.clone().missed(at("13:00:00")), settled);
+        assert_eq!(done.excused(at("13:00:00"), BEN, "ill".into()), settled);
+    }
+}

@@ -1,0 +1,203 @@
+//! Who is there: shifts, absences, and what people are qualified in.
+
+use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, Utc};
+use chrono_tz::Tz;
+
+use crate::Id;
+use crate::local::Wall;
+use crate::whose::{Person, Site};
+
+/// The longest shift: beyond a day and an hour (clocks go back) somebody mistyped a date.
+const LONGEST_SHIFT_HOURS: i64 = 25;
+
+/// Time from an instant up to another, the second not included.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Span {
+    /// First instant.
+    pub from: DateTime<Utc>,
+    /// The instant after the last.
+    pub until: DateTime<Utc>,
+}
+
+impl Span {
+    /// A span, when it has any time in it.
+    /// # Errors
+    /// [`NotASpan`] unless it ends after it starts.
+    pub fn new(from: DateTime<Utc>, until: DateTime<Utc>) -> Result<Span, NotASpan> {
+        if from < until { Ok(Span { from, until }) } else { Err(NotASpan { from, until }) }
+    }
+
+    /// Whole minutes.
+    pub fn minutes(self) -> i64 {
+        (self.until - self.from).num_minutes()
+    }
+
+    /// What both have in common.
+    pub fn overlap(self, other: Span) -> Option<Span> {
+        Span::new(self.from.max(other.from), self.until.min(other.until)).ok()
+    }
+}
+
+/// Something a person must have learnt for some checks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Qualification {
+    /// Its name.
+    pub name: String,
+}
+
+/// A qualification that a person holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Held {
+    /// Which.
+    pub qualification: Id<Qualification>,
+    /// The last day it is good, if it ends.
+    pub until: Option<NaiveDate>,
+}
+
+impl Held {
+    /// Whether it is good on this day.
+    pub fn is_good_on(&self, day: NaiveDate) -> bool {
+        self.until.is_none_or(|last| day <= last)
+    }
+}
+
+/// Hours a person works at a site. Across midnight it belongs to the day it starts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Shift {
+    /// Who.
+    pub person: Id<Person>,
+    /// Where.
+    pub site: Id<Site>,
+    /// The local day it belongs to.
+    pub day: NaiveDate,
+    /// From when until when.
+    pub span: Span,
+}
+
+impl Shift {
+    /// A shift by the clock of the site. One that ends no later than it starts ends on the next day.
+    /// A start or end in a gap of the clock is the first instant after it.
+    /// # Errors
+    /// [`NotASpan`] when a change of the clock leaves no time in it.
+    pub fn by_clock(
+        person: Id<Person>,
+        site: Id<Site>,
+        zone: Tz,
+        day: NaiveDate,
+        clock: (NaiveTime, NaiveTime),
+    ) -> Result<Shift, NotASpan> {
+        let (start, end) = clock;
+        let next = day.checked_add_days(Days::new(1)).unwrap_or(day);
+        let last = if end <= start { next } else { day };
+        let instant = |date: NaiveDate, time| Wall::of(zone, date.and_time(time)).instant_or_after();
+        let span = Span::new(instant(day, start), instant(last, end))?;
+        Ok(Shift { person, site, day, span })
+    }
+
+    /// A shift by its instants, on the local day it starts.
+    /// # Errors
+    /// [`NotASpan`] unless it ends after it starts and within 25 hours.
+    pub fn of(person: Id<Person>, site: Id<Site>, zone: Tz, span: Span) -> Result<Shift, NotASpan> {
+        let Span { from, until } = span;
+        if until - from > TimeDelta::hours(LONGEST_SHIFT_HOURS) {
+            return Err(NotASpan { from, until });
+        }
+        let day = from.with_timezone(&zone).date_naive();
+        Ok(Shift { person, site, day, span: Span::new(from, until)? })
+    }
+}
+
+/// Why a person is away.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum AbsenceReason {
+    /// Ill, or caring for somebody who is.
+    Sick,
+    /// On leave.
+    Leave,
+    /// Learning elsewhere.
+    Training,
+    /// Anything else: nobody has to say why.
+    Other,
+}
+
+const ABSENCE_REASONS: [(AbsenceReason, &str); 4] = [
+    (AbsenceReason::Sick, "sick"),
+    (AbsenceReason::Leave, "leave"),
+    (AbsenceReason::Training, "training"),
+    (AbsenceReason::Other, "other"),
+];
+
+impl AbsenceReason {
+    /// The reason with this code.
+    pub fn from_code(code: &str) -> Option<AbsenceReason> {
+        ABSENCE_REASONS.iter().find(|(_, known)| *known == code).map(|(reason, _)| *reason)
+    }
+
+    /// Its code in rows and JSON.
+    pub fn code(self) -> &'static str {
+        ABSENCE_REASONS[self as usize].1
+    }
+}
+
+/// Time in which a person is away, whatever their shifts say.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Absence {
+    /// Who.
+    pub person: Id<Person>,
+    /// From when until when.
+    pub span: Span,
+    /// Why.
+    pub reason: AbsenceReason,
+}
+
+/// No time between these instants, or too much.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("nobody works or is away from {from} until {until}")]
+pub struct NotASpan {
+    /// As given.
+    pub from: DateTime<Utc>,
+    /// As given.
+    pub until: DateTime<Utc>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use chrono_tz::Europe::Berlin;
+    use uuid::Uuid;
+
+    #[track_caller]
+    fn check(day: &str, start: &str, end: &str, from: &str, until: &str) {
+        let clock = (start.parse().unwrap(), end.parse().unwrap());
+        let (ada, site) = (Id::new(Uuid::from_u128(1)), Id::new(Uuid::from_u128(2)));
+        let shift = Shift::by_clock(ada, site, Berlin, day.parse().unwrap(), clock).unwrap();
+        let expected = Span { from: from.parse().unwrap(), until: until.parse().unwrap() };
+        assert_eq!(shift.span, expected);
+        assert_eq!(Shift::of(ada, site, Berlin, shift.span), Ok(shift), "the day it starts");
+    }
+
+    #[test]
+    fn a_shift_across_midnight_belongs_to_the_day_it_starts() {
+        check("2027-05-03", "07:00:00", "15:30:00", "2027-05-03T05:00:00Z", "2027-05-03T13:30:00Z");
+        check("2027-05-03", "22:00:00", "06:00:00", "2027-05-03T20:00:00Z", "2027-05-04T04:00:00Z");
+        check("2027-05-03", "00:00:00", "00:00:00", "2027-05-02T22:00:00Z", "2027-05-03T22:00:00Z");
+    }
+
+    #[test]
+    fn a_night_shift_is_as_long_as_its_clocks_say() {
+        check("2027-03-27", "22:00:00", "06:00:00", "2027-03-27T21:00:00Z", "2027-03-28T04:00:00Z");
+        check("2027-10-30", "22:00:00", "06:00:00", "2027-10-30T20:00:00Z", "2027-10-31T05:00:00Z");
+    }
+
+    #[test]
+    fn a_qualification_is_good_on_its_last_day() {
+        let held = |until: Option<&str>| Held {
+            qualification: Id::new(Uuid::from_u128(3)),
+            until: until.map(|day| day.parse().unwrap()),
+        };
+        let day = "2027-05-03".parse().unwrap();
+        assert!(held(None).is_good_on(day));
+        assert!(held(Some("2027-05-03")).is_good_on(day));
+        assert!(!held(Some("2027-05-02")).is_good_on(day));
+    }
+}
