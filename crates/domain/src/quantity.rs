@@ -182,7 +182,7 @@ mod tests {
         check(1.0, Unit::GallonImperial, 4.546_09);
         check(1000.0, Unit::FluidOunceUs, 29.573_5);
         check(1000.0, Unit::TeaspoonUs, 4.928_92);
-        check(1000.0, Unit::TablespoonUs, 14.786_8);
+        check(1000.0, Unit::TablespoonUs, 14.786_76);
         check(1000.0, Unit::TeaspoonMetric, 5.0);
         check(1.0, Unit::Ounce, 28.349_5);
         check(1.0, Unit::Pound, 453.592);
