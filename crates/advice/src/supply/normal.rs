@@ -21,3 +21,32 @@ pub(super) fn chance_at_most(limit: f64, mean: f64, sd: f64) -> f64 {
 pub(super) fn quantile(chance: f64) -> f64 {
     Normal::standard().inverse_cdf(chance.clamp(1e-6, 1.0 - 1e-6))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::Value;
+
+    #[track_caller]
+    fn check(case: &Value) {
+        let input = |name: &str| case["inputs"][name].as_f64().unwrap();
+        let safety_stock = quantile(input("csl")) * input("sigma_L");
+        let computed = case["computed"]["safety_stock"].as_f64().unwrap();
+        assert!((safety_stock - computed).abs() <= 1e-6 * computed, "{}: {safety_stock}", case["id"]);
+        let kept = chance_at_most(input("mean_ltd") + safety_stock, input("mean_ltd"), input("sigma_L"));
+        assert!((kept - input("csl")).abs() < 1e-9, "{}: {kept}", case["id"]);
+    }
+
+    #[test]
+    fn the_safety_stock_of_the_textbooks_keeps_its_service_level() {
+        let cases: Vec<Value> =
+            serde_json::from_str(include_str!("../../testdata/safety_stock.json")).unwrap();
+        cases.iter().for_each(check);
+    }
+
+    #[test]
+    fn without_spread_it_is_certain() {
+        assert_eq!(chance_at_most(5.0, 5.0, 0.0), 1.0);
+        assert_eq!(chance_at_most(4.9, 5.0, 0.0), 0.0);
+    }
+}
