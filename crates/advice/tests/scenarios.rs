@@ -1,4 +1,5 @@
 //! The forecast against what happened: ten recorded sites, four weeks ahead, from records alone.
+#![expect(clippy::unwrap_used, reason = "a record that cannot be read is a failed test")]
 
 use std::collections::BTreeMap;
 
@@ -181,8 +182,7 @@ fn errors(changes: Changes) -> Vec<(f64, usize, usize)> {
             let mut row = format!("site_{:02}", number + 1);
             let (mut total, mut covered) = (0.0, 0);
             for product in &forecast.products {
-                let (expected, truth) =
-                    (product.expected_use(AHEAD), site.true_use(product.product, AHEAD));
+                let (expected, truth) = (product.expected_use(AHEAD), site.true_use(product.product, AHEAD));
                 let spread = product.days[AHEAD - 1].spread_until;
                 total += (expected - truth).abs() / truth;
                 covered += usize::from(truth <= expected + 1.2816 * spread);
@@ -213,4 +213,33 @@ fn four_weeks_of_use_are_known_to_an_eighth() {
 #[test]
 fn four_weeks_of_use_are_known_when_no_change_was_written_down() {
     check(Changes::Projected, 0.20);
+}
+
+#[test]
+fn litres_keyed_as_millilitres_are_reckoned_back_and_shown() {
+    let site = Site::read(SITES[0]);
+    let mut question = site.question(Changes::Written);
+    let clean = forecast(&question);
+    let slipped = &mut question.tanks[0].additions[100];
+    slipped.amount = Amount::from_thousandths(slipped.amount.thousandths() * 1_000);
+    let slipped = *slipped;
+
+    let guarded = forecast(&question);
+    assert_eq!(guarded.products, clean.products);
+    assert_eq!(guarded.suspected.len(), 1);
+    assert_eq!((guarded.suspected[0].on, guarded.suspected[0].recorded), (slipped.on, slipped.amount));
+}
+
+#[test]
+fn the_causes_of_a_day_make_its_use_and_the_balance_falls_by_it() {
+    let site = Site::read(SITES[8]);
+    for product in forecast(&site.question(Changes::Written)).products {
+        let mut balance = 0.0;
+        for day in &product.days {
+            let UseByCause { changes, top_ups, ph, fed, unplanned } = day.by_cause;
+            balance -= changes + top_ups + ph + fed + unplanned;
+            assert!((day.balance - balance).abs() < 1e-6, "{}", day.date);
+            assert!(day.balance_low <= day.balance);
+        }
+    }
 }

@@ -170,9 +170,4 @@ impl Doses {
         let count = |learning: &Learning| learning.pours_on_plan + learning.pours_off_plan;
         (count(fills), count(top_ups), ratio)
     }
-
-    /// Whether a product has no planned dose anywhere on record, as pH adjusters have none.
-    pub(super) fn is_off_plan(&self, position: usize) -> bool {
-        self.fills[position].pours_on_plan == 0 && self.top_ups[position].pours_on_plan == 0
-    }
 }

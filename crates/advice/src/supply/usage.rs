@@ -37,6 +37,20 @@ struct Learnt {
     slips: Slips,
 }
 
+impl Learnt {
+    fn from(&self, position: usize, losses: &Losses) -> LearntFrom {
+        let (fills, top_ups, fill_ratio) = self.doses.learnt_from(position);
+        LearntFrom {
+            fills,
+            top_ups,
+            fill_ratio,
+            changes_on_plan: self.slips.changes,
+            uptake_spans: self.uptake.spans,
+            losses: losses.count,
+        }
+    }
+}
+
 /// The use of each product asked about.
 pub(super) fn forecast_use(question: &Question, records: &[Vec<Addition>]) -> Vec<Usage> {
     let visits: Vec<Vec<Visit>> = question
@@ -153,36 +167,34 @@ fn use_of(
     recorded_days: f64,
 ) -> Usage {
     let product = &question.products[position];
-    let horizon = question.horizon();
     let losses = Losses::learn(question, product, recorded_days);
-    let is_ph = product.kind == ProductKind::PhAdjuster || learnt.doses.is_off_plan(position);
-    let mut days = vec![UseByCause { unplanned: losses.per_day, ..UseByCause::default() }; horizon];
-    let mut variance = vec![0.0; horizon];
+    let mut days =
+        vec![UseByCause { unplanned: losses.per_day, ..UseByCause::default() }; question.horizon()];
+    let mut variance_until = vec![0.0; question.horizon()];
     for tank in tanks {
-        add_changes(question, learnt, tank, position, &mut days, &mut variance);
-        add_top_ups_and_fed(question, learnt, tank, position, &mut days, &mut variance);
+        add_changes(question, learnt, tank, position, &mut days, &mut variance_until);
+        add_top_ups_and_fed(question, learnt, tank, position, &mut days, &mut variance_until);
     }
-    let (mut top_ups, mut ph) = (0.0, 0.0);
-    for (day, by_cause) in days.iter_mut().enumerate() {
-        if is_ph {
-            by_cause.ph = std::mem::take(&mut by_cause.changes) + std::mem::take(&mut by_cause.top_ups);
+    if product.kind == ProductKind::PhAdjuster {
+        for day in &mut days {
+            *day = UseByCause { ph: day.changes + day.top_ups, changes: 0.0, top_ups: 0.0, ..*day };
         }
-        top_ups += by_cause.top_ups;
-        ph += by_cause.ph;
-        let shared = (learnt.uptake.spread * top_ups).powi(2) + (PH_SPREAD * ph).powi(2);
-        let lump = LUMP_DAYS * (top_ups / (day + 1) as f64).powi(2);
-        variance[day] += shared + lump + losses.variance((day + 1) as f64);
     }
-    let (fills, top_ups, fill_ratio) = learnt.doses.learnt_from(position);
-    let learnt_from = LearntFrom {
-        fills,
-        top_ups,
-        fill_ratio,
-        changes_on_plan: learnt.slips.changes,
-        uptake_spans: learnt.uptake.spans,
-        losses: losses.count,
-    };
-    Usage { days, variance_until: variance, learnt_from }
+    add_shared_variance(learnt, &losses, &days, &mut variance_until);
+    Usage { days, variance_until, learnt_from: learnt.from(position, &losses) }
+}
+
+/// What all days have in common: weather and drift move them together, so their spread does not average out.
+fn add_shared_variance(learnt: &Learnt, losses: &Losses, days: &[UseByCause], variance: &mut [f64]) {
+    let (mut top_ups, mut ph) = (0.0, 0.0);
+    for (place, (day, variance)) in days.iter().zip(variance).enumerate() {
+        top_ups += day.top_ups;
+        ph += day.ph;
+        let so_far = (place + 1) as f64;
+        let lump = LUMP_DAYS * (top_ups / so_far).powi(2);
+        *variance += (learnt.uptake.spread * top_ups).powi(2) + (PH_SPREAD * ph).powi(2) + lump;
+        *variance += losses.variance(so_far);
+    }
 }
 
 /// A change not yet done on a day is a change still to come, so its day is uncertain but not its being done: the
