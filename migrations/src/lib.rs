@@ -1,1 +1,126 @@
-//! stub
+//! The schema, one file per change, the same text for both databases.
+//!
+//! To add a change: a new file with a later number, a line in [`Changes`]. Released files are never edited.
+//! The text is SQL that SQLite and PostgreSQL both read: `uuid`, `text`, `bigint`, `double precision`, `boolean`,
+//! `timestamptz`, `date` and `jsonb` columns (SQLite takes the names as they are). Keys and indexes of a site's
+//! tables start with `site_id`. No database-side defaults for times: the two databases write them differently.
+
+mod m0001_people;
+mod m0002_places;
+mod m0003_growing;
+mod m0004_stock;
+mod m0005_entries;
+mod m0006_work;
+
+use sea_orm_migration::prelude::*;
+use sea_orm_migration::sea_orm::{
+    ConnectionTrait, DatabaseConnection, DbBackend, SqliteTransactionMode, Statement, TransactionOptions,
+    TransactionTrait,
+};
+
+/// Every change of the schema, oldest first.
+#[derive(Debug)]
+pub struct Changes;
+
+#[async_trait::async_trait]
+impl MigratorTrait for Changes {
+    fn migrations() -> Vec<Box<dyn MigrationTrait>> {
+        vec![
+            Box::new(Change { name: "m0001_people", up: m0001_people::UP }),
+            Box::new(Change { name: "m0002_places", up: m0002_places::UP }),
+            Box::new(Change { name: "m0003_growing", up: m0003_growing::UP }),
+            Box::new(Change { name: "m0004_stock", up: m0004_stock::UP }),
+            Box::new(Change { name: "m0005_entries", up: m0005_entries::UP }),
+            Box::new(Change { name: "m0006_work", up: m0006_work::UP }),
+        ]
+    }
+}
+
+/// Why the schema could not be brought up.
+#[derive(Debug, thiserror::Error)]
+pub enum MigrationError {
+    /// The database was written by a newer binary.
+    #[error("the database was written by a newer version of Fillmark (it has {newest}); update this binary")]
+    Newer {
+        /// The newest change found that this binary does not know.
+        newest: String,
+    },
+    /// The database refused.
+    #[error("the database refused a change of the schema")]
+    Refused(#[from] DbErr),
+}
+
+/// Brings an empty or older database to this binary's schema, one process at a time.
+/// # Errors
+/// [`MigrationError`]; nothing is changed then.
+pub async fn bring_up(connection: &DatabaseConnection) -> Result<(), MigrationError> {
+    // All in one transaction under a lock: PostgreSQL by an advisory lock that ends with it, SQLite by being
+    // the only writer. A second process waits, then finds nothing to do.
+    let options = TransactionOptions {
+        isolation_level: None,
+        access_mode: None,
+        sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),
+    };
+    let tx = connection.begin_with_options(options).await?;
+    if tx.get_database_backend() == DbBackend::Postgres {
+        tx.execute_unprepared("select pg_advisory_xact_lock(7018265544)").await?;
+    }
+    refuse_newer(&tx).await?;
+    Changes::up(&tx, None).await?;
+    tx.commit().await?;
+    Ok(())
+}
+
+/// The names of the changes this binary knows, oldest first.
+pub fn known() -> Vec<String> {
+    Changes::migrations().iter().map(|change| change.name().to_owned()).collect()
+}
+
+async fn refuse_newer(tx: &impl ConnectionTrait) -> Result<(), MigrationError> {
+    let backend = tx.get_database_backend();
+    let table = match backend {
+        DbBackend::Postgres => {
+            "select 1 from pg_tables where schemaname = current_schema() and tablename = 'seaql_migrations'"
+        }
+        _ => "select 1 from sqlite_master where name = 'seaql_migrations'",
+    };
+    if tx.query_one_raw(Statement::from_string(backend, table)).await?.is_none() {
+        return Ok(());
+    }
+    let applied = Statement::from_string(backend, "select version from seaql_migrations order by version");
+    let known = known();
+    for row in tx.query_all_raw(applied).await? {
+        let newest: String = row.try_get_by_index(0)?;
+        if !known.contains(&newest) {
+            return Err(MigrationError::Newer { newest });
+        }
+    }
+    Ok(())
+}
+
+/// A change given as SQL text, its statements parted by semicolons at line ends.
+struct Change {
+    name: &'static str,
+    up: &'static str,
+}
+
+impl MigrationName for Change {
+    fn name(&self) -> &str {
+        self.name
+    }
+}
+
+#[async_trait::async_trait]
+impl MigrationTrait for Change {
+    async fn up(&self, manager: &SchemaManager) -> Result<(), DbErr> {
+        for statement in self.up.split(";\n").map(str::trim).filter(|statement| !statement.is_empty()) {
+            manager.get_connection().execute_unprepared(statement).await?;
+        }
+        Ok(())
+    }
+
+    fn use_transaction(&self) -> Option<bool> {
+        // The whole of `bring_up` is one transaction already.
+        Some(false)
+    }
+}

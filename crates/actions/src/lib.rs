@@ -1,1 +1,18 @@
-//! stub
+//! All that a person, a device or a job can do: who may, load, decide, keep.
+//!
+//! Each action is one transaction with that rhythm. Records with the common life go through [`records`]; to add
+//! one, write `impl Managed` for it in `words`. An action with a life of its own gets a module of its own.
+
+pub mod app;
+pub mod caller;
+pub mod passwords;
+pub mod people;
+pub mod records;
+pub mod refusal;
+pub mod sessions;
+mod words;
+
+pub use app::{App, Clock};
+pub use caller::{Caller, Door};
+pub use records::Managed;
+pub use refusal::Refusal;

@@ -1,8 +1,10 @@
-//! The answers of Fillmark: who checks what today, and how well it went, as functions of values.
+//! The answers of Fillmark: who checks what today, what to order when, how well it went, as functions of values.
 //!
 //! Everything here would be true with pen and paper: no clock, no chance, no files, no database, no JSON.
-//! To add an answer: give it a module of its own that takes words of the domain and returns the figure with
-//! what stands behind it: number of observations, interval, cautions. Never a bare number.
+//! To add an answer: a module with its question (all it needs to know, as words of the domain), its answer (the
+//! figure with its uncertainty, the number of observations and typed reasons, never a bare number), and one
+//! function between them.
 
 pub mod review;
 pub mod rounds;
+pub mod supply;

@@ -12,7 +12,8 @@ mod timetable;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::Id;
-use fillmark_domain::whose::{Person, Room};
+use fillmark_domain::people::Person;
+use fillmark_domain::places::Room;
 use fillmark_domain::work::{Check, Held, Qualification, Span};
 
 use day::Board;

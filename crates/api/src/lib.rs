@@ -1,1 +1,19 @@
-//! stub
+//! The contract: what goes over the wire as JSON, with its schema, and how it becomes a word of the domain.
+//!
+//! A record with the common life has one body here (`NewRoom`), which is both what is sent to make it and the
+//! heart of what is answered: [`Stored`] adds id, version and dates, [`Patch`] makes every field optional. To add
+//! one, write the body with a description on each field, `impl Body` for it, and its two aliases.
+
+pub mod basics;
+pub mod body;
+pub mod people;
+pub mod places;
+pub mod problem;
+pub mod sessions;
+
+pub use basics::{Band, Code, Instant, Metric, Quantity, Stage, Unit};
+pub use body::{Body, Listed, Patch, Stored};
+pub use people::*;
+pub use places::*;
+pub use problem::{Problem, ProblemCode, ProblemFault};
+pub use sessions::*;

@@ -57,7 +57,8 @@ impl Body for NewSite {
         faults.range("/service_level", self.service_level, 0.5, 0.999);
         let time_zone = self.time_zone.parse().map_err(|_| "expected an IANA time zone like Europe/Berlin");
         let time_zone = faults.take("/time_zone", "unknown_zone", time_zone);
-        let currency = words::Currency::from_code(&self.currency).ok_or("expected an ISO 4217 code like EUR");
+        let currency =
+            fillmark_domain::Currency::from_code(&self.currency).ok_or("expected an ISO 4217 code like EUR");
         let currency = faults.take("/currency", "unknown_currency", currency);
         let site = time_zone.zip(currency).map(|(time_zone, currency)| words::Site {
             name: self.name.trim().to_owned(),

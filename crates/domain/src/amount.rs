@@ -4,19 +4,21 @@ use std::fmt;
 use std::iter::Sum;
 use std::ops::{Add, Neg, Sub};
 
+use crate::code::{Coded, coded};
 use crate::metric::Dimension;
 use crate::quantity::{Quantity, Unit};
 
 /// The largest amount: integers up to 2^53 − 1 survive every JSON reader.
 pub const LARGEST: i64 = (1 << 53) - 1;
 
-/// The base unit of a product.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Base {
-    /// A liquid, counted in mL.
-    Volume,
-    /// A solid, counted in g.
-    Mass,
+coded! {
+    /// The base unit of a product.
+    Base {
+        /// A liquid, counted in mL.
+        Volume = "mL",
+        /// A solid, counted in g.
+        Mass = "g",
+    }
 }
 
 impl Base {

@@ -6,21 +6,33 @@
 
 pub mod amount;
 pub mod band;
+pub mod code;
+pub mod entries;
+pub mod fault;
+pub mod growing;
 pub mod id;
 pub mod local;
 pub mod metric;
+pub mod money;
+pub mod open_days;
+pub mod people;
+pub mod places;
 pub mod quantity;
 pub mod record;
 pub mod recurrence;
 pub mod stage;
+pub mod stock;
 pub mod week;
-pub mod whose;
 pub mod work;
 
 pub use amount::{Amount, Base};
 pub use band::Band;
+pub use code::Coded;
+pub use fault::{Fault, Faults};
 pub use id::Id;
 pub use metric::Metric;
+pub use money::{Currency, Money};
+pub use open_days::OpenDays;
 pub use quantity::{Quantity, Unit};
 pub use record::Kept;
 pub use recurrence::{Occurrence, Recurrence};

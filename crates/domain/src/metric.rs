@@ -1,5 +1,6 @@
 //! What is measured, and what a measured value can be at all.
 
+use crate::code::Coded;
 use crate::quantity::{Quantity, Unit};
 
 /// What a unit measures.
@@ -82,22 +83,28 @@ const METRICS: [(Metric, &str, Unit, f64, f64); 12] = {
     ]
 };
 
-impl Metric {
-    /// Every metric.
-    pub fn all() -> impl Iterator<Item = Metric> {
-        METRICS.iter().map(|(metric, ..)| *metric)
+impl Coded for Metric {
+    const NAME: &'static str = "Metric";
+
+    fn all() -> &'static [Metric] {
+        const ALL: [Metric; METRICS.len()] = {
+            let mut all = [METRICS[0].0; METRICS.len()];
+            let mut at = 0;
+            while at < METRICS.len() {
+                all[at] = METRICS[at].0;
+                at += 1;
+            }
+            all
+        };
+        &ALL
     }
 
-    /// The metric with this code.
-    pub fn from_code(code: &str) -> Option<Metric> {
-        METRICS.iter().find(|(_, known, ..)| *known == code).map(|(metric, ..)| *metric)
-    }
-
-    /// Its code in rows and JSON.
-    pub fn code(self) -> &'static str {
+    fn code(self) -> &'static str {
         self.row().1
     }
+}
 
+impl Metric {
     /// The unit of its canonical value.
     pub fn unit(self) -> Unit {
         self.row().2
@@ -181,7 +188,7 @@ mod tests {
 
     #[test]
     fn each_metric_stands_at_its_own_place_in_the_table() {
-        for metric in Metric::all() {
+        for &metric in Metric::all() {
             assert_eq!(Metric::from_code(metric.code()), Some(metric));
         }
     }

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use chrono_tz::Tz;
 
 use crate::code::coded;
-use crate::{Band, Days, Id, Week};
+use crate::{Band, Currency, Days, Id, Week};
 
 /// The id of a site.
 pub type SiteId = Id<Site>;
@@ -28,23 +28,6 @@ pub struct Site {
     pub working_week: Week,
     /// Chance of not running out that orders are planned for.
     pub service_level: f64,
-}
-
-/// An ISO 4217 code: three capital letters.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct Currency([u8; 3]);
-
-impl Currency {
-    /// The currency with this code, if it has the form of one.
-    pub fn from_code(code: &str) -> Option<Currency> {
-        let letters: [u8; 3] = code.as_bytes().try_into().ok()?;
-        letters.iter().all(u8::is_ascii_uppercase).then_some(Currency(letters))
-    }
-
-    /// Its code.
-    pub fn code(&self) -> String {
-        self.0.iter().map(|&letter| char::from(letter)).collect()
-    }
 }
 
 /// Days on which nobody works at a site though the week says so.

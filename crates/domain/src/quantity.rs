@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use crate::code::Coded;
 use crate::metric::Dimension;
 
 /// A number with its unit, as entered.
@@ -119,22 +120,28 @@ const UNITS: [(Unit, &str, Dimension, f64, f64); 30] = {
     ]
 };
 
-impl Unit {
-    /// Every unit, for documents and error texts.
-    pub fn all() -> impl Iterator<Item = Unit> {
-        UNITS.iter().map(|(unit, ..)| *unit)
+impl Coded for Unit {
+    const NAME: &'static str = "Unit";
+
+    fn all() -> &'static [Unit] {
+        const ALL: [Unit; UNITS.len()] = {
+            let mut all = [UNITS[0].0; UNITS.len()];
+            let mut at = 0;
+            while at < UNITS.len() {
+                all[at] = UNITS[at].0;
+                at += 1;
+            }
+            all
+        };
+        &ALL
     }
 
-    /// The unit with this code, written exactly so.
-    pub fn from_code(code: &str) -> Option<Unit> {
-        UNITS.iter().find(|(_, known, ..)| *known == code).map(|(unit, ..)| *unit)
-    }
-
-    /// Its code.
-    pub fn code(self) -> &'static str {
+    fn code(self) -> &'static str {
         self.row().1
     }
+}
 
+impl Unit {
     /// What it measures.
     pub fn dimension(self) -> Dimension {
         self.row().2
@@ -183,7 +190,7 @@ mod tests {
         check(1.0, Unit::GallonImperial, 4.546_09);
         check(1000.0, Unit::FluidOunceUs, 29.573_5);
         check(1000.0, Unit::TeaspoonUs, 4.928_92);
-        check(1000.0, Unit::TablespoonUs, 14.786_8);
+        check(1000.0, Unit::TablespoonUs, 14.786_76);
         check(1000.0, Unit::TeaspoonMetric, 5.0);
         check(1.0, Unit::Ounce, 28.349_5);
         check(1.0, Unit::Pound, 453.592);
@@ -203,7 +210,7 @@ mod tests {
 
     #[test]
     fn each_unit_stands_at_its_own_place_in_the_table() {
-        for unit in Unit::all() {
+        for &unit in Unit::all() {
             assert_eq!(Unit::from_code(unit.code()), Some(unit));
         }
     }

@@ -66,3 +66,52 @@ impl Days {
             .take_while(move |day| *day <= until)
     }
 }
+
+crate::code::coded! {
+    /// A weekday with a code.
+    Day {
+        /// Monday.
+        Monday = "monday",
+        /// Tuesday.
+        Tuesday = "tuesday",
+        /// Wednesday.
+        Wednesday = "wednesday",
+        /// Thursday.
+        Thursday = "thursday",
+        /// Friday.
+        Friday = "friday",
+        /// Saturday.
+        Saturday = "saturday",
+        /// Sunday.
+        Sunday = "sunday",
+    }
+}
+
+impl Day {
+    /// As chrono has it.
+    pub fn weekday(self) -> Weekday {
+        match self {
+            Day::Monday => Weekday::Mon,
+            Day::Tuesday => Weekday::Tue,
+            Day::Wednesday => Weekday::Wed,
+            Day::Thursday => Weekday::Thu,
+            Day::Friday => Weekday::Fri,
+            Day::Saturday => Weekday::Sat,
+            Day::Sunday => Weekday::Sun,
+        }
+    }
+}
+
+impl From<Weekday> for Day {
+    fn from(day: Weekday) -> Day {
+        match day {
+            Weekday::Mon => Day::Monday,
+            Weekday::Tue => Day::Tuesday,
+            Weekday::Wed => Day::Wednesday,
+            Weekday::Thu => Day::Thursday,
+            Weekday::Fri => Day::Friday,
+            Weekday::Sat => Day::Saturday,
+            Weekday::Sun => Day::Sunday,
+        }
+    }
+}

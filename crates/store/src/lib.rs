@@ -1,1 +1,23 @@
-//! stub
+//! The only crate that knows SQL: connections, transactions, and for each word the functions that keep and find it.
+//!
+//! Words with the common life (created, changed under their version, archived) are kept by [`records`]; to add
+//! one, write its table in a migration, and a module in [`words`] with its entity and one `impl Record`. Words
+//! with a life of their own (readings, movements, checks) have functions of their own.
+//!
+//! Every function takes the transaction first and the scope second: a query that forgets the site does not compile.
+
+pub mod accounts;
+mod columns;
+pub mod connection;
+pub mod error;
+pub mod journal;
+pub mod records;
+pub mod scope;
+pub mod stamp;
+pub mod words;
+
+pub use connection::{Database, Store, Tx};
+pub use error::{BrokenRow, StoreError};
+pub use records::{Filter, Holder, Page, PageQuery, Record, Reference, SortKey, SortValue};
+pub use scope::{BusinessScope, Scope, SiteScope};
+pub use stamp::{Ids, Stamp};

@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use fillmark_domain::Id;
-use fillmark_domain::whose::Room;
+use fillmark_domain::places::Room;
 
 use crate::rounds::day::Board;
 use crate::rounds::timetable::{Slot, first_start, timetable};

@@ -4,48 +4,25 @@ use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 use crate::Id;
-use crate::whose::{Person, Site};
+use crate::code::coded;
+use crate::people::Person;
+use crate::places::Site;
 
-/// What an alert is about.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum AlertKind {
-    /// A reading out of band.
-    OutOfBand,
-    /// A check that was missed.
-    CheckMissed,
-    /// A product that must be ordered soon.
-    OrderByNear,
-    /// A lot that expires soon.
-    Expiry,
-    /// An amount poured that no lot held.
-    Shortage,
-    /// A balance that does not close.
-    BalanceOpen,
-}
-
-const KINDS: [(AlertKind, &str); 6] = [
-    (AlertKind::OutOfBand, "out_of_band"),
-    (AlertKind::CheckMissed, "check_missed"),
-    (AlertKind::OrderByNear, "order_by_near"),
-    (AlertKind::Expiry, "expiry"),
-    (AlertKind::Shortage, "shortage"),
-    (AlertKind::BalanceOpen, "balance_open"),
-];
-
-impl AlertKind {
-    /// Every kind.
-    pub fn all() -> impl Iterator<Item = AlertKind> {
-        KINDS.iter().map(|(kind, _)| *kind)
-    }
-
-    /// The kind with this code.
-    pub fn from_code(code: &str) -> Option<AlertKind> {
-        KINDS.iter().find(|(_, known)| *known == code).map(|(kind, _)| *kind)
-    }
-
-    /// Its code in rows and JSON.
-    pub fn code(self) -> &'static str {
-        KINDS[self as usize].1
+coded! {
+    /// What an alert is about.
+    AlertKind {
+        /// A reading out of band.
+        OutOfBand = "out_of_band",
+        /// A check that was missed.
+        CheckMissed = "check_missed",
+        /// A product that must be ordered soon.
+        OrderByNear = "order_by_near",
+        /// A lot that expires soon.
+        Expiry = "expiry",
+        /// An amount poured that no lot held.
+        Shortage = "shortage",
+        /// A balance that does not close.
+        BalanceOpen = "balance_open",
     }
 }
 
@@ -133,6 +110,7 @@ pub struct AlreadyClosed {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Coded;
 
     const ADA: Id<Person> = Id::new(Uuid::from_u128(1));
     const BEN: Id<Person> = Id::new(Uuid::from_u128(2));
@@ -173,7 +151,7 @@ mod tests {
 
     #[test]
     fn each_kind_stands_at_its_own_place_in_the_table() {
-        for kind in AlertKind::all() {
+        for &kind in AlertKind::all() {
             assert_eq!(AlertKind::from_code(kind.code()), Some(kind));
         }
     }

@@ -3,7 +3,8 @@
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 
 use crate::Id;
-use crate::whose::{Calibration, Inspection, Person, Reading};
+use crate::entries::{Calibration, Inspection, Reading};
+use crate::people::Person;
 use crate::work::CheckPlan;
 
 /// One occurrence of a plan. Plan, date and time name it once and for all.

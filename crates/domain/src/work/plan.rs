@@ -4,8 +4,8 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use crate::places::{Room, Tank};
 use crate::recurrence::TooManySteps;
-use crate::whose::{Room, Tank};
 use crate::work::{Check, CheckState, Qualification};
 use crate::{Days, Id, Metric, Recurrence};
 

@@ -5,7 +5,8 @@ use std::collections::HashSet;
 use chrono::{DateTime, NaiveDate, Utc};
 
 use crate::Id;
-use crate::whose::{Person, Site};
+use crate::people::Person;
+use crate::places::Site;
 use crate::work::Check;
 
 /// One person's checks of a day in the order they are walked, as it was published. A later plan of the same

@@ -4,8 +4,10 @@ use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 
 use crate::Id;
+use crate::code::coded;
 use crate::local::Wall;
-use crate::whose::{Person, Site};
+use crate::people::Person;
+use crate::places::Site;
 
 /// The longest shift: beyond a day and an hour (clocks go back) somebody mistyped a date.
 const LONGEST_SHIFT_HOURS: i64 = 25;
@@ -107,35 +109,17 @@ impl Shift {
     }
 }
 
-/// Why a person is away.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum AbsenceReason {
-    /// Ill, or caring for somebody who is.
-    Sick,
-    /// On leave.
-    Leave,
-    /// Learning elsewhere.
-    Training,
-    /// Anything else: nobody has to say why.
-    Other,
-}
-
-const ABSENCE_REASONS: [(AbsenceReason, &str); 4] = [
-    (AbsenceReason::Sick, "sick"),
-    (AbsenceReason::Leave, "leave"),
-    (AbsenceReason::Training, "training"),
-    (AbsenceReason::Other, "other"),
-];
-
-impl AbsenceReason {
-    /// The reason with this code.
-    pub fn from_code(code: &str) -> Option<AbsenceReason> {
-        ABSENCE_REASONS.iter().find(|(_, known)| *known == code).map(|(reason, _)| *reason)
-    }
-
-    /// Its code in rows and JSON.
-    pub fn code(self) -> &'static str {
-        ABSENCE_REASONS[self as usize].1
+coded! {
+    /// Why a person is away.
+    AbsenceReason {
+        /// Ill, or caring for somebody who is.
+        Sick = "sick",
+        /// On leave.
+        Leave = "leave",
+        /// Learning elsewhere.
+        Training = "training",
+        /// Anything else: nobody has to say why.
+        Other = "other",
     }
 }
 

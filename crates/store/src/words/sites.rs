@@ -1,8 +1,8 @@
 //! Sites. Rows of the business: a site is not a row of itself.
 
 use chrono::Weekday;
-use fillmark_domain::places::{Currency, Site};
-use fillmark_domain::{Kept, Week};
+use fillmark_domain::places::Site;
+use fillmark_domain::{Currency, Kept, Week};
 use sea_orm::Set;
 
 use crate::columns::{self, table};

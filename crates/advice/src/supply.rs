@@ -1,0 +1,42 @@
+//! What will be used, how long the stock lasts, and what to order by when.
+//!
+//! The forecast is made from the plan, not from past totals: a tank change planned for Thursday is known, and no
+//! average of past weeks knows it. Past records only teach what the plan leaves open: how far doses poured differ
+//! from doses planned, how late changes are done, what the plants take between visits, what is spilt.
+
+mod answer;
+mod changes;
+mod doses;
+mod fill_plan;
+mod guard;
+mod lead_time;
+mod normal;
+mod order_by;
+mod orders;
+mod question;
+mod unplanned;
+mod uptake;
+mod usage;
+
+pub use answer::*;
+pub use question::*;
+
+use order_by::Outlook;
+
+/// The forecast of each product asked about, the orders that follow, and the records that look mis-keyed.
+pub fn forecast(question: &Question) -> Forecast {
+    let (records, suspected) = guard::without_slips_of_unit(question);
+    let usages = usage::forecast_use(question, &records);
+
+    let outlooks: Vec<Outlook> = question
+        .products
+        .iter()
+        .zip(usages)
+        .map(|(product, usage)| Outlook::new(question, product, usage))
+        .collect();
+    let purchases = orders::decide(question, &outlooks);
+    let proposals = orders::by_supplier(question, &purchases);
+    let products =
+        outlooks.into_iter().zip(purchases).map(|(outlook, purchase)| outlook.answer(purchase)).collect();
+    Forecast { products, orders: proposals, suspected }
+}

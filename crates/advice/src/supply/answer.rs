@@ -1,0 +1,210 @@
+//! What the forecast answers: each figure with its spread, its causes and how much it was learnt from.
+
+use chrono::NaiveDate;
+use fillmark_domain::stock::{Offer, Packs, Product, Supplier, WriteOff};
+use fillmark_domain::{Amount, Id, Money};
+
+use super::question::Reason;
+
+/// The forecast of a site.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Forecast {
+    /// One for each product asked about, in the order asked.
+    pub products: Vec<ProductForecast>,
+    /// What to order together, the most urgent first.
+    pub orders: Vec<ProposedOrder>,
+    /// Additions that look a thousand times off, and what was reckoned with instead.
+    pub suspected: Vec<SuspectedAddition>,
+}
+
+/// The forecast of a product.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ProductForecast {
+    /// Which.
+    pub product: Id<Product>,
+    /// Each day from today on.
+    pub days: Vec<DayForecast>,
+    /// What the figures were learnt from.
+    pub learnt_from: LearntFrom,
+    /// What will expire before it is used, at the expected use.
+    pub spoils: Vec<WriteOff>,
+    /// The first day on which the chance of running out exceeds what the service level allows, if nothing is ordered.
+    pub may_run_out_on: Option<NaiveDate>,
+    /// What to buy; none where no offer was given or the stock lasts.
+    pub purchase: Option<Purchase>,
+    /// What to keep in mind.
+    pub cautions: Vec<Caution>,
+}
+
+impl ProductForecast {
+    /// Expected use of the first days, mL (or g).
+    pub fn expected_use(&self, days: usize) -> f64 {
+        self.days.iter().take(days).map(|day| day.by_cause.total()).sum()
+    }
+}
+
+/// One day of a forecast, in mL (or g).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DayForecast {
+    /// Which day.
+    pub date: NaiveDate,
+    /// Expected use by cause.
+    pub by_cause: UseByCause,
+    /// Standard deviation of the use from today until the end of this day.
+    pub spread_until: f64,
+    /// Expected stock at the end of the day, deliveries under way included; below 0 is what would be missing.
+    pub balance: f64,
+    /// Stock that is left or exceeded with the chance of the service level.
+    pub balance_low: f64,
+}
+
+/// Expected use of a day, kept apart so that each litre can be explained. mL (or g).
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct UseByCause {
+    /// Filling after tank changes.
+    pub changes: f64,
+    /// Topping up between changes.
+    pub top_ups: f64,
+    /// Moving the pH, of fills and top-ups.
+    pub ph: f64,
+    /// Litres fed to waste or drawn from a stock tank.
+    pub fed: f64,
+    /// Spills, losses and what counts found missing.
+    pub unplanned: f64,
+}
+
+impl UseByCause {
+    /// All causes together.
+    pub fn total(&self) -> f64 {
+        self.changes + self.top_ups + self.ph + self.fed + self.unplanned
+    }
+}
+
+/// How many records a forecast was learnt from.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct LearntFrom {
+    /// Fills in which this product was poured.
+    pub fills: usize,
+    /// Top-ups in which this product was poured.
+    pub top_ups: usize,
+    /// Amount poured over amount planned at fills; 1 before anything was learnt, none where no dose is planned.
+    pub fill_ratio: Option<f64>,
+    /// Changes whose planned day was known: how late they are.
+    pub changes_on_plan: usize,
+    /// Spans between two visits that taught the plants' uptake.
+    pub uptake_spans: usize,
+    /// Losses recorded.
+    pub losses: usize,
+}
+
+/// When to order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OrderBy {
+    /// The last order day that keeps the service level.
+    On(NaiveDate),
+    /// Even the next order day no longer does: order on it.
+    Late(NaiveDate),
+}
+
+impl OrderBy {
+    /// The day to order on.
+    pub fn date(self) -> NaiveDate {
+        match self {
+            OrderBy::On(date) | OrderBy::Late(date) => date,
+        }
+    }
+}
+
+/// Days from order to delivery.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LeadTime {
+    /// Expected, days.
+    pub mean_days: f64,
+    /// Standard deviation, days.
+    pub sd_days: f64,
+    /// Orders it was learnt from; at 0 it is the supplier's word.
+    pub orders: usize,
+}
+
+/// What to buy of one product.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Purchase {
+    /// Of what.
+    pub product: Id<Product>,
+    /// From whom.
+    pub supplier: Id<Supplier>,
+    /// As what.
+    pub offer: Offer,
+    /// When.
+    pub order_by: OrderBy,
+    /// Chance of running out before it arrives when ordered on that day.
+    pub chance_of_running_out: f64,
+    /// How long the supplier takes.
+    pub lead_time: LeadTime,
+    /// What keeps the service level until the order after it arrives, before rounding to packs.
+    pub needed: Amount,
+    /// At most this is used before it expires; none where it does not spoil.
+    pub at_most: Option<Amount>,
+    /// Whole packs.
+    pub packs: Packs,
+    /// Price of the packs.
+    pub cost: Money,
+    /// Ordered earlier than it needed, to be in step with this partner.
+    pub in_step_with: Option<Id<Product>>,
+}
+
+/// Purchases from one supplier that go in one order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ProposedOrder {
+    /// From whom.
+    pub supplier: Id<Supplier>,
+    /// The earliest day that one of its products asks for.
+    pub order_by: OrderBy,
+    /// What goes in it: all that would have to be ordered before the next review anyway.
+    pub products: Vec<Id<Product>>,
+    /// Price of all packs, minor units, without freight.
+    pub value_minor: i64,
+    /// Freight, minor units.
+    pub freight_minor: i64,
+    /// What is missing to the supplier's least order, minor units; 0 when it is reached.
+    pub below_minimum_minor: i64,
+}
+
+/// Something that makes an answer weaker than it looks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Caution {
+    /// No fill or top-up of it is on record: the plan alone speaks.
+    PlanOnly,
+    /// The lead time is only the supplier's word.
+    LeadTimeUnproven,
+    /// Some of the stock expires before it is used.
+    StockSpoils,
+    /// A full pack would expire before it is used, so fewer are proposed than are needed.
+    CappedByExpiry,
+    /// Stock runs out within the horizon and nobody offers it.
+    NoOffer,
+    /// The plan ends before the horizon does: later days count only what is planned.
+    PlanEnds {
+        /// The last day on which any tank is planned to be fed.
+        on: NaiveDate,
+    },
+}
+
+/// An addition that looks a thousand times off.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SuspectedAddition {
+    /// Position of its tank in the question.
+    pub tank: usize,
+    /// Of what.
+    pub product: Id<Product>,
+    /// When.
+    pub on: NaiveDate,
+    /// Why it was poured.
+    pub reason: Reason,
+    /// As recorded.
+    pub recorded: Amount,
+    /// As reckoned with.
+    pub reckoned: Amount,
+    /// Median of the same tank, product and reason, that it was compared with.
+    pub usual: Amount,
+}

@@ -1,0 +1,203 @@
+//! How long the stock lasts, and the last day to order.
+
+use fillmark_domain::Amount;
+use fillmark_domain::stock::{OnHand, WriteOff, spoilage};
+
+use super::answer::{Caution, DayForecast, OrderBy, ProductForecast, Purchase};
+use super::lead_time::LeadOdds;
+use super::normal::{chance_at_most, quantile};
+use super::question::{ProductAsked, Question, SupplierAsked};
+use super::usage::Usage;
+
+/// Beyond the horizon use goes on as in its last days.
+const LAST_DAYS: usize = 28;
+
+/// Use and stock of one product on each day to come.
+pub(super) struct Outlook<'a> {
+    question: &'a Question,
+    /// The product.
+    pub(super) product: &'a ProductAsked,
+    usage: Usage,
+    spoils: Vec<WriteOff>,
+    mean_until: Vec<f64>,
+    supply_until: Vec<f64>,
+    risk_until: Vec<f64>,
+}
+
+impl<'a> Outlook<'a> {
+    /// From the use and the stock.
+    pub(super) fn new(question: &'a Question, product: &'a ProductAsked, usage: Usage) -> Outlook<'a> {
+        let mut used = 0.0;
+        let mean_until: Vec<f64> = usage
+            .days
+            .iter()
+            .map(|day| {
+                used += day.total();
+                used
+            })
+            .collect();
+        let uses = usage.days.iter().map(|day| Amount::rounded(day.total()));
+        let spoils = spoilage(&product.on_hand, uses, question.today).write_offs;
+        let supply_until = supply(question, product, &spoils);
+        let mut outlook =
+            Outlook { question, product, usage, spoils, mean_until, supply_until, risk_until: Vec::new() };
+        outlook.risk_until = outlook.risks();
+        outlook
+    }
+
+    fn risks(&self) -> Vec<f64> {
+        let mut highest: f64 = 0.0;
+        (0..self.mean_until.len())
+            .map(|day| {
+                let enough = self.chance_of_enough(day as i64, 0.0);
+                highest = highest.max(1.0 - enough);
+                highest
+            })
+            .collect()
+    }
+
+    /// Chance that stock, deliveries under way and something more cover the use until the end of a day.
+    pub(super) fn chance_of_enough(&self, day: i64, more: f64) -> f64 {
+        let (mean, sd) = self.use_until(day);
+        chance_at_most(self.supply_by(day) + more, mean, sd)
+    }
+
+    /// Mean and spread of the use until the end of a day, also beyond the horizon.
+    pub(super) fn use_until(&self, day: i64) -> (f64, f64) {
+        let last = self.mean_until.len() - 1;
+        let Ok(place) = usize::try_from(day) else { return (0.0, 0.0) };
+        if place <= last {
+            return (self.mean_until[place], self.usage.variance_until[place].sqrt());
+        }
+        let recent = LAST_DAYS.min(last + 1);
+        let recent_use: f64 = self.usage.days[last + 1 - recent..].iter().map(|day| day.total()).sum();
+        let beyond = (place - last) as f64;
+        let growth = (place + 1) as f64 / (last + 1) as f64;
+        let mean = self.mean_until[last] + beyond * recent_use / recent as f64;
+        (mean, (self.usage.variance_until[last].sqrt()) * growth)
+    }
+
+    /// Stock and deliveries under way that are there by a day, less what expires unused.
+    pub(super) fn supply_by(&self, day: i64) -> f64 {
+        let place = usize::try_from(day).unwrap_or(0).min(self.supply_until.len() - 1);
+        self.supply_until[place]
+    }
+
+    /// The last order day that keeps the service level, with the chance of running out; none while the stock lasts.
+    pub(super) fn order_by(&self, supplier: &SupplierAsked, lead: &LeadOdds) -> Option<(OrderBy, f64)> {
+        let allowed = self.allowed_risk();
+        if self.risk_at(self.risk_until.len() as i64 - 1) <= allowed {
+            return None;
+        }
+        let mut best = None;
+        for day in order_days(self.question, supplier) {
+            let risk = self.risk_when_ordered(lead, day);
+            if risk > allowed {
+                let late = || (OrderBy::Late(self.question.date(day)), risk);
+                return Some(best.unwrap_or_else(late));
+            }
+            best = Some((OrderBy::On(self.question.date(day)), risk));
+        }
+        best
+    }
+
+    /// Chance of running out before an order of this day arrives.
+    pub(super) fn risk_when_ordered(&self, lead: &LeadOdds, ordered_on: i64) -> f64 {
+        let arrivals = lead.arrivals(self.question, ordered_on);
+        arrivals.iter().map(|(day, chance)| chance * self.risk_at(day - 1)).sum()
+    }
+
+    fn risk_at(&self, day: i64) -> f64 {
+        match usize::try_from(day) {
+            Ok(place) => self.risk_until[place.min(self.risk_until.len() - 1)],
+            Err(_) => 0.0,
+        }
+    }
+
+    fn allowed_risk(&self) -> f64 {
+        1.0 - self.question.service_level
+    }
+
+    /// The finished answer.
+    pub(super) fn answer(self, purchase: Option<Purchase>) -> ProductForecast {
+        let z = quantile(self.question.service_level);
+        let days = (0..self.mean_until.len())
+            .map(|place| {
+                let (mean, spread_until) = self.use_until(place as i64);
+                let balance = self.supply_until[place] - mean;
+                DayForecast {
+                    date: self.question.date(place as i64),
+                    by_cause: self.usage.days[place],
+                    spread_until,
+                    balance,
+                    balance_low: balance - z * spread_until,
+                }
+            })
+            .collect();
+        let runs_out = self.risk_until.iter().position(|risk| *risk > self.allowed_risk());
+        let cautions = self.cautions(purchase.as_ref(), runs_out.is_some());
+        ProductForecast {
+            product: self.product.product,
+            days,
+            learnt_from: self.usage.learnt_from,
+            spoils: self.spoils,
+            may_run_out_on: runs_out.map(|day| self.question.date(day as i64)),
+            purchase,
+            cautions,
+        }
+    }
+
+    fn cautions(&self, purchase: Option<&Purchase>, runs_out: bool) -> Vec<Caution> {
+        let mut cautions = Vec::new();
+        if self.usage.learnt_from.fills + self.usage.learnt_from.top_ups == 0 {
+            cautions.push(Caution::PlanOnly);
+        }
+        if !self.spoils.is_empty() {
+            cautions.push(Caution::StockSpoils);
+        }
+        match purchase {
+            Some(purchase) => {
+                if purchase.lead_time.orders == 0 {
+                    cautions.push(Caution::LeadTimeUnproven);
+                }
+                if purchase.packs.amount < purchase.needed {
+                    cautions.push(Caution::CappedByExpiry);
+                }
+            }
+            None if runs_out => cautions.push(Caution::NoOffer),
+            None => {}
+        }
+        let last_fed = self.question.tanks.iter().filter_map(|tank| tank.fed.keys().next_back()).max();
+        if let Some(on) =
+            last_fed.filter(|day| self.question.offset(**day) + 1 < self.question.horizon() as i64)
+        {
+            cautions.push(Caution::PlanEnds { on: *on });
+        }
+        cautions
+    }
+}
+
+/// Days from today on which an order can be placed with a supplier.
+pub(super) fn order_days(question: &Question, supplier: &SupplierAsked) -> impl Iterator<Item = i64> {
+    let first = question.offset(supplier.orders_from).max(0);
+    (first..first + question.horizon() as i64)
+        .filter(|day| supplier.order_days.has(question.date(*day)) && question.open.has(question.date(*day)))
+}
+
+/// What is there until the end of each day. A delivery that is overdue is expected tomorrow: it is late, not lost.
+fn supply(question: &Question, product: &ProductAsked, spoils: &[WriteOff]) -> Vec<f64> {
+    let usable = |lot: &&OnHand| lot.released && lot.held.is_positive();
+    let held: f64 = product.on_hand.iter().filter(usable).map(|lot| lot.held.base_units()).sum();
+    let arrives = |on| {
+        let day = question.offset(on);
+        if day < 0 { 1 } else { day }
+    };
+    (0..question.horizon() as i64)
+        .map(|day| {
+            let came = product.on_order.iter().filter(|order| arrives(order.on) <= day);
+            let spoilt = spoils.iter().filter(|spoilt| question.offset(spoilt.on) <= day);
+            held + came.map(|order| order.amount.base_units()).sum::<f64>()
+                - spoilt.map(|spoilt| spoilt.amount.base_units()).sum::<f64>()
+        })
+        .collect()
+}

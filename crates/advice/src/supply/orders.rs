@@ -1,0 +1,164 @@
+//! What to order: how much, as what, in step, and which products in one order.
+
+use fillmark_domain::Amount;
+use fillmark_domain::stock::{Offer, whole_packs};
+
+use super::answer::{OrderBy, ProposedOrder, Purchase};
+use super::lead_time::LeadOdds;
+use super::order_by::{Outlook, order_days};
+use super::question::{Question, SupplierAsked};
+
+/// Halvings of the interval in which the needed amount lies: beyond this the figure is finer than a drop.
+const HALVINGS: usize = 50;
+
+/// The purchase of each product, partners in step.
+pub(super) fn decide(question: &Question, outlooks: &[Outlook<'_>]) -> Vec<Option<Purchase>> {
+    let mut purchases: Vec<Option<Purchase>> =
+        outlooks.iter().map(|outlook| cheapest(question, outlook, None)).collect();
+    for (one, other) in &question.in_step {
+        let (Some(one), Some(other)) = (question.position(*one), question.position(*other)) else { continue };
+        let Some(first) = earlier(&purchases[one], &purchases[other]) else { continue };
+        for (position, partner) in [(one, other), (other, one)] {
+            let later =
+                purchases[position].as_ref().is_none_or(|purchase| purchase.order_by.date() > first.date());
+            if later {
+                let partner = question.products[partner].product;
+                purchases[position] = cheapest(question, &outlooks[position], Some(first))
+                    .map(|purchase| Purchase { in_step_with: Some(partner), ..purchase })
+                    .or(purchases[position].take());
+            }
+        }
+    }
+    purchases
+}
+
+fn earlier(one: &Option<Purchase>, other: &Option<Purchase>) -> Option<OrderBy> {
+    [one, other]
+        .into_iter()
+        .flatten()
+        .map(|purchase| purchase.order_by)
+        .min_by_key(|order_by| order_by.date())
+}
+
+/// In time before late, then the lowest price for what the packs hold.
+fn cheapest(question: &Question, outlook: &Outlook<'_>, on: Option<OrderBy>) -> Option<Purchase> {
+    let price_of_one = |purchase: &Purchase| {
+        purchase.cost.minor as f64 / (purchase.packs.amount.thousandths().max(1) as f64)
+    };
+    let late = |purchase: &Purchase| matches!(purchase.order_by, OrderBy::Late(_));
+    outlook.product.offers.iter().filter_map(|offer| purchase(question, outlook, offer, on)).min_by(
+        |one, other| late(one).cmp(&late(other)).then(price_of_one(one).total_cmp(&price_of_one(other))),
+    )
+}
+
+/// A purchase on one offer: on the day its partner asks for, or on the last day that keeps the service level.
+fn purchase(
+    question: &Question,
+    outlook: &Outlook<'_>,
+    offer: &Offer,
+    on: Option<OrderBy>,
+) -> Option<Purchase> {
+    let supplier = question.suppliers.iter().find(|known| known.supplier == offer.supplier)?;
+    let lead = LeadOdds::learn(supplier);
+    let (order_by, chance_of_running_out) = match on {
+        Some(order_by) => (order_by, outlook.risk_when_ordered(&lead, question.offset(order_by.date()))),
+        None => outlook.order_by(supplier, &lead)?,
+    };
+    let ordered_on = question.offset(order_by.date());
+    let needed = needed(question, outlook, supplier, &lead, ordered_on);
+    let at_most = used_before_it_expires(outlook, &lead, ordered_on);
+    let minimum =
+        Amount::from_thousandths(offer.pack.thousandths().saturating_mul(i64::from(offer.minimum_packs)));
+    let packs = whole_packs(needed, offer.pack, minimum, at_most);
+    if on.is_some() && packs.count == 0 {
+        return None;
+    }
+    Some(Purchase {
+        product: outlook.product.product,
+        supplier: offer.supplier,
+        offer: offer.clone(),
+        order_by,
+        chance_of_running_out,
+        lead_time: lead.answer(),
+        needed,
+        at_most,
+        packs,
+        cost: offer.price.times(packs.count),
+        in_step_with: None,
+    })
+}
+
+/// What keeps the service level until the order of the next review arrives. Its arrival is uncertain too, so the
+/// chances are weighed over all its days; a normal formula with the variance of the lead time is too short on
+/// skewed lead times.
+fn needed(
+    question: &Question,
+    outlook: &Outlook<'_>,
+    supplier: &SupplierAsked,
+    lead: &LeadOdds,
+    ordered_on: i64,
+) -> Amount {
+    let review = ordered_on + i64::from(question.review_days.max(1));
+    let next = order_days(question, supplier).find(|day| *day >= review).unwrap_or(review);
+    let arrivals = lead.arrivals(question, next);
+    let enough = |more: f64| -> f64 {
+        arrivals.iter().map(|(day, chance)| chance * outlook.chance_of_enough(day - 1, more)).sum()
+    };
+    if enough(0.0) >= question.service_level {
+        return Amount::ZERO;
+    }
+    let last = arrivals.last().map_or(next, |(day, _)| *day);
+    let (mean, sd) = outlook.use_until(last);
+    let (mut low, mut high) = (0.0, mean + 8.0 * sd + 1.0);
+    for _ in 0..HALVINGS {
+        let middle = f64::midpoint(low, high);
+        if enough(middle) >= question.service_level { high = middle } else { low = middle }
+    }
+    Amount::rounded(high)
+}
+
+/// What is used from the expected arrival until the fresh pack expires, beyond what older stock covers.
+fn used_before_it_expires(outlook: &Outlook<'_>, lead: &LeadOdds, ordered_on: i64) -> Option<Amount> {
+    let shelf_life = i64::from(outlook.product.shelf_life_days?);
+    let arrives = ordered_on + lead.answer().mean_days.round() as i64;
+    let (until_expiry, _) = outlook.use_until(arrives + shelf_life);
+    let (until_arrival, _) = outlook.use_until(arrives - 1);
+    let covered = outlook.supply_by(arrives).max(until_arrival);
+    Some(Amount::rounded((until_expiry - covered).max(0.0)))
+}
+
+/// Purchases of one supplier that would be made before the next review go in one order; while it is below the
+/// supplier's least value, the next ones are drawn forward into it.
+pub(super) fn by_supplier(question: &Question, purchases: &[Option<Purchase>]) -> Vec<ProposedOrder> {
+    let mut open: Vec<&Purchase> =
+        purchases.iter().flatten().filter(|purchase| purchase.packs.count > 0).collect();
+    open.sort_by_key(|purchase| purchase.order_by.date());
+    let mut orders = Vec::new();
+    while let Some(first) = open.first().copied() {
+        let Some(terms) = question.suppliers.iter().find(|known| known.supplier == first.supplier) else {
+            break;
+        };
+        let review = question.offset(first.order_by.date()) + i64::from(question.review_days);
+        let mut order = ProposedOrder {
+            supplier: first.supplier,
+            order_by: first.order_by,
+            products: Vec::new(),
+            value_minor: 0,
+            freight_minor: terms.freight_minor,
+            below_minimum_minor: 0,
+        };
+        open.retain(|purchase| {
+            let same = purchase.supplier == order.supplier;
+            let soon = question.offset(purchase.order_by.date()) < review;
+            let joins = same && (soon || order.value_minor < terms.minimum_order_minor);
+            if joins {
+                order.products.push(purchase.product);
+                order.value_minor = order.value_minor.saturating_add(purchase.cost.minor);
+            }
+            !joins
+        });
+        order.below_minimum_minor = (terms.minimum_order_minor - order.value_minor).max(0);
+        orders.push(order);
+    }
+    orders
+}

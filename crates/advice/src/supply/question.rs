@@ -1,0 +1,239 @@
+//! What the forecast needs to know. Days before today are what happened, days from today on what is planned.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+use fillmark_domain::stock::{Offer, OnHand, Product, ProductKind, Supplier};
+use fillmark_domain::{Amount, Id, OpenDays, Stage, Week};
+
+/// Service level that is meant when a site names none: the chance of not running out before an order arrives.
+pub const DEFAULT_SERVICE_LEVEL: f64 = 0.95;
+
+/// Days that are forecast when nobody asks for another number.
+pub const DEFAULT_HORIZON_DAYS: u16 = 90;
+
+/// Days until an order is thought about again when nobody asks for another number.
+pub const DEFAULT_REVIEW_DAYS: u16 = 7;
+
+/// All that one site's forecast follows from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Question {
+    /// The first day that is forecast, in the site's local time. Records end the day before.
+    pub today: NaiveDate,
+    /// Days to forecast, today included.
+    pub horizon_days: u16,
+    /// Days on which staff work: tanks are changed and topped up, and deliveries taken in, on these only.
+    pub open: OpenDays,
+    /// Wanted chance of not running out before an order arrives, between 0 and 1.
+    pub service_level: f64,
+    /// An order covers at least until the one placed so many days later is there.
+    pub review_days: u16,
+    /// The site's tanks that are in use.
+    pub tanks: Vec<TankAsked>,
+    /// The products to forecast. What is poured of others is left out.
+    pub products: Vec<ProductAsked>,
+    /// Who can be ordered from.
+    pub suppliers: Vec<SupplierAsked>,
+    /// Products that go together, such as A with B: ordered in step.
+    pub in_step: Vec<(Id<Product>, Id<Product>)>,
+}
+
+/// How a tank uses what is poured into it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TankMode {
+    /// Filled, topped up and changed: recirculating and batch tanks.
+    Changed,
+    /// Run to waste or a stock tank behind a doser: what is used follows the litres fed.
+    Fed,
+}
+
+/// One tank, its plan and its records.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TankAsked {
+    /// Volume at the fill mark, L.
+    pub working_volume_l: f64,
+    /// How it uses product.
+    pub mode: TankMode,
+    /// The days on which a cycle drinks from it, past ones as they were, future ones as planned; no entry where
+    /// nothing grows or the tank is out of use.
+    pub fed: BTreeMap<NaiveDate, FedDay>,
+    /// Changes that somebody wrote down, past ones too (they teach how late changes are). They win while they
+    /// last; after the last one changes are projected from the interval of the programme.
+    pub planned_changes: Vec<NaiveDate>,
+    /// Full changes that were done.
+    pub changes_done: Vec<NaiveDate>,
+    /// Days on which somebody read the tank.
+    pub visits: Vec<NaiveDate>,
+    /// What was poured, shortages included: they were used, whatever the ledger held.
+    pub additions: Vec<Addition>,
+    /// Litres fed by day, where the mode is [`TankMode::Fed`].
+    pub litres_fed: Vec<LitresFed>,
+}
+
+/// What a tank feeds on one day.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FedDay {
+    /// The stage in force.
+    pub stage: Stage,
+    /// First day of the cycle.
+    pub cycle_start: NaiveDate,
+    /// Last day of the cycle, as it was or as it is planned.
+    pub cycle_end: NaiveDate,
+    /// Plants that drink from it.
+    pub plants: f64,
+    /// EC aimed at, source water included, mS/cm at 25 °C.
+    pub ec_aim: f64,
+    /// EC of the source water, mS/cm at 25 °C.
+    pub source_ec: f64,
+    /// Doses of a full change, already scaled to the EC aim.
+    pub doses: Vec<Dose>,
+    /// Days between changes by the programme; none where it asks for no changes.
+    pub change_every_days: Option<u16>,
+}
+
+/// The dose of one product.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Dose {
+    /// Of what.
+    pub product: Id<Product>,
+    /// mL (or g) in one litre.
+    pub per_l: f64,
+}
+
+/// Why something was poured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Reason {
+    /// Filling after a change.
+    Change,
+    /// Filling up to the mark.
+    TopUp,
+    /// Correcting the pH.
+    Ph,
+    /// Correcting the EC.
+    Strength,
+}
+
+/// Product poured into the tank.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Addition {
+    /// Of what.
+    pub product: Id<Product>,
+    /// When.
+    pub on: NaiveDate,
+    /// How much.
+    pub amount: Amount,
+    /// Why.
+    pub reason: Reason,
+}
+
+/// Litres that a tank fed on one day.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LitresFed {
+    /// When.
+    pub on: NaiveDate,
+    /// L.
+    pub litres: f64,
+}
+
+/// One product, its stock and what is on its way.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ProductAsked {
+    /// Which.
+    pub product: Id<Product>,
+    /// What it is for.
+    pub kind: ProductKind,
+    /// EC that one mL (or g) in one litre adds, mS/cm at 25 °C; weighs products where a top-up is several.
+    pub ec_rise_per_unit_per_l: Option<f64>,
+    /// What is held, lot by lot, as today begins.
+    pub on_hand: Vec<OnHand>,
+    /// What is ordered and still to come.
+    pub on_order: Vec<Expected>,
+    /// Use that no plan knew: write-offs that were no expiry, and count adjustments as found (more found than
+    /// the ledger held is negative). A count that settles a shortage is none: the addition counted already.
+    pub unplanned: Vec<Unplanned>,
+    /// What it may be bought as, in the currency of the site.
+    pub offers: Vec<Offer>,
+    /// Days that a fresh pack may be used; none where it does not spoil.
+    pub shelf_life_days: Option<u32>,
+}
+
+/// A delivery still to come.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Expected {
+    /// When.
+    pub on: NaiveDate,
+    /// How much.
+    pub amount: Amount,
+}
+
+/// Use that no plan knew.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Unplanned {
+    /// When it was noticed.
+    pub on: NaiveDate,
+    /// How much is gone.
+    pub amount: Amount,
+}
+
+/// A supplier's terms and how long past orders took.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SupplierAsked {
+    /// Who.
+    pub supplier: Id<Supplier>,
+    /// Weekdays on which orders are taken.
+    pub order_days: Week,
+    /// The first day an order can count for: today, or tomorrow when the cut-off has passed.
+    pub orders_from: NaiveDate,
+    /// Days from order to delivery by the supplier's word.
+    pub promised_lead_days: u16,
+    /// Least value of an order, minor units of the site's currency.
+    pub minimum_order_minor: i64,
+    /// Freight of an order, minor units.
+    pub freight_minor: i64,
+    /// Orders that arrived.
+    pub past_orders: Vec<PastOrder>,
+}
+
+/// An order that arrived.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PastOrder {
+    /// When it was placed.
+    pub placed_on: NaiveDate,
+    /// When the first of it came.
+    pub arrived_on: NaiveDate,
+}
+
+impl Question {
+    /// Days from today to a date; negative before today.
+    pub(super) fn offset(&self, date: NaiveDate) -> i64 {
+        (date - self.today).num_days()
+    }
+
+    /// The date so many days from today.
+    pub(super) fn date(&self, offset: i64) -> NaiveDate {
+        self.today.checked_add_signed(chrono::TimeDelta::days(offset)).unwrap_or(self.today)
+    }
+
+    /// Days to forecast; at most two years, which no plan reaches.
+    pub(super) fn horizon(&self) -> usize {
+        usize::from(self.horizon_days).clamp(1, 731)
+    }
+
+    /// Position of a product among those asked about.
+    pub(super) fn position(&self, product: Id<Product>) -> Option<usize> {
+        self.products.iter().position(|asked| asked.product == product)
+    }
+}
+
+impl FedDay {
+    /// mL (or g) of a product in one litre; 0 where the programme has none.
+    pub(super) fn dose_of(&self, product: Id<Product>) -> f64 {
+        self.doses.iter().filter(|dose| dose.product == product).map(|dose| dose.per_l).sum()
+    }
+
+    /// How far the cycle has come, 0 at its start and 1 at its end.
+    pub(super) fn position_at(&self, day: f64, start: i64) -> f64 {
+        let length = (self.cycle_end - self.cycle_start).num_days().max(1) as f64;
+        ((day - start as f64) / length).clamp(0.0, 1.0)
+    }
+}

@@ -1,0 +1,218 @@
+//! What is used, on a site one can reckon in one's head: a tank of 100 L with 10 mL of part A a litre, so that a
+//! change takes 1000 mL.
+#![expect(clippy::unwrap_used, reason = "a date that cannot be read is a failed test")]
+
+use std::collections::BTreeMap;
+
+use chrono::{NaiveDate, TimeDelta, Weekday};
+use fillmark_advice::supply::*;
+use fillmark_domain::stock::{Product, ProductKind};
+use fillmark_domain::{Amount, Days, Id, OpenDays, Stage, Week};
+use uuid::Uuid;
+
+fn base_a() -> Id<Product> {
+    Id::new(Uuid::from_u128(1))
+}
+
+fn ph_minus() -> Id<Product> {
+    Id::new(Uuid::from_u128(2))
+}
+
+/// So many days after today, a Monday.
+fn on(offset: i64) -> NaiveDate {
+    let today: NaiveDate = "2031-03-03".parse().unwrap();
+    today + TimeDelta::days(offset)
+}
+
+fn product(product: Id<Product>, kind: ProductKind) -> ProductAsked {
+    ProductAsked {
+        product,
+        kind,
+        ec_rise_per_unit_per_l: None,
+        on_hand: Vec::new(),
+        on_order: Vec::new(),
+        unplanned: Vec::new(),
+        offers: Vec::new(),
+        shelf_life_days: None,
+    }
+}
+
+/// Fed from one day to another, by days from today.
+fn fed(spans: &[(i64, i64)]) -> BTreeMap<NaiveDate, FedDay> {
+    let mut days = BTreeMap::new();
+    for (from, until) in spans {
+        let day = FedDay {
+            stage: Stage::Vegetative,
+            cycle_start: on(*from),
+            cycle_end: on(*until),
+            plants: 20.0,
+            ec_aim: 1.8,
+            source_ec: 0.3,
+            doses: vec![Dose { product: base_a(), per_l: 10.0 }],
+            change_every_days: Some(14),
+        };
+        days.extend(Days { from: on(*from), until: on(*until) }.each().map(|date| (date, day.clone())));
+    }
+    days
+}
+
+/// Changed every other Monday, always on its day, with what the plan says.
+fn tank(spans: &[(i64, i64)]) -> TankAsked {
+    let changes_done: Vec<NaiveDate> = (1..=8).rev().map(|ago| on(-14 * ago)).collect();
+    let poured = |product, amount| {
+        move |date: &NaiveDate| Addition {
+            product,
+            on: *date,
+            amount: Amount::rounded(amount),
+            reason: Reason::Change,
+        }
+    };
+    let a = changes_done.iter().map(poured(base_a(), 1_000.0));
+    let ph = changes_done.iter().map(poured(ph_minus(), 30.0));
+    TankAsked {
+        working_volume_l: 100.0,
+        mode: TankMode::Changed,
+        fed: fed(spans),
+        planned_changes: Vec::new(),
+        visits: changes_done.clone(),
+        additions: a.chain(ph).collect(),
+        changes_done,
+        litres_fed: Vec::new(),
+    }
+}
+
+fn site(tank: TankAsked) -> Question {
+    Question {
+        today: on(0),
+        horizon_days: 42,
+        open: OpenDays::EVERY_DAY,
+        service_level: DEFAULT_SERVICE_LEVEL,
+        review_days: DEFAULT_REVIEW_DAYS,
+        tanks: vec![tank],
+        products: vec![
+            product(base_a(), ProductKind::Concentrate),
+            product(ph_minus(), ProductKind::PhAdjuster),
+        ],
+        suppliers: Vec::new(),
+        in_step: Vec::new(),
+    }
+}
+
+/// Days on which a change is likelier than not, as days from today.
+#[track_caller]
+fn check(question: &Question, days: &[usize]) -> Forecast {
+    let forecast = forecast(question);
+    let likely = |day: &&(usize, f64)| day.1 > 500.0;
+    let changes: Vec<(usize, f64)> =
+        forecast.products[0].days.iter().map(|day| day.by_cause.changes).enumerate().collect();
+    let found: Vec<usize> = changes.iter().filter(likely).map(|(day, _)| *day).collect();
+    assert_eq!(found, days, "{changes:?}");
+    forecast
+}
+
+fn changes_of(forecast: &Forecast) -> f64 {
+    forecast.products[0].days.iter().map(|day| day.by_cause.changes).sum()
+}
+
+#[test]
+fn changes_follow_the_interval_from_the_last_one_done() {
+    let forecast = check(&site(tank(&[(-120, 90)])), &[0, 14, 28]);
+    assert!((changes_of(&forecast) - 3_000.0).abs() < 100.0, "{}", changes_of(&forecast));
+}
+
+#[test]
+fn written_dates_win_while_they_last() {
+    let mut written = tank(&[(-120, 90)]);
+    written.planned_changes = vec![on(3), on(10)];
+    check(&site(written), &[3, 10, 24, 38]);
+}
+
+#[test]
+fn a_change_waits_for_an_open_day() {
+    let mut punctual = tank(&[(-120, 90)]);
+    punctual.planned_changes = (-8..=2).map(|fortnight| on(14 * fortnight)).collect();
+    let mut question = site(punctual);
+    question.open.week = Week::of([Weekday::Wed]);
+    let forecast = check(&question, &[2, 16, 30]);
+    let closed = forecast.products[0].days.iter().filter(|day| !question.open.has(day.date));
+    assert_eq!(closed.map(|day| day.by_cause.changes).sum::<f64>(), 0.0);
+}
+
+#[test]
+fn a_new_cycle_is_filled_when_it_starts_and_an_ending_one_no_more() {
+    let forecast = check(&site(tank(&[(-120, 2), (9, 90)])), &[9, 23, 37]);
+    assert!(changes_of(&forecast) < 3_200.0, "{}", changes_of(&forecast));
+}
+
+#[test]
+fn a_written_change_of_a_late_cycle_moves_to_its_start() {
+    let mut late = tank(&[(-120, -5), (4, 90)]);
+    late.planned_changes = vec![on(1), on(15)];
+    check(&site(late), &[4, 15, 29]);
+}
+
+#[test]
+fn nothing_is_used_where_nothing_grows() {
+    let forecast = check(&site(tank(&[(-120, -1)])), &[]);
+    assert_eq!(forecast.products[0].expected_use(42), 0.0);
+    assert_eq!(forecast.products[1].expected_use(42), 0.0);
+}
+
+#[test]
+fn doses_are_forecast_as_they_are_poured() {
+    let mut generous = tank(&[(-120, 90)]);
+    for addition in &mut generous.additions {
+        addition.amount = Amount::rounded(addition.amount.base_units() * 1.2);
+    }
+    let forecast = check(&site(generous), &[0, 14, 28]);
+    let ratio = forecast.products[0].learnt_from.fill_ratio.unwrap();
+    assert!((1.15..1.2).contains(&ratio), "{ratio}: eight pours against one of the plan");
+    assert!((changes_of(&forecast) / 3_000.0 - ratio).abs() < 0.03);
+}
+
+#[test]
+fn a_ph_adjuster_is_learnt_by_the_litre_filled() {
+    let forecast = check(&site(tank(&[(-120, 90)])), &[0, 14, 28]);
+    let adjuster = &forecast.products[1];
+    assert!((adjuster.expected_use(42) - 90.0).abs() < 5.0, "{}", adjuster.expected_use(42));
+    assert_eq!(adjuster.days.iter().map(|day| day.by_cause.ph).sum::<f64>(), adjuster.expected_use(42));
+    assert_eq!(adjuster.learnt_from.fills, 8);
+}
+
+#[test]
+fn top_ups_replace_what_the_plants_took() {
+    let mut drinking = tank(&[(-120, 90)]);
+    for ago in (1..=100).filter(|ago| ago % 14 != 0) {
+        let addition = Addition {
+            product: base_a(),
+            on: on(-ago),
+            amount: Amount::rounded(50.0),
+            reason: Reason::TopUp,
+        };
+        drinking.additions.push(addition);
+    }
+    let forecast = check(&site(drinking), &[0, 14, 28]);
+    let top_ups: f64 = forecast.products[0].days.iter().map(|day| day.by_cause.top_ups).sum();
+    assert!((top_ups / (39.0 * 50.0) - 1.0).abs() < 0.05, "{top_ups}");
+}
+
+#[test]
+fn losses_are_spread_over_the_days_recorded() {
+    let mut question = site(tank(&[(-120, 90)]));
+    question.products[0].unplanned = vec![Unplanned { on: on(-30), amount: Amount::rounded(560.0) }];
+    let forecast = check(&question, &[0, 14, 28]);
+    let unplanned: f64 = forecast.products[0].days.iter().map(|day| day.by_cause.unplanned).sum();
+    assert!((unplanned - 210.0).abs() < 1e-6, "560 mL in 112 days, 42 days ahead: {unplanned}");
+}
+
+#[test]
+fn without_records_the_plan_speaks_and_says_so() {
+    let mut new = tank(&[(0, 90)]);
+    new.additions.clear();
+    new.changes_done.clear();
+    new.visits.clear();
+    // The third change may be on any of many days: nobody knows yet how punctual this site is.
+    let forecast = check(&site(new), &[0, 14]);
+    assert!((changes_of(&forecast) - 3_000.0).abs() < 100.0, "{}", changes_of(&forecast));
+    assert!(forecast.products[0].cautions.contains(&Caution::PlanOnly));
+}

@@ -1,0 +1,253 @@
+//! When to order and how much, on a site one can reckon in one's head: one tank feeds 10 L a day to waste at
+//! 10 mL a litre, so 100 mL are used a day.
+#![expect(clippy::unwrap_used, reason = "a date that cannot be read is a failed test")]
+
+use std::collections::BTreeMap;
+
+use chrono::{Days as ChronoDays, NaiveDate, Weekday};
+use fillmark_advice::supply::*;
+use fillmark_domain::stock::{Offer, OnHand, Product, ProductKind, Supplier};
+use fillmark_domain::{Amount, Currency, Days, Id, Money, OpenDays, Stage, Week};
+use proptest::prelude::*;
+use uuid::Uuid;
+
+fn id<W>(number: u128) -> Id<W> {
+    Id::new(Uuid::from_u128(number))
+}
+
+fn day(text: &str) -> NaiveDate {
+    text.parse().unwrap()
+}
+
+/// A Monday.
+fn today() -> NaiveDate {
+    day("2031-03-03")
+}
+
+fn base_a() -> Id<Product> {
+    id(1)
+}
+
+fn base_b() -> Id<Product> {
+    id(2)
+}
+
+fn ml(amount: i64) -> Amount {
+    Amount::from_thousandths(amount * 1_000)
+}
+
+fn greenline() -> Id<Supplier> {
+    id(10)
+}
+
+fn offer(product: Id<Product>) -> Offer {
+    let price = Money::new(1_000, Currency::from_code("EUR").unwrap());
+    Offer { supplier: greenline(), product, pack: ml(1_000), price, minimum_packs: 0 }
+}
+
+fn lot(held: Amount, expiry: Option<NaiveDate>) -> OnHand {
+    OnHand { lot: id(20), held, expiry, received_on: day("2031-01-02"), released: true }
+}
+
+fn product(product: Id<Product>, held: Amount) -> ProductAsked {
+    ProductAsked {
+        product,
+        kind: ProductKind::Concentrate,
+        ec_rise_per_unit_per_l: None,
+        on_hand: vec![lot(held, None)],
+        on_order: Vec::new(),
+        unplanned: Vec::new(),
+        offers: vec![offer(product)],
+        shelf_life_days: None,
+    }
+}
+
+fn site(products: Vec<ProductAsked>) -> Question {
+    let doses = products.iter().map(|asked| Dose { product: asked.product, per_l: 10.0 }).collect();
+    let fed_day = FedDay {
+        stage: Stage::Vegetative,
+        cycle_start: today(),
+        cycle_end: today() + ChronoDays::new(200),
+        plants: 50.0,
+        ec_aim: 1.8,
+        source_ec: 0.3,
+        doses,
+        change_every_days: None,
+    };
+    let span = Days { from: today(), until: today() + ChronoDays::new(200) };
+    let tank = TankAsked {
+        working_volume_l: 100.0,
+        mode: TankMode::Fed,
+        fed: span.each().map(|date| (date, fed_day.clone())).collect::<BTreeMap<_, _>>(),
+        planned_changes: Vec::new(),
+        changes_done: Vec::new(),
+        visits: Vec::new(),
+        additions: Vec::new(),
+        litres_fed: (1..=14)
+            .map(|ago| LitresFed {
+                on: today() - ChronoDays::new(ago),
+                litres: if ago % 2 == 0 { 9.0 } else { 11.0 },
+            })
+            .collect(),
+    };
+    Question {
+        today: today(),
+        horizon_days: DEFAULT_HORIZON_DAYS,
+        open: OpenDays::EVERY_DAY,
+        service_level: DEFAULT_SERVICE_LEVEL,
+        review_days: DEFAULT_REVIEW_DAYS,
+        tanks: vec![tank],
+        products,
+        suppliers: vec![SupplierAsked {
+            supplier: greenline(),
+            order_days: Week::EVERY_DAY,
+            orders_from: today(),
+            promised_lead_days: 5,
+            minimum_order_minor: 0,
+            freight_minor: 500,
+            past_orders: Vec::new(),
+        }],
+        in_step: Vec::new(),
+    }
+}
+
+fn steady_supplier(question: &mut Question) {
+    let placed_on = day("2030-06-03");
+    let arrived_on = placed_on + ChronoDays::new(5);
+    question.suppliers[0].past_orders = vec![PastOrder { placed_on, arrived_on }; 40];
+}
+
+#[track_caller]
+fn check(question: &Question, order_by: Option<OrderBy>, packs: i64) -> Forecast {
+    let forecast = forecast(question);
+    let purchase = forecast.products[0].purchase.as_ref();
+    assert_eq!(purchase.map(|purchase| purchase.order_by), order_by);
+    assert_eq!(purchase.map_or(0, |purchase| purchase.packs.count), packs, "{purchase:?}");
+    forecast
+}
+
+#[test]
+fn a_steady_supplier_is_ordered_from_just_before_his_lead_time() {
+    // 2000 mL are used up on Saturday the 22nd; 5 days and a little before that.
+    let mut question = site(vec![product(base_a(), ml(2_000))]);
+    steady_supplier(&mut question);
+    let forecast = check(&question, Some(OrderBy::On(day("2031-03-16"))), 1);
+    assert_eq!(forecast.orders.len(), 1);
+    assert_eq!(forecast.orders[0].value_minor, 1_000);
+}
+
+#[test]
+fn a_promise_alone_is_given_more_room_and_a_caution() {
+    let forecast = check(&site(vec![product(base_a(), ml(2_000))]), Some(OrderBy::On(day("2031-03-13"))), 1);
+    assert!(forecast.products[0].cautions.contains(&Caution::LeadTimeUnproven));
+}
+
+#[test]
+fn orders_are_placed_on_order_days_only() {
+    let mut question = site(vec![product(base_a(), ml(2_000))]);
+    steady_supplier(&mut question);
+    question.suppliers[0].order_days = Week::of([Weekday::Tue]);
+    check(&question, Some(OrderBy::On(day("2031-03-11"))), 1);
+}
+
+#[test]
+fn nothing_is_ordered_while_the_stock_lasts() {
+    let forecast = check(&site(vec![product(base_a(), ml(20_000))]), None, 0);
+    assert_eq!(forecast.products[0].may_run_out_on, None);
+    assert!(forecast.orders.is_empty());
+}
+
+#[test]
+fn what_is_under_way_is_counted() {
+    let mut question = site(vec![product(base_a(), ml(2_000))]);
+    question.products[0].on_order = vec![Expected { on: day("2031-03-10"), amount: ml(10_000) }];
+    check(&question, None, 0);
+}
+
+#[test]
+fn stock_in_quarantine_is_not_counted() {
+    let mut question = site(vec![product(base_a(), ml(2_000))]);
+    question.products[0].on_hand[0].released = false;
+    check(&question, Some(OrderBy::Late(today())), 2);
+}
+
+#[test]
+fn stock_that_expires_is_ordered_for_in_time() {
+    let mut question = site(vec![product(base_a(), ml(20_000))]);
+    steady_supplier(&mut question);
+    question.products[0].on_hand = vec![lot(ml(20_000), Some(day("2031-03-20")))];
+    let forecast = check(&question, Some(OrderBy::On(day("2031-03-15"))), 1);
+    assert_eq!(forecast.products[0].spoils[0].amount, ml(18_200));
+    assert!(forecast.products[0].cautions.contains(&Caution::StockSpoils));
+}
+
+#[test]
+fn no_more_is_ordered_than_is_used_before_it_expires() {
+    let mut question = site(vec![product(base_a(), ml(0))]);
+    question.products[0].offers[0].minimum_packs = 4;
+    check(&question, Some(OrderBy::Late(today())), 4);
+    question.products[0].shelf_life_days = Some(10);
+    let forecast = check(&question, Some(OrderBy::Late(today())), 1);
+    assert!(forecast.products[0].cautions.contains(&Caution::CappedByExpiry));
+}
+
+#[test]
+fn what_nobody_offers_is_a_caution() {
+    let mut question = site(vec![product(base_a(), ml(500))]);
+    question.products[0].offers.clear();
+    let forecast = check(&question, None, 0);
+    // 500 mL for five days of 100 mL: by the evening of the fifth it is as likely gone as not.
+    assert_eq!(forecast.products[0].may_run_out_on, Some(day("2031-03-07")));
+    assert!(forecast.products[0].cautions.contains(&Caution::NoOffer));
+}
+
+#[test]
+fn part_b_is_ordered_with_part_a() {
+    let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(2_600))]);
+    question.in_step = vec![(base_a(), base_b())];
+    let forecast = forecast(&question);
+    let [a, b] = [0, 1].map(|position: usize| forecast.products[position].purchase.clone().unwrap());
+    assert_eq!(a.order_by, b.order_by);
+    assert_eq!((a.in_step_with, b.in_step_with), (None, Some(base_a())));
+    assert_eq!(forecast.orders[0].products, [base_a(), base_b()]);
+}
+
+#[test]
+fn an_order_below_the_suppliers_least_value_draws_the_next_one_forward() {
+    let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(5_000))]);
+    assert_eq!(forecast(&question).orders.len(), 2);
+    question.suppliers[0].minimum_order_minor = 2_500;
+    let orders = forecast(&question).orders;
+    assert_eq!(orders.len(), 1);
+    assert_eq!((orders[0].value_minor, orders[0].below_minimum_minor), (2_000, 500));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    #[test]
+    fn more_stock_never_asks_for_an_earlier_order(held in 0_i64..6_000, more in 1_i64..2_000) {
+        let order_by = |held| {
+            let purchase = forecast(&site(vec![product(base_a(), ml(held))])).products[0].purchase.clone();
+            purchase.map_or(NaiveDate::MAX, |purchase| purchase.order_by.date())
+        };
+        prop_assert!(order_by(held) <= order_by(held + more));
+    }
+
+    #[test]
+    fn the_order_day_keeps_the_service_level_and_the_next_one_would_not(
+        held in 1_500_i64..6_000,
+        level in 0.8_f64..0.99,
+    ) {
+        let mut question = site(vec![product(base_a(), ml(held))]);
+        question.service_level = level;
+        let purchase = forecast(&question).products[0].purchase.clone().unwrap();
+        if let OrderBy::On(on) = purchase.order_by {
+            prop_assert!(purchase.chance_of_running_out <= 1.0 - level);
+            question.suppliers[0].orders_from = on + ChronoDays::new(1);
+            let next = forecast(&question).products[0].purchase.clone().unwrap();
+            prop_assert!(matches!(next.order_by, OrderBy::Late(_)));
+            prop_assert!(next.chance_of_running_out > 1.0 - level);
+        }
+    }
+}

@@ -1,0 +1,16 @@
+//! What is measured and done: readings, additions, tank changes, and the instruments.
+//!
+//! Nothing here is ever edited. A reading is superseded by another, everything else is reversed by a linked
+//! opposite and entered anew.
+
+pub mod addition;
+pub mod instrument;
+pub mod plausible;
+pub mod reading;
+pub mod tank_change;
+
+pub use addition::{Addition, AdditionReason, Poured};
+pub use instrument::{Calibration, Inspection, Meter, MeterKind};
+pub use plausible::{Doubt, doubts};
+pub use reading::{BandThen, Compensation, Reading, SamplePoint, Spot};
+pub use tank_change::{ChangePlan, ChangePlanKind, TankChange};

@@ -1,0 +1,71 @@
+//! Meters, their calibrations, and inspections by eye.
+
+use chrono::{DateTime, NaiveDate, Utc};
+
+use crate::Id;
+use crate::code::coded;
+use crate::entries::Spot;
+use crate::people::PersonId;
+
+coded! {
+    /// What a meter measures.
+    MeterKind {
+        /// A pH electrode.
+        Ph = "ph",
+        /// A conductivity cell.
+        Ec = "ec",
+        /// Both in one.
+        PhAndEc = "ph_and_ec",
+        /// Anything else.
+        Other = "other",
+    }
+}
+
+/// An instrument.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Meter {
+    /// Unique in the site.
+    pub name: String,
+    /// What it measures.
+    pub kind: MeterKind,
+    /// Serial number.
+    pub serial: Option<String>,
+    /// Days between calibrations.
+    pub calibrate_every_days: Option<u32>,
+}
+
+/// One calibration of a meter.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Calibration {
+    /// The meter.
+    pub meter: Id<Meter>,
+    /// When.
+    pub calibrated_at: DateTime<Utc>,
+    /// Who.
+    pub done_by: Option<PersonId>,
+    /// The buffers or standards used, in the grower's words ("pH 4.01 and 7.00", "1413 µS/cm").
+    pub standards: String,
+    /// Slope, % of the theoretical one (pH) or of the nominal cell constant (EC).
+    pub slope_percent: Option<f64>,
+    /// Offset, mV (pH) or mS/cm (EC).
+    pub offset: Option<f64>,
+    /// Whether the meter may be used.
+    pub passed: bool,
+    /// When the next is due.
+    pub next_due_on: Option<NaiveDate>,
+}
+
+/// What somebody saw by eye: leaves, roots, leaks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Inspection {
+    /// Of what.
+    pub spot: Spot,
+    /// When.
+    pub inspected_at: DateTime<Utc>,
+    /// Who.
+    pub done_by: Option<PersonId>,
+    /// What was seen.
+    pub note: String,
+    /// Whether something has to be done about it.
+    pub needs_action: bool,
+}

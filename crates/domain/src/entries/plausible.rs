@@ -1,0 +1,155 @@
+//! Plausibility: what is possible but looks mis-keyed is asked back.
+
+use crate::entries::BandThen;
+use crate::quantity::{Quantity, Unit};
+use crate::{Coded, Metric};
+
+/// How far a value may lie from what is expected before it is asked back; common practice, no source.
+const FAR: f64 = 10.0;
+/// How close a value must come, in another unit or scale, to what is expected to look like a slip of the unit.
+const CLOSE: f64 = 2.0;
+
+/// Why a value looks mis-keyed.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum Doubt {
+    /// The number fits in another unit.
+    #[error("{entered} is far from {expected} {}; {} {} would fit", canonical.code(), entered.value, fits.code())]
+    OtherUnit {
+        /// As entered.
+        entered: Quantity,
+        /// What is expected, canonical.
+        expected: f64,
+        /// The canonical unit.
+        canonical: Unit,
+        /// The unit in which the number would fit.
+        fits: Unit,
+    },
+    /// Ten times the last, or a tenth of it.
+    #[error("{entered} is more than {FAR} times away from the last, {expected} {}", canonical.code())]
+    FarFromLast {
+        /// As entered.
+        entered: Quantity,
+        /// The last value, canonical.
+        expected: f64,
+        /// The canonical unit.
+        canonical: Unit,
+    },
+    /// Far outside the band.
+    #[error("{entered} is far from the band's aim of {expected} {}", canonical.code())]
+    FarFromAim {
+        /// As entered.
+        entered: Quantity,
+        /// The aim, canonical.
+        expected: f64,
+        /// The canonical unit.
+        canonical: Unit,
+    },
+}
+
+/// What is doubtful about a value beside the last one and the band. pH is a logarithm and temperatures have no
+/// zero that counts, so only metrics with a true zero are compared by their ratio; pH is doubted when it lies
+/// three or more from the last or from the aim (a thousandfold in acidity).
+pub fn doubts(
+    metric: Metric,
+    entered: Quantity,
+    value: f64,
+    last: Option<f64>,
+    band: Option<BandThen>,
+) -> Option<Doubt> {
+    let canonical = metric.unit();
+    let aim = band.map(|band| band.aim);
+    let expected = aim.or(last)?;
+    if is_far(metric, value, expected) {
+        if let Some(fits) = fitting_unit(metric, entered, expected) {
+            return Some(Doubt::OtherUnit { entered, expected, canonical, fits });
+        }
+        if let Some(aim) = aim {
+            return Some(Doubt::FarFromAim { entered, expected: aim, canonical });
+        }
+    }
+    let last = last.filter(|last| is_far(metric, value, *last))?;
+    Some(Doubt::FarFromLast { entered, expected: last, canonical })
+}
+
+fn is_far(metric: Metric, value: f64, expected: f64) -> bool {
+    match metric {
+        Metric::Ph => (value - expected).abs() >= 3.0,
+        Metric::SolutionTemperature | Metric::AirTemperature => (value - expected).abs() >= 20.0,
+        // A counter only rises, and a humidity is bounded already.
+        Metric::WaterMeter | Metric::RelativeHumidity => false,
+        _ => expected > 0.0 && !(expected / FAR..=expected * FAR).contains(&value),
+    }
+}
+
+/// Another unit of the metric in which the number would be close to what is expected.
+fn fitting_unit(metric: Metric, entered: Quantity, expected: f64) -> Option<Unit> {
+    let same_kind = |unit: &Unit| unit.dimension() == metric.unit().dimension() && *unit != entered.unit;
+    let distance = |unit: &Unit| (Quantity::new(entered.value, *unit).canonical() / expected).ln().abs();
+    let closest =
+        Unit::all().iter().copied().filter(same_kind).min_by(|a, b| distance(a).total_cmp(&distance(b)))?;
+    (distance(&closest) <= CLOSE.ln()).then_some(closest)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const EC_BAND: BandThen = BandThen { low: 1.0, aim: 1.2, high: 1.6 };
+
+    #[track_caller]
+    fn check(
+        metric: Metric,
+        entered: Quantity,
+        last: Option<f64>,
+        band: Option<BandThen>,
+        expected: Option<&str>,
+    ) {
+        let value = metric.canonical(entered).unwrap();
+        let doubt = doubts(metric, entered, value, last, band).map(|doubt| doubt.to_string());
+        assert_eq!(doubt.as_deref(), expected, "{entered}");
+    }
+
+    #[test]
+    fn microsiemens_keyed_as_millisiemens_are_asked_back() {
+        let keyed = Quantity::new(120.0, Unit::MilliSiemensPerCm);
+        check(
+            Metric::Ec,
+            keyed,
+            None,
+            Some(EC_BAND),
+            Some("120 mS/cm is far from the band's aim of 1.2 mS/cm"),
+        );
+        let keyed = Quantity::new(1.25, Unit::MicroSiemensPerCm);
+        check(
+            Metric::Ec,
+            keyed,
+            Some(1.2),
+            None,
+            Some("1.25 uS/cm is far from 1.2 mS/cm; 1.25 mS/cm would fit"),
+        );
+    }
+
+    #[test]
+    fn a_ppm_scale_keyed_as_microsiemens_passes_where_it_could_be_true() {
+        // 700 µS/cm is weak for a band of 1.0 to 1.6, but no slip that can be told from a weak tank.
+        check(Metric::Ec, Quantity::new(700.0, Unit::MicroSiemensPerCm), Some(1.2), Some(EC_BAND), None);
+    }
+
+    #[test]
+    fn ten_times_the_last_is_asked_back() {
+        let twelve = Quantity::new(13.0, Unit::MilliSiemensPerCm);
+        check(
+            Metric::Ec,
+            twelve,
+            Some(1.2),
+            None,
+            Some("13 mS/cm is more than 10 times away from the last, 1.2 mS/cm"),
+        );
+        check(Metric::Volume, Quantity::new(90.0, Unit::Litre), Some(100.0), None, None);
+    }
+
+    #[test]
+    fn without_anything_to_compare_nothing_is_doubted() {
+        check(Metric::Ec, Quantity::new(15.0, Unit::MilliSiemensPerCm), None, None, None);
+    }
+}

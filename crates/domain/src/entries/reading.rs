@@ -1,0 +1,104 @@
+//! Readings: one metric, at one place, at one instant.
+
+use chrono::{DateTime, Utc};
+use uuid::Uuid;
+
+use crate::code::coded;
+use crate::entries::Meter;
+use crate::people::PersonId;
+use crate::places::{RoomId, TankId};
+use crate::{Id, Metric, Quantity};
+
+coded! {
+    /// Where a sample was taken.
+    SamplePoint {
+        /// In the tank.
+        Tank = "tank",
+        /// What reaches the plants.
+        Feed = "feed",
+        /// What runs off.
+        Drain = "drain",
+        /// The water before anything is added.
+        Source = "source",
+        /// The air of the room.
+        Air = "air",
+    }
+}
+
+/// A tank or a room.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Spot {
+    /// A tank.
+    Tank(TankId),
+    /// A room.
+    Room(RoomId),
+}
+
+/// How a conductivity meter brought its value to the reference temperature.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Compensation {
+    /// Linear, by so many % per °C towards a reference temperature in °C (often 1.9–2.1 towards 25).
+    Linear {
+        /// % per °C.
+        percent_per_c: f64,
+        /// °C.
+        reference_c: f64,
+    },
+    /// The meter shows the conductivity at the solution's own temperature.
+    None,
+}
+
+/// The band that was in force when the reading was taken; a later change of programme never rewrites it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BandThen {
+    /// Lowest value in band.
+    pub low: f64,
+    /// The aim.
+    pub aim: f64,
+    /// Highest value in band.
+    pub high: f64,
+}
+
+/// One reading.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// Made by the client that entered it, so that sending twice has one effect.
+    pub client_id: Uuid,
+    /// Of what.
+    pub spot: Spot,
+    /// Where the sample was taken.
+    pub sample_point: SamplePoint,
+    /// What was measured.
+    pub metric: Metric,
+    /// As the meter showed it.
+    pub entered: Quantity,
+    /// In the metric's canonical unit.
+    pub value: f64,
+    /// The meter's compensation, for EC, where known.
+    pub compensation: Option<Compensation>,
+    /// The meter used, where kept.
+    pub meter: Option<Id<Meter>>,
+    /// When it was taken, by the clock of whoever took it.
+    pub recorded_at: DateTime<Utc>,
+    /// When the server got it.
+    pub received_at: DateTime<Utc>,
+    /// Whether `recorded_at` lies further ahead of the server's clock than clocks differ.
+    pub clock_suspect: bool,
+    /// Who took it; nobody for a device.
+    pub done_by: Option<PersonId>,
+    /// Who typed it.
+    pub entered_by: Option<PersonId>,
+    /// The band in force then, if any.
+    pub band: Option<BandThen>,
+    /// A later reading that stands in its place, and why.
+    pub superseded: Option<(Id<Reading>, String)>,
+    /// The earlier reading in whose place it stands.
+    pub supersedes: Option<Id<Reading>>,
+}
+
+impl Reading {
+    /// Whether it is in band; nothing where no band was in force.
+    pub fn in_band(&self) -> Option<bool> {
+        self.band.map(|band| (band.low..=band.high).contains(&self.value))
+    }
+}

@@ -1,0 +1,301 @@
+//! Orders to a supplier and the states they pass through.
+
+use chrono::NaiveDate;
+
+use super::{Offer, Product, Supplier};
+use crate::{Amount, Id, Money};
+
+/// What is ordered of one product.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OrderLine {
+    /// Of what.
+    pub product: Id<Product>,
+    /// On which offer.
+    pub offer: Id<Offer>,
+    /// How many packs.
+    pub packs: u32,
+    /// What one pack holds.
+    pub pack: Amount,
+    /// What one pack costs.
+    pub price: Money,
+}
+
+impl OrderLine {
+    /// What the packs hold together.
+    pub fn amount(&self) -> Amount {
+        Amount::from_thousandths(self.pack.thousandths().saturating_mul(self.packs.into()))
+    }
+}
+
+/// What of an order came in on a day.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Received {
+    /// Of what.
+    pub product: Id<Product>,
+    /// How much.
+    pub amount: Amount,
+    /// When.
+    pub on: NaiveDate,
+}
+
+/// Where an order stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum OrderState {
+    /// May still be changed; the supplier knows nothing of it.
+    Draft,
+    /// The supplier has it.
+    Placed {
+        /// When it was placed.
+        on: NaiveDate,
+        /// When it should arrive.
+        expected_on: NaiveDate,
+    },
+    /// Something came, something is still to come.
+    PartReceived {
+        /// When it was placed.
+        placed_on: NaiveDate,
+        /// When the rest should arrive.
+        expected_on: NaiveDate,
+        /// What came.
+        received: Vec<Received>,
+    },
+    /// Nothing more will come.
+    Received {
+        /// When it was placed.
+        placed_on: NaiveDate,
+        /// What came. The first day of it ends the lead time.
+        received: Vec<Received>,
+    },
+    /// Given up before anything came.
+    Cancelled {
+        /// When.
+        on: NaiveDate,
+    },
+}
+
+impl OrderState {
+    /// Its code in rows and JSON.
+    pub fn code(&self) -> &'static str {
+        match self {
+            OrderState::Draft => "draft",
+            OrderState::Placed { .. } => "placed",
+            OrderState::PartReceived { .. } => "part_received",
+            OrderState::Received { .. } => "received",
+            OrderState::Cancelled { .. } => "cancelled",
+        }
+    }
+}
+
+/// An order to one supplier.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Order {
+    /// To whom.
+    pub supplier: Id<Supplier>,
+    /// What.
+    pub lines: Vec<OrderLine>,
+    /// Where it stands.
+    pub state: OrderState,
+}
+
+impl Order {
+    /// A draft of these lines.
+    pub fn draft(supplier: Id<Supplier>, lines: Vec<OrderLine>) -> Order {
+        Order { supplier, lines, state: OrderState::Draft }
+    }
+
+    /// The same order with other lines.
+    /// # Errors
+    /// [`NotAllowed`] once the supplier has it.
+    pub fn with_lines(self, lines: Vec<OrderLine>) -> Result<Order, NotAllowed> {
+        match self.state {
+            OrderState::Draft => Ok(Order { lines, ..self }),
+            state => Err(NotAllowed::Not { wanted: "changed", state: state.code() }),
+        }
+    }
+
+    /// Given to the supplier.
+    /// # Errors
+    /// [`NotAllowed`] unless it is a draft with at least one pack, expected no earlier than it is placed.
+    pub fn place(self, on: NaiveDate, expected_on: NaiveDate) -> Result<Order, NotAllowed> {
+        if self.state != OrderState::Draft {
+            return Err(NotAllowed::Not { wanted: "placed", state: self.state.code() });
+        }
+        if !self.lines.iter().any(|line| line.packs > 0) {
+            return Err(NotAllowed::Empty);
+        }
+        if expected_on < on {
+            return Err(NotAllowed::TooEarly { on: expected_on, placed_on: on });
+        }
+        Ok(Order { state: OrderState::Placed { on, expected_on }, ..self })
+    }
+
+    /// Something of it came in. More than was ordered is taken as it is: it stands in the store.
+    /// # Errors
+    /// [`NotAllowed`] unless it is on its way, when the product is not on it, or before it was placed.
+    pub fn receive(self, came: Received) -> Result<Order, NotAllowed> {
+        let (placed_on, expected_on, mut received) = match self.state {
+            OrderState::Placed { on, expected_on } => (on, expected_on, Vec::new()),
+            OrderState::PartReceived { placed_on, expected_on, received } => {
+                (placed_on, expected_on, received)
+            }
+            state => return Err(NotAllowed::Not { wanted: "received", state: state.code() }),
+        };
+        if !self.lines.iter().any(|line| line.product == came.product) {
+            return Err(NotAllowed::NotOrdered { product: came.product });
+        }
+        if came.on < placed_on {
+            return Err(NotAllowed::TooEarly { on: came.on, placed_on });
+        }
+        received.push(came);
+        let complete = outstanding(&self.lines, &received).is_empty();
+        let state = match complete {
+            true => OrderState::Received { placed_on, received },
+            false => OrderState::PartReceived { placed_on, expected_on, received },
+        };
+        Ok(Order { state, ..self })
+    }
+
+    /// The rest will not come: the supplier gave it up, or the grower did.
+    /// # Errors
+    /// [`NotAllowed`] unless a part of it came.
+    pub fn close_short(self) -> Result<Order, NotAllowed> {
+        match self.state {
+            OrderState::PartReceived { placed_on, received, .. } => {
+                Ok(Order { state: OrderState::Received { placed_on, received }, ..self })
+            }
+            state => Err(NotAllowed::Not { wanted: "closed short", state: state.code() }),
+        }
+    }
+
+    /// Given up before anything came.
+    /// # Errors
+    /// [`NotAllowed`] once something came: that part is in the stock, the rest is closed short.
+    pub fn cancel(self, on: NaiveDate) -> Result<Order, NotAllowed> {
+        match self.state {
+            OrderState::Draft | OrderState::Placed { .. } => {
+                Ok(Order { state: OrderState::Cancelled { on }, ..self })
+            }
+            state => Err(NotAllowed::Not { wanted: "cancelled", state: state.code() }),
+        }
+    }
+
+    /// What is still to come, by product; nothing of an order that is a draft or settled.
+    pub fn outstanding(&self) -> Vec<(Id<Product>, Amount)> {
+        match &self.state {
+            OrderState::Placed { .. } => outstanding(&self.lines, &[]),
+            OrderState::PartReceived { received, .. } => outstanding(&self.lines, received),
+            OrderState::Draft | OrderState::Received { .. } | OrderState::Cancelled { .. } => Vec::new(),
+        }
+    }
+}
+
+fn outstanding(lines: &[OrderLine], received: &[Received]) -> Vec<(Id<Product>, Amount)> {
+    let mut open: Vec<(Id<Product>, Amount)> = Vec::new();
+    for line in lines {
+        match open.iter_mut().find(|(product, _)| *product == line.product) {
+            Some((_, amount)) => *amount = *amount + line.amount(),
+            None => open.push((line.product, line.amount())),
+        }
+    }
+    for (product, amount) in &mut open {
+        let came: Amount = received.iter().filter(|one| one.product == *product).map(|one| one.amount).sum();
+        *amount = *amount - came;
+    }
+    open.retain(|(_, amount)| amount.is_positive());
+    open
+}
+
+/// A change of state that an order does not allow.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum NotAllowed {
+    /// Its state forbids it.
+    #[error("an order that is {state} cannot be {wanted}")]
+    Not {
+        /// What was wanted.
+        wanted: &'static str,
+        /// Where it stands.
+        state: &'static str,
+    },
+    /// Nothing on it.
+    #[error("an order without a pack cannot be placed")]
+    Empty,
+    /// A product that it does not list.
+    #[error("product {product} is not on the order")]
+    NotOrdered {
+        /// Which.
+        product: Id<Product>,
+    },
+    /// A date before it was placed.
+    #[error("{on} is before {placed_on}, when it was placed")]
+    TooEarly {
+        /// The date given.
+        on: NaiveDate,
+        /// When it was placed.
+        placed_on: NaiveDate,
+    },
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Currency;
+    use crate::stock::testing::{day, id};
+
+    fn base_a() -> Id<Product> {
+        id("Base A")
+    }
+
+    fn two_packs_of_a() -> Order {
+        let line = OrderLine {
+            product: base_a(),
+            offer: id("offer"),
+            packs: 2,
+            pack: Amount::from_thousandths(5_000),
+            price: Money::new(1_990, Currency::from_code("EUR").unwrap()),
+        };
+        Order::draft(id("supplier"), vec![line])
+    }
+
+    fn came(thousandths: i64) -> Received {
+        Received { product: base_a(), amount: Amount::from_thousandths(thousandths), on: day("2031-01-10") }
+    }
+
+    fn placed() -> Order {
+        two_packs_of_a().place(day("2031-01-05"), day("2031-01-12")).unwrap()
+    }
+
+    #[track_caller]
+    fn check(order: Result<Order, NotAllowed>, state: Option<&str>) {
+        assert_eq!(order.as_ref().ok().map(|order| order.state.code()), state, "{order:?}");
+    }
+
+    #[test]
+    fn an_order_is_received_when_all_of_it_came() {
+        check(placed().receive(came(5_000)), Some("part_received"));
+        check(placed().receive(came(10_000)), Some("received"));
+        check(placed().receive(came(5_000)).unwrap().receive(came(6_000)), Some("received"));
+        check(placed().receive(came(5_000)).unwrap().close_short(), Some("received"));
+    }
+
+    #[test]
+    fn only_what_the_state_allows_is_done() {
+        check(two_packs_of_a().receive(came(5_000)), None);
+        check(placed().place(day("2031-01-06"), day("2031-01-12")), None);
+        check(placed().with_lines(Vec::new()), None);
+        check(placed().cancel(day("2031-01-06")), Some("cancelled"));
+        check(placed().receive(came(5_000)).unwrap().cancel(day("2031-01-11")), None);
+        check(Order::draft(id("supplier"), Vec::new()).place(day("2031-01-05"), day("2031-01-06")), None);
+        check(two_packs_of_a().place(day("2031-01-05"), day("2031-01-04")), None);
+        check(placed().receive(Received { product: id("Base B"), ..came(1) }), None);
+        check(placed().receive(Received { on: day("2031-01-04"), ..came(1) }), None);
+    }
+
+    #[test]
+    fn what_is_outstanding_shrinks_with_what_comes() {
+        let open =
+            |order: &Order| order.outstanding().iter().map(|(_, left)| left.thousandths()).sum::<i64>();
+        assert_eq!(open(&two_packs_of_a()), 0);
+        assert_eq!(open(&placed()), 10_000);
+        assert_eq!(open(&placed().receive(came(4_000)).unwrap()), 6_000);
+    }
+}
