@@ -1,1 +1,8 @@
-//! stub
+//! What the end-to-end claims stand on: a real server on a fresh database, with a clock that the test moves.
+
+pub mod clock;
+pub mod fresh;
+pub mod world;
+
+pub use clock::MovedClock;
+pub use world::World;

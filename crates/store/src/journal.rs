@@ -93,7 +93,6 @@ fn read(row: row::Model) -> Entry {
     }
 }
 
-#[expect(missing_docs, reason = "columns are documented by the words they keep")]
 mod row {
     use sea_orm::entity::prelude::*;
 

@@ -122,11 +122,10 @@ fn keys(sort: &[SortKey]) -> Vec<SortKey> {
 const TEXT_COLUMNS: [&str; 2] = ["name", "number"];
 
 fn ordered(tx: &Tx, name: &'static str, text: bool) -> SimpleExpr {
-    let column = Expr::col(Alias::new(name));
     if text && tx.is_postgres() {
-        column.binary(sea_orm::sea_query::BinOper::Custom("collate".into()), Expr::cust("\"C\""))
+        Expr::cust(format!("\"{name}\" collate \"C\""))
     } else {
-        column
+        Expr::col(Alias::new(name))
     }
 }
 

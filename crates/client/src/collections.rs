@@ -1,0 +1,29 @@
+//! Where each record with the common life stands.
+
+use fillmark_api::*;
+
+use crate::{OfBusiness, OfSite};
+
+/// A body and the path of its collection.
+pub trait Collected {
+    /// The business or a site.
+    type Of;
+    /// The last part of its path.
+    const PATH: &'static str;
+}
+
+macro_rules! collected {
+    ($($of:ident $body:ident $path:literal;)+) => {
+        $(impl Collected for $body {
+            type Of = $of;
+            const PATH: &'static str = $path;
+        })+
+    };
+}
+
+collected! {
+    OfBusiness NewPerson "people";
+    OfBusiness NewMembership "memberships";
+    OfBusiness NewSite "sites";
+    OfSite NewRoom "rooms";
+}

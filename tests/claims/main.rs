@@ -1,0 +1,4 @@
+//! Claims made through the client, on both databases.
+
+mod records;
+mod sessions;
