@@ -1,6 +1,6 @@
-//! The five routes of a record with the common life.
+//! The routes of records with the common life.
 //!
-//! `site_records!` and `business_records!` write the handlers out; what they do stands in the functions here.
+//! `site_records!` and its sisters write the handlers out; what they do stands in the functions here.
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
@@ -102,21 +102,160 @@ where
 /// Data that every handler takes.
 pub(crate) type AppData = Data<App>;
 
-/// The five routes of a record of a site, and the function that registers them.
+/// One handler of a record of a site.
+macro_rules! site_route {
+    (list $tag:literal, $many:literal, $path:literal, $body:ident, $stored:ident, $list:ident, [$($filter:literal)*]) => {
+        #[doc = concat!("List the ", $many, " of a site.")]
+        ///
+        /// Archived ones only with `archived=true`.
+        #[utoipa::path(tag = $tag, summary = concat!("List the ", $many, " of a site."), operation_id = stringify!($list),
+            security(("bearer" = [])),
+            params(ListQuery, ("archived" = Option<bool>, Query, description = "The archived ones instead"),
+                $(($filter = Option<Uuid>, Query, description = "Only those of this one; repeated, of any of them")),*),
+            responses((status = 200, description = "A page of them", body = Page), ReadProblems))]
+        #[get($path)]
+        pub async fn $list(app: AppData, caller: SignedIn, path: Path<Uuid>, request: HttpRequest)
+            -> Result<HttpResponse, Refused> {
+            records::list::<$body>(&app, &caller, Id::new(path.into_inner()), &request).await
+        }
+    };
+    (create $tag:literal, $one:literal, $path:literal, $body:ident, $stored:ident, $create:ident) => {
+        #[doc = concat!("Make a ", $one, ".")]
+        #[utoipa::path(tag = $tag, summary = concat!("Make a ", $one, "."), operation_id = stringify!($create),
+            security(("bearer" = [])), request_body = $body,
+            responses((status = 201, description = "As it was kept", body = $stored), WriteProblems))]
+        #[post($path)]
+        pub async fn $create(app: AppData, caller: SignedIn, path: Path<Uuid>, request: HttpRequest, body: Json<$body>)
+            -> Result<Created<$stored>, Refused> {
+            records::create::<$body>(&app, &caller, Id::new(path.into_inner()), body, &request).await
+        }
+    };
+    (read $tag:literal, $one:literal, $item:literal, $body:ident, $stored:ident, $read:ident) => {
+        #[doc = concat!("Read a ", $one, ".")]
+        #[utoipa::path(tag = $tag, summary = concat!("Read a ", $one, "."), operation_id = stringify!($read),
+            security(("bearer" = [])),
+            responses((status = 200, description = "As it is kept", body = $stored), ReadProblems))]
+        #[get($item)]
+        pub async fn $read(app: AppData, caller: SignedIn, path: Path<(Uuid, Uuid)>) -> Result<Found<$body>, Refused> {
+            let (site, id) = path.into_inner();
+            records::read::<$body>(&app, &caller, Id::new(site), id).await
+        }
+    };
+    (change $tag:literal, $one:literal, $item:literal, $body:ident, $stored:ident, $patch:ident, $change:ident) => {
+        #[doc = concat!("Change some fields of a ", $one, ".")]
+        ///
+        /// JSON Merge Patch; `If-Match` says which version the change was made against.
+        #[utoipa::path(tag = $tag, summary = concat!("Change some fields of a ", $one, "."),
+            operation_id = stringify!($change), security(("bearer" = [])), request_body = $patch,
+            params(("If-Match" = String, Header, description = "The record's entity tag")),
+            responses((status = 200, description = "As it is now", body = $stored), WriteProblems))]
+        #[patch($item)]
+        pub async fn $change(app: AppData, caller: SignedIn, path: Path<(Uuid, Uuid)>, seen: Seen, body: Json<$patch>)
+            -> Result<Found<$body>, Refused> {
+            let (site, id) = path.into_inner();
+            records::change::<$body>(&app, &caller, Id::new(site), id, seen, body).await
+        }
+    };
+    (archive $tag:literal, $one:literal, $item:literal, $body:ident, $stored:ident, $archive:ident) => {
+        #[doc = concat!("Archive a ", $one, ".")]
+        ///
+        /// It stays readable; nothing new can name it.
+        #[utoipa::path(tag = $tag, summary = concat!("Archive a ", $one, "."), operation_id = stringify!($archive),
+            security(("bearer" = [])), params(("If-Match" = String, Header, description = "The record's entity tag")),
+            responses((status = 200, description = "As it was put away", body = $stored), WriteProblems))]
+        #[delete($item)]
+        pub async fn $archive(app: AppData, caller: SignedIn, path: Path<(Uuid, Uuid)>, seen: Seen)
+            -> Result<Found<$body>, Refused> {
+            let (site, id) = path.into_inner();
+            records::archive::<$body>(&app, &caller, Id::new(site), id, seen).await
+        }
+    };
+}
+
+/// One handler of a record of the business.
+macro_rules! business_route {
+    (list $tag:literal, $many:literal, $path:literal, $body:ident, $stored:ident, $list:ident, [$($filter:literal)*]) => {
+        #[doc = concat!("List the ", $many, " of the business.")]
+        ///
+        /// Archived ones only with `archived=true`.
+        #[utoipa::path(tag = $tag, summary = concat!("List the ", $many, " of the business."), operation_id = stringify!($list),
+            security(("bearer" = [])),
+            params(ListQuery, ("archived" = Option<bool>, Query, description = "The archived ones instead"),
+                $(($filter = Option<Uuid>, Query, description = "Only those of this one; repeated, of any of them")),*),
+            responses((status = 200, description = "A page of them", body = Page), ReadProblems))]
+        #[get($path)]
+        pub async fn $list(app: AppData, caller: SignedIn, request: HttpRequest)
+            -> Result<HttpResponse, Refused> {
+            records::list::<$body>(&app, &caller, (), &request).await
+        }
+    };
+    (create $tag:literal, $one:literal, $path:literal, $body:ident, $stored:ident, $create:ident) => {
+        #[doc = concat!("Make a ", $one, ".")]
+        #[utoipa::path(tag = $tag, summary = concat!("Make a ", $one, "."), operation_id = stringify!($create),
+            security(("bearer" = [])), request_body = $body,
+            responses((status = 201, description = "As it was kept", body = $stored), WriteProblems))]
+        #[post($path)]
+        pub async fn $create(app: AppData, caller: SignedIn, request: HttpRequest, body: Json<$body>)
+            -> Result<Created<$stored>, Refused> {
+            records::create::<$body>(&app, &caller, (), body, &request).await
+        }
+    };
+    (read $tag:literal, $one:literal, $item:literal, $body:ident, $stored:ident, $read:ident) => {
+        #[doc = concat!("Read a ", $one, ".")]
+        #[utoipa::path(tag = $tag, summary = concat!("Read a ", $one, "."), operation_id = stringify!($read),
+            security(("bearer" = [])),
+            responses((status = 200, description = "As it is kept", body = $stored), ReadProblems))]
+        #[get($item)]
+        pub async fn $read(app: AppData, caller: SignedIn, path: Path<Uuid>) -> Result<Found<$body>, Refused> {
+            let id = path.into_inner();
+            records::read::<$body>(&app, &caller, (), id).await
+        }
+    };
+    (change $tag:literal, $one:literal, $item:literal, $body:ident, $stored:ident, $patch:ident, $change:ident) => {
+        #[doc = concat!("Change some fields of a ", $one, ".")]
+        ///
+        /// JSON Merge Patch; `If-Match` says which version the change was made against.
+        #[utoipa::path(tag = $tag, summary = concat!("Change some fields of a ", $one, "."),
+            operation_id = stringify!($change), security(("bearer" = [])), request_body = $patch,
+            params(("If-Match" = String, Header, description = "The record's entity tag")),
+            responses((status = 200, description = "As it is now", body = $stored), WriteProblems))]
+        #[patch($item)]
+        pub async fn $change(app: AppData, caller: SignedIn, path: Path<Uuid>, seen: Seen, body: Json<$patch>)
+            -> Result<Found<$body>, Refused> {
+            let id = path.into_inner();
+            records::change::<$body>(&app, &caller, (), id, seen, body).await
+        }
+    };
+    (archive $tag:literal, $one:literal, $item:literal, $body:ident, $stored:ident, $archive:ident) => {
+        #[doc = concat!("Archive a ", $one, ".")]
+        ///
+        /// It stays readable; nothing new can name it.
+        #[utoipa::path(tag = $tag, summary = concat!("Archive a ", $one, "."), operation_id = stringify!($archive),
+            security(("bearer" = [])), params(("If-Match" = String, Header, description = "The record's entity tag")),
+            responses((status = 200, description = "As it was put away", body = $stored), WriteProblems))]
+        #[delete($item)]
+        pub async fn $archive(app: AppData, caller: SignedIn, path: Path<Uuid>, seen: Seen)
+            -> Result<Found<$body>, Refused> {
+            let id = path.into_inner();
+            records::archive::<$body>(&app, &caller, (), id, seen).await
+        }
+    };
+}
+
+/// The five routes of a record of a site.
 macro_rules! site_records {
     ($module:ident: $tag:literal, $one:literal, $many:literal, $path:literal, $item:literal,
-     $body:ident, $stored:ident, $patch:ident,
-     $list:ident, $create:ident, $read:ident, $change:ident, $archive:ident $(, by $($filter:literal)+)?) => {
+     $body:ident, $stored:ident, $patch:ident, $list:ident, $create:ident, $read:ident, $change:ident, $archive:ident $(, by $($filter:literal)+)?) => {
         #[doc = concat!("Routes of ", $many, ".")]
         pub mod $module {
             use actix_web::web::Path;
-            use actix_web::{HttpRequest, HttpResponse, get, patch, post, delete};
+            use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
             use fillmark_api::{$body, $stored, $patch, Listed};
             use fillmark_domain::Id;
             use uuid::Uuid;
 
             use $crate::http::{Created, Found, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
-            use $crate::routes::records::{self, AppData};
+            use $crate::routes::records::{self, AppData, site_route};
 
             type Page = Listed<$stored>;
 
@@ -125,62 +264,41 @@ macro_rules! site_records {
                 config.service($list).service($create).service($read).service($change).service($archive);
             }
 
-            #[doc = concat!("List the ", $many, " of a site.")]
-            ///
-            /// Archived ones only with `archived=true`.
-            #[utoipa::path(tag = $tag, summary = concat!("List the ", $many, " of a site."), operation_id = stringify!($list), security(("bearer" = [])),
-                params(ListQuery, ("archived" = Option<bool>, Query, description = "The archived ones instead"),
-                    $($(($filter = Option<Uuid>, Query, description = "Only those of this one; repeated, of any of them")),+)?),
-                responses((status = 200, description = "A page of them", body = Page), ReadProblems))]
-            #[get($path)]
-            pub async fn $list(app: AppData, caller: SignedIn, path: Path<Uuid>, request: HttpRequest)
-                -> Result<HttpResponse, Refused> {
-                records::list::<$body>(&app, &caller, Id::new(path.into_inner()), &request).await
+            site_route!(list $tag, $many, $path, $body, $stored, $list, [$($($filter)+)?]);
+            site_route!(create $tag, $one, $path, $body, $stored, $create);
+            site_route!(read $tag, $one, $item, $body, $stored, $read);
+            site_route!(change $tag, $one, $item, $body, $stored, $patch, $change);
+            site_route!(archive $tag, $one, $item, $body, $stored, $archive);
+        }
+    };
+}
+
+/// The routes of a record of a site that is never changed: listed, made, read, withdrawn.
+macro_rules! site_facts {
+    ($module:ident: $tag:literal, $one:literal, $many:literal, $path:literal, $item:literal,
+     $body:ident, $stored:ident, $list:ident, $create:ident, $read:ident, $archive:ident $(, by $($filter:literal)+)?) => {
+        #[doc = concat!("Routes of ", $many, ".")]
+        pub mod $module {
+            use actix_web::web::Path;
+            use actix_web::{HttpRequest, HttpResponse, delete, get, post};
+            use fillmark_api::{$body, $stored, Listed};
+            use fillmark_domain::Id;
+            use uuid::Uuid;
+
+            use $crate::http::{Created, Found, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
+            use $crate::routes::records::{self, AppData, site_route};
+
+            type Page = Listed<$stored>;
+
+            /// Registers them.
+            pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+                config.service($list).service($create).service($read).service($archive);
             }
 
-            #[doc = concat!("Make a ", $one, ".")]
-            #[utoipa::path(tag = $tag, summary = concat!("Make a ", $one, "."), operation_id = stringify!($create), security(("bearer" = [])), request_body = $body,
-                responses((status = 201, description = "As it was kept", body = $stored), WriteProblems))]
-            #[post($path)]
-            pub async fn $create(app: AppData, caller: SignedIn, path: Path<Uuid>, request: HttpRequest, body: Json<$body>)
-                -> Result<Created<$stored>, Refused> {
-                records::create::<$body>(&app, &caller, Id::new(path.into_inner()), body, &request).await
-            }
-
-            #[doc = concat!("Read a ", $one, ".")]
-            #[utoipa::path(tag = $tag, summary = concat!("Read a ", $one, "."), operation_id = stringify!($read), security(("bearer" = [])),
-                responses((status = 200, description = "As it is kept", body = $stored), ReadProblems))]
-            #[get($item)]
-            pub async fn $read(app: AppData, caller: SignedIn, path: Path<(Uuid, Uuid)>) -> Result<Found<$body>, Refused> {
-                let (site, id) = path.into_inner();
-                records::read::<$body>(&app, &caller, Id::new(site), id).await
-            }
-
-            #[doc = concat!("Change some fields of a ", $one, ".")]
-            ///
-            /// JSON Merge Patch; `If-Match` says which version the change was made against.
-            #[utoipa::path(tag = $tag, summary = concat!("Change some fields of a ", $one, "."), operation_id = stringify!($change), security(("bearer" = [])), request_body = $patch,
-                params(("If-Match" = String, Header, description = "The record's entity tag")),
-                responses((status = 200, description = "As it is now", body = $stored), WriteProblems))]
-            #[patch($item)]
-            pub async fn $change(app: AppData, caller: SignedIn, path: Path<(Uuid, Uuid)>, seen: Seen, body: Json<$patch>)
-                -> Result<Found<$body>, Refused> {
-                let (site, id) = path.into_inner();
-                records::change::<$body>(&app, &caller, Id::new(site), id, seen, body).await
-            }
-
-            #[doc = concat!("Archive a ", $one, ".")]
-            ///
-            /// It stays readable; nothing new can name it.
-            #[utoipa::path(tag = $tag, summary = concat!("Archive a ", $one, "."), operation_id = stringify!($archive), security(("bearer" = [])),
-                params(("If-Match" = String, Header, description = "The record's entity tag")),
-                responses((status = 200, description = "As it was put away", body = $stored), WriteProblems))]
-            #[delete($item)]
-            pub async fn $archive(app: AppData, caller: SignedIn, path: Path<(Uuid, Uuid)>, seen: Seen)
-                -> Result<Found<$body>, Refused> {
-                let (site, id) = path.into_inner();
-                records::archive::<$body>(&app, &caller, Id::new(site), id, seen).await
-            }
+            site_route!(list $tag, $many, $path, $body, $stored, $list, [$($($filter)+)?]);
+            site_route!(create $tag, $one, $path, $body, $stored, $create);
+            site_route!(read $tag, $one, $item, $body, $stored, $read);
+            site_route!(archive $tag, $one, $item, $body, $stored, $archive);
         }
     };
 }
@@ -188,17 +306,16 @@ macro_rules! site_records {
 /// The five routes of a record of the business.
 macro_rules! business_records {
     ($module:ident: $tag:literal, $one:literal, $many:literal, $path:literal, $item:literal,
-     $body:ident, $stored:ident, $patch:ident,
-     $list:ident, $create:ident, $read:ident, $change:ident, $archive:ident $(, by $($filter:literal)+)?) => {
+     $body:ident, $stored:ident, $patch:ident, $list:ident, $create:ident, $read:ident, $change:ident, $archive:ident $(, by $($filter:literal)+)?) => {
         #[doc = concat!("Routes of ", $many, ".")]
         pub mod $module {
             use actix_web::web::Path;
-            use actix_web::{HttpRequest, HttpResponse, get, patch, post, delete};
+            use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
             use fillmark_api::{$body, $stored, $patch, Listed};
             use uuid::Uuid;
 
             use $crate::http::{Created, Found, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
-            use $crate::routes::records::{self, AppData};
+            use $crate::routes::records::{self, AppData, business_route};
 
             type Page = Listed<$stored>;
 
@@ -207,60 +324,42 @@ macro_rules! business_records {
                 config.service($list).service($create).service($read).service($change).service($archive);
             }
 
-            #[doc = concat!("List the ", $many, " of the business.")]
-            ///
-            /// Archived ones only with `archived=true`.
-            #[utoipa::path(tag = $tag, summary = concat!("List the ", $many, " of the business."), operation_id = stringify!($list), security(("bearer" = [])),
-                params(ListQuery, ("archived" = Option<bool>, Query, description = "The archived ones instead"),
-                    $($(($filter = Option<Uuid>, Query, description = "Only those of this one; repeated, of any of them")),+)?),
-                responses((status = 200, description = "A page of them", body = Page), ReadProblems))]
-            #[get($path)]
-            pub async fn $list(app: AppData, caller: SignedIn, request: HttpRequest) -> Result<HttpResponse, Refused> {
-                records::list::<$body>(&app, &caller, (), &request).await
-            }
-
-            #[doc = concat!("Make a ", $one, ".")]
-            #[utoipa::path(tag = $tag, summary = concat!("Make a ", $one, "."), operation_id = stringify!($create), security(("bearer" = [])), request_body = $body,
-                responses((status = 201, description = "As it was kept", body = $stored), WriteProblems))]
-            #[post($path)]
-            pub async fn $create(app: AppData, caller: SignedIn, request: HttpRequest, body: Json<$body>)
-                -> Result<Created<$stored>, Refused> {
-                records::create::<$body>(&app, &caller, (), body, &request).await
-            }
-
-            #[doc = concat!("Read a ", $one, ".")]
-            #[utoipa::path(tag = $tag, summary = concat!("Read a ", $one, "."), operation_id = stringify!($read), security(("bearer" = [])),
-                responses((status = 200, description = "As it is kept", body = $stored), ReadProblems))]
-            #[get($item)]
-            pub async fn $read(app: AppData, caller: SignedIn, path: Path<Uuid>) -> Result<Found<$body>, Refused> {
-                records::read::<$body>(&app, &caller, (), path.into_inner()).await
-            }
-
-            #[doc = concat!("Change some fields of a ", $one, ".")]
-            ///
-            /// JSON Merge Patch; `If-Match` says which version the change was made against.
-            #[utoipa::path(tag = $tag, summary = concat!("Change some fields of a ", $one, "."), operation_id = stringify!($change), security(("bearer" = [])), request_body = $patch,
-                params(("If-Match" = String, Header, description = "The record's entity tag")),
-                responses((status = 200, description = "As it is now", body = $stored), WriteProblems))]
-            #[patch($item)]
-            pub async fn $change(app: AppData, caller: SignedIn, path: Path<Uuid>, seen: Seen, body: Json<$patch>)
-                -> Result<Found<$body>, Refused> {
-                records::change::<$body>(&app, &caller, (), path.into_inner(), seen, body).await
-            }
-
-            #[doc = concat!("Archive a ", $one, ".")]
-            ///
-            /// It stays readable; nothing new can name it.
-            #[utoipa::path(tag = $tag, summary = concat!("Archive a ", $one, "."), operation_id = stringify!($archive), security(("bearer" = [])),
-                params(("If-Match" = String, Header, description = "The record's entity tag")),
-                responses((status = 200, description = "As it was put away", body = $stored), WriteProblems))]
-            #[delete($item)]
-            pub async fn $archive(app: AppData, caller: SignedIn, path: Path<Uuid>, seen: Seen)
-                -> Result<Found<$body>, Refused> {
-                records::archive::<$body>(&app, &caller, (), path.into_inner(), seen).await
-            }
+            business_route!(list $tag, $many, $path, $body, $stored, $list, [$($($filter)+)?]);
+            business_route!(create $tag, $one, $path, $body, $stored, $create);
+            business_route!(read $tag, $one, $item, $body, $stored, $read);
+            business_route!(change $tag, $one, $item, $body, $stored, $patch, $change);
+            business_route!(archive $tag, $one, $item, $body, $stored, $archive);
         }
     };
 }
 
-pub(crate) use {business_records, site_records};
+/// The routes of a record of the business that is never changed: listed, made, read, withdrawn.
+macro_rules! business_facts {
+    ($module:ident: $tag:literal, $one:literal, $many:literal, $path:literal, $item:literal,
+     $body:ident, $stored:ident, $list:ident, $create:ident, $read:ident, $archive:ident $(, by $($filter:literal)+)?) => {
+        #[doc = concat!("Routes of ", $many, ".")]
+        pub mod $module {
+            use actix_web::web::Path;
+            use actix_web::{HttpRequest, HttpResponse, delete, get, post};
+            use fillmark_api::{$body, $stored, Listed};
+            use uuid::Uuid;
+
+            use $crate::http::{Created, Found, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
+            use $crate::routes::records::{self, AppData, business_route};
+
+            type Page = Listed<$stored>;
+
+            /// Registers them.
+            pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+                config.service($list).service($create).service($read).service($archive);
+            }
+
+            business_route!(list $tag, $many, $path, $body, $stored, $list, [$($($filter)+)?]);
+            business_route!(create $tag, $one, $path, $body, $stored, $create);
+            business_route!(read $tag, $one, $item, $body, $stored, $read);
+            business_route!(archive $tag, $one, $item, $body, $stored, $archive);
+        }
+    };
+}
+
+pub(crate) use {business_facts, business_records, business_route, site_facts, site_records, site_route};
