@@ -1,4 +1,4 @@
-//! Crops, programmes, cycles, where they stand and what they drink from, harvests.
+//! Crops, programmes, cycles, where they stand and what they drink from.
 
 pub(crate) const UP: &str = "
 create table crops (
@@ -93,29 +93,4 @@ create table feeds (
 );
 create index feeds_by_tank_id on feeds (site_id, tank_id);
 create index feeds_by_cycle_id on feeds (site_id, cycle_id);
-
-create table harvests (
-    site_id uuid not null references sites (id),
-    id uuid not null,
-    version bigint not null,
-    created_at timestamptz not null,
-    updated_at timestamptz not null,
-    archived_at timestamptz,
-    cycle_id uuid not null,
-    room_id uuid,
-    harvested_at timestamptz not null,
-    saleable_kg double precision not null,
-    rejected_kg double precision not null,
-    count bigint,
-    grade text,
-    brix double precision,
-    entered_by uuid not null,
-    reverses_id uuid,
-    reason text,
-    primary key (site_id, id),
-    foreign key (site_id, cycle_id) references cycles (site_id, id),
-    foreign key (site_id, room_id) references rooms (site_id, id)
-);
-create index harvests_by_cycle_id on harvests (site_id, cycle_id);
-create index harvests_by_room_id on harvests (site_id, room_id, harvested_at);
 ";

@@ -6,6 +6,8 @@
 
 pub mod basics;
 pub mod body;
+pub mod growing;
+pub mod instruments;
 pub mod people;
 pub mod places;
 pub mod problem;
@@ -13,6 +15,8 @@ pub mod sessions;
 
 pub use basics::{Band, Code, Instant, Metric, Quantity, Stage, Unit};
 pub use body::{Body, Listed, Patch, Stored};
+pub use growing::*;
+pub use instruments::*;
 pub use people::*;
 pub use places::*;
 pub use problem::{Problem, ProblemCode, ProblemFault};

@@ -1,4 +1,7 @@
-//! Sites and rooms.
+//! Sites, rooms, tanks and water.
+
+mod spans;
+mod tank;
 
 use fillmark_domain::places as words;
 use fillmark_domain::{Faults, Week};
@@ -6,6 +9,9 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{Band, Body, Code, Patch, Stored};
+
+pub use spans::*;
+pub use tank::*;
 
 /// A room's use by its code.
 pub type RoomUse = Code<words::RoomUse>;

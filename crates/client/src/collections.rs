@@ -26,4 +26,18 @@ collected! {
     OfBusiness NewMembership "memberships";
     OfBusiness NewSite "sites";
     OfSite NewRoom "rooms";
+    OfSite NewTank "tanks";
+    OfSite NewTankRoom "tank-rooms";
+    OfSite NewOutage "outages";
+    OfSite NewClosure "closures";
+    OfSite NewWaterSource "water-sources";
+    OfBusiness NewCrop "crops";
+    OfBusiness NewProgramme "programmes";
+    OfBusiness NewProgrammeRevision "programme-revisions";
+    OfSite NewCycle "cycles";
+    OfSite NewPlacement "placements";
+    OfSite NewFeed "feeds";
+    OfSite NewMeter "meters";
+    OfSite NewCalibration "calibrations";
+    OfSite NewPlannedChange "planned-changes";
 }

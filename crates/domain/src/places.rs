@@ -90,6 +90,34 @@ pub enum TankMode {
     },
 }
 
+impl TankMode {
+    /// Its code, without the ratio.
+    pub fn code(self) -> &'static str {
+        match self {
+            TankMode::Recirculating => "recirculating",
+            TankMode::RunToWaste => "run_to_waste",
+            TankMode::Batch => "batch",
+            TankMode::StockTank { .. } => "stock_tank",
+        }
+    }
+
+    /// The mode with this code; only a stock tank has a ratio, and it needs one.
+    pub fn from_code(code: &str, ratio: Option<f64>) -> Option<TankMode> {
+        match (code, ratio) {
+            ("recirculating", None) => Some(TankMode::Recirculating),
+            ("run_to_waste", None) => Some(TankMode::RunToWaste),
+            ("batch", None) => Some(TankMode::Batch),
+            ("stock_tank", Some(ratio)) => Some(TankMode::StockTank { ratio }),
+            _ => None,
+        }
+    }
+
+    /// Whether its solution is changed as a whole from time to time.
+    pub fn is_changed(self) -> bool {
+        matches!(self, TankMode::Recirculating | TankMode::Batch)
+    }
+}
+
 /// Stands at a site and feeds one or more rooms.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Tank {

@@ -1,5 +1,7 @@
 //! Every route, by subject.
 
+pub mod growing;
+pub mod instruments;
 pub mod people;
 pub mod places;
 pub mod records;
@@ -13,4 +15,6 @@ pub fn api(config: &mut ServiceConfig) {
     sessions::routes(config);
     people::routes(config);
     places::routes(config);
+    growing::routes(config);
+    instruments::routes(config);
 }

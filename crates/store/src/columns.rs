@@ -16,6 +16,12 @@ pub(crate) struct Reading {
     pub(crate) id: Uuid,
 }
 
+/// A row that can be named in an error.
+pub(crate) trait Row {
+    /// It is being read.
+    fn reading(&self) -> Reading;
+}
+
 impl Reading {
     pub(crate) fn broken(self, what: impl Into<String>) -> BrokenRow {
         BrokenRow { table: self.table, id: self.id, what: what.into() }
@@ -174,11 +180,13 @@ macro_rules! table {
             }
             pub use entity::*;
 
-            impl Model {
-                pub(crate) fn reading(&self) -> $crate::columns::Reading {
+            impl $crate::columns::Row for Model {
+                fn reading(&self) -> $crate::columns::Reading {
                     $crate::columns::Reading { table: $name, id: self.id }
                 }
+            }
 
+            impl Model {
                 pub(crate) fn kept<W>(&self, content: W) -> fillmark_domain::Kept<W> {
                     fillmark_domain::Kept {
                         id: fillmark_domain::Id::new(self.id),

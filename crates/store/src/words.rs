@@ -1,6 +1,20 @@
 //! One module for each word with the common life: its entity below, its `Record` on top.
 
+pub mod calibrations;
+pub mod change_plans;
+pub mod closures;
+pub mod crops;
+pub mod cycles;
+pub mod feeds;
 pub mod memberships;
+pub mod meters;
+pub mod outages;
 pub mod people;
+pub mod placements;
+pub mod programme_revisions;
+pub mod programmes;
 pub mod rooms;
 pub mod sites;
+pub mod tank_rooms;
+pub mod tanks;
+pub mod water_sources;

@@ -1,14 +1,93 @@
-//! Sites and rooms.
+//! Sites, rooms, tanks, water.
 
+use fillmark_domain::Faults;
 use fillmark_domain::people::Act;
-use fillmark_domain::places::{Room, Site};
+use fillmark_domain::places::{Closure, OutOfUse, Room, Site, Tank, TankMode, TankRoom, WaterSource};
+use fillmark_store::Holder;
 
+use super::span;
 use crate::Managed;
+
+const fn holder(word: &'static str, table: &'static str, column: &'static str) -> Holder {
+    Holder { word, table, column }
+}
 
 impl Managed for Site {
     const MANAGED_BY: Act = Act::ManageSites;
+    const HELD_BY: &'static [Holder] = &[
+        holder("cycle", "cycles", "site_id"),
+        holder("tank", "tanks", "site_id"),
+        holder("room", "rooms", "site_id"),
+    ];
+
+    fn faults(&self) -> Faults {
+        let mut faults = Faults::default();
+        faults.unless(
+            !self.working_week.is_empty(),
+            "/working_week",
+            "empty",
+            "expected at least one weekday",
+        );
+        faults
+    }
 }
 
 impl Managed for Room {
     const MANAGED_BY: Act = Act::Manage;
+    const HELD_BY: &'static [Holder] = &[
+        holder("placement", "placements", "room_id"),
+        holder("tank's room", "tank_rooms", "room_id"),
+        holder("check plan", "check_plans", "room_id"),
+    ];
+}
+
+impl Managed for Tank {
+    const MANAGED_BY: Act = Act::Manage;
+    const HELD_BY: &'static [Holder] =
+        &[holder("feed", "feeds", "tank_id"), holder("check plan", "check_plans", "tank_id")];
+
+    fn faults(&self) -> Faults {
+        let mut faults = Faults::default();
+        faults.range("/fill_mark", self.fill_mark_l, 0.1, 1e6);
+        if let TankMode::StockTank { ratio } = self.mode {
+            faults.range("/stock_ratio", ratio, 1.0, 10_000.0);
+        }
+        faults
+    }
+}
+
+impl Managed for TankRoom {
+    const MANAGED_BY: Act = Act::Manage;
+
+    fn faults(&self) -> Faults {
+        let mut faults = Faults::default();
+        span(self.from, self.until, &mut faults);
+        faults.range("/share", self.share, 0.0, 1.0);
+        faults
+    }
+}
+
+impl Managed for OutOfUse {
+    const MANAGED_BY: Act = Act::Manage;
+
+    fn faults(&self) -> Faults {
+        let mut faults = Faults::default();
+        span(self.from, self.until, &mut faults);
+        faults
+    }
+}
+
+impl Managed for Closure {
+    const MANAGED_BY: Act = Act::Manage;
+
+    fn faults(&self) -> Faults {
+        let mut faults = Faults::default();
+        span(self.days.from, Some(self.days.until), &mut faults);
+        faults
+    }
+}
+
+impl Managed for WaterSource {
+    const MANAGED_BY: Act = Act::Manage;
+    const HELD_BY: &'static [Holder] = &[holder("tank", "tanks", "water_source_id")];
 }

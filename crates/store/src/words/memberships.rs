@@ -4,7 +4,7 @@ use fillmark_domain::people::Membership;
 use fillmark_domain::{Id, Kept};
 use sea_orm::Set;
 
-use crate::columns::{self, table};
+use crate::columns::{self, Row, table};
 use crate::{BrokenRow, BusinessScope, Record, Reference};
 
 table!(business "memberships" {

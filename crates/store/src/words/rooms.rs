@@ -4,7 +4,7 @@ use fillmark_domain::Kept;
 use fillmark_domain::places::Room;
 use sea_orm::Set;
 
-use crate::columns::{self, table};
+use crate::columns::{self, Row, table};
 use crate::{BrokenRow, Record, SiteScope};
 
 table!(site "rooms" {

@@ -5,7 +5,7 @@ use fillmark_domain::places::Site;
 use fillmark_domain::{Currency, Kept, Week};
 use sea_orm::Set;
 
-use crate::columns::{self, table};
+use crate::columns::{self, Row, table};
 use crate::{BrokenRow, BusinessScope, Record};
 
 table!(business "sites" {

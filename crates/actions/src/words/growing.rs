@@ -1,0 +1,113 @@
+//! Crops, programmes, cycles, where they stand and what they drink from.
+
+use chrono::NaiveDate;
+use fillmark_domain::growing::{
+    Crop, Cycle, Feed, Placement, Programme, ProgrammeRevision, Step, is_keepable,
+};
+use fillmark_domain::people::Act;
+use fillmark_domain::{Faults, Id, Kept};
+use fillmark_store::{Holder, SiteScope, Tx, records};
+
+use super::span;
+use crate::{Managed, Refusal};
+
+impl Managed for Crop {
+    const MANAGED_BY: Act = Act::ManageBusiness;
+    const HELD_BY: &'static [Holder] = &[
+        Holder { word: "cycle", table: "cycles", column: "crop_id" },
+        Holder { word: "programme", table: "programmes", column: "crop_id" },
+    ];
+}
+
+impl Managed for Programme {
+    const MANAGED_BY: Act = Act::ManageBusiness;
+    const HELD_BY: &'static [Holder] = &[Holder { word: "cycle", table: "cycles", column: "programme_id" }];
+}
+
+impl Managed for ProgrammeRevision {
+    const MANAGED_BY: Act = Act::ManageBusiness;
+
+    fn faults(&self) -> Faults {
+        let mut faults = Faults::default();
+        faults.unless(!self.steps.is_empty(), "/steps", "empty", "expected at least one step");
+        for (at, step) in self.steps.iter().enumerate() {
+            faults.within(&format!("/steps/{at}"), step_faults(step));
+        }
+        faults
+    }
+}
+
+fn step_faults(step: &Step) -> Faults {
+    let mut faults = Faults::default();
+    faults.range("/days", step.days.into(), 1.0, 1000.0);
+    faults.range("/strength", step.strength, 0.0, 1.2);
+    faults.range("/top_up_strength", step.top_up_strength, 0.0, 1.2);
+    if let Some(days) = step.change_every_days {
+        faults.range("/change_every_days", days.into(), 1.0, 365.0);
+    }
+    for (at, dose) in step.doses.iter().enumerate() {
+        faults.range(&format!("/doses/{at}/per_litre"), dose.per_litre, 0.0, 100.0);
+        let once = step.doses[..at].iter().all(|other| other.product != dose.product);
+        faults.unless(once, &format!("/doses/{at}/product_id"), "twice", "expected one dose a product");
+    }
+    faults
+}
+
+impl Managed for Cycle {
+    const MANAGED_BY: Act = Act::Manage;
+
+    fn faults(&self) -> Faults {
+        let mut faults = Faults::default();
+        faults.unless(self.plants > 0, "/plants", "out_of_range", "expected at least one plant");
+        let dates = [Some(self.starts_on), self.ends_on].into_iter().flatten();
+        let keepable = dates.chain(self.stages.iter().map(|stage| stage.from)).all(is_keepable);
+        faults.unless(keepable, "/starts_on", "out_of_range", "expected dates of the years 2000 to 2100");
+        faults.take("/stages", "out_of_order", self.check());
+        faults
+    }
+}
+
+impl Managed for Placement {
+    const MANAGED_BY: Act = Act::Manage;
+
+    fn faults(&self) -> Faults {
+        let mut faults = Faults::default();
+        span(self.from, self.until, &mut faults);
+        faults.unless(self.plants > 0, "/plants", "out_of_range", "expected at least one plant");
+        faults
+    }
+}
+
+impl Managed for Feed {
+    const MANAGED_BY: Act = Act::Manage;
+
+    fn faults(&self) -> Faults {
+        let mut faults = Faults::default();
+        span(self.from, self.until, &mut faults);
+        faults
+    }
+
+    async fn faults_beside(
+        &self,
+        tx: &Tx,
+        scope: SiteScope,
+        id: Option<Id<Feed>>,
+    ) -> Result<Faults, Refusal> {
+        let mut faults = Faults::default();
+        let others = records::find_many::<Feed>(tx, scope, "tank_id", vec![self.tank.uuid().into()]).await?;
+        let leads = |other: &Kept<Feed>| {
+            other.content.leads
+                && Some(other.id) != id
+                && other.archived_at.is_none()
+                && overlap(self, &other.content)
+        };
+        let led_twice = self.leads && others.iter().any(leads);
+        faults.unless(!led_twice, "/leads", "led_twice", "expected one leading feed of a tank at a time");
+        Ok(faults)
+    }
+}
+
+fn overlap(one: &Feed, other: &Feed) -> bool {
+    let ends = |feed: &Feed| feed.until.unwrap_or(NaiveDate::MAX);
+    one.from <= ends(other) && other.from <= ends(one)
+}
