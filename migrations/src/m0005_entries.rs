@@ -73,6 +73,7 @@ create table readings (
     meter_id uuid,
     recorded_at timestamptz not null,
     clock_suspect boolean not null,
+    clock_offset_ms bigint,
     band_low double precision,
     band_aim double precision,
     band_high double precision,

@@ -7,6 +7,7 @@ pub mod app;
 pub mod caller;
 pub mod passwords;
 pub mod people;
+pub mod readings;
 pub mod records;
 pub mod refusal;
 pub mod sessions;

@@ -85,6 +85,39 @@ impl From<Faults> for Refusal {
 }
 
 impl Refusal {
+    /// Whether it is about what was entered, so that another entry may still be taken.
+    pub fn is_about_the_entry(&self) -> bool {
+        match self {
+            Refusal::NotFound
+            | Refusal::Invalid(_)
+            | Refusal::Unconfirmed(_)
+            | Refusal::Conflict(_)
+            | Refusal::OutOfStock(_)
+            | Refusal::ClientIdReused => true,
+            Refusal::NotSignedIn
+            | Refusal::WrongPassword
+            | Refusal::NotAllowed(_)
+            | Refusal::Stale
+            | Refusal::Taken
+            | Refusal::Unavailable(_)
+            | Refusal::Failed(_) => false,
+        }
+    }
+
+    /// The refusal of a part, its fields named under the part's own pointer.
+    pub fn within(self, pointer: &str) -> Self {
+        let under = |faults| {
+            let mut all = Faults::default();
+            all.within(pointer, faults);
+            all
+        };
+        match self {
+            Refusal::Invalid(faults) => Refusal::Invalid(under(faults)),
+            Refusal::Unconfirmed(faults) => Refusal::Unconfirmed(under(faults)),
+            other => other,
+        }
+    }
+
     /// A single field that cannot be taken.
     pub fn invalid(pointer: &str, code: &'static str, detail: impl Into<String>) -> Self {
         let mut faults = Faults::default();

@@ -6,6 +6,7 @@
 
 pub mod basics;
 pub mod body;
+pub mod entries;
 pub mod growing;
 pub mod instruments;
 pub mod people;
@@ -15,6 +16,7 @@ pub mod sessions;
 
 pub use basics::{Band, Code, Instant, Metric, Quantity, Stage, Unit};
 pub use body::{Body, Listed, Patch, Stored};
+pub use entries::*;
 pub use growing::*;
 pub use instruments::*;
 pub use people::*;

@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Datelike, Days as ChronoDays, NaiveDate, Utc};
 
+use crate::people::PersonId;
 use crate::places::{RoomId, TankId};
 use crate::stock::ProductId;
 use crate::{Band, Id, Stage};
@@ -135,22 +136,34 @@ pub struct Feed {
 /// One picking of a cycle.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Harvest {
+    /// Made by the client that entered it.
+    pub client_id: uuid::Uuid,
     /// The cycle.
     pub cycle: CycleId,
     /// The room it was picked in.
     pub room: Option<RoomId>,
     /// When.
     pub harvested_at: DateTime<Utc>,
+    /// When the server got it.
+    pub received_at: DateTime<Utc>,
     /// Saleable mass, kg.
     pub saleable_kg: f64,
     /// Rejected mass, kg.
     pub rejected_kg: f64,
     /// Pieces or bunches, where counted.
-    pub count: Option<u32>,
+    pub pieces: Option<u32>,
     /// The grade in the grower's own words.
     pub grade: Option<String>,
     /// Soluble solids, °Bx, if measured.
     pub brix: Option<f64>,
+    /// Who picked.
+    pub done_by: Option<PersonId>,
+    /// Who typed it.
+    pub entered_by: Option<PersonId>,
+    /// The harvest it takes back, and why: then every mass is an opposite.
+    pub reverses: Option<(Id<Harvest>, String)>,
+    /// The harvest that took it back.
+    pub reversed: Option<Id<Harvest>>,
 }
 
 /// Whether a span of days with an open end holds a day.

@@ -17,6 +17,7 @@ pub mod money;
 pub mod open_days;
 pub mod people;
 pub mod places;
+pub mod plan;
 pub mod quantity;
 pub mod record;
 pub mod recurrence;

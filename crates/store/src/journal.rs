@@ -39,16 +39,7 @@ pub async fn append(
     record_id: Uuid,
     detail: JsonValue,
 ) -> Result<(), StoreError> {
-    let entry = row::ActiveModel {
-        site_id: Set(owner(scope)),
-        id: Set(stamp.fresh::<Entry>().uuid()),
-        at: Set(stamp.at),
-        person_id: Set(stamp.by.map(PersonId::uuid)),
-        deed: Set(deed.to_owned()),
-        word: Set(word.to_owned()),
-        record_id: Set(record_id),
-        detail: Set(detail),
-    };
+    let entry = entry(scope, stamp, deed, word, record_id, detail);
     row::Entity::insert(entry).exec_without_returning(&tx.0).await?;
     Ok(())
 }
@@ -67,6 +58,24 @@ pub async fn note(
     append(tx, scope, stamp, deed, word, record_id, JsonValue::Object(Default::default())).await
 }
 
+/// Appends an entry for each of several records; what was entered stands in the records themselves.
+/// # Errors
+/// When the database fails.
+pub async fn note_many(
+    tx: &Tx,
+    scope: impl Scope,
+    stamp: &Stamp<'_>,
+    deed: &str,
+    word: &str,
+    record_ids: &[Uuid],
+) -> Result<(), StoreError> {
+    for chunk in record_ids.chunks(1000) {
+        let entries = chunk.iter().map(|id| entry(scope, stamp, deed, word, *id, JsonValue::Object(Default::default())));
+        row::Entity::insert_many(entries).exec_without_returning(&tx.0).await?;
+    }
+    Ok(())
+}
+
 /// A page of a scope's journal.
 /// # Errors
 /// When the database fails.
@@ -74,6 +83,26 @@ pub async fn page(tx: &Tx, scope: impl Scope, query: &PageQuery) -> Result<Page<
     let rows = row::Entity::find().filter(row::Column::SiteId.eq(owner(scope)));
     let page = page_of(tx, rows, query).await?;
     Ok(Page { items: page.items.into_iter().map(read).collect(), next: page.next })
+}
+
+fn entry(
+    scope: impl Scope,
+    stamp: &Stamp<'_>,
+    deed: &str,
+    word: &str,
+    record_id: Uuid,
+    detail: JsonValue,
+) -> row::ActiveModel {
+    row::ActiveModel {
+        site_id: Set(owner(scope)),
+        id: Set(stamp.fresh::<Entry>().uuid()),
+        at: Set(stamp.at),
+        person_id: Set(stamp.by.map(PersonId::uuid)),
+        deed: Set(deed.to_owned()),
+        word: Set(word.to_owned()),
+        record_id: Set(record_id),
+        detail: Set(detail),
+    }
 }
 
 /// The business's journal stands under the nil id, since a key holds no nulls.

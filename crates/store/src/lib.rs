@@ -11,6 +11,8 @@ mod columns;
 pub mod connection;
 pub mod error;
 pub mod journal;
+pub mod plan;
+pub mod readings;
 pub mod records;
 pub mod scope;
 pub mod stamp;

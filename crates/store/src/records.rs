@@ -3,7 +3,7 @@
 mod life;
 mod page;
 
-pub use life::{archive, change, create, exists, find, find_many, is_held};
+pub use life::{all, archive, change, create, exists, find, find_many, is_held};
 pub use page::{Filter, Page, PageQuery, SortKey, SortValue, page, page_of};
 
 use fillmark_domain::Kept;

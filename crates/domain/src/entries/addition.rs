@@ -8,7 +8,7 @@ use crate::entries::TankChange;
 use crate::people::PersonId;
 use crate::places::TankId;
 use crate::stock::{Lot, Product};
-use crate::{Amount, Id};
+use crate::{Amount, Base, Id};
 
 coded! {
     /// Why something was added.
@@ -33,6 +33,8 @@ pub enum Poured {
         product: Id<Product>,
         /// How much in all.
         amount: Amount,
+        /// What it is counted in.
+        base: Base,
         /// From which lots how much.
         lots: Vec<(Id<Lot>, Amount)>,
         /// Poured though no lot of the record held it: in use and forecast, in no balance.
@@ -66,8 +68,8 @@ pub struct Addition {
     pub done_by: Option<PersonId>,
     /// Who typed it.
     pub entered_by: Option<PersonId>,
-    /// The addition it takes back: then every amount is an opposite.
-    pub reverses: Option<Id<Addition>>,
-    /// The addition that took it back, and why.
-    pub reversed: Option<(Id<Addition>, String)>,
+    /// The addition it takes back, and why: then every amount is an opposite.
+    pub reverses: Option<(Id<Addition>, String)>,
+    /// The addition that took it back.
+    pub reversed: Option<Id<Addition>>,
 }

@@ -82,6 +82,8 @@ pub struct Reading {
     pub recorded_at: DateTime<Utc>,
     /// When the server got it.
     pub received_at: DateTime<Utc>,
+    /// How far the server's clock was ahead of the client's, ms, where the client told its own.
+    pub clock_offset_ms: Option<i64>,
     /// Whether `recorded_at` lies further ahead of the server's clock than clocks differ.
     pub clock_suspect: bool,
     /// Who took it; nobody for a device.
@@ -90,15 +92,22 @@ pub struct Reading {
     pub entered_by: Option<PersonId>,
     /// The band in force then, if any.
     pub band: Option<BandThen>,
-    /// A later reading that stands in its place, and why.
-    pub superseded: Option<(Id<Reading>, String)>,
-    /// The earlier reading in whose place it stands.
-    pub supersedes: Option<Id<Reading>>,
+    /// The later reading that stands in its place.
+    pub superseded: Option<Id<Reading>>,
+    /// The earlier reading in whose place it stands, and why.
+    pub supersedes: Option<(Id<Reading>, String)>,
 }
 
 impl Reading {
     /// Whether it is in band; nothing where no band was in force.
     pub fn in_band(&self) -> Option<bool> {
         self.band.map(|band| (band.low..=band.high).contains(&self.value))
+    }
+}
+
+impl SamplePoint {
+    /// Whether the bands of a tank or room speak of it: drain and source water have none.
+    pub fn is_banded(self) -> bool {
+        matches!(self, SamplePoint::Tank | SamplePoint::Feed | SamplePoint::Air)
     }
 }

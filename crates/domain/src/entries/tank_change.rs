@@ -33,10 +33,10 @@ pub struct TankChange {
     pub done_by: Option<PersonId>,
     /// Who typed it.
     pub entered_by: Option<PersonId>,
-    /// The change that took it back, and why.
-    pub reversed: Option<(Id<TankChange>, String)>,
-    /// The change it takes back.
-    pub reverses: Option<Id<TankChange>>,
+    /// The change it takes back, and why: then every volume is an opposite.
+    pub reverses: Option<(Id<TankChange>, String)>,
+    /// The change that took it back.
+    pub reversed: Option<Id<TankChange>>,
 }
 
 impl TankChange {

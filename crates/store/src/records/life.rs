@@ -180,3 +180,13 @@ pub async fn is_held(tx: &Tx, scope: impl Scope, holder: Holder, id: uuid::Uuid)
     }
     Ok(tx.0.query_one(&query).await?.is_some())
 }
+
+/// All records of a scope that are not archived, oldest first: for tables that stay small.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn all<R: Record>(tx: &Tx, scope: R::Scope) -> Result<Vec<Kept<R>>, StoreError> {
+    use sea_orm::QueryOrder;
+    let open = scoped::<R>(scope).filter(column::<R>("archived_at").is_null());
+    let rows = open.order_by_asc(column::<R>("id")).all(&tx.0).await?;
+    Ok(rows.into_iter().map(R::read).collect::<Result<_, _>>()?)
+}

@@ -1,0 +1,291 @@
+//! Readings entered one by one or by the hundred, and corrected.
+
+use std::collections::HashMap;
+
+use chrono::{DateTime, TimeDelta, Utc};
+use fillmark_domain::entries::{BandThen, Compensation, Meter, Reading, SamplePoint, Spot, doubts};
+use fillmark_domain::people::{Act, PersonId};
+use fillmark_domain::plan::SitePlan;
+use fillmark_domain::places::SiteId;
+use fillmark_domain::{Faults, Id, Metric, Quantity};
+use fillmark_store::readings::{self, KeptReading};
+use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, plan, records};
+use uuid::Uuid;
+
+use crate::{App, Caller, Refusal};
+
+/// Clocks of devices may run ahead by so much before a reading's time is held to be suspect.
+const AHEAD: TimeDelta = TimeDelta::minutes(5);
+
+/// A reading as somebody enters it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReadingEntry {
+    /// Made by the client: the same one twice has one effect.
+    pub client_id: Uuid,
+    /// Of what.
+    pub spot: Spot,
+    /// Where the sample was taken.
+    pub sample_point: SamplePoint,
+    /// What was measured.
+    pub metric: Metric,
+    /// As the meter showed it.
+    pub entered: Quantity,
+    /// The meter's compensation, where known.
+    pub compensation: Option<Compensation>,
+    /// The meter.
+    pub meter: Option<Id<Meter>>,
+    /// When it was taken, by the clock of whoever took it.
+    pub recorded_at: DateTime<Utc>,
+    /// When the client sent it, by the same clock.
+    pub sent_at: Option<DateTime<Utc>>,
+    /// Who took it, when not the one who enters it.
+    pub done_by: Option<PersonId>,
+    /// It was asked back and is right all the same.
+    pub confirmed: bool,
+}
+
+/// What became of an entry.
+#[derive(Debug)]
+pub enum Outcome<W> {
+    /// It was kept.
+    Created(Id<W>),
+    /// The same entry came before.
+    Duplicate(Id<W>),
+    /// It was not kept; the others are not touched by that.
+    Rejected(Refusal),
+}
+
+/// Enters readings, each for itself.
+/// # Errors
+/// When the caller may not, or the database fails; what is wrong with an entry is its own outcome.
+pub async fn enter(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    entries: &[ReadingEntry],
+) -> Result<Vec<Outcome<Reading>>, Refusal> {
+    let scope = caller.may(Act::EnterWork, site)?;
+
+    let tx = app.store.begin().await?;
+    let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
+    tx.commit().await?;
+
+    Ok(outcomes)
+}
+
+/// Enters readings all together or not at all.
+/// # Errors
+/// The first entry that is wrong, by its place; nothing is kept then.
+pub async fn enter_together(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    entries: &[ReadingEntry],
+) -> Result<Vec<Outcome<Reading>>, Refusal> {
+    let scope = caller.may(Act::EnterWork, site)?;
+
+    let tx = app.store.begin().await?;
+    let mut outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
+    if let Some(at) = outcomes.iter().position(|outcome| matches!(outcome, Outcome::Rejected(_))) {
+        let Outcome::Rejected(refusal) = outcomes.swap_remove(at) else { return Err(Refusal::NotFound) };
+        return Err(refusal.within(&format!("/items/{at}")));
+    }
+    tx.commit().await?;
+
+    Ok(outcomes)
+}
+
+/// Enters readings inside another action's transaction.
+pub(crate) async fn enter_within(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    entries: &[ReadingEntry],
+) -> Result<Vec<Outcome<Reading>>, Refusal> {
+    let mut desk = Desk::open(tx, scope, stamp, entries).await?;
+    let mut outcomes = Vec::with_capacity(entries.len());
+    for entry in entries {
+        outcomes.push(match desk.take(entry).await {
+            Ok(outcome) => outcome,
+            Err(refusal) if refusal.is_about_the_entry() => Outcome::Rejected(refusal),
+            Err(refusal) => return Err(refusal),
+        });
+    }
+    readings::keep(tx, scope, stamp, &desk.kept).await?;
+    crate::alerts::watch_bands(tx, scope, stamp, &desk.kept).await?;
+    Ok(outcomes)
+}
+
+/// Corrects a reading: a new one stands in its place, with a reason; the old one stays readable.
+/// # Errors
+/// When the caller may not, the reading is not there or was corrected before, or the new one is wrong.
+pub async fn correct(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    reading: Id<Reading>,
+    entry: &ReadingEntry,
+    reason: &str,
+) -> Result<KeptReading, Refusal> {
+    let scope = caller.may(Act::Correct, site)?;
+    let stamp = app.stamp(caller);
+
+    let tx = app.store.begin().await?;
+    let found = readings::find(&tx, scope, &[reading.uuid()]).await?;
+    let (_, old) = found.into_iter().next().ok_or(Refusal::NotFound)?;
+    if old.superseded.is_some() {
+        return Err(Refusal::Conflict("the reading was corrected before; correct the one in its place".into()));
+    }
+    let mut desk = Desk::open(&tx, scope, &stamp, std::slice::from_ref(entry)).await?;
+    let mut new = desk.checked(entry).await?;
+    new.supersedes = Some((reading, reason.to_owned()));
+    let kept = (stamp.fresh(), new);
+    readings::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
+    crate::alerts::watch_bands(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
+    tx.commit().await?;
+
+    Ok(kept)
+}
+
+/// One reading.
+/// # Errors
+/// When the caller may not see it or it is not there.
+pub async fn read(app: &App, caller: &Caller, site: SiteId, id: Id<Reading>) -> Result<KeptReading, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    readings::find(&tx, scope, &[id.uuid()]).await?.into_iter().next().ok_or(Refusal::NotFound)
+}
+
+/// A page of a site's readings.
+/// # Errors
+/// When the caller may not see them.
+pub async fn list(app: &App, caller: &Caller, site: SiteId, query: &PageQuery) -> Result<Page<KeptReading>, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    Ok(readings::page(&tx, scope, query).await?)
+}
+
+/// Where entries are looked at one after the other, with what each needs to be compared with at hand.
+struct Desk<'a> {
+    tx: &'a Tx,
+    scope: SiteScope,
+    stamp: &'a Stamp<'a>,
+    plan: SitePlan,
+    earlier: HashMap<Uuid, KeptReading>,
+    last: HashMap<(Spot, SamplePoint, Metric), Option<f64>>,
+    known: HashMap<(&'static str, Uuid), bool>,
+    kept: Vec<KeptReading>,
+}
+
+impl<'a> Desk<'a> {
+    async fn open(
+        tx: &'a Tx,
+        scope: SiteScope,
+        stamp: &'a Stamp<'a>,
+        entries: &[ReadingEntry],
+    ) -> Result<Desk<'a>, Refusal> {
+        let ids: Vec<Uuid> = entries.iter().map(|entry| entry.client_id).collect();
+        let earlier = readings::find_by_client_ids(tx, scope, &ids).await?;
+        Ok(Desk {
+            tx,
+            scope,
+            stamp,
+            plan: plan::site_plan(tx, scope).await?.ok_or(Refusal::NotFound)?,
+            earlier: earlier.into_iter().map(|kept| (kept.1.client_id, kept)).collect(),
+            last: HashMap::new(),
+            known: HashMap::new(),
+            kept: Vec::new(),
+        })
+    }
+
+    async fn take(&mut self, entry: &ReadingEntry) -> Result<Outcome<Reading>, Refusal> {
+        if let Some((id, earlier)) = self.earlier.get(&entry.client_id) {
+            return if is_same(earlier, entry) { Ok(Outcome::Duplicate(*id)) } else { Err(Refusal::ClientIdReused) };
+        }
+        let reading = self.checked(entry).await?;
+        let id = self.stamp.fresh();
+        self.earlier.insert(entry.client_id, (id, reading.clone()));
+        self.kept.push((id, reading));
+        Ok(Outcome::Created(id))
+    }
+
+    /// The reading of an entry that is right, or that was confirmed.
+    async fn checked(&mut self, entry: &ReadingEntry) -> Result<Reading, Refusal> {
+        let mut faults = Faults::default();
+        let value = faults.take("/value", "not_a_value", entry.metric.canonical(entry.entered));
+        self.look_up(entry, &mut faults).await?;
+        let value = faults.or(value)?;
+
+        let at = entry.recorded_at;
+        let band = self.plan.band(entry.spot, entry.metric, at);
+        let band = band.filter(|_| entry.sample_point.is_banded());
+        let band = band.map(|band| BandThen { low: band.low, aim: band.aim, high: band.high });
+        let last = self.last_value(entry).await?;
+        if !entry.confirmed
+            && let Some(doubt) = doubts(entry.metric, entry.entered, value, last, band)
+        {
+            let mut faults = Faults::default();
+            faults.add("/value", "looks_mis_keyed", doubt.to_string());
+            return Err(Refusal::Unconfirmed(faults));
+        }
+        self.last.insert((entry.spot, entry.sample_point, entry.metric), Some(value));
+        Ok(self.reading(entry, value, band))
+    }
+
+    fn reading(&self, entry: &ReadingEntry, value: f64, band: Option<BandThen>) -> Reading {
+        let offset = entry.sent_at.map(|sent_at| self.stamp.at - sent_at);
+        let corrected = entry.recorded_at + offset.unwrap_or_default();
+        Reading {
+            client_id: entry.client_id,
+            spot: entry.spot,
+            sample_point: entry.sample_point,
+            metric: entry.metric,
+            entered: entry.entered,
+            value,
+            compensation: entry.compensation,
+            meter: entry.meter,
+            recorded_at: entry.recorded_at,
+            received_at: self.stamp.at,
+            clock_offset_ms: offset.map(|offset| offset.num_milliseconds()),
+            clock_suspect: corrected > self.stamp.at + AHEAD,
+            done_by: entry.done_by.or(self.stamp.by),
+            entered_by: self.stamp.by,
+            band,
+            superseded: None,
+            supersedes: None,
+        }
+    }
+
+    async fn last_value(&mut self, entry: &ReadingEntry) -> Result<Option<f64>, Refusal> {
+        let (spot, point, metric) = (entry.spot, entry.sample_point, entry.metric);
+        if let Some(last) = self.last.get(&(spot, point, metric)) {
+            return Ok(*last);
+        }
+        Ok(readings::last_before(self.tx, self.scope, spot, point, metric, entry.recorded_at).await?)
+    }
+
+    async fn look_up(&mut self, entry: &ReadingEntry, faults: &mut Faults) -> Result<(), Refusal> {
+        let mut named = vec![match entry.spot {
+            Spot::Tank(tank) => Reference::of_site("/tank_id", "tanks", tank.uuid()),
+            Spot::Room(room) => Reference::of_site("/room_id", "rooms", room.uuid()),
+        }];
+        named.extend(entry.meter.map(|meter| Reference::of_site("/meter_id", "meters", meter.uuid())));
+        named.extend(entry.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid())));
+        for reference in named {
+            let key = (reference.table, reference.id);
+            let there = match self.known.get(&key) {
+                Some(there) => *there,
+                None => records::exists(self.tx, self.scope, reference).await?,
+            };
+            self.known.insert(key, there);
+            faults.unless(there, reference.pointer, "unknown_id", "expected the id of a record that is there and not archived");
+        }
+        Ok(())
+    }
+}
+
+fn is_same(earlier: &Reading, entry: &ReadingEntry) -> bool {
+    (earlier.spot, earlier.sample_point, earlier.metric) == (entry.spot, entry.sample_point, entry.metric)
+        && earlier.entered == entry.entered
+        && earlier.recorded_at == entry.recorded_at
+}

@@ -1,0 +1,159 @@
+//! A site's plan as it stands: what drinks from which tank on which day, by which step, within which bands.
+
+use std::collections::HashMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use chrono_tz::Tz;
+
+use crate::entries::{ChangePlan, Spot, tank_change};
+use crate::growing::{Cycle, CycleId, Feed, Placement, ProgrammeId, ProgrammeRevision, Step, spans, step_on};
+use crate::local::Wall;
+use crate::places::{OutOfUse, Room, RoomId, Tank, TankId, TankRoom, WaterSource};
+use crate::{Band, Kept, Metric, OpenDays};
+
+/// All that a site has planned, archived records left out.
+#[derive(Debug, Clone)]
+pub struct SitePlan {
+    /// The site's zone; its days are local days.
+    pub zone: Tz,
+    /// The days on which staff work.
+    pub open: OpenDays,
+    /// Rooms.
+    pub rooms: Vec<Kept<Room>>,
+    /// Tanks.
+    pub tanks: Vec<Kept<Tank>>,
+    /// Which rooms they feed.
+    pub tank_rooms: Vec<TankRoom>,
+    /// When they are out of use.
+    pub outages: Vec<OutOfUse>,
+    /// Water.
+    pub sources: Vec<Kept<WaterSource>>,
+    /// Cycles.
+    pub cycles: HashMap<CycleId, Kept<Cycle>>,
+    /// Where they stand.
+    pub placements: Vec<Placement>,
+    /// What they drink from.
+    pub feeds: Vec<Feed>,
+    /// Revisions of the programmes, by programme, the earliest first.
+    pub revisions: HashMap<ProgrammeId, Vec<ProgrammeRevision>>,
+    /// What people decided about the days of tank changes.
+    pub change_plans: Vec<ChangePlan>,
+}
+
+/// The cycle that leads a tank on a day, and the step it is in.
+#[derive(Debug, Clone, Copy)]
+pub struct Led<'a> {
+    /// The feed.
+    pub feed: &'a Feed,
+    /// Its cycle.
+    pub cycle: &'a Kept<Cycle>,
+    /// The step in force; none where the programme has none for the stage.
+    pub step: Option<&'a Step>,
+}
+
+impl SitePlan {
+    /// The local day of an instant.
+    pub fn day(&self, at: DateTime<Utc>) -> NaiveDate {
+        at.with_timezone(&self.zone).date_naive()
+    }
+
+    /// The instant at which a local day begins.
+    pub fn begins(&self, day: NaiveDate) -> DateTime<Utc> {
+        Wall::of(self.zone, day.and_time(chrono::NaiveTime::MIN)).instant_or_after()
+    }
+
+    /// The tank with this id.
+    pub fn tank(&self, tank: TankId) -> Option<&Kept<Tank>> {
+        self.tanks.iter().find(|kept| kept.id == tank)
+    }
+
+    /// Whether a tank is in use on a day.
+    pub fn in_use(&self, tank: TankId, on: NaiveDate) -> bool {
+        !self.outages.iter().any(|outage| outage.tank == tank && spans(outage.from, outage.until, on))
+    }
+
+    /// The EC of the water a tank is filled with, mS/cm; 0 where its source is unknown.
+    pub fn source_ec(&self, tank: &Tank) -> f64 {
+        let source = self.sources.iter().find(|source| Some(source.id) == tank.water_source);
+        source.map_or(0.0, |source| source.content.ec_ms_cm)
+    }
+
+    /// The room a tank feeds on a day, the one with the largest share.
+    pub fn room_of(&self, tank: TankId, on: NaiveDate) -> Option<RoomId> {
+        let fed = self.tank_rooms.iter().filter(|fed| fed.tank == tank && spans(fed.from, fed.until, on));
+        fed.max_by(|one, other| one.share.total_cmp(&other.share)).map(|fed| fed.room)
+    }
+
+    /// The steps of a programme in force at an instant; before its first revision that one is meant.
+    pub fn steps(&self, programme: ProgrammeId, at: DateTime<Utc>) -> &[Step] {
+        let revisions = self.revisions.get(&programme).map(Vec::as_slice).unwrap_or_default();
+        let in_force = revisions.iter().rfind(|revision| revision.effective_at <= at).or(revisions.first());
+        in_force.map(|revision| revision.steps.as_slice()).unwrap_or_default()
+    }
+
+    /// Who leads a tank on a day; of several feeds the one that says it leads, else the one with the most plants.
+    pub fn led(&self, tank: TankId, on: NaiveDate) -> Option<Led<'_>> {
+        let (feed, cycle) = self
+            .feeds
+            .iter()
+            .filter(|feed| feed.tank == tank && spans(feed.from, feed.until, on))
+            .filter_map(|feed| Some((feed, self.cycles.get(&feed.cycle)?)))
+            .filter(|(_, cycle)| cycle.content.stage_on(on).is_some())
+            .max_by_key(|(feed, _)| (feed.leads, feed.plants))?;
+        let steps = self.steps(cycle.content.programme, self.begins(on));
+        Some(Led { feed, cycle, step: step_on(steps, &cycle.content, on) })
+    }
+
+    /// Plants that drink from a tank on a day.
+    pub fn plants(&self, tank: TankId, on: NaiveDate) -> u32 {
+        let drinking = self.feeds.iter().filter(|feed| feed.tank == tank && spans(feed.from, feed.until, on));
+        drinking.map(|feed| feed.plants).sum()
+    }
+
+    /// The band of a metric in force for a tank or room at an instant: the leading cycle's step, else the
+    /// place's own.
+    pub fn band(&self, spot: Spot, metric: Metric, at: DateTime<Utc>) -> Option<Band> {
+        let day = self.day(at);
+        let of = |bands: &[Band]| bands.iter().find(|band| band.metric == metric).copied();
+        match spot {
+            Spot::Tank(tank) => {
+                let step = self.led(tank, day).and_then(|led| led.step);
+                step.and_then(|step| of(&step.bands)).or_else(|| of(&self.tank(tank)?.content.bands))
+            }
+            Spot::Room(room) => {
+                let step = self.step_of_room(room, day);
+                let own = || of(&self.rooms.iter().find(|kept| kept.id == room)?.content.bands);
+                step.and_then(|step| of(&step.bands)).or_else(own)
+            }
+        }
+    }
+
+    /// The step of the cycle with the most plants in a room.
+    fn step_of_room(&self, room: RoomId, on: NaiveDate) -> Option<&Step> {
+        let standing = self.placements.iter().filter(|placed| placed.room == room && spans(placed.from, placed.until, on));
+        let cycles = standing.filter_map(|placed| Some((placed.plants, self.cycles.get(&placed.cycle)?)));
+        let (_, cycle) = cycles.filter(|(_, cycle)| cycle.content.stage_on(on).is_some()).max_by_key(|(plants, _)| *plants)?;
+        step_on(self.steps(cycle.content.programme, self.begins(on)), &cycle.content, on)
+    }
+
+    /// Days between changes of a tank by its programme on a day; none where it is out of use, not fed, or of a
+    /// mode that is not changed.
+    pub fn change_interval(&self, tank: &Kept<Tank>, on: NaiveDate) -> Option<u32> {
+        if !tank.content.mode.is_changed() || !self.in_use(tank.id, on) {
+            return None;
+        }
+        self.led(tank.id, on)?.step?.change_every_days
+    }
+
+    /// The days on which a tank's changes are due from one day to another.
+    pub fn due_changes(
+        &self,
+        tank: &Kept<Tank>,
+        last_done: Option<NaiveDate>,
+        from: NaiveDate,
+        until: NaiveDate,
+    ) -> Vec<NaiveDate> {
+        let plans: Vec<ChangePlan> = self.change_plans.iter().filter(|plan| plan.tank == tank.id).cloned().collect();
+        tank_change::due_days(last_done, &plans, from, until, |on| self.change_interval(tank, on))
+    }
+}

@@ -1,0 +1,73 @@
+//! A site's plan, loaded as a whole: a few small tables that answers about any day need together.
+
+use std::collections::HashMap;
+
+use fillmark_domain::entries::ChangePlan;
+use fillmark_domain::growing::{Cycle, Feed, Placement, ProgrammeId, ProgrammeRevision};
+use fillmark_domain::places::{Closure, OutOfUse, Site, Tank, TankRoom, WaterSource};
+use fillmark_domain::plan::SitePlan;
+use fillmark_domain::{Kept, OpenDays};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
+
+use crate::records::all;
+use crate::words::{programme_revisions, sites};
+use crate::{Record, SiteScope, StoreError, Tx};
+
+/// The site itself. Every scope names a site that is there, so nothing is found only when it was removed by hand.
+/// # Errors
+/// When the database fails or the row is broken.
+pub async fn site(tx: &Tx, scope: SiteScope) -> Result<Option<Kept<Site>>, StoreError> {
+    let row = sites::row::Entity::find_by_id(scope.id().uuid()).one(&tx.0).await?;
+    Ok(row.map(Site::read).transpose()?)
+}
+
+/// The plan of a site; nothing when there is no such site.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn site_plan(tx: &Tx, scope: SiteScope) -> Result<Option<SitePlan>, StoreError> {
+    let Some(site) = site(tx, scope).await? else { return Ok(None) };
+    let closures = contents(all::<Closure>(tx, scope).await?);
+    let cycles: HashMap<_, _> = all::<Cycle>(tx, scope).await?.into_iter().map(|cycle| (cycle.id, cycle)).collect();
+    let programmes = cycles.values().map(|cycle| cycle.content.programme).collect();
+    Ok(Some(SitePlan {
+        zone: site.content.time_zone,
+        open: OpenDays {
+            week: site.content.working_week,
+            closures: closures.into_iter().map(|closure| closure.days).collect(),
+        },
+        rooms: all(tx, scope).await?,
+        tanks: all::<Tank>(tx, scope).await?,
+        tank_rooms: contents(all::<TankRoom>(tx, scope).await?),
+        outages: contents(all::<OutOfUse>(tx, scope).await?),
+        sources: all::<WaterSource>(tx, scope).await?,
+        revisions: revisions(tx, programmes).await?,
+        cycles,
+        placements: contents(all::<Placement>(tx, scope).await?),
+        feeds: contents(all::<Feed>(tx, scope).await?),
+        change_plans: contents(all::<ChangePlan>(tx, scope).await?),
+    }))
+}
+
+async fn revisions(
+    tx: &Tx,
+    programmes: Vec<ProgrammeId>,
+) -> Result<HashMap<ProgrammeId, Vec<ProgrammeRevision>>, StoreError> {
+    use programme_revisions::row::{Column, Entity};
+    let rows = Entity::find()
+        .filter(Column::ProgrammeId.is_in(programmes.iter().map(|programme| programme.uuid())))
+        .filter(Column::ArchivedAt.is_null())
+        .order_by_asc(Column::EffectiveAt)
+        .all(&tx.0)
+        .await?;
+    let mut revisions: HashMap<ProgrammeId, Vec<ProgrammeRevision>> = HashMap::new();
+    for row in rows {
+        let revision = ProgrammeRevision::read(row)?.content;
+        revisions.entry(revision.programme).or_default().push(revision);
+    }
+    Ok(revisions)
+}
+
+fn contents<W>(kept: Vec<Kept<W>>) -> Vec<W> {
+    kept.into_iter().map(|kept| kept.content).collect()
+}
+
