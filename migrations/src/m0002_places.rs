@@ -35,12 +35,23 @@ create table qualifications (
     created_at timestamptz not null,
     updated_at timestamptz not null,
     archived_at timestamptz,
+    name text not null
+);
+create unique index qualifications_name_in_use on qualifications (name) where archived_at is null;
+
+create table qualifications_held (
+    id uuid not null primary key,
+    version bigint not null,
+    created_at timestamptz not null,
+    updated_at timestamptz not null,
+    archived_at timestamptz,
     person_id uuid not null references people (id),
-    name text not null,
+    qualification_id uuid not null references qualifications (id),
     from_on date not null,
     until_on date
 );
-create index qualifications_by_person_id on qualifications (person_id);
+create index qualifications_held_by_person_id on qualifications_held (person_id);
+create index qualifications_held_by_qualification_id on qualifications_held (qualification_id);
 
 create table closures (
     site_id uuid not null references sites (id),

@@ -1,4 +1,5 @@
 //! Claims made through the client, on both databases.
 
+mod alerts;
 mod records;
 mod sessions;

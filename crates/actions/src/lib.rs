@@ -3,6 +3,7 @@
 //! Each action is one transaction with that rhythm. Records with the common life go through [`records`]; to add
 //! one, write `impl Managed` for it in `words`. An action with a life of its own gets a module of its own.
 
+pub mod alerts;
 pub mod app;
 pub mod caller;
 pub mod passwords;

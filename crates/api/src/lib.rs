@@ -4,6 +4,7 @@
 //! heart of what is answered: [`Stored`] adds id, version and dates, [`Patch`] makes every field optional. To add
 //! one, write the body with a description on each field, `impl Body` for it, and its two aliases.
 
+pub mod alerts;
 pub mod basics;
 pub mod body;
 pub mod entries;
@@ -14,6 +15,7 @@ pub mod places;
 pub mod problem;
 pub mod sessions;
 
+pub use alerts::*;
 pub use basics::{Band, Code, Instant, Metric, Quantity, Stage, Unit};
 pub use body::{Body, Listed, Patch, Stored};
 pub use entries::*;

@@ -3,6 +3,7 @@
 //! Records with the common life are reached by [`Client::business`] and [`Client::site`]; to add one, say its
 //! path in [`collections`]. What has a life of its own has a method in its module.
 
+mod alerts;
 pub mod collections;
 mod records;
 

@@ -1,6 +1,6 @@
 //! People, what they are at which site, and what each role may do.
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Utc};
 
 use crate::Id;
 use crate::code::coded;
@@ -52,19 +52,6 @@ impl Membership {
     pub fn holds(&self, at: DateTime<Utc>) -> bool {
         self.from <= at && self.until.is_none_or(|until| at < until)
     }
-}
-
-/// Something a person has been trained for and may do.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Qualification {
-    /// Who.
-    pub person: PersonId,
-    /// For what, in the grower's words; check plans name the same.
-    pub name: String,
-    /// First day.
-    pub from: NaiveDate,
-    /// Last day, open when it does not lapse.
-    pub until: Option<NaiveDate>,
 }
 
 /// What can be done, as far as rights go.

@@ -6,7 +6,7 @@ pub mod plan;
 pub mod round;
 pub mod staff;
 
-pub use alert::{Alert, AlertKind, AlertState, ClosedBy};
+pub use alert::{Alert, AlertKind, AlertStanding, AlertState, AlreadyClosed, ClosedBy};
 pub use check::{Check, CheckState, Evidence, NotAllowed};
 pub use plan::{CheckPlan, NotAPlan, Place, Task};
 pub use round::{NotARound, Round, RoundStep};

@@ -1,5 +1,6 @@
 //! Every route, by subject.
 
+pub mod alerts;
 pub mod growing;
 pub mod instruments;
 pub mod people;
@@ -17,4 +18,5 @@ pub fn api(config: &mut ServiceConfig) {
     places::routes(config);
     growing::routes(config);
     instruments::routes(config);
+    alerts::routes(config);
 }

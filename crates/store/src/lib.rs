@@ -7,6 +7,7 @@
 //! Every function takes the transaction first and the scope second: a query that forgets the site does not compile.
 
 pub mod accounts;
+pub mod alerts;
 mod columns;
 pub mod connection;
 pub mod error;

@@ -36,10 +36,24 @@ pub struct Alert {
     /// The record it is about: a reading, check, product, lot, shortage or tank, as the kind says. Kind and
     /// record together name an alert that is not closed, so that a job cannot raise it twice.
     pub about: Uuid,
+    /// What a person reads.
+    pub text: String,
     /// When it was raised.
     pub raised_at: DateTime<Utc>,
     /// What became of it.
     pub state: AlertState,
+}
+
+coded! {
+    /// Where an alert stands.
+    AlertStanding {
+        /// Nobody has seen it.
+        Open = "open",
+        /// Somebody has.
+        Seen = "seen",
+        /// What it was about is no more.
+        Closed = "closed",
+    }
 }
 
 /// What became of an alert.
@@ -72,6 +86,17 @@ pub enum ClosedBy {
     Record(Uuid),
     /// Time: what it warned of is over.
     Over,
+}
+
+impl AlertState {
+    /// Where it stands, without the facts.
+    pub fn standing(self) -> AlertStanding {
+        match self {
+            AlertState::Open => AlertStanding::Open,
+            AlertState::Seen { .. } => AlertStanding::Seen,
+            AlertState::Closed { .. } => AlertStanding::Closed,
+        }
+    }
 }
 
 impl Alert {
@@ -124,6 +149,7 @@ mod tests {
             site: Id::new(Uuid::from_u128(3)),
             kind: AlertKind::OutOfBand,
             about: Uuid::from_u128(4),
+            text: "pH 5.1 in the north tank".into(),
             raised_at: at(8),
             state: AlertState::Open,
         }
