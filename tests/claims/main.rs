@@ -1,5 +1,6 @@
 //! Claims made through the client, on both databases.
 
 mod alerts;
+mod readings;
 mod records;
 mod sessions;

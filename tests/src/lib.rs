@@ -2,7 +2,9 @@
 
 pub mod clock;
 pub mod fresh;
+pub mod greenhouse;
 pub mod world;
 
 pub use clock::MovedClock;
+pub use greenhouse::Greenhouse;
 pub use world::World;

@@ -5,6 +5,7 @@
 
 pub mod alerts;
 pub mod app;
+mod bands;
 pub mod caller;
 pub mod passwords;
 pub mod people;

@@ -5,8 +5,8 @@ use std::collections::HashMap;
 use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_domain::entries::{BandThen, Compensation, Meter, Reading, SamplePoint, Spot, doubts};
 use fillmark_domain::people::{Act, PersonId};
-use fillmark_domain::plan::SitePlan;
 use fillmark_domain::places::SiteId;
+use fillmark_domain::plan::SitePlan;
 use fillmark_domain::{Faults, Id, Metric, Quantity};
 use fillmark_store::readings::{self, KeptReading};
 use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, plan, records};
@@ -112,7 +112,7 @@ pub(crate) async fn enter_within(
         });
     }
     readings::keep(tx, scope, stamp, &desk.kept).await?;
-    crate::alerts::watch_bands(tx, scope, stamp, &desk.kept).await?;
+    crate::bands::watch(tx, scope, stamp, &desk.kept).await?;
     Ok(outcomes)
 }
 
@@ -134,14 +134,16 @@ pub async fn correct(
     let found = readings::find(&tx, scope, &[reading.uuid()]).await?;
     let (_, old) = found.into_iter().next().ok_or(Refusal::NotFound)?;
     if old.superseded.is_some() {
-        return Err(Refusal::Conflict("the reading was corrected before; correct the one in its place".into()));
+        return Err(Refusal::Conflict(
+            "the reading was corrected before; correct the one in its place".into(),
+        ));
     }
     let mut desk = Desk::open(&tx, scope, &stamp, std::slice::from_ref(entry)).await?;
     let mut new = desk.checked(entry).await?;
     new.supersedes = Some((reading, reason.to_owned()));
     let kept = (stamp.fresh(), new);
     readings::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
-    crate::alerts::watch_bands(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
+    crate::bands::watch(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
     tx.commit().await?;
 
     Ok(kept)
@@ -159,7 +161,12 @@ pub async fn read(app: &App, caller: &Caller, site: SiteId, id: Id<Reading>) -> 
 /// A page of a site's readings.
 /// # Errors
 /// When the caller may not see them.
-pub async fn list(app: &App, caller: &Caller, site: SiteId, query: &PageQuery) -> Result<Page<KeptReading>, Refusal> {
+pub async fn list(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    query: &PageQuery,
+) -> Result<Page<KeptReading>, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
     Ok(readings::page(&tx, scope, query).await?)
@@ -200,7 +207,11 @@ impl<'a> Desk<'a> {
 
     async fn take(&mut self, entry: &ReadingEntry) -> Result<Outcome<Reading>, Refusal> {
         if let Some((id, earlier)) = self.earlier.get(&entry.client_id) {
-            return if is_same(earlier, entry) { Ok(Outcome::Duplicate(*id)) } else { Err(Refusal::ClientIdReused) };
+            return if is_same(earlier, entry) {
+                Ok(Outcome::Duplicate(*id))
+            } else {
+                Err(Refusal::ClientIdReused)
+            };
         }
         let reading = self.checked(entry).await?;
         let id = self.stamp.fresh();
@@ -278,7 +289,12 @@ impl<'a> Desk<'a> {
                 None => records::exists(self.tx, self.scope, reference).await?,
             };
             self.known.insert(key, there);
-            faults.unless(there, reference.pointer, "unknown_id", "expected the id of a record that is there and not archived");
+            faults.unless(
+                there,
+                reference.pointer,
+                "unknown_id",
+                "expected the id of a record that is there and not archived",
+            );
         }
         Ok(())
     }

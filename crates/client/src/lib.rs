@@ -5,6 +5,7 @@
 
 mod alerts;
 pub mod collections;
+mod entries;
 mod records;
 
 use fillmark_api::{NewSession, Problem, Renewal, Session};

@@ -130,9 +130,14 @@ impl SitePlan {
 
     /// The step of the cycle with the most plants in a room.
     fn step_of_room(&self, room: RoomId, on: NaiveDate) -> Option<&Step> {
-        let standing = self.placements.iter().filter(|placed| placed.room == room && spans(placed.from, placed.until, on));
+        let standing = self
+            .placements
+            .iter()
+            .filter(|placed| placed.room == room && spans(placed.from, placed.until, on));
         let cycles = standing.filter_map(|placed| Some((placed.plants, self.cycles.get(&placed.cycle)?)));
-        let (_, cycle) = cycles.filter(|(_, cycle)| cycle.content.stage_on(on).is_some()).max_by_key(|(plants, _)| *plants)?;
+        let (_, cycle) = cycles
+            .filter(|(_, cycle)| cycle.content.stage_on(on).is_some())
+            .max_by_key(|(plants, _)| *plants)?;
         step_on(self.steps(cycle.content.programme, self.begins(on)), &cycle.content, on)
     }
 
@@ -153,7 +158,8 @@ impl SitePlan {
         from: NaiveDate,
         until: NaiveDate,
     ) -> Vec<NaiveDate> {
-        let plans: Vec<ChangePlan> = self.change_plans.iter().filter(|plan| plan.tank == tank.id).cloned().collect();
+        let plans: Vec<ChangePlan> =
+            self.change_plans.iter().filter(|plan| plan.tank == tank.id).cloned().collect();
         tank_change::due_days(last_done, &plans, from, until, |on| self.change_interval(tank, on))
     }
 }

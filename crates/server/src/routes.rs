@@ -1,10 +1,12 @@
 //! Every route, by subject.
 
 pub mod alerts;
+mod batch;
 pub mod growing;
 pub mod instruments;
 pub mod people;
 pub mod places;
+pub mod readings;
 pub mod records;
 pub mod sessions;
 pub mod system;
@@ -18,5 +20,6 @@ pub fn api(config: &mut ServiceConfig) {
     places::routes(config);
     growing::routes(config);
     instruments::routes(config);
+    readings::routes(config);
     alerts::routes(config);
 }

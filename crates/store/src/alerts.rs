@@ -131,6 +131,16 @@ pub async fn page(tx: &Tx, site: SiteScope, query: &PageQuery) -> Result<Page<Ke
     Ok(Page { items, next: rows.next })
 }
 
+/// The records that alerts of a kind which are not closed are about.
+/// # Errors
+/// When the database fails.
+pub async fn about_unclosed(tx: &Tx, site: SiteScope, kind: AlertKind) -> Result<Vec<Uuid>, StoreError> {
+    let unclosed =
+        of_site(site).filter(row::Column::Kind.eq(code(kind))).filter(row::Column::ClosedAt.is_null());
+    let rows = unclosed.all(&tx.0).await?;
+    Ok(rows.into_iter().map(|row| row.about_id).collect())
+}
+
 fn of_site(site: SiteScope) -> sea_orm::Select<row::Entity> {
     row::Entity::find().filter(row::Column::SiteId.eq(site.uuid()))
 }

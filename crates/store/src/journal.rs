@@ -70,7 +70,9 @@ pub async fn note_many(
     record_ids: &[Uuid],
 ) -> Result<(), StoreError> {
     for chunk in record_ids.chunks(1000) {
-        let entries = chunk.iter().map(|id| entry(scope, stamp, deed, word, *id, JsonValue::Object(Default::default())));
+        let entries = chunk
+            .iter()
+            .map(|id| entry(scope, stamp, deed, word, *id, JsonValue::Object(Default::default())));
         row::Entity::insert_many(entries).exec_without_returning(&tx.0).await?;
     }
     Ok(())

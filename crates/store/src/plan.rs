@@ -27,7 +27,8 @@ pub async fn site(tx: &Tx, scope: SiteScope) -> Result<Option<Kept<Site>>, Store
 pub async fn site_plan(tx: &Tx, scope: SiteScope) -> Result<Option<SitePlan>, StoreError> {
     let Some(site) = site(tx, scope).await? else { return Ok(None) };
     let closures = contents(all::<Closure>(tx, scope).await?);
-    let cycles: HashMap<_, _> = all::<Cycle>(tx, scope).await?.into_iter().map(|cycle| (cycle.id, cycle)).collect();
+    let cycles: HashMap<_, _> =
+        all::<Cycle>(tx, scope).await?.into_iter().map(|cycle| (cycle.id, cycle)).collect();
     let programmes = cycles.values().map(|cycle| cycle.content.programme).collect();
     Ok(Some(SitePlan {
         zone: site.content.time_zone,
@@ -70,4 +71,3 @@ async fn revisions(
 fn contents<W>(kept: Vec<Kept<W>>) -> Vec<W> {
     kept.into_iter().map(|kept| kept.content).collect()
 }
-

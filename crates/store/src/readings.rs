@@ -18,7 +18,12 @@ pub type KeptReading = (Id<Reading>, Reading);
 /// Keeps readings.
 /// # Errors
 /// [`StoreError::Taken`] when one with the same client id came first, or corrects what is corrected already.
-pub async fn keep(tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>, readings: &[KeptReading]) -> Result<(), StoreError> {
+pub async fn keep(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    readings: &[KeptReading],
+) -> Result<(), StoreError> {
     // Below the number of variables that either database takes in one statement.
     for chunk in readings.chunks(500) {
         let rows = chunk.iter().map(|(id, reading)| write(scope, *id, reading));
@@ -31,7 +36,11 @@ pub async fn keep(tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>, readings: &[Kept
 /// The readings with these client ids.
 /// # Errors
 /// When the database fails or a row is broken.
-pub async fn find_by_client_ids(tx: &Tx, scope: SiteScope, ids: &[Uuid]) -> Result<Vec<KeptReading>, StoreError> {
+pub async fn find_by_client_ids(
+    tx: &Tx,
+    scope: SiteScope,
+    ids: &[Uuid],
+) -> Result<Vec<KeptReading>, StoreError> {
     let rows = scoped(scope).filter(row::Column::ClientId.is_in(ids.iter().copied())).all(&tx.0).await?;
     read_all(tx, scope, rows).await
 }
@@ -204,7 +213,9 @@ fn read(row: &row::Model, superseded: Option<Id<Reading>>) -> Result<KeptReading
         entered_by: row.entered_by.map(Id::new),
         band: band.map(|((low, aim), high)| BandThen { low, aim, high }),
         superseded,
-        supersedes: row.supersedes_id.map(|id| (Id::new(id), row.reason_corrected.clone().unwrap_or_default())),
+        supersedes: row
+            .supersedes_id
+            .map(|id| (Id::new(id), row.reason_corrected.clone().unwrap_or_default())),
     };
     Ok((Id::new(row.id), content))
 }

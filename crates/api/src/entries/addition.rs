@@ -107,7 +107,9 @@ impl From<(Id<words::Addition>, words::Addition)> for Addition {
     fn from((id, kept): (Id<words::Addition>, words::Addition)) -> Self {
         let (product_id, amount, lots, shortage) = match kept.poured {
             words::Poured::Product { product, amount, base, lots, shortage } => {
-                let lots = lots.iter().map(|(lot, amount)| LotAmount { lot_id: lot.uuid(), amount: quantity(*amount, base) });
+                let lots = lots
+                    .iter()
+                    .map(|(lot, amount)| LotAmount { lot_id: lot.uuid(), amount: quantity(*amount, base) });
                 let short = Some(shortage).filter(|short| *short != fillmark_domain::Amount::ZERO);
                 let short = short.map(|short| quantity(short, base));
                 (Some(product.uuid()), quantity(amount, base), lots.collect(), short)

@@ -97,7 +97,11 @@ impl<T: ToSchema> PartialSchema for Batch<T> {
             .min_items(Some(1))
             .max_items(Some(LARGEST_BATCH))
             .description(Some("The entries; one that is wrong never blocks another."));
-        ObjectBuilder::new().description(Some("Up to 500 entries.")).property("items", items).required("items").into()
+        ObjectBuilder::new()
+            .description(Some("Up to 500 entries."))
+            .property("items", items)
+            .required("items")
+            .into()
     }
 }
 

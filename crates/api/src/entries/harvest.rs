@@ -1,7 +1,7 @@
 //! Harvests.
 
-use fillmark_domain::{Faults, Id, Unit, growing as words};
 use fillmark_domain::metric::Dimension;
+use fillmark_domain::{Faults, Id, Unit, growing as words};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
@@ -108,7 +108,12 @@ impl NewHarvest {
 
 fn kilograms(pointer: &str, entered: Quantity, faults: &mut Faults) -> f64 {
     let fits = entered.unit.0.dimension() == Dimension::Mass;
-    faults.unless(fits, pointer, "wrong_unit", format!("expected a mass like {}", fillmark_domain::Coded::code(Unit::Kilogram)));
+    faults.unless(
+        fits,
+        pointer,
+        "wrong_unit",
+        format!("expected a mass like {}", fillmark_domain::Coded::code(Unit::Kilogram)),
+    );
     let kg = entered.word().canonical() / 1000.0;
     faults.range(pointer, kg, 0.0, 1e6);
     kg

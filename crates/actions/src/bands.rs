@@ -1,0 +1,63 @@
+//! Watching the bands: a reading out of band raises an alert, a later one in band closes it.
+
+use std::collections::HashMap;
+
+use chrono::{DateTime, Utc};
+use fillmark_domain::entries::{Reading, SamplePoint, Spot};
+use fillmark_domain::work::{AlertKind, ClosedBy};
+use fillmark_domain::{Coded, Metric};
+use fillmark_store::readings::{self, KeptReading};
+use fillmark_store::{SiteScope, Stamp, Tx, alerts as kept_alerts};
+use uuid::Uuid;
+
+use crate::{Refusal, alerts};
+
+/// What an alert about a band is about, beside the reading that raised it.
+type Watched = (Spot, SamplePoint, Metric);
+
+/// Raises and closes alerts for readings that are being kept. A reading that is typed in late settles nothing
+/// that a later one has raised.
+/// # Errors
+/// When the database fails.
+pub(crate) async fn watch(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    kept: &[KeptReading],
+) -> Result<(), Refusal> {
+    let mut banded: Vec<&KeptReading> = kept.iter().filter(|(_, reading)| reading.band.is_some()).collect();
+    if banded.is_empty() {
+        return Ok(());
+    }
+    banded.sort_by_key(|(_, reading)| reading.recorded_at);
+    let mut open = open_alerts(tx, scope).await?;
+    for (id, reading) in banded {
+        let watched = (reading.spot, reading.sample_point, reading.metric);
+        match (reading.in_band(), open.get(&watched).copied()) {
+            (Some(false), None) => {
+                alerts::raise(tx, scope, stamp, AlertKind::OutOfBand, id.uuid(), &text(reading)).await?;
+                open.insert(watched, (id.uuid(), reading.recorded_at));
+            }
+            (Some(true), Some((about, since))) if since <= reading.recorded_at => {
+                let by = ClosedBy::Record(id.uuid());
+                alerts::close_for(tx, scope, stamp, AlertKind::OutOfBand, about, by).await?;
+                open.remove(&watched);
+            }
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
+async fn open_alerts(tx: &Tx, scope: SiteScope) -> Result<HashMap<Watched, (Uuid, DateTime<Utc>)>, Refusal> {
+    let about = kept_alerts::about_unclosed(tx, scope, AlertKind::OutOfBand).await?;
+    let raised_by = readings::find(tx, scope, &about).await?;
+    let watched = |reading: &Reading| (reading.spot, reading.sample_point, reading.metric);
+    Ok(raised_by.iter().map(|(id, reading)| (watched(reading), (id.uuid(), reading.recorded_at))).collect())
+}
+
+fn text(reading: &Reading) -> String {
+    let unit = reading.metric.unit().code();
+    let band = reading.band.map(|band| format!(", band {} to {}", band.low, band.high)).unwrap_or_default();
+    format!("{} is {} {unit}{band}", reading.metric.code(), reading.value)
+}

@@ -1,0 +1,134 @@
+//! Readings: what is taken, what is asked back, what is refused, and that nothing is ever rewritten.
+
+use fillmark_api::*;
+use fillmark_client::ClientError;
+use fillmark_domain::people::Role;
+use fillmark_tests::greenhouse::{reading, steps};
+use fillmark_tests::on_both;
+use fillmark_tests::world::{World, json, refusal};
+use serde_json::json;
+use uuid::Uuid;
+
+async fn enter(world: &World, site: Uuid, reading: &NewReading) -> Result<Reading, ClientError> {
+    world.ada.record_reading(site, reading).await
+}
+
+on_both! {
+    async fn a_reading_keeps_what_was_entered_beside_its_canonical_value(world: World) {
+        let here = world.greenhouse().await;
+        let kept = enter(&world, here.site, &reading(here.north_tank, "ec", 1250.0, "uS/cm", "2026-11-24T07:00:00+01:00")).await.unwrap();
+        assert_eq!((kept.entered.value, kept.value.value), (1250.0, 1.25));
+        assert_eq!(serde_json::to_value(kept.recorded_at).unwrap(), "2026-11-24T06:00:00.000Z");
+        assert_eq!((kept.band_low, kept.in_band), (Some(1.0), Some(true)));
+        assert_eq!(kept.done_by, kept.entered_by);
+    }
+
+    async fn what_cannot_be_is_refused_naming_the_field(world: World) {
+        let here = world.greenhouse().await;
+        let error = enter(&world, here.site, &reading(here.north_tank, "ph", 58.0, "[pH]", "2026-11-24T07:00:00+01:00")).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!(problem.code, ProblemCode::Invalid);
+        assert_eq!(problem.errors[0].pointer.as_deref(), Some("/value"));
+        let litres = enter(&world, here.site, &reading(here.north_tank, "ph", 6.0, "L", "2026-11-24T07:00:00+01:00")).await;
+        assert_eq!(refusal(litres), ProblemCode::Invalid);
+        let elsewhere = enter(&world, here.site, &reading(Uuid::new_v4(), "ph", 6.0, "[pH]", "2026-11-24T07:00:00+01:00")).await;
+        assert_eq!(refusal(elsewhere), ProblemCode::Invalid);
+    }
+
+    async fn what_looks_mis_keyed_is_asked_back_and_taken_when_confirmed(world: World) {
+        let here = world.greenhouse().await;
+        let mut slip = reading(here.north_tank, "ec", 1.25, "uS/cm", "2026-11-24T07:00:00+01:00");
+        let error = enter(&world, here.site, &slip).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!(problem.code, ProblemCode::ConfirmationNeeded);
+        assert_eq!(problem.errors[0].detail, "1.25 uS/cm is far from 1.4 mS/cm; 1.25 mS/cm would fit");
+        slip.confirmed = true;
+        enter(&world, here.site, &slip).await.unwrap();
+    }
+
+    async fn the_same_entry_twice_has_one_effect(world: World) {
+        let here = world.greenhouse().await;
+        let item = reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:00:00+01:00");
+        let mut other = item.clone();
+        other.value.value = 6.2;
+        let batch = ReadingBatch { items: vec![item.clone(), item.clone(), other] };
+        let answer = world.ada.record_readings(here.site, &batch).await.unwrap();
+        let outcomes: Vec<_> = answer.results.iter().map(|result| result.outcome).collect();
+        assert_eq!(outcomes, [BatchOutcome::Created, BatchOutcome::Duplicate, BatchOutcome::Rejected]);
+        assert_eq!(answer.results[0].id, answer.results[1].id);
+        assert_eq!(answer.results[2].problem.as_ref().unwrap().code, ProblemCode::ClientIdReused);
+        let again = world.ada.record_readings(here.site, &ReadingBatch { items: vec![item] }).await.unwrap();
+        assert_eq!(again.summary.duplicate_count, 1);
+    }
+
+    async fn one_wrong_item_never_blocks_another_unless_all_go_together(world: World) {
+        let here = world.greenhouse().await;
+        let batch = || ReadingBatch { items: vec![
+            reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:00:00+01:00"),
+            reading(here.north_tank, "ph", 58.0, "[pH]", "2026-11-24T07:01:00+01:00"),
+            reading(here.north_tank, "ec", 1.3, "mS/cm", "2026-11-24T07:02:00+01:00"),
+        ] };
+        let path = format!("/sites/{}/readings/batch?atomic=true", here.site);
+        let together = world.ada.post::<BatchAnswer>(&path, &batch()).await.unwrap_err();
+        assert_eq!(together.problem().unwrap().errors[0].pointer.as_deref(), Some("/items/1/value"));
+        assert!(world.ada.readings(here.site, "").await.unwrap().is_empty());
+        let each = world.ada.record_readings(here.site, &batch()).await.unwrap();
+        assert_eq!((each.summary.created_count, each.summary.rejected_count), (2, 1));
+    }
+
+    async fn a_correction_stands_in_the_place_of_a_reading_and_hides_nothing(world: World) {
+        let here = world.greenhouse().await;
+        let wrong = enter(&world, here.site, &reading(here.north_tank, "ph", 6.6, "[pH]", "2026-11-24T07:00:00+01:00")).await.unwrap();
+        let right = reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:00:00+01:00");
+        let correction = ReadingCorrection { reading: right, reason: "the pen stood in the buffer".into() };
+        let path = format!("/sites/{}/readings/{}/corrections", here.site, wrong.id);
+        let kept: Reading = world.ada.post(&path, &correction).await.unwrap();
+        assert_eq!(kept.supersedes_id, Some(wrong.id));
+        let all = world.ada.readings(here.site, "sort=recorded_at").await.unwrap();
+        assert_eq!(all.len(), 2);
+        assert_eq!(all.iter().find(|reading| reading.id == wrong.id).unwrap().superseded_by_id, Some(kept.id));
+        assert_eq!(refusal(world.ada.post::<Reading>(&path, &correction).await), ProblemCode::Conflict);
+        let (_, sam) = world.person("Sam", Role::Staff, Some(here.site)).await;
+        assert_eq!(refusal(sam.post::<Reading>(&path, &correction).await), ProblemCode::NotAllowed);
+    }
+
+    async fn a_later_revision_never_rewrites_a_band(world: World) {
+        let here = world.greenhouse().await;
+        let before = enter(&world, here.site, &reading(here.north_tank, "ph", 6.3, "[pH]", "2026-11-24T07:00:00+01:00")).await.unwrap();
+        let mut narrow = steps(&[]);
+        for step in narrow.as_array_mut().unwrap() {
+            step["bands"][1]["high"] = json!(6.2);
+        }
+        let revision = json(json!({ "programme_id": here.programme, "effective_at": "2026-11-25T00:00:00Z", "steps": narrow }));
+        world.ada.business().create::<NewProgrammeRevision>(&revision).await.unwrap();
+        let after = enter(&world, here.site, &reading(here.north_tank, "ph", 6.3, "[pH]", "2026-11-25T07:00:00+01:00")).await.unwrap();
+        let again = world.ada.readings(here.site, "").await.unwrap();
+        let then = again.iter().find(|reading| reading.id == before.id).unwrap();
+        assert_eq!((then.in_band, then.band_high), (Some(true), Some(6.4)));
+        assert_eq!((after.in_band, after.band_high), (Some(false), Some(6.2)));
+    }
+
+    async fn out_of_band_raises_an_alert_that_a_later_reading_in_band_closes(world: World) {
+        let here = world.greenhouse().await;
+        enter(&world, here.site, &reading(here.north_tank, "ph", 6.6, "[pH]", "2026-11-24T07:00:00+01:00")).await.unwrap();
+        let open = world.ada.alerts(here.site, "").await.unwrap().items;
+        assert_eq!(open.len(), 1);
+        assert!(open[0].text.contains("6.6"), "{}", open[0].text);
+        enter(&world, here.site, &reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T06:00:00+01:00")).await.unwrap();
+        assert_eq!(world.ada.alerts(here.site, "").await.unwrap().items.len(), 1, "typed in later, taken earlier");
+        enter(&world, here.site, &reading(here.north_tank, "ph", 6.1, "[pH]", "2026-11-24T08:00:00+01:00")).await.unwrap();
+        assert!(world.ada.alerts(here.site, "").await.unwrap().items.is_empty());
+    }
+
+    async fn ancient_and_malformed_times_are_refused_and_the_future_is_marked(world: World) {
+        let here = world.greenhouse().await;
+        let path = format!("/sites/{}/readings", here.site);
+        for wrong in ["1999-12-31T23:59:59Z", "2026-11-24T07:00:00", "yesterday"] {
+            let body = json!({ "client_id": Uuid::new_v4(), "tank_id": here.north_tank, "sample_point": "tank", "metric": "ph",
+                "value": { "value": 6.0, "unit": "[pH]" }, "recorded_at": wrong });
+            assert_eq!(refusal(world.ada.post::<Reading>(&path, &body).await), ProblemCode::BadRequest, "{wrong}");
+        }
+        let ahead = enter(&world, here.site, &reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T09:00:00Z")).await.unwrap();
+        assert!(ahead.clock_suspect);
+    }
+}
