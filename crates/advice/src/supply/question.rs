@@ -113,7 +113,7 @@ pub enum Reason {
     Strength,
 }
 
-/// Product poured into the tank.
+/// Product poured into the tank; what went in with a change is an addition too.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Addition {
     /// Of what.
