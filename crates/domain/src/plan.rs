@@ -93,6 +93,10 @@ impl SitePlan {
 
     /// Who leads a tank on a day; of several feeds the one that says it leads, else the one with the most plants.
     pub fn led(&self, tank: TankId, on: NaiveDate) -> Option<Led<'_>> {
+        self.led_by(tank, on, self.begins(on))
+    }
+
+    fn led_by(&self, tank: TankId, on: NaiveDate, at: DateTime<Utc>) -> Option<Led<'_>> {
         let (feed, cycle) = self
             .feeds
             .iter()
@@ -100,7 +104,7 @@ impl SitePlan {
             .filter_map(|feed| Some((feed, self.cycles.get(&feed.cycle)?)))
             .filter(|(_, cycle)| cycle.content.stage_on(on).is_some())
             .max_by_key(|(feed, _)| (feed.leads, feed.plants))?;
-        let steps = self.steps(cycle.content.programme, self.begins(on));
+        let steps = self.steps(cycle.content.programme, at);
         Some(Led { feed, cycle, step: step_on(steps, &cycle.content, on) })
     }
 
@@ -117,11 +121,11 @@ impl SitePlan {
         let of = |bands: &[Band]| bands.iter().find(|band| band.metric == metric).copied();
         match spot {
             Spot::Tank(tank) => {
-                let step = self.led(tank, day).and_then(|led| led.step);
+                let step = self.led_by(tank, day, at).and_then(|led| led.step);
                 step.and_then(|step| of(&step.bands)).or_else(|| of(&self.tank(tank)?.content.bands))
             }
             Spot::Room(room) => {
-                let step = self.step_of_room(room, day);
+                let step = self.step_of_room(room, day, at);
                 let own = || of(&self.rooms.iter().find(|kept| kept.id == room)?.content.bands);
                 step.and_then(|step| of(&step.bands)).or_else(own)
             }
@@ -129,7 +133,7 @@ impl SitePlan {
     }
 
     /// The step of the cycle with the most plants in a room.
-    fn step_of_room(&self, room: RoomId, on: NaiveDate) -> Option<&Step> {
+    fn step_of_room(&self, room: RoomId, on: NaiveDate, at: DateTime<Utc>) -> Option<&Step> {
         let standing = self
             .placements
             .iter()
@@ -138,7 +142,7 @@ impl SitePlan {
         let (_, cycle) = cycles
             .filter(|(_, cycle)| cycle.content.stage_on(on).is_some())
             .max_by_key(|(plants, _)| *plants)?;
-        step_on(self.steps(cycle.content.programme, self.begins(on)), &cycle.content, on)
+        step_on(self.steps(cycle.content.programme, at), &cycle.content, on)
     }
 
     /// Days between changes of a tank by its programme on a day; none where it is out of use, not fed, or of a
