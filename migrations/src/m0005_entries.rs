@@ -128,6 +128,8 @@ create table additions (
     reason text not null,
     product_id uuid references products (id),
     amount_thousandths bigint,
+    base text,
+    slip_id uuid,
     lots jsonb not null,
     shortage_thousandths bigint not null,
     water_l double precision,

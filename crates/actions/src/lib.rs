@@ -3,10 +3,12 @@
 //! Each action is one transaction with that rhythm. Records with the common life go through [`records`]; to add
 //! one, write `impl Managed` for it in `words`. An action with a life of its own gets a module of its own.
 
+pub mod additions;
 pub mod alerts;
 pub mod app;
 mod bands;
 pub mod caller;
+pub mod harvests;
 pub mod passwords;
 pub mod people;
 pub mod readings;
@@ -14,6 +16,7 @@ pub mod records;
 pub mod refusal;
 pub mod sessions;
 pub mod stock;
+pub mod tank_changes;
 mod words;
 
 pub use app::{App, Clock};

@@ -85,14 +85,22 @@ pub async fn enter_together(
     let scope = caller.may(Act::EnterWork, site)?;
 
     let tx = app.store.begin().await?;
-    let mut outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
-    if let Some(at) = outcomes.iter().position(|outcome| matches!(outcome, Outcome::Rejected(_))) {
-        let Outcome::Rejected(refusal) = outcomes.swap_remove(at) else { return Err(Refusal::NotFound) };
-        return Err(refusal.within(&format!("/items/{at}")));
-    }
+    let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
+    let outcomes = all_or_none(outcomes)?;
     tx.commit().await?;
 
     Ok(outcomes)
+}
+
+/// The outcomes when none was rejected.
+/// # Errors
+/// The first that was, by its place.
+pub(crate) fn all_or_none<W>(outcomes: Vec<Outcome<W>>) -> Result<Vec<Outcome<W>>, Refusal> {
+    let place = |(at, outcome)| match outcome {
+        Outcome::Rejected(refusal) => Err(refusal.within(&format!("/items/{at}"))),
+        kept => Ok(kept),
+    };
+    outcomes.into_iter().enumerate().map(place).collect()
 }
 
 /// Enters readings inside another action's transaction.

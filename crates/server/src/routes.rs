@@ -1,8 +1,10 @@
 //! Every route, by subject.
 
+pub mod additions;
 pub mod alerts;
 mod batch;
 pub mod growing;
+pub mod harvests;
 pub mod instruments;
 pub mod people;
 pub mod places;
@@ -10,6 +12,7 @@ pub mod readings;
 pub mod records;
 pub mod sessions;
 pub mod system;
+pub mod tank_changes;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -21,5 +24,8 @@ pub fn api(config: &mut ServiceConfig) {
     growing::routes(config);
     instruments::routes(config);
     readings::routes(config);
+    additions::routes(config);
+    tank_changes::routes(config);
+    harvests::routes(config);
     alerts::routes(config);
 }

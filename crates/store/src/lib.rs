@@ -7,10 +7,12 @@
 //! Every function takes the transaction first and the scope second: a query that forgets the site does not compile.
 
 pub mod accounts;
+pub mod additions;
 pub mod alerts;
 mod columns;
 pub mod connection;
 pub mod error;
+pub mod harvests;
 pub mod holdings;
 pub mod journal;
 pub mod movements;
@@ -21,6 +23,7 @@ pub mod scope;
 pub mod shortages;
 pub mod slips;
 pub mod stamp;
+pub mod tank_changes;
 pub mod words;
 
 pub use connection::{Database, Store, Tx};

@@ -106,7 +106,7 @@ pub struct NewReversal {
 impl From<(Id<words::Addition>, words::Addition)> for Addition {
     fn from((id, kept): (Id<words::Addition>, words::Addition)) -> Self {
         let (product_id, amount, lots, shortage) = match kept.poured {
-            words::Poured::Product { product, amount, base, lots, shortage } => {
+            words::Poured::Product { product, amount, base, lots, shortage, .. } => {
                 let lots = lots
                     .iter()
                     .map(|(lot, amount)| LotAmount { lot_id: lot.uuid(), amount: quantity(*amount, base) });

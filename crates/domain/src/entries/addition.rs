@@ -7,7 +7,7 @@ use crate::code::coded;
 use crate::entries::TankChange;
 use crate::people::PersonId;
 use crate::places::TankId;
-use crate::stock::{Lot, Product};
+use crate::stock::{Lot, Product, SlipId};
 use crate::{Amount, Base, Id};
 
 coded! {
@@ -35,6 +35,8 @@ pub enum Poured {
         amount: Amount,
         /// What it is counted in.
         base: Base,
+        /// What it drew, in the ledger.
+        slip: SlipId,
         /// From which lots how much.
         lots: Vec<(Id<Lot>, Amount)>,
         /// Poured though no lot of the record held it: in use and forecast, in no balance.

@@ -46,6 +46,16 @@ impl TankChange {
     }
 }
 
+/// Cautions that travel with every tank change, in our own words; label, safety data sheet and local codes go first.
+pub const CHANGE_CAUTIONS: &[&str] = &[
+    "Switch pumps and lamps off before hands go into the tank.",
+    "Acids and alkalis burn: protect eyes and hands, and pour acid into water, never water into acid.",
+    "Never pour A and B together undiluted; mix each into the full tank.",
+    "Never bring acid together with a chlorine cleaner: toxic gas forms. Rinse between them.",
+    "Let drained solution go only where local rules allow it.",
+    "Label and safety data sheet first: they and local codes decide.",
+];
+
 coded! {
     /// What a person decided about a tank's next changes.
     ChangePlanKind {

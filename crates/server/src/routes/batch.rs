@@ -3,9 +3,21 @@
 use fillmark_actions::readings::Outcome;
 use fillmark_api::{Batch, BatchAnswer, BatchOutcome, BatchResult, LARGEST_BATCH};
 use fillmark_domain::{Faults, Id};
+use serde::Deserialize;
+use utoipa::IntoParams;
 use uuid::Uuid;
 
 use crate::http::Refused;
+
+/// How a batch is taken.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct BatchQuery {
+    /// All entries or none; else each for itself.
+    #[serde(default)]
+    pub(crate) atomic: bool,
+}
 
 /// The entries of a batch that could be read, and what is wrong with the others.
 pub(crate) struct Taken<E> {

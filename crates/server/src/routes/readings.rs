@@ -6,12 +6,10 @@ use fillmark_actions::readings::{self, Outcome, ReadingEntry};
 use fillmark_api::{BatchAnswer, Listed, NewReading, Reading, ReadingBatch, ReadingCorrection};
 use fillmark_domain::entries::Spot;
 use fillmark_domain::{Faults, Id};
-use serde::Deserialize;
-use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
-use super::batch;
+use super::batch::{self, BatchQuery};
 use super::records::AppData;
 use crate::http::list::{Asked, ListKind};
 use crate::http::{Created, Json, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
@@ -31,16 +29,6 @@ const READINGS: ListKind = ListKind {
 pub fn routes(config: &mut ServiceConfig) {
     config.service(list_readings).service(record_reading).service(record_readings).service(read_reading);
     config.service(correct_reading);
-}
-
-/// How a batch is taken.
-#[derive(Debug, Deserialize, IntoParams)]
-#[serde(deny_unknown_fields)]
-#[into_params(parameter_in = Query)]
-pub struct BatchQuery {
-    /// All entries or none; else each for itself.
-    #[serde(default)]
-    atomic: bool,
 }
 
 /// List the readings of a site.

@@ -1,0 +1,123 @@
+//! Harvests: entered once, taken back by a linked opposite.
+
+use fillmark_domain::growing::{Harvest, is_keepable};
+use fillmark_domain::people::Act;
+use fillmark_domain::places::SiteId;
+use fillmark_domain::{Faults, Id};
+use fillmark_store::harvests::{self, KeptHarvest};
+use fillmark_store::{Page, PageQuery, Reference, SiteScope, Tx, records};
+use uuid::Uuid;
+
+use crate::{App, Caller, Refusal};
+
+/// Enters a harvest. What the server knows better (who entered it and when it came) is filled in here.
+/// # Errors
+/// When the caller may not, the cycle or room is not there, or the client id was used before for another.
+pub async fn enter(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    harvest: Harvest,
+) -> Result<KeptHarvest, Refusal> {
+    let scope = caller.may(Act::EnterWork, site)?;
+    let stamp = app.stamp(caller);
+
+    let tx = app.store.begin().await?;
+    if let Some(earlier) = harvests::find_by_client_ids(&tx, scope, &[harvest.client_id]).await?.pop() {
+        let same = (earlier.1.cycle, earlier.1.harvested_at, earlier.1.saleable_kg)
+            == (harvest.cycle, harvest.harvested_at, harvest.saleable_kg);
+        return if same { Ok(earlier) } else { Err(Refusal::ClientIdReused) };
+    }
+    look_up(&tx, scope, &harvest).await?;
+    let done_by = harvest.done_by.or(stamp.by);
+    let kept = (stamp.fresh(), Harvest { received_at: stamp.at, entered_by: stamp.by, done_by, ..harvest });
+    harvests::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
+    tx.commit().await?;
+
+    Ok(kept)
+}
+
+async fn look_up(tx: &Tx, scope: SiteScope, harvest: &Harvest) -> Result<(), Refusal> {
+    let mut faults = Faults::default();
+    faults.unless(
+        is_keepable(harvest.harvested_at.date_naive()),
+        "/harvested_at",
+        "out_of_range",
+        "expected the years 2000 to 2100",
+    );
+    let mut named = vec![Reference::of_site("/cycle_id", "cycles", harvest.cycle.uuid())];
+    named.extend(harvest.room.map(|room| Reference::of_site("/room_id", "rooms", room.uuid())));
+    named.extend(harvest.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid())));
+    for reference in named {
+        let there = records::exists(tx, scope, reference).await?;
+        faults.unless(
+            there,
+            reference.pointer,
+            "unknown_id",
+            "expected the id of a record that is there and not archived",
+        );
+    }
+    Ok(faults.or(Some(()))?)
+}
+
+/// Takes a harvest back by a linked opposite.
+/// # Errors
+/// When the caller may not, it is not there, or was taken back before.
+pub async fn reverse(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: Id<Harvest>,
+    client_id: Uuid,
+    reason: &str,
+) -> Result<KeptHarvest, Refusal> {
+    let scope = caller.may(Act::Correct, site)?;
+    let stamp = app.stamp(caller);
+
+    let tx = app.store.begin().await?;
+    if let Some(earlier) = harvests::find_by_client_ids(&tx, scope, &[client_id]).await?.pop() {
+        let same = earlier.1.reverses.as_ref().is_some_and(|(reversed, _)| *reversed == id);
+        return if same { Ok(earlier) } else { Err(Refusal::ClientIdReused) };
+    }
+    let (_, harvest) = harvests::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    if harvest.reversed.is_some() || harvest.reverses.is_some() {
+        return Err(Refusal::Conflict("it was taken back before".into()));
+    }
+    let opposite = Harvest {
+        client_id,
+        saleable_kg: -harvest.saleable_kg,
+        rejected_kg: -harvest.rejected_kg,
+        received_at: stamp.at,
+        entered_by: stamp.by,
+        reverses: Some((id, reason.to_owned())),
+        ..harvest
+    };
+    let kept = (stamp.fresh(), opposite);
+    harvests::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
+    tx.commit().await?;
+
+    Ok(kept)
+}
+
+/// One harvest.
+/// # Errors
+/// When the caller may not see it or it is not there.
+pub async fn read(app: &App, caller: &Caller, site: SiteId, id: Id<Harvest>) -> Result<KeptHarvest, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    harvests::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)
+}
+
+/// A page of a site's harvests.
+/// # Errors
+/// When the caller may not see them.
+pub async fn list(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    query: &PageQuery,
+) -> Result<Page<KeptHarvest>, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    Ok(harvests::page(&tx, scope, query).await?)
+}

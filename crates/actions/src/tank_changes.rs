@@ -1,0 +1,392 @@
+//! Tank changes: drained, refilled, dosed and read in one transaction; and the days they are due.
+
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use fillmark_domain::entries::{AdditionReason, Meter, SamplePoint, Spot, TankChange};
+use fillmark_domain::people::{Act, PersonId};
+use fillmark_domain::places::{SiteId, Tank, TankId};
+use fillmark_domain::plan::SitePlan;
+use fillmark_domain::stock::{LotId, ProductId};
+use fillmark_domain::{Faults, Id, Kept, Metric, Quantity};
+use fillmark_store::additions::KeptAddition;
+use fillmark_store::readings as kept_readings;
+use fillmark_store::readings::KeptReading;
+use fillmark_store::tank_changes::{self, KeptChange};
+use fillmark_store::{
+    Page, PageQuery, Reference, SiteScope, Stamp, Tx, additions as kept_additions, plan, records,
+};
+use uuid::Uuid;
+
+use crate::additions::{self, AdditionEntry};
+use crate::readings::{self, Outcome, ReadingEntry};
+use crate::{App, Caller, Refusal};
+
+/// A due change may be done so many days early and still be the due one; common practice, no source.
+const EARLY_DAYS: i64 = 3;
+
+/// A tank change as somebody enters it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ChangeEntry {
+    /// Made by the client: the same one twice has one effect.
+    pub client_id: Uuid,
+    /// Which tank.
+    pub tank: TankId,
+    /// Part drained, above 0 to 1.
+    pub fraction: f64,
+    /// Volume drained.
+    pub drained: Quantity,
+    /// Where it went.
+    pub drained_to: Option<String>,
+    /// Water filled in.
+    pub water_in: Quantity,
+    /// What was put in.
+    pub products: Vec<PouredIn>,
+    /// What was read afterwards.
+    pub readings: Vec<ReadAfter>,
+    /// When it was done.
+    pub recorded_at: DateTime<Utc>,
+    /// Who did it, when not the one who enters it.
+    pub done_by: Option<PersonId>,
+}
+
+/// A product put in at a change.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PouredIn {
+    /// The product.
+    pub product: ProductId,
+    /// How much.
+    pub amount: Quantity,
+    /// The lot on the label.
+    pub lot: Option<LotId>,
+    /// It was poured though the record holds less.
+    pub poured_all_the_same: bool,
+}
+
+/// A reading taken after a change.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReadAfter {
+    /// What was measured.
+    pub metric: Metric,
+    /// As the meter showed it.
+    pub entered: Quantity,
+    /// Where the sample was taken.
+    pub sample_point: SamplePoint,
+    /// The meter.
+    pub meter: Option<Id<Meter>>,
+    /// It was asked back and is right all the same.
+    pub confirmed: bool,
+}
+
+/// A change with all that was entered with it.
+#[derive(Debug, Clone)]
+pub struct ChangeDone {
+    /// The change.
+    pub change: KeptChange,
+    /// What went in.
+    pub additions: Vec<KeptAddition>,
+    /// What was read afterwards.
+    pub readings: Vec<KeptReading>,
+}
+
+/// A day on which a tank's change is due.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DueChange {
+    /// The tank.
+    pub tank: Kept<Tank>,
+    /// The day.
+    pub due_on: NaiveDate,
+    /// Days it is late by.
+    pub days_late: i64,
+    /// The last full change done.
+    pub last_done_on: Option<NaiveDate>,
+}
+
+/// Enters a tank change: all of it or nothing.
+/// # Errors
+/// When the caller may not, or any part of it cannot be taken.
+pub async fn enter(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    entry: &ChangeEntry,
+) -> Result<ChangeDone, Refusal> {
+    let scope = caller.may(Act::EnterWork, site)?;
+    let stamp = app.stamp(caller);
+
+    let tx = app.store.begin().await?;
+    if let Some(earlier) = tank_changes::find_by_client_ids(&tx, scope, &[entry.client_id]).await?.pop() {
+        return again(&tx, scope, earlier, entry).await;
+    }
+    let plan = plan::site_plan(&tx, scope).await?.ok_or(Refusal::NotFound)?;
+    let change = decide(&tx, scope, &stamp, &plan, entry).await?;
+    let id = change.0;
+    tank_changes::keep(&tx, scope, &stamp, &[change]).await?;
+    additions_of(&tx, scope, &stamp, entry, id).await?;
+    readings_of(&tx, scope, &stamp, entry).await?;
+    let done = done(&tx, scope, id).await?;
+    tx.commit().await?;
+
+    Ok(done)
+}
+
+async fn decide(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    plan: &SitePlan,
+    entry: &ChangeEntry,
+) -> Result<KeptChange, Refusal> {
+    let mut faults = Faults::default();
+    faults.range("/fraction", entry.fraction, 0.01, 1.0);
+    let drained_l = faults.take("/drained", "not_a_volume", Metric::Volume.canonical(entry.drained));
+    let water_in_l = faults.take("/water_in", "not_a_volume", Metric::Volume.canonical(entry.water_in));
+    let tank = plan.tank(entry.tank);
+    faults.unless(
+        tank.is_some(),
+        "/tank_id",
+        "unknown_id",
+        "expected the id of a tank that is there and not archived",
+    );
+    if let Some(person) = entry.done_by {
+        let there =
+            records::exists(tx, scope, Reference::of_business("/done_by", "people", person.uuid())).await?;
+        faults.unless(there, "/done_by", "unknown_id", "expected the id of a person who is there");
+    }
+    let volumes = faults.or(drained_l.zip(water_in_l))?;
+    let due_on = match tank {
+        Some(tank) if entry.fraction >= 1.0 => {
+            due_when_done(tx, scope, plan, tank, entry.recorded_at).await?
+        }
+        _ => None,
+    };
+    let change = TankChange {
+        client_id: entry.client_id,
+        tank: entry.tank,
+        fraction: entry.fraction,
+        drained_l: volumes.0,
+        drained_to: entry.drained_to.clone(),
+        water_in_l: volumes.1,
+        due_on,
+        recorded_at: entry.recorded_at,
+        received_at: stamp.at,
+        done_by: entry.done_by.or(stamp.by),
+        entered_by: stamp.by,
+        reverses: None,
+        reversed: None,
+    };
+    Ok((stamp.fresh(), change))
+}
+
+/// The day the change was due that is being done: the last one due by now, or one that comes within a few days.
+async fn due_when_done(
+    tx: &Tx,
+    scope: SiteScope,
+    plan: &SitePlan,
+    tank: &Kept<Tank>,
+    at: DateTime<Utc>,
+) -> Result<Option<NaiveDate>, Refusal> {
+    let last = tank_changes::last_full(tx, scope, at).await?.get(&tank.id).map(|last| plan.day(*last));
+    let day = plan.day(at);
+    let from = last.map_or(day, |last| last + TimeDelta::days(1));
+    let due = plan.due_changes(tank, last, from, day + TimeDelta::days(EARLY_DAYS));
+    Ok(due.iter().rfind(|due| **due <= day).or(due.first()).copied())
+}
+
+async fn additions_of(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    entry: &ChangeEntry,
+    change: Id<TankChange>,
+) -> Result<(), Refusal> {
+    let entries: Vec<AdditionEntry> = entry
+        .products
+        .iter()
+        .map(|poured| AdditionEntry {
+            client_id: stamp.fresh::<KeptAddition>().uuid(),
+            tank: entry.tank,
+            product: Some(poured.product),
+            amount: poured.amount,
+            lot: poured.lot,
+            reason: AdditionReason::Change,
+            change: Some(change),
+            recorded_at: entry.recorded_at,
+            done_by: entry.done_by,
+            poured_all_the_same: poured.poured_all_the_same,
+        })
+        .collect();
+    refuse_rejected(additions::enter_within(tx, scope, stamp, &entries).await?, "/products")
+}
+
+async fn readings_of(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    entry: &ChangeEntry,
+) -> Result<(), Refusal> {
+    let entries: Vec<ReadingEntry> = entry
+        .readings
+        .iter()
+        .zip(0u128..)
+        .map(|(read, number)| ReadingEntry {
+            client_id: reading_client_id(entry.client_id, number),
+            spot: Spot::Tank(entry.tank),
+            sample_point: read.sample_point,
+            metric: read.metric,
+            entered: read.entered,
+            compensation: None,
+            meter: read.meter,
+            recorded_at: entry.recorded_at,
+            sent_at: None,
+            done_by: entry.done_by,
+            confirmed: read.confirmed,
+        })
+        .collect();
+    refuse_rejected(readings::enter_within(tx, scope, stamp, &entries).await?, "/readings")
+}
+
+/// The client id of the n-th reading of a change, so that the change finds its readings again.
+fn reading_client_id(change: Uuid, number: u128) -> Uuid {
+    Uuid::from_u128(change.as_u128().wrapping_add(number + 1))
+}
+
+fn refuse_rejected<W>(outcomes: Vec<Outcome<W>>, part: &str) -> Result<(), Refusal> {
+    for (at, outcome) in outcomes.into_iter().enumerate() {
+        if let Outcome::Rejected(refusal) = outcome {
+            return Err(refusal.within(&format!("{part}/{at}")));
+        }
+    }
+    Ok(())
+}
+
+async fn again(
+    tx: &Tx,
+    scope: SiteScope,
+    earlier: KeptChange,
+    entry: &ChangeEntry,
+) -> Result<ChangeDone, Refusal> {
+    let (id, change) = earlier;
+    let same =
+        (change.tank, change.recorded_at, change.fraction) == (entry.tank, entry.recorded_at, entry.fraction);
+    if same { done(tx, scope, id).await } else { Err(Refusal::ClientIdReused) }
+}
+
+async fn done(tx: &Tx, scope: SiteScope, id: Id<TankChange>) -> Result<ChangeDone, Refusal> {
+    let change = tank_changes::find(tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let additions = kept_additions::of_change(tx, scope, id).await?;
+    let ids: Vec<Uuid> = (0..12).map(|number| reading_client_id(change.1.client_id, number)).collect();
+    let readings = kept_readings::find_by_client_ids(tx, scope, &ids).await?;
+    Ok(ChangeDone { change, additions, readings })
+}
+
+/// One tank change with all that was entered with it.
+/// # Errors
+/// When the caller may not see it or it is not there.
+pub async fn read(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: Id<TankChange>,
+) -> Result<ChangeDone, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    done(&tx, scope, id).await
+}
+
+/// A page of a site's tank changes.
+/// # Errors
+/// When the caller may not see them.
+pub async fn list(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    query: &PageQuery,
+) -> Result<Page<KeptChange>, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    Ok(tank_changes::page(&tx, scope, query).await?)
+}
+
+/// Takes a tank change back with all that went in; its readings stay, since they were taken.
+/// # Errors
+/// When the caller may not, it is not there, or was taken back before.
+pub async fn reverse(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: Id<TankChange>,
+    client_id: Uuid,
+    reason: &str,
+) -> Result<ChangeDone, Refusal> {
+    let scope = caller.may(Act::Correct, site)?;
+    let stamp = app.stamp(caller);
+
+    let tx = app.store.begin().await?;
+    if let Some((earlier, change)) = tank_changes::find_by_client_ids(&tx, scope, &[client_id]).await?.pop() {
+        let same = change.reverses.is_some_and(|(reversed, _)| reversed == id);
+        return if same { done(&tx, scope, earlier).await } else { Err(Refusal::ClientIdReused) };
+    }
+    let (_, change) = tank_changes::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    if change.reversed.is_some() || change.reverses.is_some() {
+        return Err(Refusal::Conflict("it was taken back before".into()));
+    }
+    for addition in kept_additions::of_change(&tx, scope, id).await? {
+        let own = stamp.fresh::<KeptAddition>().uuid();
+        additions::reverse_within(&tx, scope, &stamp, addition, own, reason).await?;
+    }
+    let opposite = TankChange {
+        client_id,
+        drained_l: -change.drained_l,
+        water_in_l: -change.water_in_l,
+        received_at: stamp.at,
+        entered_by: stamp.by,
+        reverses: Some((id, reason.to_owned())),
+        ..change
+    };
+    let opposite = (stamp.fresh(), opposite);
+    tank_changes::keep(&tx, scope, &stamp, std::slice::from_ref(&opposite)).await?;
+    let done = done(&tx, scope, opposite.0).await?;
+    tx.commit().await?;
+
+    Ok(done)
+}
+
+/// The changes that are due up to a day: by the programme from the last change done, as people moved or skipped them.
+/// # Errors
+/// When the caller may not see them.
+pub async fn due(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    until: Option<NaiveDate>,
+) -> Result<Vec<DueChange>, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    let plan = plan::site_plan(&tx, scope).await?.ok_or(Refusal::NotFound)?;
+    let last = tank_changes::last_full(&tx, scope, app.now() + TimeDelta::days(1)).await?;
+    let today = plan.day(app.now());
+    let until = until.unwrap_or(today + TimeDelta::days(14));
+
+    let mut due = Vec::new();
+    for tank in &plan.tanks {
+        let last_done_on = last.get(&tank.id).map(|last| plan.day(*last));
+        // From the day after the last change, so that one that is overdue shows the day it was due.
+        let from = last_done_on.map_or(today, |last| (last + TimeDelta::days(1)).min(today));
+        let overdue = plan.due_changes(tank, last_done_on, from, today).into_iter().next();
+        let coming = plan.due_changes(
+            tank,
+            overdue.map_or(last_done_on, |_| Some(today)),
+            today + TimeDelta::days(1),
+            until,
+        );
+        due.extend(overdue.into_iter().chain(coming).map(|due_on| DueChange {
+            tank: tank.clone(),
+            due_on,
+            days_late: (today - due_on).num_days().max(0),
+            last_done_on,
+        }));
+    }
+    due.sort_by(|one, other| {
+        (one.due_on, &one.tank.content.name).cmp(&(other.due_on, &other.tank.content.name))
+    });
+    Ok(due)
+}
