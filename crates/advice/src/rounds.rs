@@ -59,6 +59,8 @@ pub struct Worker {
     pub absences: Vec<Span>,
     /// What they are qualified in.
     pub held: Vec<Held>,
+    /// The dirtiest room they have been in this day already, when the day is shared out anew in its course.
+    pub been_in: Option<Hygiene>,
     /// Minutes of checks they did in the four weeks up to this day.
     pub worked_min: i64,
     /// Minutes of their shifts in those four weeks and this day: who is there half the time has half the
