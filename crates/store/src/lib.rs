@@ -8,6 +8,7 @@
 
 pub mod accounts;
 pub mod alerts;
+pub mod checks;
 mod columns;
 pub mod connection;
 pub mod error;
@@ -15,8 +16,10 @@ pub mod holdings;
 pub mod journal;
 pub mod movements;
 pub mod plan;
+pub mod planning;
 pub mod readings;
 pub mod records;
+pub mod rounds;
 pub mod scope;
 pub mod shortages;
 pub mod slips;
