@@ -15,6 +15,7 @@ use fillmark_domain::Id;
 use fillmark_domain::people::Person;
 use fillmark_domain::places::Room;
 use fillmark_domain::work::{Check, Held, Qualification, Span};
+pub use fillmark_domain::work::{Left, LeftReason as Reason};
 
 use day::Board;
 
@@ -59,6 +60,8 @@ pub struct Worker {
     pub absences: Vec<Span>,
     /// What they are qualified in.
     pub held: Vec<Held>,
+    /// The dirtiest room they have been in this day already, when the day is shared out anew in its course.
+    pub been_in: Option<Hygiene>,
     /// Minutes of checks they did in the four weeks up to this day.
     pub worked_min: i64,
     /// Minutes of their shifts in those four weeks and this day: who is there half the time has half the
@@ -108,30 +111,6 @@ pub struct PlannedStep {
     pub starts_at: DateTime<Utc>,
     /// Who does it too, where it wants two.
     pub with: Option<Id<Person>>,
-}
-
-/// A check that nobody does.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Left {
-    /// Which.
-    pub check: Id<Check>,
-    /// Why, at least one.
-    pub reasons: Vec<Reason>,
-}
-
-/// Why nobody does a check. Where it wants two people, "nobody" is fewer than two.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Reason {
-    /// Nobody's shift leaves time for it in its window.
-    NobodyOnShift,
-    /// Who would be on shift is away.
-    AllAbsent,
-    /// Who is there is not qualified, or not any more.
-    NobodyQualified,
-    /// Who could has other checks then, or the window is shorter than the work.
-    NoTimeInWindow,
-    /// Who has the time would have to go from a dirty room to a clean one.
-    WouldBreakHygiene,
 }
 
 /// Shares out a day.

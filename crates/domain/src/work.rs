@@ -7,7 +7,7 @@ pub mod round;
 pub mod staff;
 
 pub use alert::{Alert, AlertKind, AlertStanding, AlertState, AlreadyClosed, ClosedBy};
-pub use check::{Check, CheckState, Evidence, NotAllowed};
-pub use plan::{CheckPlan, NotAPlan, Place, Task};
-pub use round::{NotARound, Round, RoundStep};
+pub use check::{Cause, Check, CheckStanding, CheckState, Evidence, NotAllowed};
+pub use plan::{CheckPlan, NotAPlan, NotDue, Place, Task, TaskKind};
+pub use round::{Left, LeftReason, NotARound, Publication, Round, RoundStep};
 pub use staff::{Absence, AbsenceReason, Held, NotASpan, Qualification, Shift, Span};

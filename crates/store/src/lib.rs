@@ -9,6 +9,7 @@
 pub mod accounts;
 pub mod additions;
 pub mod alerts;
+pub mod checks;
 mod columns;
 pub mod connection;
 pub mod error;
@@ -17,8 +18,10 @@ pub mod holdings;
 pub mod journal;
 pub mod movements;
 pub mod plan;
+pub mod planning;
 pub mod readings;
 pub mod records;
+pub mod rounds;
 pub mod scope;
 pub mod shortages;
 pub mod slips;

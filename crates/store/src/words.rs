@@ -1,7 +1,9 @@
 //! One module for each word with the common life: its entity below, its `Record` on top.
 
+pub mod absences;
 pub mod calibrations;
 pub mod change_plans;
+pub mod check_plans;
 pub mod closures;
 pub mod crops;
 pub mod cycles;
@@ -15,7 +17,10 @@ pub mod placements;
 pub mod products;
 pub mod programme_revisions;
 pub mod programmes;
+pub mod qualifications;
+pub mod qualifications_held;
 pub mod rooms;
+pub mod shifts;
 pub mod sites;
 pub mod tank_rooms;
 pub mod tanks;

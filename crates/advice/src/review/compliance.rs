@@ -88,6 +88,7 @@ pub fn changes_on_time(changes: &[ChangeDue], grace: Days, reviewed: NaiveDate) 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use fillmark_domain::work::{Cause, Place, Task};
     use fillmark_domain::{Id, Metric};
 
     fn day(day: u32) -> NaiveDate {
@@ -128,11 +129,16 @@ mod tests {
             done(false),
             done(true),
             CheckState::Missed { at },
-            CheckState::Excused { at, by, reason: "tank out of use".into() },
+            CheckState::Excused { at, by: None, reason: "tank out of use".into() },
             CheckState::Planned,
         ];
         let checks = states.map(|state| Check {
-            plan: Id::new(uuid_of(2)),
+            cause: Cause::Plan(Id::new(uuid_of(2))),
+            name: "EC and pH".into(),
+            task: Task::Inspect,
+            place: Place::Room(Id::new(uuid_of(3))),
+            work_min: 10,
+            qualification: None,
             date: day(3),
             time: chrono::NaiveTime::MIN,
             due_at: at,

@@ -30,6 +30,8 @@ pub(super) struct Hand<'a> {
     /// Minutes that would be fair.
     pub(super) fair: i64,
     /// Whether they are qualified, by job.
+    pub(super) qualified: Vec<bool>,
+    /// Whether they are qualified and have not been anywhere dirtier, by job.
     pub(super) may: Vec<bool>,
 }
 
@@ -48,7 +50,11 @@ impl<'a> Board<'a> {
                 worker,
                 free: free(worker),
                 fair: 0,
-                may: jobs.iter().map(|job| is_qualified(worker, job.due, day)).collect(),
+                qualified: jobs.iter().map(|job| is_qualified(worker, job.due, day)).collect(),
+                may: jobs
+                    .iter()
+                    .map(|job| is_qualified(worker, job.due, day) && is_clean_for(worker, job.due))
+                    .collect(),
             })
             .collect();
         set_fair_minutes(&mut hands, &jobs);
@@ -105,6 +111,10 @@ fn is_qualified(worker: &Worker, due: &DueCheck, day: &WorkDay) -> bool {
     due.qualification.is_none_or(|wanted| {
         worker.held.iter().any(|held| held.qualification == wanted && held.is_good_on(day.date))
     })
+}
+
+fn is_clean_for(worker: &Worker, due: &DueCheck) -> bool {
+    worker.been_in.is_none_or(|been| been <= due.hygiene)
 }
 
 /// The shifts without the absences, rounded inwards.

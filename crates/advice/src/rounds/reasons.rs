@@ -27,8 +27,11 @@ pub(super) fn reasons(board: &Board, plan: &Plan, job: usize) -> Vec<Reason> {
     if count(&there) < wanted {
         return vec![Reason::AllAbsent];
     }
-    if count(&|hand| there(hand) && hand.may[job]) < wanted {
+    if count(&|hand| there(hand) && hand.qualified[job]) < wanted {
         return vec![Reason::NobodyQualified];
+    }
+    if count(&|hand| there(hand) && hand.may[job]) < wanted {
+        return vec![Reason::WouldBreakHygiene];
     }
 
     let able =

@@ -44,6 +44,7 @@ fn worker(person: u128) -> Worker {
         shifts: vec![span(420, 900)],
         absences: vec![],
         held: vec![],
+        been_in: None,
         worked_min: 0,
         available_min: 480,
     }
@@ -51,7 +52,9 @@ fn worker(person: u128) -> Worker {
 
 fn good_until(qualification: u128, until: Option<&str>) -> Held {
     Held {
+        person: Id::new(Uuid::nil()),
         qualification: Id::new(Uuid::from_u128(qualification)),
+        from: "2026-01-01".parse().unwrap(),
         until: until.map(|day| day.parse().unwrap()),
     }
 }
@@ -166,6 +169,14 @@ fn nobody_goes_back_from_quarantine() {
 }
 
 #[test]
+fn who_has_been_in_a_dirty_room_already_stays_out_of_clean_ones() {
+    let been = Worker { been_in: Some(clean(5)), ..worker(ADA) };
+    let dirty = DueCheck { hygiene: clean(5), ..due(12) };
+    let left = [(11, &[Reason::WouldBreakHygiene][..])];
+    check(&work_day(vec![due(11), dirty], vec![been]), &[(ADA, &[12])], &left);
+}
+
+#[test]
 fn what_nobody_can_do_is_left_with_its_reason() {
     let night = DueCheck { window: span(60, 120), ..due(11) };
     check(&work_day(vec![night], vec![worker(ADA)]), &[], &[(11, &[Reason::NobodyOnShift])]);
@@ -228,8 +239,9 @@ fn of_instance(instance: &Value) -> WorkDay {
             absences: if row["absent"] == true { vec![span(0, 1440)] } else { vec![] },
             held: list(&row["quals"])
                 .iter()
-                .map(|name| Held { qualification: id_of(name), until: None })
+                .map(|name| Held { qualification: id_of(name), ..good_until(0, None) })
                 .collect(),
+            been_in: None,
             worked_min: number(&row["hist_min"]),
             available_min: number(&row["avail_min"]),
         }

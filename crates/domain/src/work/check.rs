@@ -3,29 +3,83 @@
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 
 use crate::Id;
-use crate::entries::{Calibration, Inspection, Reading};
+use crate::code::{Coded, coded};
+use crate::entries::{Calibration, Reading};
 use crate::people::Person;
-use crate::work::CheckPlan;
+use crate::work::{CheckPlan, Place, Qualification, Task};
 
-/// One occurrence of a plan. Plan, date and time name it once and for all.
+/// One occurrence of a plan or programme. Cause, date and time name it once and for all.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Check {
-    /// The plan it is of.
-    pub plan: Id<CheckPlan>,
-    /// The local date the plan names.
+    /// What made it.
+    pub cause: Cause,
+    /// The local date its cause names.
     pub date: NaiveDate,
-    /// The local time the plan names.
+    /// The local time its cause names.
     pub time: NaiveTime,
+    /// Its name on the round.
+    pub name: String,
+    /// What is done.
+    pub task: Task,
+    /// Where.
+    pub place: Place,
     /// When its window opens.
     pub due_at: DateTime<Utc>,
     /// When its window closes: done later is late.
     pub window_until: DateTime<Utc>,
     /// After this it is missed for good.
     pub limit: DateTime<Utc>,
+    /// Minutes of work.
+    pub work_min: u32,
+    /// What a person must be qualified in to do it.
+    pub qualification: Option<Id<Qualification>>,
     /// Whether two people must do it together.
     pub two_people: bool,
     /// What became of it.
     pub state: CheckState,
+}
+
+/// What made a check.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Cause {
+    /// A check plan.
+    Plan(Id<CheckPlan>),
+    /// The interval between tank changes, as the feeding programme has it.
+    Programme,
+}
+
+impl Cause {
+    /// Its code in rows and JSON.
+    pub fn code(self) -> &'static str {
+        match self {
+            Cause::Plan(_) => "plan",
+            Cause::Programme => "programme",
+        }
+    }
+
+    /// The plan, where one made it.
+    pub fn plan(self) -> Option<Id<CheckPlan>> {
+        match self {
+            Cause::Plan(plan) => Some(plan),
+            Cause::Programme => None,
+        }
+    }
+}
+
+coded! {
+    /// Where a check stands.
+    CheckStanding {
+        /// Nobody has begun.
+        Planned = "planned",
+        /// Somebody has begun.
+        Open = "open",
+        /// It was done.
+        Done = "done",
+        /// Its limit passed.
+        Missed = "missed",
+        /// It need not be done.
+        Excused = "excused",
+    }
 }
 
 /// What became of a check.
@@ -62,33 +116,33 @@ pub enum CheckState {
     Excused {
         /// When it was excused.
         at: DateTime<Utc>,
-        /// Who excused it.
-        by: Id<Person>,
+        /// Who excused it; nobody where its tank was out of use.
+        by: Option<Id<Person>>,
         /// Why.
         reason: String,
     },
 }
 
 /// What shows that a check was done.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Evidence {
     /// A reading that was taken.
     Reading(Id<Reading>),
     /// A calibration that was made.
     Calibration(Id<Calibration>),
-    /// What an inspection found.
-    Inspection(Id<Inspection>),
+    /// What was seen or done, in the words of who did it.
+    Note(String),
 }
 
 impl CheckState {
-    /// Its code in rows and JSON.
-    pub fn code(&self) -> &'static str {
+    /// Where it stands, without the facts.
+    pub fn standing(&self) -> CheckStanding {
         match self {
-            CheckState::Planned => "planned",
-            CheckState::Open { .. } => "open",
-            CheckState::Done { .. } => "done",
-            CheckState::Missed { .. } => "missed",
-            CheckState::Excused { .. } => "excused",
+            CheckState::Planned => CheckStanding::Planned,
+            CheckState::Open { .. } => CheckStanding::Open,
+            CheckState::Done { .. } => CheckStanding::Done,
+            CheckState::Missed { .. } => CheckStanding::Missed,
+            CheckState::Excused { .. } => CheckStanding::Excused,
         }
     }
 }
@@ -141,10 +195,15 @@ impl Check {
         Ok(self.becomes(CheckState::Missed { at }))
     }
 
-    /// Excused by this person, before it is due as well as after.
+    /// Excused by this person, or by nobody when its tank is out of use; before it is due as well as after.
     /// # Errors
     /// [`NotAllowed`] when it is settled, or without a reason.
-    pub fn excused(self, at: DateTime<Utc>, by: Id<Person>, reason: String) -> Result<Check, NotAllowed> {
+    pub fn excused(
+        self,
+        at: DateTime<Utc>,
+        by: Option<Id<Person>>,
+        reason: String,
+    ) -> Result<Check, NotAllowed> {
         self.is_not_settled()?;
         if reason.trim().is_empty() {
             return Err(NotAllowed::NoReason);
@@ -158,7 +217,7 @@ impl Check {
 
     fn is_not_settled(&self) -> Result<(), NotAllowed> {
         if self.is_settled() {
-            return Err(NotAllowed::AlreadySettled { state: self.state.code() });
+            return Err(NotAllowed::AlreadySettled { state: self.state.standing().code() });
         }
         Ok(())
     }
@@ -227,7 +286,12 @@ mod tests {
 
     fn morning_check() -> Check {
         Check {
-            plan: Id::new(Uuid::from_u128(9)),
+            cause: Cause::Plan(Id::new(Uuid::from_u128(9))),
+            name: "EC and pH".into(),
+            task: Task::Inspect,
+            place: Place::Room(Id::new(Uuid::from_u128(8))),
+            work_min: 10,
+            qualification: None,
             date: "2027-05-03".parse().unwrap(),
             time: "08:00:00".parse().unwrap(),
             due_at: at("08:00:00"),
@@ -269,7 +333,7 @@ mod tests {
         let missed = morning_check().open(at("11:59:00"), ADA).unwrap().missed(at("12:00:01")).unwrap();
         let settled = Err(NotAllowed::AlreadySettled { state: "missed" });
         assert_eq!(missed.clone().done(at("09:00:00"), ADA, None, a_reading()), settled);
-        assert_eq!(missed.excused(at("13:00:00"), ADA, "ill".into()), settled);
+        assert_eq!(missed.excused(at("13:00:00"), Some(ADA), "ill".into()), settled);
     }
 
     #[test]
@@ -291,8 +355,8 @@ mod tests {
     fn what_is_done_shows_it_and_what_is_excused_says_why() {
         let done = morning_check().done(at("08:30:00"), ADA, None, vec![]);
         assert_eq!(done, Err(NotAllowed::NoEvidence));
-        assert_eq!(morning_check().excused(at("07:00:00"), ADA, " ".into()), Err(NotAllowed::NoReason));
-        assert!(morning_check().excused(at("07:00:00"), ADA, "tank out of use".into()).is_ok());
+        assert_eq!(morning_check().excused(at("07:00:00"), Some(ADA), " ".into()), Err(NotAllowed::NoReason));
+        assert!(morning_check().excused(at("07:00:00"), None, "tank out of use".into()).is_ok());
     }
 
     #[test]
@@ -301,6 +365,6 @@ mod tests {
         let settled = Err(NotAllowed::AlreadySettled { state: "done" });
         assert_eq!(done.clone().open(at("08:40:00"), BEN), settled);
         assert_eq!(done.clone().missed(at("13:00:00")), settled);
-        assert_eq!(done.excused(at("13:00:00"), BEN, "ill".into()), settled);
+        assert_eq!(done.excused(at("13:00:00"), Some(BEN), "ill".into()), settled);
     }
 }

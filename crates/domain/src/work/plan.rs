@@ -2,25 +2,64 @@
 
 use std::collections::BTreeSet;
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
+use chrono_tz::Tz;
 
+use crate::code::coded;
+use crate::entries::SamplePoint;
 use crate::places::{Room, Tank};
-use crate::recurrence::TooManySteps;
-use crate::work::{Check, CheckState, Qualification};
+use crate::recurrence::{NotARecurrence, TooManySteps};
+use crate::work::{Cause, Check, CheckState, Qualification};
 use crate::{Days, Id, Metric, Recurrence};
 
 /// The longest limit: a check that may still be done after a week is no check of its day.
 pub const LONGEST_LIMIT_MIN: u32 = 7 * 24 * 60;
 
+/// The most checks that one plan may have on a day: one every half hour.
+pub const MOST_A_DAY: usize = 48;
+
+coded! {
+    /// What kind of work a check is.
+    TaskKind {
+        /// Metrics are read.
+        Measure = "measure",
+        /// Somebody looks.
+        Inspect = "inspect",
+        /// A meter is calibrated.
+        Calibrate = "calibrate",
+        /// A tank is changed; made by the feeding programme, never by a check plan.
+        ChangeTank = "change_tank",
+    }
+}
+
 /// What a check is about.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Task {
     /// These metrics are read.
-    Measure(BTreeSet<Metric>),
+    Measure {
+        /// What is measured.
+        metrics: BTreeSet<Metric>,
+        /// Where the sample is taken.
+        point: SamplePoint,
+    },
     /// Somebody looks.
     Inspect,
     /// A meter is calibrated.
     Calibrate,
+    /// A tank is changed.
+    ChangeTank,
+}
+
+impl Task {
+    /// What kind of work it is.
+    pub fn kind(&self) -> TaskKind {
+        match self {
+            Task::Measure { .. } => TaskKind::Measure,
+            Task::Inspect => TaskKind::Inspect,
+            Task::Calibrate => TaskKind::Calibrate,
+            Task::ChangeTank => TaskKind::ChangeTank,
+        }
+    }
 }
 
 /// Where a check is done.
@@ -42,8 +81,10 @@ pub struct CheckPlan {
     pub task: Task,
     /// Where.
     pub place: Place,
-    /// When, in the time of the site.
-    pub recurrence: Recurrence,
+    /// When: the text of an RFC 5545 rule, in the time of the site.
+    pub rule: String,
+    /// The wall-clock time the rule starts from.
+    pub start: NaiveDateTime,
     /// Minutes from when it is due in which it is in time.
     pub window_min: u32,
     /// Minutes from when it is due after which it is missed for good.
@@ -64,8 +105,10 @@ impl CheckPlan {
         if self.name.trim().is_empty() {
             return Err(NotAPlan::NoName);
         }
-        if matches!(&self.task, Task::Measure(metrics) if metrics.is_empty()) {
-            return Err(NotAPlan::NothingToMeasure);
+        match &self.task {
+            Task::Measure { metrics, .. } if metrics.is_empty() => return Err(NotAPlan::NothingToMeasure),
+            Task::ChangeTank => return Err(NotAPlan::TankChange),
+            Task::Measure { .. } | Task::Inspect | Task::Calibrate => {}
         }
         let (work_min, window_min, limit_min) = (self.work_min, self.window_min, self.limit_min);
         let in_order = 0 < work_min && work_min <= window_min && window_min <= limit_min;
@@ -75,27 +118,68 @@ impl CheckPlan {
         Ok(self)
     }
 
+    /// When it is due by the clock of a zone.
+    /// # Errors
+    /// [`NotARecurrence`] when its rule is none, or comes more than [`MOST_A_DAY`] times on its first days.
+    pub fn recurrence(&self, zone: Tz) -> Result<Recurrence, NotARecurrence> {
+        let recurrence = Recurrence::new(&self.rule, self.start, zone)?;
+        let far = self.start.date() + TimeDelta::days(DAYS_LOOKED_AT);
+        let due = recurrence.due_on(Days { from: self.start.date(), until: far });
+        let most = due.map(|due| most_on_a_day(due.into_iter().map(|one| one.date)));
+        match most {
+            Ok(most) if most <= MOST_A_DAY => Ok(recurrence),
+            _ => Err(NotARecurrence::Rule { why: format!("it comes more than {MOST_A_DAY} times a day") }),
+        }
+    }
+
     /// The checks of these local days, planned. Each is claimed by plan, date and time, so asking twice, or
     /// after new zone rules, doubles none.
     /// # Errors
-    /// [`TooManySteps`] when the recurrence comes too often to be followed that far.
-    pub fn checks(&self, plan: Id<CheckPlan>, days: Days) -> Result<Vec<Check>, TooManySteps> {
-        let due = self.recurrence.due_on(days)?;
+    /// [`NotDue`] when the rule is none, or comes too often to be followed that far.
+    pub fn checks(&self, plan: Id<CheckPlan>, zone: Tz, days: Days) -> Result<Vec<Check>, NotDue> {
+        let due = self.recurrence(zone)?.due_on(days)?;
         let after = |at: DateTime<Utc>, minutes: u32| at + TimeDelta::minutes(minutes.into());
         Ok(due
             .into_iter()
             .map(|one| Check {
-                plan,
+                cause: Cause::Plan(plan),
                 date: one.date,
                 time: one.time,
+                name: self.name.clone(),
+                task: self.task.clone(),
+                place: self.place,
                 due_at: one.at,
                 window_until: after(one.at, self.window_min),
                 limit: after(one.at, self.limit_min),
+                work_min: self.work_min,
+                qualification: self.qualification,
                 two_people: self.two_people,
                 state: CheckState::Planned,
             })
             .collect())
     }
+}
+
+/// A rule that comes too often shows it within a fortnight, or is thinned by what comes seldom.
+const DAYS_LOOKED_AT: i64 = 14;
+
+fn most_on_a_day(dates: impl Iterator<Item = chrono::NaiveDate>) -> usize {
+    let mut count = std::collections::BTreeMap::<_, usize>::new();
+    for date in dates {
+        *count.entry(date).or_default() += 1;
+    }
+    count.into_values().max().unwrap_or_default()
+}
+
+/// Why the checks of a plan cannot be made.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NotDue {
+    /// Its rule is none.
+    #[error(transparent)]
+    Rule(#[from] NotARecurrence),
+    /// Its rule cannot be followed that far.
+    #[error(transparent)]
+    TooManySteps(#[from] TooManySteps),
 }
 
 /// What a plan lacks.
@@ -107,6 +191,9 @@ pub enum NotAPlan {
     /// A measurement of nothing.
     #[error("a measurement needs at least one metric")]
     NothingToMeasure,
+    /// The work of the feeding programme.
+    #[error("tank changes are made by the feeding programme, check plans contain none")]
+    TankChange,
     /// Minutes out of order: work has to fit the window, and the window ends before the limit.
     #[error(
         "expected 0 < work ≤ window ≤ limit ≤ {LONGEST_LIMIT_MIN} minutes, found {work_min}, {window_min}, {limit_min}"
@@ -130,10 +217,10 @@ mod tests {
     fn ph_of_the_north_tank() -> CheckPlan {
         CheckPlan {
             name: "EC and pH".into(),
-            task: Task::Measure([Metric::Ec, Metric::Ph].into()),
+            task: Task::Measure { metrics: [Metric::Ec, Metric::Ph].into(), point: SamplePoint::Tank },
             place: Place::Tank(Id::new(Uuid::from_u128(1))),
-            recurrence: Recurrence::new("FREQ=DAILY", "2026-03-01T02:30:00".parse().unwrap(), Berlin)
-                .unwrap(),
+            rule: "FREQ=DAILY".into(),
+            start: "2026-03-01T02:30:00".parse().unwrap(),
             window_min: 60,
             limit_min: 240,
             work_min: 10,
@@ -158,9 +245,11 @@ mod tests {
     fn refusals_name_the_field() {
         check_refused(|plan| plan.name = " ".into(), "a check plan needs a name");
         check_refused(
-            |plan| plan.task = Task::Measure(BTreeSet::new()),
+            |plan| plan.task = Task::Measure { metrics: BTreeSet::new(), point: SamplePoint::Tank },
             "a measurement needs at least one metric",
         );
+        let programme = "tank changes are made by the feeding programme, check plans contain none";
+        check_refused(|plan| plan.task = Task::ChangeTank, programme);
         let minutes = "expected 0 < work ≤ window ≤ limit ≤ 10080 minutes, found";
         check_refused(|plan| plan.work_min = 0, &format!("{minutes} 0, 60, 240"));
         check_refused(|plan| plan.work_min = 61, &format!("{minutes} 61, 60, 240"));
@@ -171,11 +260,19 @@ mod tests {
     fn a_check_made_after_the_clock_gap_keeps_the_time_of_its_plan() {
         let day = "2026-03-29".parse().unwrap();
         let checks = ph_of_the_north_tank()
-            .checks(Id::new(Uuid::from_u128(2)), Days { from: day, until: day })
+            .checks(Id::new(Uuid::from_u128(2)), Berlin, Days { from: day, until: day })
             .unwrap();
         let [check] = &checks[..] else { panic!("one check") };
         assert_eq!((check.date, check.time), (day, "02:30:00".parse().unwrap()));
         assert_eq!(check.due_at, "2026-03-29T01:00:00Z".parse::<DateTime<Utc>>().unwrap());
         assert_eq!(check.limit, "2026-03-29T05:00:00Z".parse::<DateTime<Utc>>().unwrap());
+    }
+
+    #[test]
+    fn a_rule_may_come_every_half_hour_and_no_more_often() {
+        let plan = |rule: &str| CheckPlan { rule: rule.into(), ..ph_of_the_north_tank() };
+        assert!(plan("FREQ=MINUTELY;INTERVAL=30").recurrence(Berlin).is_ok());
+        assert!(plan("FREQ=MINUTELY;INTERVAL=29").recurrence(Berlin).is_err());
+        assert!(plan("FREQ=SECONDLY").recurrence(Berlin).is_err());
     }
 }

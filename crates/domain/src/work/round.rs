@@ -5,6 +5,7 @@ use std::collections::HashSet;
 use chrono::{DateTime, NaiveDate, Utc};
 
 use crate::Id;
+use crate::code::coded;
 use crate::people::Person;
 use crate::places::Site;
 use crate::work::Check;
@@ -23,6 +24,10 @@ pub struct Round {
     pub published_at: DateTime<Utc>,
     /// Its checks in order.
     pub steps: Vec<RoundStep>,
+    /// Minutes of work.
+    pub minutes: i64,
+    /// Minutes that would have been fair, given the four weeks before.
+    pub fair_minutes: i64,
 }
 
 /// One check of a round.
@@ -32,6 +37,63 @@ pub struct RoundStep {
     pub check: Id<Check>,
     /// When it is planned to begin.
     pub starts_at: DateTime<Utc>,
+    /// Who does it too, where it wants two.
+    pub with: Option<Id<Person>>,
+}
+
+/// A check that nobody does.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Left {
+    /// Which.
+    pub check: Id<Check>,
+    /// Why, at least one.
+    pub reasons: Vec<LeftReason>,
+}
+
+coded! {
+    /// Why nobody does a check. Where it wants two people, "nobody" is fewer than two.
+    LeftReason {
+        /// Nobody's shift leaves time for it in its window.
+        NobodyOnShift = "nobody_on_shift",
+        /// Who would be on shift is away.
+        AllAbsent = "all_absent",
+        /// Who is there is not qualified, or not any more.
+        NobodyQualified = "nobody_qualified",
+        /// Who could has other checks then, or the window is shorter than the work.
+        NoTimeInWindow = "no_time_in_window",
+        /// Who has the time would have to go from a dirty room to a clean one.
+        WouldBreakHygiene = "would_break_hygiene",
+    }
+}
+
+impl LeftReason {
+    /// In words.
+    pub fn text(self) -> &'static str {
+        match self {
+            LeftReason::NobodyOnShift => "no shift leaves time for it in its window",
+            LeftReason::AllAbsent => "who would be on shift is away",
+            LeftReason::NobodyQualified => "nobody who is there is qualified for it",
+            LeftReason::NoTimeInWindow => "who could do it has other checks then",
+            LeftReason::WouldBreakHygiene => {
+                "who has the time would have to go from a dirty room to a clean one"
+            }
+        }
+    }
+}
+
+/// The rounds of a day as they were published together, and what nobody does.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Publication {
+    /// The local day.
+    pub date: NaiveDate,
+    /// 1 for the first of the day; the highest is in force.
+    pub number: i64,
+    /// When.
+    pub published_at: DateTime<Utc>,
+    /// Who published it; nobody for a job.
+    pub published_by: Option<Id<Person>>,
+    /// What nobody does.
+    pub left: Vec<Left>,
 }
 
 impl Round {
@@ -78,6 +140,7 @@ mod tests {
         let step = |(check, time): &(u128, &str)| RoundStep {
             check: Id::new(Uuid::from_u128(*check)),
             starts_at: format!("2027-05-03T{time}:00Z").parse().unwrap(),
+            with: None,
         };
         let round = Round {
             site: Id::new(Uuid::from_u128(1)),
@@ -85,6 +148,8 @@ mod tests {
             date: "2027-05-03".parse().unwrap(),
             published_at: "2027-05-02T18:00:00Z".parse().unwrap(),
             steps: steps.iter().map(step).collect(),
+            minutes: 30,
+            fair_minutes: 30,
         };
         assert_eq!(round.checked().err(), refused);
     }

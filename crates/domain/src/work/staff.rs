@@ -1,16 +1,12 @@
 //! Who is there: shifts, absences, and what people are qualified in.
 
-use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, Utc};
+use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};
 use chrono_tz::Tz;
 
 use crate::Id;
 use crate::code::coded;
 use crate::local::Wall;
 use crate::people::Person;
-use crate::places::Site;
-
-/// The longest shift: beyond a day and an hour (clocks go back) somebody mistyped a date.
-const LONGEST_SHIFT_HOURS: i64 = 25;
 
 /// Time from an instant up to another, the second not included.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -50,8 +46,12 @@ pub struct Qualification {
 /// A qualification that a person holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Held {
+    /// Who.
+    pub person: Id<Person>,
     /// Which.
     pub qualification: Id<Qualification>,
+    /// The first day it is good.
+    pub from: NaiveDate,
     /// The last day it is good, if it ends.
     pub until: Option<NaiveDate>,
 }
@@ -59,53 +59,32 @@ pub struct Held {
 impl Held {
     /// Whether it is good on this day.
     pub fn is_good_on(&self, day: NaiveDate) -> bool {
-        self.until.is_none_or(|last| day <= last)
+        self.from <= day && self.until.is_none_or(|last| day <= last)
     }
 }
 
-/// Hours a person works at a site. Across midnight it belongs to the day it starts.
+/// Hours a person works at a site, by the site's clock. Across midnight it belongs to the day it starts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Shift {
     /// Who.
     pub person: Id<Person>,
-    /// Where.
-    pub site: Id<Site>,
     /// The local day it belongs to.
     pub day: NaiveDate,
-    /// From when until when.
-    pub span: Span,
+    /// When it starts.
+    pub starts: NaiveTime,
+    /// When it ends: on the next day when that is no later than it starts.
+    pub ends: NaiveTime,
 }
 
 impl Shift {
-    /// A shift by the clock of the site. One that ends no later than it starts ends on the next day.
-    /// A start or end in a gap of the clock is the first instant after it.
+    /// From when until when it is in a zone. A start or end in a gap of the clock is the first instant after it.
     /// # Errors
     /// [`NotASpan`] when a change of the clock leaves no time in it.
-    pub fn by_clock(
-        person: Id<Person>,
-        site: Id<Site>,
-        zone: Tz,
-        day: NaiveDate,
-        clock: (NaiveTime, NaiveTime),
-    ) -> Result<Shift, NotASpan> {
-        let (start, end) = clock;
-        let next = day.checked_add_days(Days::new(1)).unwrap_or(day);
-        let last = if end <= start { next } else { day };
+    pub fn span(&self, zone: Tz) -> Result<Span, NotASpan> {
+        let next = self.day.checked_add_days(Days::new(1)).unwrap_or(self.day);
+        let last = if self.ends <= self.starts { next } else { self.day };
         let instant = |date: NaiveDate, time| Wall::of(zone, date.and_time(time)).instant_or_after();
-        let span = Span::new(instant(day, start), instant(last, end))?;
-        Ok(Shift { person, site, day, span })
-    }
-
-    /// A shift by its instants, on the local day it starts.
-    /// # Errors
-    /// [`NotASpan`] unless it ends after it starts and within 25 hours.
-    pub fn of(person: Id<Person>, site: Id<Site>, zone: Tz, span: Span) -> Result<Shift, NotASpan> {
-        let Span { from, until } = span;
-        if until - from > TimeDelta::hours(LONGEST_SHIFT_HOURS) {
-            return Err(NotASpan { from, until });
-        }
-        let day = from.with_timezone(&zone).date_naive();
-        Ok(Shift { person, site, day, span: Span::new(from, until)? })
+        Span::new(instant(self.day, self.starts), instant(last, self.ends))
     }
 }
 
@@ -134,7 +113,7 @@ pub struct Absence {
     pub reason: AbsenceReason,
 }
 
-/// No time between these instants, or too much.
+/// No time between these instants.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("nobody works or is away from {from} until {until}")]
 pub struct NotASpan {
@@ -151,13 +130,15 @@ mod tests {
     use uuid::Uuid;
 
     #[track_caller]
-    fn check(day: &str, start: &str, end: &str, from: &str, until: &str) {
-        let clock = (start.parse().unwrap(), end.parse().unwrap());
-        let (ada, site) = (Id::new(Uuid::from_u128(1)), Id::new(Uuid::from_u128(2)));
-        let shift = Shift::by_clock(ada, site, Berlin, day.parse().unwrap(), clock).unwrap();
+    fn check(day: &str, starts: &str, ends: &str, from: &str, until: &str) {
+        let shift = Shift {
+            person: Id::new(Uuid::from_u128(1)),
+            day: day.parse().unwrap(),
+            starts: starts.parse().unwrap(),
+            ends: ends.parse().unwrap(),
+        };
         let expected = Span { from: from.parse().unwrap(), until: until.parse().unwrap() };
-        assert_eq!(shift.span, expected);
-        assert_eq!(Shift::of(ada, site, Berlin, shift.span), Ok(shift), "the day it starts");
+        assert_eq!(shift.span(Berlin), Ok(expected));
     }
 
     #[test]
@@ -174,14 +155,17 @@ mod tests {
     }
 
     #[test]
-    fn a_qualification_is_good_on_its_last_day() {
+    fn a_qualification_is_good_from_its_first_day_to_its_last() {
         let held = |until: Option<&str>| Held {
+            person: Id::new(Uuid::from_u128(1)),
             qualification: Id::new(Uuid::from_u128(3)),
+            from: "2027-05-01".parse().unwrap(),
             until: until.map(|day| day.parse().unwrap()),
         };
         let day = "2027-05-03".parse().unwrap();
         assert!(held(None).is_good_on(day));
         assert!(held(Some("2027-05-03")).is_good_on(day));
         assert!(!held(Some("2027-05-02")).is_good_on(day));
+        assert!(!held(None).is_good_on("2027-04-30".parse().unwrap()));
     }
 }

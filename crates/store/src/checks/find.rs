@@ -1,0 +1,211 @@
+//! Finding checks.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use fillmark_domain::people::PersonId;
+use fillmark_domain::work::{Check, CheckStanding};
+use fillmark_domain::{Coded, Id};
+use sea_orm::sea_query::{Expr, ExprTrait, LockBehavior, LockType, Query, SelectStatement};
+use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect, Select, Value};
+use uuid::Uuid;
+
+use super::KeptCheck;
+use super::row::{Column, Entity, Model, of_site, read};
+use crate::columns::code;
+use crate::records::{Filter, Page, PageQuery, page_of};
+use crate::{SiteScope, StoreError, Tx};
+
+/// The check with this id.
+/// # Errors
+/// When the database fails or the row is broken.
+pub async fn find(tx: &Tx, site: SiteScope, id: Id<Check>) -> Result<Option<KeptCheck>, StoreError> {
+    one(tx, of_site(site).filter(Column::Id.eq(id.uuid()))).await
+}
+
+/// The checks with these ids that are still there.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn find_many(tx: &Tx, site: SiteScope, ids: &[Id<Check>]) -> Result<Vec<KeptCheck>, StoreError> {
+    all(tx, of_site(site).filter(Column::Id.is_in(ids.iter().map(|id| id.uuid())))).await
+}
+
+/// The check with this id, locked for a change.
+/// # Errors
+/// When the database fails or the row is broken.
+pub async fn lock(tx: &Tx, site: SiteScope, id: Id<Check>) -> Result<Option<KeptCheck>, StoreError> {
+    one(tx, of_site(site).filter(Column::Id.eq(id.uuid())).lock_exclusive()).await
+}
+
+/// The check that was done by the entry with this client id.
+/// # Errors
+/// When the database fails or the row is broken.
+pub async fn find_by_client_id(
+    tx: &Tx,
+    site: SiteScope,
+    client_id: Uuid,
+) -> Result<Option<KeptCheck>, StoreError> {
+    one(tx, of_site(site).filter(Column::ClientId.eq(client_id))).await
+}
+
+/// All checks of a local day.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn of_day(tx: &Tx, site: SiteScope, day: NaiveDate) -> Result<Vec<KeptCheck>, StoreError> {
+    all(tx, of_site(site).filter(Column::DueOn.eq(day)).order_by_asc(Column::DueAt)).await
+}
+
+/// Checks whose limit has passed and of which nothing became, longest overdue first, at most so many. Those
+/// that another beat holds are left to it.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn lock_overdue(
+    tx: &Tx,
+    site: SiteScope,
+    at: DateTime<Utc>,
+    most: u64,
+) -> Result<Vec<KeptCheck>, StoreError> {
+    let rows = unsettled(site).filter(Column::LimitAt.lt(at)).order_by_asc(Column::LimitAt).limit(most);
+    all(tx, rows.lock_with_behavior(LockType::Update, LockBehavior::SkipLocked)).await
+}
+
+/// Checks that are due at a tank which is out of use that day, at most so many. Those that another beat holds
+/// are left to it.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn lock_out_of_use(
+    tx: &Tx,
+    site: SiteScope,
+    at: DateTime<Utc>,
+    most: u64,
+) -> Result<Vec<KeptCheck>, StoreError> {
+    let rows = unsettled(site)
+        .filter(Column::DueAt.lte(at))
+        .filter(Expr::exists(outage_of_check()))
+        .order_by_asc(Column::DueAt)
+        .limit(most);
+    all(tx, rows.lock_with_behavior(LockType::Update, LockBehavior::SkipLocked)).await
+}
+
+fn outage_of_check() -> SelectStatement {
+    let outage = |name: &'static str| Expr::col(("outages", name));
+    let check = |name: &'static str| Expr::col(("checks", name));
+    Query::select()
+        .expr(Expr::val(1))
+        .from("outages")
+        .and_where(outage("site_id").eq(check("site_id")))
+        .and_where(outage("tank_id").eq(check("tank_id")))
+        .and_where(outage("archived_at").is_null())
+        .and_where(outage("from_on").lte(check("due_on")))
+        .and_where(outage("until_on").is_null().or(outage("until_on").gte(check("due_on"))))
+        .take()
+}
+
+/// Minutes of the checks that each person did in these instants, alone or as the second.
+/// # Errors
+/// When the database fails.
+pub async fn minutes_done(
+    tx: &Tx,
+    site: SiteScope,
+    from: DateTime<Utc>,
+    until: DateTime<Utc>,
+) -> Result<BTreeMap<PersonId, i64>, StoreError> {
+    let rows: Vec<(Option<Uuid>, Option<Uuid>, i64)> = of_site(site)
+        .select_only()
+        .columns([Column::StateBy, Column::DoneWith, Column::WorkMin])
+        .filter(Column::State.eq(code(CheckStanding::Done)))
+        .filter(Column::StateAt.gte(from))
+        .filter(Column::StateAt.lt(until))
+        .into_tuple()
+        .all(&tx.0)
+        .await?;
+    let mut minutes = BTreeMap::new();
+    for (by, with, work_min) in rows {
+        for person in by.into_iter().chain(with) {
+            *minutes.entry(PersonId::new(person)).or_default() += work_min;
+        }
+    }
+    Ok(minutes)
+}
+
+/// A page of a site's checks. A room stands for what is done in it and at the tanks that feed it on the day; a
+/// person for the checks of their round as it is published.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn page(tx: &Tx, site: SiteScope, query: &PageQuery) -> Result<Page<KeptCheck>, StoreError> {
+    let mut rows = of_site(site);
+    let mut query = query.clone();
+    let mut rest = Vec::new();
+    for filter in std::mem::take(&mut query.filters) {
+        rows = match filter {
+            Filter::OneOf("room_id", rooms) => rows.filter(in_rooms(rooms)),
+            Filter::OneOf("person_id", people) => rows.filter(in_rounds_of(people)),
+            filter => {
+                rest.push(filter);
+                rows
+            }
+        };
+    }
+    query.filters = rest;
+    let rows = page_of(tx, rows, &query).await?;
+    let items = rows.items.into_iter().map(read).collect::<Result<_, _>>()?;
+    Ok(Page { items, next: rows.next })
+}
+
+fn in_rooms(rooms: Vec<Value>) -> Expr {
+    let fed = |name: &'static str| Expr::col(("tank_rooms", name));
+    let check = |name: &'static str| Expr::col(("checks", name));
+    let feeds = Query::select()
+        .expr(Expr::val(1))
+        .from("tank_rooms")
+        .and_where(fed("site_id").eq(check("site_id")))
+        .and_where(fed("tank_id").eq(check("tank_id")))
+        .and_where(fed("archived_at").is_null())
+        .and_where(fed("from_on").lte(check("due_on")))
+        .and_where(fed("until_on").is_null().or(fed("until_on").gte(check("due_on"))))
+        .and_where(fed("room_id").is_in(rooms.clone()))
+        .take();
+    check("room_id").is_in(rooms).or(Expr::exists(feeds))
+}
+
+fn in_rounds_of(people: Vec<Value>) -> Expr {
+    let latest = "\"publications\".\"number\" = (select max(\"p\".\"number\") from \"publications\" as \"p\" \
+        where \"p\".\"site_id\" = \"publications\".\"site_id\" and \"p\".\"day_on\" = \"publications\".\"day_on\")";
+    let of = |table: &'static str, name: &'static str| Expr::col((table, name));
+    let steps = Query::select()
+        .expr(Expr::val(1))
+        .from("round_steps")
+        .inner_join(
+            "rounds",
+            of("rounds", "site_id")
+                .eq(of("round_steps", "site_id"))
+                .and(of("rounds", "id").eq(of("round_steps", "round_id"))),
+        )
+        .inner_join(
+            "publications",
+            of("publications", "site_id")
+                .eq(of("rounds", "site_id"))
+                .and(of("publications", "id").eq(of("rounds", "publication_id"))),
+        )
+        .and_where(of("round_steps", "site_id").eq(of("checks", "site_id")))
+        .and_where(of("round_steps", "check_id").eq(of("checks", "id")))
+        .and_where(of("rounds", "person_id").is_in(people))
+        .and_where(Expr::cust(latest))
+        .take();
+    Expr::exists(steps)
+}
+
+/// Checks of which nothing became yet.
+fn unsettled(site: SiteScope) -> Select<Entity> {
+    let open = [CheckStanding::Planned.code(), CheckStanding::Open.code()];
+    of_site(site).filter(Column::State.is_in(open))
+}
+
+async fn one(tx: &Tx, rows: Select<Entity>) -> Result<Option<KeptCheck>, StoreError> {
+    Ok(rows.one(&tx.0).await?.map(read).transpose()?)
+}
+
+pub(crate) async fn all(tx: &Tx, rows: Select<Entity>) -> Result<Vec<KeptCheck>, StoreError> {
+    let rows: Vec<Model> = rows.all(&tx.0).await?;
+    Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}

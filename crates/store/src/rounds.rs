@@ -1,0 +1,251 @@
+//! Rounds as they were published. Nothing here is ever changed: a later plan of a day is a new publication.
+
+use chrono::NaiveDate;
+use fillmark_domain::Id;
+use fillmark_domain::work::{Left, LeftReason, Publication, Round, RoundStep};
+use sea_orm::sea_query::OnConflict;
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
+use uuid::Uuid;
+
+use crate::columns::{self, Reading, code};
+use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
+
+/// A round as it is kept.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KeptRound {
+    /// Its id.
+    pub id: Id<Round>,
+    /// The round.
+    pub round: Round,
+}
+
+/// Keeps a publication with its rounds; false when another of this number came first.
+/// # Errors
+/// When the database fails.
+pub async fn keep(
+    tx: &Tx,
+    site: SiteScope,
+    stamp: &Stamp<'_>,
+    publication: &Publication,
+    rounds: &[Round],
+) -> Result<bool, StoreError> {
+    let id = stamp.fresh::<Publication>().uuid();
+    let row = publication::ActiveModel {
+        site_id: Set(site.uuid()),
+        id: Set(id),
+        day_on: Set(publication.date),
+        number: Set(publication.number),
+        published_at: Set(publication.published_at),
+        published_by: Set(publication.published_by.map(Id::uuid)),
+        checks_left: Set(columns::list(publication.left.iter().map(left_column))),
+    };
+    let kept = publication::Entity::insert(row)
+        .on_conflict(OnConflict::new().do_nothing().to_owned())
+        .exec_without_returning(&tx.0)
+        .await?;
+    if kept == 0 {
+        return Ok(false);
+    }
+    for one in rounds {
+        keep_round(tx, site, stamp, id, one).await?;
+    }
+    let detail = serde_json::json!({ "day_on": publication.date, "number": publication.number,
+        "rounds": rounds.len(), "left": publication.left.len() });
+    journal::append(tx, site, stamp, "published", "rounds", id, detail).await?;
+    Ok(true)
+}
+
+async fn keep_round(
+    tx: &Tx,
+    site: SiteScope,
+    stamp: &Stamp<'_>,
+    publication: Uuid,
+    one: &Round,
+) -> Result<(), StoreError> {
+    let id = stamp.fresh::<Round>().uuid();
+    let row = round::ActiveModel {
+        site_id: Set(site.uuid()),
+        id: Set(id),
+        publication_id: Set(publication),
+        person_id: Set(one.person.uuid()),
+        day_on: Set(one.date),
+        minutes: Set(one.minutes),
+        fair_minutes: Set(one.fair_minutes),
+    };
+    round::Entity::insert(row).exec_without_returning(&tx.0).await?;
+    let steps = one.steps.iter().zip(0..).map(|(step, position)| step::ActiveModel {
+        site_id: Set(site.uuid()),
+        round_id: Set(id),
+        position: Set(position),
+        check_id: Set(step.check.uuid()),
+        starts_at: Set(step.starts_at),
+        with_id: Set(step.with.map(Id::uuid)),
+    });
+    step::Entity::insert_many(steps).exec_without_returning(&tx.0).await?;
+    Ok(())
+}
+
+/// The publication in force for a day, with its rounds by person.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn in_force(
+    tx: &Tx,
+    site: SiteScope,
+    day: NaiveDate,
+) -> Result<Option<(Publication, Vec<KeptRound>)>, StoreError> {
+    let row = publication::Entity::find()
+        .filter(publication::Column::SiteId.eq(site.uuid()))
+        .filter(publication::Column::DayOn.eq(day))
+        .order_by_desc(publication::Column::Number)
+        .one(&tx.0)
+        .await?;
+    let Some(row) = row else { return Ok(None) };
+    let rows = round::Entity::find()
+        .filter(round::Column::SiteId.eq(site.uuid()))
+        .filter(round::Column::PublicationId.eq(row.id))
+        .order_by_asc(round::Column::PersonId)
+        .all(&tx.0)
+        .await?;
+    let publication = read(row)?;
+    let mut rounds = Vec::new();
+    for row in rows {
+        rounds.push(with_steps(tx, site, &publication, row).await?);
+    }
+    Ok(Some((publication, rounds)))
+}
+
+/// The round with this id, of whichever publication.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn find(tx: &Tx, site: SiteScope, id: Id<Round>) -> Result<Option<KeptRound>, StoreError> {
+    let Some(row) = round::Entity::find_by_id((site.uuid(), id.uuid())).one(&tx.0).await? else {
+        return Ok(None);
+    };
+    let of = publication::Entity::find_by_id((site.uuid(), row.publication_id)).one(&tx.0).await?;
+    let of = of.ok_or_else(|| reading("rounds", row.id).broken("its publication is not there"))?;
+    let publication = read(of)?;
+    Ok(Some(with_steps(tx, site, &publication, row).await?))
+}
+
+async fn with_steps(
+    tx: &Tx,
+    site: SiteScope,
+    publication: &Publication,
+    row: round::Model,
+) -> Result<KeptRound, StoreError> {
+    let steps = step::Entity::find()
+        .filter(step::Column::SiteId.eq(site.uuid()))
+        .filter(step::Column::RoundId.eq(row.id))
+        .order_by_asc(step::Column::Position)
+        .all(&tx.0)
+        .await?;
+    let step = |step: step::Model| RoundStep {
+        check: Id::new(step.check_id),
+        starts_at: step.starts_at,
+        with: step.with_id.map(Id::new),
+    };
+    let round = Round {
+        site: site.id(),
+        person: Id::new(row.person_id),
+        date: row.day_on,
+        published_at: publication.published_at,
+        steps: steps.into_iter().map(step).collect(),
+        minutes: row.minutes,
+        fair_minutes: row.fair_minutes,
+    };
+    Ok(KeptRound { id: Id::new(row.id), round })
+}
+
+fn reading(table: &'static str, id: Uuid) -> Reading {
+    Reading { table, id }
+}
+
+fn left_column(left: &Left) -> (Uuid, Vec<String>) {
+    (left.check.uuid(), left.reasons.iter().map(|reason| code(*reason)).collect())
+}
+
+fn read(row: publication::Model) -> Result<Publication, BrokenRow> {
+    let read = reading("publications", row.id);
+    let left: Vec<(Uuid, Vec<String>)> = read.list(row.checks_left)?;
+    let left = left.into_iter().map(|(check, reasons)| {
+        let reasons: Vec<LeftReason> =
+            reasons.iter().map(|reason| read.code(reason)).collect::<Result<_, _>>()?;
+        Ok(Left { check: Id::new(check), reasons })
+    });
+    Ok(Publication {
+        date: row.day_on,
+        number: row.number,
+        published_at: row.published_at,
+        published_by: row.published_by.map(Id::new),
+        left: left.collect::<Result<_, BrokenRow>>()?,
+    })
+}
+
+mod publication {
+    use sea_orm::entity::prelude::*;
+
+    #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]
+    #[sea_orm(table_name = "publications")]
+    pub struct Model {
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub site_id: Uuid,
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub id: Uuid,
+        pub day_on: ChronoDate,
+        pub number: i64,
+        pub published_at: ChronoDateTimeUtc,
+        pub published_by: Option<Uuid>,
+        pub checks_left: Json,
+    }
+
+    #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+    pub enum Relation {}
+
+    impl ActiveModelBehavior for ActiveModel {}
+}
+
+mod round {
+    use sea_orm::entity::prelude::*;
+
+    #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]
+    #[sea_orm(table_name = "rounds")]
+    pub struct Model {
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub site_id: Uuid,
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub id: Uuid,
+        pub publication_id: Uuid,
+        pub person_id: Uuid,
+        pub day_on: ChronoDate,
+        pub minutes: i64,
+        pub fair_minutes: i64,
+    }
+
+    #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+    pub enum Relation {}
+
+    impl ActiveModelBehavior for ActiveModel {}
+}
+
+mod step {
+    use sea_orm::entity::prelude::*;
+
+    #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]
+    #[sea_orm(table_name = "round_steps")]
+    pub struct Model {
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub site_id: Uuid,
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub round_id: Uuid,
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub position: i64,
+        pub check_id: Uuid,
+        pub starts_at: ChronoDateTimeUtc,
+        pub with_id: Option<Uuid>,
+    }
+
+    #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+    pub enum Relation {}
+
+    impl ActiveModelBehavior for ActiveModel {}
+}
