@@ -14,6 +14,7 @@ pub mod people;
 pub mod readings;
 pub mod records;
 pub mod refusal;
+pub mod reports;
 pub mod sessions;
 pub mod stock;
 pub mod tank_changes;

@@ -3,6 +3,7 @@
 
 pub mod compliance;
 pub mod excursion;
+pub mod room;
 #[cfg(test)]
 mod rows;
 pub mod share;
@@ -12,6 +13,7 @@ pub mod yields;
 
 pub use compliance::{ChangeDue, InBand, Punctuality, changes_on_time, punctuality, readings_in_band};
 pub use excursion::{Excursion, Joining, Side};
+pub use room::{RoomCompliance, RoomRecords, Series, room_compliance};
 pub use share::{Interval, Share};
 pub use trace::{Between, Point, TimeInBand, Trace};
 pub use welch::{Caution, NoComparison, Welch, compare};

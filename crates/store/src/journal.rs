@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::people::PersonId;
-use sea_orm::{ColumnTrait, EntityTrait, JsonValue, QueryFilter, Set};
+use sea_orm::{ColumnTrait, EntityTrait, JsonValue, QueryFilter, QueryOrder, Set};
 use uuid::Uuid;
 
 use crate::records::{Page, PageQuery, page_of};
@@ -76,6 +76,14 @@ pub async fn note_many(
         row::Entity::insert_many(entries).exec_without_returning(&tx.0).await?;
     }
     Ok(())
+}
+
+/// The id of the last entry of a scope's journal: the position a report was made at.
+/// # Errors
+/// When the database fails.
+pub async fn last(tx: &Tx, scope: impl Scope) -> Result<Option<Uuid>, StoreError> {
+    let entries = row::Entity::find().filter(row::Column::SiteId.eq(owner(scope)));
+    Ok(entries.order_by_desc(row::Column::Id).one(&tx.0).await?.map(|row| row.id))
 }
 
 /// A page of a scope's journal.

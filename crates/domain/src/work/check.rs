@@ -148,6 +148,11 @@ impl CheckState {
 }
 
 impl Check {
+    /// Whether it was done late or missed.
+    pub fn is_troubled(&self) -> bool {
+        matches!(self.state, CheckState::Done { late: true, .. } | CheckState::Missed { .. })
+    }
+
     /// Whether nothing can become of it any more.
     pub fn is_settled(&self) -> bool {
         !matches!(self.state, CheckState::Planned | CheckState::Open { .. })

@@ -25,6 +25,11 @@ impl Span {
         if from < until { Ok(Span { from, until }) } else { Err(NotASpan { from, until }) }
     }
 
+    /// Whether an instant lies in it; its end does not.
+    pub fn holds(self, at: DateTime<Utc>) -> bool {
+        self.from <= at && at < self.until
+    }
+
     /// Whole minutes.
     pub fn minutes(self) -> i64 {
         (self.until - self.from).num_minutes()

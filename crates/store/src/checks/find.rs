@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::people::PersonId;
-use fillmark_domain::work::{Check, CheckStanding};
+use fillmark_domain::work::{Check, CheckStanding, Place};
 use fillmark_domain::{Coded, Id};
 use sea_orm::sea_query::{Expr, ExprTrait, LockBehavior, LockType, Query, SelectStatement};
 use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect, Select, Value};
@@ -208,4 +208,31 @@ async fn one(tx: &Tx, rows: Select<Entity>) -> Result<Option<KeptCheck>, StoreEr
 pub(crate) async fn all(tx: &Tx, rows: Select<Entity>) -> Result<Vec<KeptCheck>, StoreError> {
     let rows: Vec<Model> = rows.all(&tx.0).await?;
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// The checks of a room and of tanks that fell due in a span of time, in the order they did.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn due_at_places(
+    tx: &Tx,
+    site: SiteScope,
+    places: &[Place],
+    from: DateTime<Utc>,
+    before: DateTime<Utc>,
+) -> Result<Vec<KeptCheck>, StoreError> {
+    let tanks = places.iter().filter_map(|place| match place {
+        Place::Tank(tank) => Some(tank.uuid()),
+        Place::Room(_) => None,
+    });
+    let rooms = places.iter().filter_map(|place| match place {
+        Place::Room(room) => Some(room.uuid()),
+        Place::Tank(_) => None,
+    });
+    let rows = of_site(site)
+        .filter(Column::TankId.is_in(tanks).or(Column::RoomId.is_in(rooms)))
+        .filter(Column::DueAt.gte(from))
+        .filter(Column::DueAt.lt(before))
+        .order_by_asc(Column::DueAt)
+        .order_by_asc(Column::Id);
+    all(tx, rows).await
 }

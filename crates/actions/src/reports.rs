@@ -1,0 +1,230 @@
+//! The report of a room: what was due, done, in band, corrected, changed and harvested in a period.
+
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use fillmark_advice::review::{
+    ChangeDue, Cropped, NoComparison, RoomCompliance, RoomRecords, Welch, Yield, compare, room_compliance,
+};
+use fillmark_domain::entries::{Calibration, Spot};
+use fillmark_domain::growing::{Cycle, CycleId, spans};
+use fillmark_domain::people::Act;
+use fillmark_domain::places::{RoomId, SiteId, TankId};
+use fillmark_domain::plan::SitePlan;
+use fillmark_domain::work::{Place, Span};
+use fillmark_domain::{Days, Kept};
+use fillmark_store::additions::KeptAddition;
+use fillmark_store::checks::KeptCheck;
+use fillmark_store::harvests::KeptHarvest;
+use fillmark_store::readings::KeptReading;
+use fillmark_store::tank_changes::KeptChange;
+use fillmark_store::{SiteScope, Tx, additions, checks, harvests, plan, readings, records, tank_changes};
+
+use crate::{App, Caller, Refusal};
+
+/// Longer between two readings nobody knows what was: a day and a half, so that a daily round may be late.
+const LONGEST_GAP: TimeDelta = TimeDelta::hours(36);
+/// The longest period a report may span.
+const LONGEST_PERIOD_DAYS: i64 = 731;
+
+/// A room's report.
+#[derive(Debug, Clone)]
+pub struct RoomReport {
+    /// The room.
+    pub room: RoomId,
+    /// Its name.
+    pub room_name: String,
+    /// From the first local day to the last.
+    pub days: Days,
+    /// When it was made.
+    pub made_at: DateTime<Utc>,
+    /// The last entry of the site's journal then.
+    pub journal_id: Option<uuid::Uuid>,
+    /// The figures.
+    pub compliance: RoomCompliance,
+    /// Checks that were late or missed.
+    pub troubled_checks: Vec<KeptCheck>,
+    /// Tank changes done.
+    pub changes: Vec<KeptChange>,
+    /// Calibrations of the site's meters.
+    pub calibrations: Vec<Kept<Calibration>>,
+    /// Readings that superseded others.
+    pub corrections: Vec<KeptReading>,
+    /// Harvests from the room.
+    pub harvests: Vec<KeptHarvest>,
+    /// The yields of the cycles that were picked.
+    pub yields: Vec<CycleYield>,
+}
+
+/// What a cycle gave.
+#[derive(Debug, Clone)]
+pub struct CycleYield {
+    /// The cycle.
+    pub cycle: CycleId,
+    /// Its name.
+    pub name: String,
+    /// Its figures.
+    pub figures: Yield,
+    /// kg/m² of the report's cycles of the same crop beside earlier ones, where there are enough.
+    pub beside_earlier: Result<Welch, NoComparison>,
+}
+
+/// Makes a room's report over local days.
+/// # Errors
+/// When the caller may not see it, the room is not there, or the days are out of order or too many.
+pub async fn room(app: &App, caller: &Caller, site: SiteId, room: RoomId, days: Days) -> Result<RoomReport, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let count = (days.until - days.from).num_days();
+    if !(0..LONGEST_PERIOD_DAYS).contains(&count) {
+        return Err(Refusal::invalid("/until_on", "out_of_order", format!("expected 1 to {LONGEST_PERIOD_DAYS} days from from_on")));
+    }
+
+    let tx = app.store.look().await?;
+    let plan = plan::site_plan(&tx, scope).await?.ok_or(Refusal::NotFound)?;
+    let kept = records::find(&tx, scope, room).await?.ok_or(Refusal::NotFound)?;
+    let sheet = Sheet::load(&tx, scope, &plan, room, days).await?;
+    let made_at = app.now();
+    let compliance = room_compliance(&sheet.records(&plan, made_at));
+    let yields = sheet.yields(&tx, scope, &plan).await?;
+    let journal_id = fillmark_store::journal::last(&tx, scope).await?;
+    Ok(RoomReport {
+        room,
+        room_name: kept.content.name,
+        days,
+        made_at,
+        journal_id,
+        compliance,
+        troubled_checks: sheet.checks.iter().filter(|kept| kept.check.is_troubled()).cloned().collect(),
+        corrections: sheet.readings.iter().filter(|(_, reading)| reading.supersedes.is_some()).cloned().collect(),
+        changes: sheet.changes.into_iter().filter(|(_, change)| sheet.period.from <= change.recorded_at).collect(),
+        calibrations: sheet.calibrations.into_iter().filter(|kept| sheet.period.holds(kept.content.calibrated_at)).collect(),
+        harvests: sheet.harvests,
+        yields,
+    })
+}
+
+/// The records a report is made from.
+struct Sheet {
+    days: Days,
+    period: Span,
+    tanks: Vec<TankId>,
+    readings: Vec<KeptReading>,
+    additions: Vec<KeptAddition>,
+    changes: Vec<KeptChange>,
+    checks: Vec<KeptCheck>,
+    calibrations: Vec<Kept<Calibration>>,
+    harvests: Vec<KeptHarvest>,
+    area_m2: Option<f64>,
+}
+
+impl Sheet {
+    async fn load(tx: &Tx, scope: SiteScope, plan: &SitePlan, room: RoomId, days: Days) -> Result<Sheet, Refusal> {
+        let after = days.until.succ_opt().unwrap_or(days.until);
+        let (from, until) = (plan.begins(days.from), plan.begins(after));
+        let period = Span::new(from, until).map_err(|error| Refusal::invalid("/until_on", "out_of_order", error.to_string()))?;
+        let tanks = tanks_of(plan, room, days);
+        let spots: Vec<Spot> = tanks.iter().map(|tank| Spot::Tank(*tank)).chain([Spot::Room(room)]).collect();
+        let places: Vec<Place> = tanks.iter().map(|tank| Place::Tank(*tank)).chain([Place::Room(room)]).collect();
+        let ours = |tank: TankId| tanks.contains(&tank);
+        let mut additions = additions::standing(tx, scope, from - LONGEST_GAP, until).await?;
+        additions.retain(|(_, addition)| ours(addition.tank));
+        let mut changes = tank_changes::standing(tx, scope, from - LONGEST_GAP, until).await?;
+        changes.retain(|(_, change)| ours(change.tank));
+        let mut harvests = harvests::standing(tx, scope, from, until).await?;
+        harvests.retain(|(_, harvest)| harvest.room.map_or_else(|| stood_in(plan, harvest.cycle, room, days), |picked| picked == room));
+        let mut calibrations = records::all::<Calibration>(tx, scope).await?;
+        calibrations.sort_by_key(|kept| kept.content.calibrated_at);
+        Ok(Sheet {
+            days,
+            period,
+            readings: readings::standing(tx, scope, &spots, from - LONGEST_GAP, until).await?,
+            checks: checks::due_at_places(tx, scope, &places, from, until).await?,
+            area_m2: plan.rooms.iter().find(|kept| kept.id == room).and_then(|kept| kept.content.growing_area_m2),
+            tanks,
+            additions,
+            changes,
+            calibrations,
+            harvests,
+        })
+    }
+
+    fn records(&self, plan: &SitePlan, made_at: DateTime<Utc>) -> RoomRecords {
+        RoomRecords {
+            period: self.period,
+            today: plan.day(made_at),
+            longest_gap: LONGEST_GAP,
+            readings: self.readings.iter().map(|(_, reading)| reading.clone()).collect(),
+            additions: self.additions.iter().map(|(_, addition)| addition.clone()).collect(),
+            changes: self.changes.iter().map(|(_, change)| change.clone()).collect(),
+            changes_due: self.changes_due(plan, made_at),
+            checks: self.checks.iter().map(|kept| kept.check.clone()).collect(),
+            calibrations: self.calibrations.iter().map(|kept| kept.content.clone()).collect(),
+        }
+    }
+
+    /// The changes that fell due: those that were done, by the day they were due, and those that still are.
+    fn changes_due(&self, plan: &SitePlan, made_at: DateTime<Utc>) -> Vec<ChangeDue> {
+        let done = self.changes.iter().filter_map(|(_, change)| {
+            let due = change.due_on.filter(|due| self.days.hold(*due))?;
+            Some(ChangeDue { due, done: Some(plan.day(change.recorded_at)) })
+        });
+        let until = self.days.until.min(plan.day(made_at));
+        let open = plan.tanks.iter().filter(|tank| self.tanks.contains(&tank.id)).filter_map(|tank| {
+            let full = self.changes.iter().filter(|(_, change)| change.tank == tank.id && change.is_full());
+            let last = full.map(|(_, change)| plan.day(change.recorded_at)).max()?;
+            let due = plan.due_changes(tank, Some(last), last.succ_opt()?, until).into_iter().next()?;
+            self.days.hold(due).then_some(ChangeDue { due, done: None })
+        });
+        done.chain(open).collect()
+    }
+
+    async fn yields(&self, tx: &Tx, scope: SiteScope, plan: &SitePlan) -> Result<Vec<CycleYield>, Refusal> {
+        let mut picked: Vec<CycleId> = self.harvests.iter().map(|(_, harvest)| harvest.cycle).collect();
+        picked.sort_unstable();
+        picked.dedup();
+        let beginning = plan.begins(NaiveDate::from_ymd_opt(2000, 1, 1).unwrap_or_default());
+        let all = harvests::standing(tx, scope, beginning, self.period.until).await?;
+        let per_m2 = |cycle: &Kept<Cycle>| self.yield_of(cycle, &all).kg_per_m2.map(|figure| figure.value);
+        let yields = picked.iter().filter_map(|id| plan.cycles.get(id)).map(|cycle| {
+            let same = |other: &&Kept<Cycle>| other.content.crop == cycle.content.crop;
+            let these: Vec<f64> = picked.iter().filter_map(|id| plan.cycles.get(id)).filter(same).filter_map(per_m2).collect();
+            let before = |other: &&Kept<Cycle>| !picked.contains(&other.id) && other.content.starts_on < cycle.content.starts_on;
+            let earlier = plan.cycles.values().filter(same).filter(before);
+            let earlier: Vec<f64> = earlier.filter_map(per_m2).filter(|value| *value > 0.0).collect();
+            CycleYield {
+                cycle: cycle.id,
+                name: cycle.content.name.clone(),
+                figures: self.yield_of(cycle, &all),
+                beside_earlier: compare(&these, &earlier),
+            }
+        });
+        Ok(yields.collect())
+    }
+
+    fn yield_of(&self, cycle: &Kept<Cycle>, all: &[KeptHarvest]) -> Yield {
+        let of_cycle: Vec<&KeptHarvest> = all.iter().filter(|(_, harvest)| harvest.cycle == cycle.id).collect();
+        let end = cycle.content.ends_on.unwrap_or(self.days.until);
+        Yield::of(&Cropped {
+            saleable_kg: of_cycle.iter().map(|(_, harvest)| harvest.saleable_kg).sum(),
+            rejected_kg: of_cycle.iter().map(|(_, harvest)| harvest.rejected_kg).sum(),
+            harvests: of_cycle.len(),
+            area_m2: self.area_m2,
+            plants_set: Some(cycle.content.plants),
+            days: Some(((end - cycle.content.starts_on).num_days() + 1) as f64),
+            ..Cropped::default()
+        })
+    }
+}
+
+/// The tanks that fed a room at some time in a period.
+fn tanks_of(plan: &SitePlan, room: RoomId, days: Days) -> Vec<TankId> {
+    let overlaps = |from: NaiveDate, until: Option<NaiveDate>| from <= days.until && until.is_none_or(|until| days.from <= until);
+    let fed = plan.tank_rooms.iter().filter(|fed| fed.room == room && overlaps(fed.from, fed.until));
+    let mut tanks: Vec<TankId> = fed.map(|fed| fed.tank).collect();
+    tanks.sort_unstable();
+    tanks.dedup();
+    tanks
+}
+
+fn stood_in(plan: &SitePlan, cycle: CycleId, room: RoomId, days: Days) -> bool {
+    let stood = |day| plan.placements.iter().any(|placed| placed.cycle == cycle && placed.room == room && spans(placed.from, placed.until, day));
+    stood(days.from) || stood(days.until) || days.each().any(stood)
+}
