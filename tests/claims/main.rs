@@ -3,4 +3,5 @@
 mod alerts;
 mod readings;
 mod records;
+mod reports;
 mod sessions;

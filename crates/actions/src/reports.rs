@@ -1,5 +1,7 @@
 //! The report of a room: what was due, done, in band, corrected, changed and harvested in a period.
 
+use std::collections::HashMap;
+
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::review::{
     ChangeDue, Cropped, NoComparison, RoomCompliance, RoomRecords, Welch, Yield, compare, room_compliance,
@@ -32,6 +34,8 @@ pub struct RoomReport {
     pub room: RoomId,
     /// Its name.
     pub room_name: String,
+    /// The names of the site's tanks.
+    pub tank_names: HashMap<TankId, String>,
     /// From the first local day to the last.
     pub days: Days,
     /// When it was made.
@@ -70,11 +74,21 @@ pub struct CycleYield {
 /// Makes a room's report over local days.
 /// # Errors
 /// When the caller may not see it, the room is not there, or the days are out of order or too many.
-pub async fn room(app: &App, caller: &Caller, site: SiteId, room: RoomId, days: Days) -> Result<RoomReport, Refusal> {
+pub async fn room(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    room: RoomId,
+    days: Days,
+) -> Result<RoomReport, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let count = (days.until - days.from).num_days();
     if !(0..LONGEST_PERIOD_DAYS).contains(&count) {
-        return Err(Refusal::invalid("/until_on", "out_of_order", format!("expected 1 to {LONGEST_PERIOD_DAYS} days from from_on")));
+        return Err(Refusal::invalid(
+            "/until_on",
+            "out_of_order",
+            format!("expected 1 to {LONGEST_PERIOD_DAYS} days from from_on"),
+        ));
     }
 
     let tx = app.store.look().await?;
@@ -88,14 +102,28 @@ pub async fn room(app: &App, caller: &Caller, site: SiteId, room: RoomId, days: 
     Ok(RoomReport {
         room,
         room_name: kept.content.name,
+        tank_names: plan.tanks.iter().map(|tank| (tank.id, tank.content.name.clone())).collect(),
         days,
         made_at,
         journal_id,
         compliance,
         troubled_checks: sheet.checks.iter().filter(|kept| kept.check.is_troubled()).cloned().collect(),
-        corrections: sheet.readings.iter().filter(|(_, reading)| reading.supersedes.is_some()).cloned().collect(),
-        changes: sheet.changes.into_iter().filter(|(_, change)| sheet.period.from <= change.recorded_at).collect(),
-        calibrations: sheet.calibrations.into_iter().filter(|kept| sheet.period.holds(kept.content.calibrated_at)).collect(),
+        corrections: sheet
+            .readings
+            .iter()
+            .filter(|(_, reading)| reading.supersedes.is_some())
+            .cloned()
+            .collect(),
+        changes: sheet
+            .changes
+            .into_iter()
+            .filter(|(_, change)| sheet.period.from <= change.recorded_at)
+            .collect(),
+        calibrations: sheet
+            .calibrations
+            .into_iter()
+            .filter(|kept| sheet.period.holds(kept.content.calibrated_at))
+            .collect(),
         harvests: sheet.harvests,
         yields,
     })
@@ -116,20 +144,30 @@ struct Sheet {
 }
 
 impl Sheet {
-    async fn load(tx: &Tx, scope: SiteScope, plan: &SitePlan, room: RoomId, days: Days) -> Result<Sheet, Refusal> {
+    async fn load(
+        tx: &Tx,
+        scope: SiteScope,
+        plan: &SitePlan,
+        room: RoomId,
+        days: Days,
+    ) -> Result<Sheet, Refusal> {
         let after = days.until.succ_opt().unwrap_or(days.until);
         let (from, until) = (plan.begins(days.from), plan.begins(after));
-        let period = Span::new(from, until).map_err(|error| Refusal::invalid("/until_on", "out_of_order", error.to_string()))?;
+        let period = Span::new(from, until)
+            .map_err(|error| Refusal::invalid("/until_on", "out_of_order", error.to_string()))?;
         let tanks = tanks_of(plan, room, days);
         let spots: Vec<Spot> = tanks.iter().map(|tank| Spot::Tank(*tank)).chain([Spot::Room(room)]).collect();
-        let places: Vec<Place> = tanks.iter().map(|tank| Place::Tank(*tank)).chain([Place::Room(room)]).collect();
+        let places: Vec<Place> =
+            tanks.iter().map(|tank| Place::Tank(*tank)).chain([Place::Room(room)]).collect();
         let ours = |tank: TankId| tanks.contains(&tank);
         let mut additions = additions::standing(tx, scope, from - LONGEST_GAP, until).await?;
         additions.retain(|(_, addition)| ours(addition.tank));
         let mut changes = tank_changes::standing(tx, scope, from - LONGEST_GAP, until).await?;
         changes.retain(|(_, change)| ours(change.tank));
         let mut harvests = harvests::standing(tx, scope, from, until).await?;
-        harvests.retain(|(_, harvest)| harvest.room.map_or_else(|| stood_in(plan, harvest.cycle, room, days), |picked| picked == room));
+        harvests.retain(|(_, harvest)| {
+            harvest.room.map_or_else(|| stood_in(plan, harvest.cycle, room, days), |picked| picked == room)
+        });
         let mut calibrations = records::all::<Calibration>(tx, scope).await?;
         calibrations.sort_by_key(|kept| kept.content.calibrated_at);
         Ok(Sheet {
@@ -137,7 +175,11 @@ impl Sheet {
             period,
             readings: readings::standing(tx, scope, &spots, from - LONGEST_GAP, until).await?,
             checks: checks::due_at_places(tx, scope, &places, from, until).await?,
-            area_m2: plan.rooms.iter().find(|kept| kept.id == room).and_then(|kept| kept.content.growing_area_m2),
+            area_m2: plan
+                .rooms
+                .iter()
+                .find(|kept| kept.id == room)
+                .and_then(|kept| kept.content.growing_area_m2),
             tanks,
             additions,
             changes,
@@ -185,8 +227,11 @@ impl Sheet {
         let per_m2 = |cycle: &Kept<Cycle>| self.yield_of(cycle, &all).kg_per_m2.map(|figure| figure.value);
         let yields = picked.iter().filter_map(|id| plan.cycles.get(id)).map(|cycle| {
             let same = |other: &&Kept<Cycle>| other.content.crop == cycle.content.crop;
-            let these: Vec<f64> = picked.iter().filter_map(|id| plan.cycles.get(id)).filter(same).filter_map(per_m2).collect();
-            let before = |other: &&Kept<Cycle>| !picked.contains(&other.id) && other.content.starts_on < cycle.content.starts_on;
+            let these: Vec<f64> =
+                picked.iter().filter_map(|id| plan.cycles.get(id)).filter(same).filter_map(per_m2).collect();
+            let before = |other: &&Kept<Cycle>| {
+                !picked.contains(&other.id) && other.content.starts_on < cycle.content.starts_on
+            };
             let earlier = plan.cycles.values().filter(same).filter(before);
             let earlier: Vec<f64> = earlier.filter_map(per_m2).filter(|value| *value > 0.0).collect();
             CycleYield {
@@ -200,7 +245,8 @@ impl Sheet {
     }
 
     fn yield_of(&self, cycle: &Kept<Cycle>, all: &[KeptHarvest]) -> Yield {
-        let of_cycle: Vec<&KeptHarvest> = all.iter().filter(|(_, harvest)| harvest.cycle == cycle.id).collect();
+        let of_cycle: Vec<&KeptHarvest> =
+            all.iter().filter(|(_, harvest)| harvest.cycle == cycle.id).collect();
         let end = cycle.content.ends_on.unwrap_or(self.days.until);
         Yield::of(&Cropped {
             saleable_kg: of_cycle.iter().map(|(_, harvest)| harvest.saleable_kg).sum(),
@@ -216,7 +262,9 @@ impl Sheet {
 
 /// The tanks that fed a room at some time in a period.
 fn tanks_of(plan: &SitePlan, room: RoomId, days: Days) -> Vec<TankId> {
-    let overlaps = |from: NaiveDate, until: Option<NaiveDate>| from <= days.until && until.is_none_or(|until| days.from <= until);
+    let overlaps = |from: NaiveDate, until: Option<NaiveDate>| {
+        from <= days.until && until.is_none_or(|until| days.from <= until)
+    };
     let fed = plan.tank_rooms.iter().filter(|fed| fed.room == room && overlaps(fed.from, fed.until));
     let mut tanks: Vec<TankId> = fed.map(|fed| fed.tank).collect();
     tanks.sort_unstable();
@@ -225,6 +273,10 @@ fn tanks_of(plan: &SitePlan, room: RoomId, days: Days) -> Vec<TankId> {
 }
 
 fn stood_in(plan: &SitePlan, cycle: CycleId, room: RoomId, days: Days) -> bool {
-    let stood = |day| plan.placements.iter().any(|placed| placed.cycle == cycle && placed.room == room && spans(placed.from, placed.until, day));
+    let stood = |day| {
+        plan.placements.iter().any(|placed| {
+            placed.cycle == cycle && placed.room == room && spans(placed.from, placed.until, day)
+        })
+    };
     stood(days.from) || stood(days.until) || days.each().any(stood)
 }

@@ -13,6 +13,7 @@ use crate::Code;
 pub use addition::*;
 pub use batch::*;
 pub use harvest::*;
+pub(crate) use reading::spot_ids;
 pub use reading::*;
 pub use tank_change::*;
 

@@ -13,6 +13,7 @@ pub mod instruments;
 pub mod people;
 pub mod places;
 pub mod problem;
+pub mod reports;
 pub mod sessions;
 
 pub use alerts::*;
@@ -24,4 +25,5 @@ pub use instruments::*;
 pub use people::*;
 pub use places::*;
 pub use problem::{Problem, ProblemCode, ProblemFault};
+pub use reports::*;
 pub use sessions::*;

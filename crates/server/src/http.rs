@@ -2,6 +2,7 @@
 
 pub mod answer;
 pub mod body;
+pub mod csv;
 pub mod list;
 pub mod outer;
 pub mod problem;

@@ -10,6 +10,7 @@ pub mod people;
 pub mod places;
 pub mod readings;
 pub mod records;
+pub mod reports;
 pub mod sessions;
 pub mod system;
 pub mod tank_changes;
@@ -27,5 +28,6 @@ pub fn api(config: &mut ServiceConfig) {
     additions::routes(config);
     tank_changes::routes(config);
     harvests::routes(config);
+    reports::routes(config);
     alerts::routes(config);
 }

@@ -13,7 +13,8 @@ use sea_orm::{EntityTrait, Set};
 use uuid::Uuid;
 
 pub use find::{
-    find, find_by_client_id, find_many, lock, due_at_places, lock_out_of_use, lock_overdue, minutes_done, of_day, page,
+    due_at_places, find, find_by_client_id, find_many, lock, lock_out_of_use, lock_overdue, minutes_done,
+    of_day, page,
 };
 pub(crate) use row::{Column, Entity, columns, of_site, read};
 

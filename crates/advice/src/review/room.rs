@@ -3,13 +3,15 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
-use fillmark_domain::entries::{Addition, Calibration, Meter, Poured, Reading, SamplePoint, Spot, TankChange};
+use fillmark_domain::entries::{
+    Addition, Calibration, Meter, Poured, Reading, SamplePoint, Spot, TankChange,
+};
 use fillmark_domain::work::{Check, Span};
 use fillmark_domain::{Band, Id, Metric};
 
 use super::{
-    Between, ChangeDue, Excursion, InBand, Joining, Point, Punctuality, Share, TimeInBand, Trace, changes_on_time,
-    punctuality, readings_in_band,
+    Between, ChangeDue, Excursion, InBand, Joining, Point, Punctuality, Share, TimeInBand, Trace,
+    changes_on_time, punctuality, readings_in_band,
 };
 
 /// Days after the due day on which a change is still on time; common practice, no source.
@@ -77,7 +79,9 @@ pub struct RoomCompliance {
 
 /// A room's compliance over a period.
 pub fn room_compliance(records: &RoomRecords) -> RoomCompliance {
-    let in_period = |reading: &&Reading| records.period.from <= reading.recorded_at && reading.recorded_at < records.period.until;
+    let in_period = |reading: &&Reading| {
+        records.period.from <= reading.recorded_at && reading.recorded_at < records.period.until
+    };
     let read: Vec<&Reading> = records.readings.iter().filter(in_period).collect();
     let series = series(records);
     RoomCompliance {
@@ -150,11 +154,16 @@ impl Series {
         band: &Band,
         part: Span,
     ) {
-        let within = |reading: &&&Reading| part.from <= reading.recorded_at && reading.recorded_at < part.until;
+        let within =
+            |reading: &&&Reading| part.from <= reading.recorded_at && reading.recorded_at < part.until;
         self.add(readings_in_band(stretch.iter().filter(within).map(|reading| (reading.value, band))));
         // The line goes on to the first reading under the next band, which belongs to the next stretch.
-        let points: Vec<Point> =
-            stretch.iter().copied().chain(next).map(|read| Point { at: read.recorded_at, value: read.value }).collect();
+        let points: Vec<Point> = stretch
+            .iter()
+            .copied()
+            .chain(next)
+            .map(|read| Point { at: read.recorded_at, value: read.value })
+            .collect();
         let trace = Trace::new(&points, steps, records.longest_gap, Between::Linear);
         self.time = self.time + trace.time_in_band(band, part);
         let out = trace.excursions(band, Joining::default(), steps);
@@ -175,14 +184,19 @@ impl Series {
     /// The instants at which something was done to a tank that moves the metric.
     fn steps(&self, records: &RoomRecords) -> Vec<DateTime<Utc>> {
         let Spot::Tank(tank) = self.spot else { return Vec::new() };
-        let poured = records.additions.iter().filter(|addition| addition.tank == tank && moves(self.metric, addition));
-        let changed = records.changes.iter().filter(|change| change.tank == tank && is_of_solution(self.metric));
+        let poured =
+            records.additions.iter().filter(|addition| addition.tank == tank && moves(self.metric, addition));
+        let changed =
+            records.changes.iter().filter(|change| change.tank == tank && is_of_solution(self.metric));
         poured.map(|addition| addition.recorded_at).chain(changed.map(|change| change.recorded_at)).collect()
     }
 }
 
 fn is_of_solution(metric: Metric) -> bool {
-    matches!(metric, Metric::Ec | Metric::Ph | Metric::Volume | Metric::SolutionTemperature | Metric::DissolvedOxygen)
+    matches!(
+        metric,
+        Metric::Ec | Metric::Ph | Metric::Volume | Metric::SolutionTemperature | Metric::DissolvedOxygen
+    )
 }
 
 /// Water moves strength, pH and volume; product moves strength and pH.

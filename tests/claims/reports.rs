@@ -1,0 +1,91 @@
+//! The room's report: what it says of a week one can reckon by hand.
+
+use fillmark_api::*;
+use fillmark_tests::greenhouse::reading;
+use fillmark_tests::on_both;
+use fillmark_tests::world::{World, json, refusal};
+use serde_json::json;
+use uuid::Uuid;
+
+async fn week(world: &World) -> (fillmark_tests::Greenhouse, String) {
+    let here = world.greenhouse().await;
+    // pH at seven o'clock from Monday to Friday: in, in, out (too high), in, in.
+    for (day, ph) in [(16, 6.0), (17, 6.2), (18, 6.8), (19, 6.0), (20, 6.0)] {
+        let at = format!("2026-11-{day}T07:00:00+01:00");
+        world.ada.record_reading(here.site, &reading(here.north_tank, "ph", ph, "[pH]", &at)).await.unwrap();
+    }
+    let harvest = json(
+        json!({ "client_id": Uuid::new_v4(), "cycle_id": here.cycle, "harvested_at": "2026-11-20T10:00:00+01:00",
+        "saleable": { "value": 30.0, "unit": "kg" }, "rejected": { "value": 2000.0, "unit": "g" } }),
+    );
+    world.ada.record_harvest(here.site, &harvest).await.unwrap();
+    let path = format!(
+        "/sites/{}/rooms/{}/report?from_on=2026-11-16&until_on=2026-11-22",
+        here.site, here.north_room
+    );
+    (here, path)
+}
+
+on_both! {
+    async fn readings_in_band_come_with_their_number_and_interval(world: World) {
+        let (_, path) = week(&world).await;
+        let report: RoomReport = world.ada.get(&path).await.unwrap();
+        assert_eq!((report.in_band.hit_count, report.in_band.case_count), (4, 5));
+        // Wilson's interval of 4 of 5 is 37.55 % to 96.38 %: NIST/SEMATECH e-Handbook, 7.2.4.1, formula from memory, recomputed.
+        assert_eq!((report.in_band.low_percent, report.in_band.high_percent), (Some(37.55), Some(96.38)));
+        assert_eq!(report.series.len(), 1);
+        assert_eq!(report.series[0].place, "North tank");
+    }
+
+    async fn an_excursion_begins_and_ends_on_the_line_between_readings(world: World) {
+        let (_, path) = week(&world).await;
+        let report: RoomReport = world.ada.get(&path).await.unwrap();
+        let out = &report.series[0].excursions[0];
+        // From 6.2 on Tuesday to 6.8 on Wednesday the line crosses 6.4 after 8 h; down to 6.0 it does so after 12 h.
+        assert_eq!((out.from_at.text(), out.until_at.text()), ("2026-11-17T14:00:00.000Z".into(), "2026-11-18T18:00:00.000Z".into()));
+        assert_eq!((out.duration_h, out.peak, out.corrected_after_h), (28.0, 6.8, None));
+        // Five readings span 96 h, of which 28 are out of band.
+        assert_eq!(report.time.in_band_h, 68.0);
+        assert_eq!(report.time.in_band_percent, Some(70.83));
+    }
+
+    async fn a_yield_is_told_by_mass_area_and_plant(world: World) {
+        let (_, path) = week(&world).await;
+        let report: RoomReport = world.ada.get(&path).await.unwrap();
+        let basil = &report.yields[0];
+        assert_eq!(basil.saleable_kg.value, 30.0);
+        assert_eq!(basil.kg_per_m2.unwrap().value, 1.5);
+        assert_eq!(basil.g_per_plant.unwrap().value, 150.0);
+        assert_eq!(basil.rejected_percent.unwrap().value, 6.25);
+        assert_eq!(basil.beside_earlier, None);
+    }
+
+    async fn a_harvest_taken_back_leaves_no_yield(world: World) {
+        let (here, path) = week(&world).await;
+        let harvest = world.ada.harvests(here.site, "").await.unwrap().remove(0);
+        let reversal = NewReversal { client_id: Uuid::new_v4(), reason: "weighed with the crate".into() };
+        let opposite = world.ada.reverse_harvest(here.site, harvest.id, &reversal).await.unwrap();
+        assert_eq!((opposite.saleable_kg, opposite.reverses_id), (-30.0, Some(harvest.id)));
+        let again = world.ada.reverse_harvest(here.site, harvest.id, &reversal).await.unwrap();
+        assert_eq!(again.id, opposite.id);
+        let report: RoomReport = world.ada.get(&path).await.unwrap();
+        assert!(report.harvests.is_empty() && report.yields.is_empty());
+    }
+
+    async fn the_same_report_is_given_as_csv(world: World) {
+        let (_, path) = week(&world).await;
+        let text = world.ada.get_text(&format!("{path}&format=csv")).await.unwrap();
+        let lines: Vec<&str> = text.split("\r\n").collect();
+        assert!(lines[0].starts_with("part,place,metric,name,from_at,until_at,value,unit,case_count"));
+        assert!(lines.contains(&"figure,,,readings_in_band,,,80,%,5,37.55,96.38,"), "{text}");
+        assert!(text.contains("excursion,North tank,ph,above,2026-11-17T14:00:00.000Z,2026-11-18T18:00:00.000Z,6.8,[pH],1"), "{text}");
+    }
+
+    async fn a_period_that_ends_before_it_begins_is_refused(world: World) {
+        let (here, _) = week(&world).await;
+        let path = format!("/sites/{}/rooms/{}/report?from_on=2026-11-22&until_on=2026-11-16", here.site, here.north_room);
+        assert_eq!(refusal(world.ada.get::<RoomReport>(&path).await), ProblemCode::Invalid);
+        let path = format!("/sites/{}/rooms/{}/report?from_on=2026-11-16&until_on=2026-11-22", here.site, Uuid::new_v4());
+        assert_eq!(refusal(world.ada.get::<RoomReport>(&path).await), ProblemCode::NotFound);
+    }
+}
