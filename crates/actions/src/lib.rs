@@ -13,6 +13,7 @@ pub mod readings;
 pub mod records;
 pub mod refusal;
 pub mod sessions;
+pub mod stock;
 mod words;
 
 pub use app::{App, Clock};

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use chrono::{Days as ChronoDays, NaiveDate, Weekday};
 use fillmark_advice::supply::*;
 use fillmark_domain::stock::{Offer, OnHand, Product, ProductKind, Supplier};
-use fillmark_domain::{Amount, Currency, Days, Id, Money, OpenDays, Stage, Week};
+use fillmark_domain::{Amount, Base, Currency, Days, Id, Money, OpenDays, Stage, Week};
 use proptest::prelude::*;
 use uuid::Uuid;
 
@@ -42,7 +42,7 @@ fn greenline() -> Id<Supplier> {
 
 fn offer(product: Id<Product>) -> Offer {
     let price = Money::new(1_000, Currency::from_code("EUR").unwrap());
-    Offer { supplier: greenline(), product, pack: ml(1_000), price, minimum_packs: 0 }
+    Offer { supplier: greenline(), product, pack: ml(1_000), base: Base::Volume, price, minimum_packs: 0 }
 }
 
 fn lot(held: Amount, expiry: Option<NaiveDate>) -> OnHand {

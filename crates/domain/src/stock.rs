@@ -3,6 +3,7 @@
 //! Amounts are integers ([`Amount`](crate::Amount)), so a balance is exactly the sum of its movements.
 //! To add a kind of movement: a variant of [`MovementKind`] with its code and its sign.
 
+mod count;
 mod expiry;
 mod issue;
 mod lot;
@@ -10,21 +11,30 @@ mod order;
 mod packs;
 mod product;
 mod reorder;
+mod slip;
 mod supplier;
+mod transfer;
 
+pub use count::{NoLotToCount, spread_count};
 pub use expiry::{Spoilage, WriteOff, spoilage};
 pub use issue::{Drawn, OnHand, OutOfStock, draw_first_expiring, issue_first_expiring};
-pub use lot::{Lot, Movement, MovementKind, Overdrawn, Shortage, balance};
+pub use lot::{Lot, Movement, MovementKind, Overdrawn, Shortage, ShortageState, balance};
 pub use order::{NotAllowed, Order, OrderLine, OrderState, Received};
 pub use packs::{Packs, ReorderLevels, order_together, whole_packs};
 pub use product::{AcidStrength, Analysis, Basis, LabelRevision, Product, ProductKind};
 pub use reorder::{Reorder, Replenishment, arrival, reorder_date};
+pub use slip::{Entered, Slip, SlipKind, Wanted};
 pub use supplier::{Offer, Supplier};
+pub use transfer::{Transfer, TransferState};
 
 /// The id of a product.
 pub type ProductId = crate::Id<Product>;
 /// The id of a lot.
 pub type LotId = crate::Id<Lot>;
+/// The id of a slip.
+pub type SlipId = crate::Id<Slip>;
+/// The id of an order.
+pub type OrderId = crate::Id<Order>;
 
 /// Cases worked out by hand, each with its source beside it in the file.
 #[cfg(test)]

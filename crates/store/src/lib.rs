@@ -11,11 +11,15 @@ pub mod alerts;
 mod columns;
 pub mod connection;
 pub mod error;
+pub mod holdings;
 pub mod journal;
+pub mod movements;
 pub mod plan;
 pub mod readings;
 pub mod records;
 pub mod scope;
+pub mod shortages;
+pub mod slips;
 pub mod stamp;
 pub mod words;
 

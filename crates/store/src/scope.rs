@@ -28,6 +28,11 @@ impl SiteScope {
         self.0
     }
 
+    /// Leave to touch the rows of the business: whoever may do something at one site may do it there.
+    pub fn in_business(self) -> BusinessScope {
+        BusinessScope(())
+    }
+
     pub(crate) fn uuid(self) -> Uuid {
         self.0.uuid()
     }

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 
-use super::{LabelRevision, Product};
+use super::{LabelRevision, Product, Slip};
 use crate::code::coded;
 use crate::{Amount, Id};
 
@@ -11,8 +11,9 @@ use crate::{Amount, Id};
 pub struct Lot {
     /// Of what.
     pub product: Id<Product>,
-    /// The label it was made under: what was learnt about another label is only a prior for it.
-    pub revision: Id<LabelRevision>,
+    /// The label it was made under: what was learnt about another label is only a prior for it. None while the
+    /// product has no label on record.
+    pub revision: Option<Id<LabelRevision>>,
     /// As printed.
     pub number: String,
     /// Last day on which it may be used; none where the label gives none.
@@ -24,7 +25,7 @@ pub struct Lot {
 coded! {
     /// Why a balance changed.
     MovementKind {
-        /// Came in from a supplier.
+        /// Came in from a supplier, or was made on site.
         Receipt = "receipt",
         /// Was poured.
         Issue = "issue",
@@ -54,6 +55,12 @@ impl MovementKind {
 /// One entry of the ledger of a lot at a site. Append-only: a mistake is reversed by its opposite.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Movement {
+    /// Made by the server.
+    pub id: Id<Movement>,
+    /// The slip it was entered on.
+    pub slip: Id<Slip>,
+    /// Of which product.
+    pub product: Id<Product>,
     /// Of which lot.
     pub lot: Id<Lot>,
     /// Why.
@@ -66,18 +73,36 @@ pub struct Movement {
     pub reverses: Option<Id<Movement>>,
 }
 
+coded! {
+    /// What became of a shortage.
+    ShortageState {
+        /// Not looked into yet.
+        Open = "open",
+        /// A count or a receipt came after it.
+        Settled = "settled",
+        /// What was poured was taken back, and the shortage with it.
+        Withdrawn = "withdrawn",
+    }
+}
+
 /// An amount poured that no lot of the record held. It was used, so it counts in use and forecast; it is in no
 /// balance, because a ledger that goes negative to please a label read wrongly explains nothing any more.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shortage {
+    /// Made by the server.
+    pub id: Id<Shortage>,
+    /// The slip it was poured on.
+    pub slip: Id<Slip>,
     /// Of what.
     pub product: Id<Product>,
     /// How much was poured beyond what was held.
     pub amount: Amount,
     /// When.
     pub poured_at: DateTime<Utc>,
-    /// The count or receipt that settled it.
-    pub settled_by: Option<Id<Movement>>,
+    /// What became of it.
+    pub state: ShortageState,
+    /// The slip of the count, receipt or correction that ended it.
+    pub settled_by: Option<Id<Slip>>,
 }
 
 /// What is held after these changes, in their order.

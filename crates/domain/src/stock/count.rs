@@ -1,0 +1,105 @@
+//! Counts: what was found, laid over the lots of the ledger.
+
+use super::{Lot, OnHand};
+use crate::{Amount, Id};
+
+/// The change of each lot's balance by which the lots together hold what was counted.
+///
+/// What is missing is taken from the lots that are poured first, as it would have been. What is too much goes to
+/// the lot that is being poured from: less of it was used than the record says. Quarantined and expired lots were
+/// counted with the others, since they stand on the same shelf.
+/// # Errors
+/// [`NoLotToCount`] when something was found though the site never held a lot of it.
+pub fn spread_count(lots: &[OnHand], counted: Amount) -> Result<Vec<(Id<Lot>, Amount)>, NoLotToCount> {
+    let mut lots: Vec<&OnHand> = lots.iter().collect();
+    lots.sort_by_key(|lot| (!lot.held.is_positive(), lot.pouring_order()));
+    let held: Amount = lots.iter().map(|lot| lot.held).sum();
+    let surplus = counted - held;
+    if surplus.is_positive() {
+        let open = lots.first().ok_or(NoLotToCount)?;
+        return Ok(vec![(open.lot, surplus)]);
+    }
+    let mut missing = -surplus;
+    let mut changes = Vec::new();
+    for lot in lots {
+        let taken = lot.held.min(missing);
+        if taken.is_positive() {
+            changes.push((lot.lot, -taken));
+            missing = missing - taken;
+        }
+    }
+    Ok(changes)
+}
+
+/// Something was found of which the site never held a lot.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("no lot of it was ever received here, so enter what was found as a receipt")]
+pub struct NoLotToCount;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stock::testing::{day, lot_id};
+    use proptest::prelude::*;
+
+    fn lots(held: &[(&str, i64, Option<&str>)]) -> Vec<OnHand> {
+        held.iter()
+            .map(|(name, held, expiry)| OnHand {
+                lot: lot_id(name),
+                held: Amount::from_thousandths(*held),
+                expiry: expiry.map(day),
+                received_on: day("2031-01-01"),
+                released: true,
+            })
+            .collect()
+    }
+
+    #[track_caller]
+    fn check(held: &[(&str, i64, Option<&str>)], counted: i64, changes: Option<&[(&str, i64)]>) {
+        let got = spread_count(&lots(held), Amount::from_thousandths(counted)).ok();
+        let wanted = changes.map(|changes| {
+            changes.iter().map(|(name, by)| (lot_id(name), Amount::from_thousandths(*by))).collect::<Vec<_>>()
+        });
+        assert_eq!(got, wanted, "{held:?} counted {counted}");
+    }
+
+    #[test]
+    fn what_is_missing_was_poured_first_expiring_first() {
+        let held = [("B", 500, Some("2031-09-01")), ("A", 200, Some("2031-06-01")), ("C", 100, None)];
+        check(&held, 800, Some(&[]));
+        check(&held, 500, Some(&[("A", -200), ("B", -100)]));
+        check(&held, 0, Some(&[("A", -200), ("B", -500), ("C", -100)]));
+    }
+
+    #[test]
+    fn what_is_too_much_is_in_the_lot_being_poured_from() {
+        check(&[("B", 500, Some("2031-09-01")), ("A", 200, Some("2031-06-01"))], 750, Some(&[("A", 50)]));
+        check(&[("B", 500, Some("2031-09-01")), ("A", 0, Some("2031-06-01"))], 550, Some(&[("B", 50)]));
+        check(&[("A", 0, None)], 5, Some(&[("A", 5)]));
+        check(&[], 5, None);
+        check(&[], 0, Some(&[]));
+    }
+
+    proptest! {
+        #[test]
+        fn after_a_count_the_lots_hold_what_was_counted(
+            held in proptest::collection::vec(0_i64..500, 1..6), counted in 0_i64..3_000,
+        ) {
+            let lots: Vec<OnHand> = held.iter().enumerate().map(|(number, held)| OnHand {
+                lot: lot_id(&number.to_string()),
+                held: Amount::from_thousandths(*held),
+                expiry: None,
+                received_on: day("2031-01-01"),
+                released: number % 2 == 0,
+            }).collect();
+            let changes = spread_count(&lots, Amount::from_thousandths(counted)).unwrap();
+            let change: Amount = changes.iter().map(|(_, by)| *by).sum();
+            let total: i64 = held.iter().sum();
+            prop_assert_eq!(total + change.thousandths(), counted);
+            for (lot, by) in changes {
+                let before = lots.iter().find(|held| held.lot == lot).unwrap().held;
+                prop_assert!(before + by >= Amount::ZERO);
+            }
+        }
+    }
+}

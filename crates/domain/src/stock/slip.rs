@@ -1,0 +1,90 @@
+//! Slips: what one act entered into the ledger, as the paper slip of a store would have it.
+
+use chrono::{DateTime, Utc};
+use uuid::Uuid;
+
+use super::{Lot, Movement, Order, Product};
+use crate::code::coded;
+use crate::people::PersonId;
+use crate::places::SiteId;
+use crate::{Amount, Id};
+
+coded! {
+    /// What kind of act a slip stands for.
+    SlipKind {
+        /// Something came in.
+        Receipt = "receipt",
+        /// Something was taken out for use.
+        Issue = "issue",
+        /// Something was poured into a tank: entered with the addition.
+        Pour = "pour",
+        /// What is there was counted.
+        Count = "count",
+        /// Something was spilt, spoilt or expired.
+        WriteOff = "write_off",
+        /// Something left for another site.
+        TransferOut = "transfer_out",
+        /// Something came from another site.
+        TransferIn = "transfer_in",
+        /// A stock solution was made.
+        Preparation = "preparation",
+        /// Something entered before was taken back.
+        Reversal = "reversal",
+    }
+}
+
+/// What a slip is to say.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Wanted {
+    /// Made by the client that enters it; none when it is entered with something else that has one.
+    pub client_id: Option<Uuid>,
+    /// What kind of act.
+    pub kind: SlipKind,
+    /// Of which product.
+    pub product: Id<Product>,
+    /// The lot that was named.
+    pub lot: Option<Id<Lot>>,
+    /// How much: what came, went or was counted.
+    pub amount: Amount,
+    /// When it was done.
+    pub done_at: DateTime<Utc>,
+    /// Why, where a reason is asked for.
+    pub reason: Option<String>,
+    /// The order it came on.
+    pub order: Option<Id<Order>>,
+    /// The other site of a transfer.
+    pub other_site: Option<SiteId>,
+}
+
+/// A slip as it was entered.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Slip {
+    /// Made by the server.
+    pub id: Id<Slip>,
+    /// What it says.
+    pub says: Wanted,
+    /// When the server got it.
+    pub entered_at: DateTime<Utc>,
+    /// Who entered it.
+    pub entered_by: Option<PersonId>,
+}
+
+impl Slip {
+    /// Whether this is what is wanted again: the same in all that was stated. An instant left out is no other one.
+    pub fn says_again(&self, wanted: &Wanted, at_stated: bool) -> bool {
+        let says = &self.says;
+        let at = if at_stated { wanted.done_at } else { says.done_at };
+        *says == Wanted { done_at: at, ..wanted.clone() }
+    }
+}
+
+/// A slip with what it did.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Entered {
+    /// The slip.
+    pub slip: Slip,
+    /// Its movements, in the order they were made.
+    pub movements: Vec<Movement>,
+    /// What was poured though no lot of the record held it.
+    pub short: Amount,
+}

@@ -1,0 +1,186 @@
+//! Movements: the ledger. Rows are only ever added, and each moves the balance of its holding.
+
+use chrono::{DateTime, Utc};
+use fillmark_domain::stock::{LotId, Movement, MovementKind, Slip, SlipId};
+use fillmark_domain::{Amount, Id};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
+
+use crate::columns::{self, Reading};
+use crate::records::{Page, PageQuery, page_of};
+use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, holdings};
+
+/// Enters the changes of lots that a slip stands for, and moves the balances with them.
+/// # Errors
+/// When the database fails, or a balance would fall below nothing, which the lock on the holdings prevents.
+pub async fn record(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    slip: &Slip,
+    kind: MovementKind,
+    changes: &[(LotId, Amount)],
+) -> Result<Vec<Movement>, StoreError> {
+    let moved = |(lot, change): &(LotId, Amount)| Movement {
+        id: stamp.fresh(),
+        slip: slip.id,
+        product: slip.says.product,
+        lot: *lot,
+        kind,
+        change: *change,
+        done_at: slip.says.done_at,
+        reverses: None,
+    };
+    append(tx, scope, changes.iter().map(moved).collect()).await
+}
+
+/// Enters what was taken out of lots.
+/// # Errors
+/// See [`record`].
+pub async fn record_issues(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    slip: &Slip,
+    takes: &[(LotId, Amount)],
+) -> Result<Vec<Movement>, StoreError> {
+    let changes: Vec<_> = takes.iter().map(|(lot, taken)| (*lot, -*taken)).collect();
+    record(tx, scope, stamp, slip, MovementKind::Issue, &changes).await
+}
+
+/// Enters the opposites of movements, linked to them.
+/// # Errors
+/// [`StoreError::Taken`] when one has been taken back before; see [`record`].
+pub async fn reverse(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    slip: &Slip,
+    movements: &[Movement],
+) -> Result<Vec<Movement>, StoreError> {
+    let opposite = |movement: &Movement| Movement {
+        id: stamp.fresh(),
+        slip: slip.id,
+        change: -movement.change,
+        done_at: slip.says.done_at,
+        reverses: Some(movement.id),
+        ..movement.clone()
+    };
+    append(tx, scope, movements.iter().map(opposite).collect()).await
+}
+
+async fn append(tx: &Tx, scope: SiteScope, movements: Vec<Movement>) -> Result<Vec<Movement>, StoreError> {
+    for movement in &movements {
+        holdings::change_balance(tx, scope, movement.product, movement.lot, movement.change).await?;
+        row::Entity::insert(write(scope, movement)).exec_without_returning(&tx.0).await?;
+    }
+    Ok(movements)
+}
+
+/// The movement with this id.
+/// # Errors
+/// When the database fails or the row is broken.
+pub async fn find(tx: &Tx, scope: SiteScope, id: Id<Movement>) -> Result<Option<Movement>, StoreError> {
+    let row = of_site(scope).filter(row::Column::Id.eq(id.uuid())).one(&tx.0).await?;
+    Ok(row.map(read).transpose()?)
+}
+
+/// Whether a movement has been taken back.
+/// # Errors
+/// When the database fails.
+pub async fn is_reversed(tx: &Tx, scope: SiteScope, id: Id<Movement>) -> Result<bool, StoreError> {
+    Ok(of_site(scope).filter(row::Column::ReversesId.eq(id.uuid())).one(&tx.0).await?.is_some())
+}
+
+/// The movements of a slip, in the order they were made.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn of_slip(tx: &Tx, scope: SiteScope, slip: SlipId) -> Result<Vec<Movement>, StoreError> {
+    let rows = of_site(scope)
+        .filter(row::Column::SlipId.eq(slip.uuid()))
+        .order_by_asc(row::Column::Id)
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// The movements of lots that were done after an instant.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn of_lots_after(
+    tx: &Tx,
+    scope: SiteScope,
+    lots: &[LotId],
+    at: DateTime<Utc>,
+) -> Result<Vec<Movement>, StoreError> {
+    let rows = of_site(scope)
+        .filter(row::Column::LotId.is_in(lots.iter().map(|lot| lot.uuid())))
+        .filter(row::Column::DoneAt.gt(at))
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// A page of a site's movements.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn page(tx: &Tx, scope: SiteScope, query: &PageQuery) -> Result<Page<Movement>, StoreError> {
+    let page = page_of(tx, of_site(scope), query).await?;
+    let items = page.items.into_iter().map(read).collect::<Result<_, _>>()?;
+    Ok(Page { items, next: page.next })
+}
+
+fn of_site(scope: SiteScope) -> sea_orm::Select<row::Entity> {
+    row::Entity::find().filter(row::Column::SiteId.eq(scope.uuid()))
+}
+
+fn write(scope: SiteScope, movement: &Movement) -> row::ActiveModel {
+    row::ActiveModel {
+        site_id: Set(scope.uuid()),
+        id: Set(movement.id.uuid()),
+        slip_id: Set(movement.slip.uuid()),
+        product_id: Set(movement.product.uuid()),
+        lot_id: Set(movement.lot.uuid()),
+        kind: Set(columns::code(movement.kind)),
+        change: Set(movement.change.thousandths()),
+        done_at: Set(movement.done_at),
+        reverses_id: Set(movement.reverses.map(Id::uuid)),
+    }
+}
+
+fn read(row: row::Model) -> Result<Movement, BrokenRow> {
+    Ok(Movement {
+        id: Id::new(row.id),
+        slip: Id::new(row.slip_id),
+        product: Id::new(row.product_id),
+        lot: Id::new(row.lot_id),
+        kind: Reading { table: "movements", id: row.id }.code(&row.kind)?,
+        change: Amount::from_thousandths(row.change),
+        done_at: row.done_at,
+        reverses: row.reverses_id.map(Id::new),
+    })
+}
+
+mod row {
+    use sea_orm::entity::prelude::*;
+
+    #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]
+    #[sea_orm(table_name = "movements")]
+    pub struct Model {
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub site_id: Uuid,
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub id: Uuid,
+        pub slip_id: Uuid,
+        pub product_id: Uuid,
+        pub lot_id: Uuid,
+        pub kind: String,
+        pub change: i64,
+        pub done_at: ChronoDateTimeUtc,
+        pub reverses_id: Option<Uuid>,
+    }
+
+    #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+    pub enum Relation {}
+
+    impl ActiveModelBehavior for ActiveModel {}
+}

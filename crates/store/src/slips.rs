@@ -1,0 +1,147 @@
+//! Slips: what one act entered into the ledger, once for each client id.
+
+use fillmark_domain::Id;
+use fillmark_domain::people::PersonId;
+use fillmark_domain::stock::{Entered, OrderId, Slip, SlipId, Wanted};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Set, TryInsertResult};
+
+use crate::columns::{self, Reading};
+use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal, movements, shortages};
+
+/// What came of opening a slip.
+#[derive(Debug, Clone)]
+pub enum Opened {
+    /// It is new; its movements are to be made.
+    New(Slip),
+    /// The same client made this one before, here.
+    Before(Box<Entered>),
+    /// The same client id was used at another site.
+    Elsewhere,
+}
+
+/// Opens a slip, unless its client id has been used. Two at once with the same client id are one after the other.
+/// # Errors
+/// When the database fails.
+pub async fn open(tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>, says: &Wanted) -> Result<Opened, StoreError> {
+    let slip = Slip { id: stamp.fresh(), says: says.clone(), entered_at: stamp.at, entered_by: stamp.by };
+    let insert = row::Entity::insert(write(scope, &slip));
+    match insert.on_conflict_do_nothing_on([row::Column::ClientId]).exec(&tx.0).await? {
+        TryInsertResult::Inserted(_) => {
+            journal::append(tx, scope, stamp, "entered", "slip", slip.id.uuid(), detail(says)).await?;
+            Ok(Opened::New(slip))
+        }
+        _ => {
+            let before = row::Entity::find()
+                .filter(row::Column::SiteId.eq(scope.uuid()))
+                .filter(row::Column::ClientId.eq(says.client_id))
+                .one(&tx.0)
+                .await?;
+            match before {
+                Some(before) => Ok(Opened::Before(Box::new(with_effects(tx, scope, read(before)?).await?))),
+                None => Ok(Opened::Elsewhere),
+            }
+        }
+    }
+}
+
+/// The slip with this id and what it did.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn find(tx: &Tx, scope: SiteScope, id: SlipId) -> Result<Option<Entered>, StoreError> {
+    let row = row::Entity::find()
+        .filter(row::Column::SiteId.eq(scope.uuid()))
+        .filter(row::Column::Id.eq(id.uuid()))
+        .one(&tx.0)
+        .await?;
+    match row {
+        Some(row) => Ok(Some(with_effects(tx, scope, read(row)?).await?)),
+        None => Ok(None),
+    }
+}
+
+async fn with_effects(tx: &Tx, scope: SiteScope, slip: Slip) -> Result<Entered, StoreError> {
+    let movements = movements::of_slip(tx, scope, slip.id).await?;
+    let short = shortages::of_slip(tx, scope, slip.id).await?.map(|shortage| shortage.amount);
+    Ok(Entered { slip, movements, short: short.unwrap_or_default() })
+}
+
+fn write(scope: SiteScope, slip: &Slip) -> row::ActiveModel {
+    let says = &slip.says;
+    row::ActiveModel {
+        site_id: Set(scope.uuid()),
+        id: Set(slip.id.uuid()),
+        client_id: Set(says.client_id),
+        kind: Set(columns::code(says.kind)),
+        product_id: Set(says.product.uuid()),
+        lot_id: Set(says.lot.map(Id::uuid)),
+        amount: Set(says.amount.thousandths()),
+        done_at: Set(says.done_at),
+        reason: Set(says.reason.clone()),
+        order_id: Set(says.order.map(OrderId::uuid)),
+        other_site_id: Set(says.other_site.map(Id::uuid)),
+        entered_at: Set(slip.entered_at),
+        entered_by: Set(slip.entered_by.map(PersonId::uuid)),
+    }
+}
+
+fn read(row: row::Model) -> Result<Slip, BrokenRow> {
+    let reading = Reading { table: "slips", id: row.id };
+    Ok(Slip {
+        id: Id::new(row.id),
+        says: Wanted {
+            client_id: row.client_id,
+            kind: reading.code(&row.kind)?,
+            product: Id::new(row.product_id),
+            lot: row.lot_id.map(Id::new),
+            amount: fillmark_domain::Amount::from_thousandths(row.amount),
+            done_at: row.done_at,
+            reason: row.reason,
+            order: row.order_id.map(Id::new),
+            other_site: row.other_site_id.map(Id::new),
+        },
+        entered_at: row.entered_at,
+        entered_by: row.entered_by.map(PersonId::new),
+    })
+}
+
+fn detail(says: &Wanted) -> sea_orm::JsonValue {
+    serde_json::json!({
+        "kind": columns::code(says.kind),
+        "product_id": says.product.uuid(),
+        "lot_id": says.lot.map(Id::uuid),
+        "amount": says.amount.thousandths(),
+        "done_at": says.done_at,
+        "reason": says.reason,
+        "order_id": says.order.map(Id::uuid),
+        "other_site_id": says.other_site.map(Id::<fillmark_domain::places::Site>::uuid),
+    })
+}
+
+mod row {
+    use sea_orm::entity::prelude::*;
+
+    #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]
+    #[sea_orm(table_name = "slips")]
+    pub struct Model {
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub site_id: Uuid,
+        #[sea_orm(primary_key, auto_increment = false)]
+        pub id: Uuid,
+        pub client_id: Option<Uuid>,
+        pub kind: String,
+        pub product_id: Uuid,
+        pub lot_id: Option<Uuid>,
+        pub amount: i64,
+        pub done_at: ChronoDateTimeUtc,
+        pub reason: Option<String>,
+        pub order_id: Option<Uuid>,
+        pub other_site_id: Option<Uuid>,
+        pub entered_at: ChronoDateTimeUtc,
+        pub entered_by: Option<Uuid>,
+    }
+
+    #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+    pub enum Relation {}
+
+    impl ActiveModelBehavior for ActiveModel {}
+}
