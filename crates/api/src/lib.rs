@@ -14,6 +14,7 @@ pub mod people;
 pub mod places;
 pub mod problem;
 pub mod sessions;
+pub mod stock;
 
 pub use alerts::*;
 pub use basics::{Band, Code, Instant, Metric, Quantity, Stage, Unit};
@@ -25,3 +26,4 @@ pub use people::*;
 pub use places::*;
 pub use problem::{Problem, ProblemCode, ProblemFault};
 pub use sessions::*;
+pub use stock::*;

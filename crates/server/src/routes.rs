@@ -9,6 +9,7 @@ pub mod places;
 pub mod readings;
 pub mod records;
 pub mod sessions;
+pub mod stock;
 pub mod system;
 
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -22,4 +23,5 @@ pub fn api(config: &mut ServiceConfig) {
     instruments::routes(config);
     readings::routes(config);
     alerts::routes(config);
+    stock::routes(config);
 }

@@ -15,12 +15,14 @@ pub mod holdings;
 pub mod journal;
 pub mod movements;
 pub mod plan;
+pub mod preparations;
 pub mod readings;
 pub mod records;
 pub mod scope;
 pub mod shortages;
 pub mod slips;
 pub mod stamp;
+pub mod transfers;
 pub mod words;
 
 pub use connection::{Database, Store, Tx};
