@@ -28,6 +28,15 @@ pub trait Managed: Record<Scope: Door> {
     ) -> impl Future<Output = Result<Faults, Refusal>> + Send {
         async { Ok(Faults::default()) }
     }
+
+    /// What still depends on it besides [`Self::HELD_BY`], such as stock, in a word.
+    fn needed_by(
+        _tx: &Tx,
+        _scope: Self::Scope,
+        _id: Id<Self>,
+    ) -> impl Future<Output = Result<Option<&'static str>, Refusal>> + Send {
+        async { Ok(None) }
+    }
 }
 
 /// Where records of a word are: the site, or nothing for the business.
@@ -127,6 +136,9 @@ where
         if records::is_held(&tx, scope, *holder, id.uuid()).await? {
             return Err(Refusal::Conflict(format!("a {} still depends on this {}", holder.word, R::WORD)));
         }
+    }
+    if let Some(word) = R::needed_by(&tx, scope, id).await? {
+        return Err(Refusal::Conflict(format!("{word} still depends on this {}", R::WORD)));
     }
     let kept = records::archive(&tx, scope, id, version, &app.stamp(caller)).await?.ok_or(Refusal::Stale)?;
     tx.commit().await?;

@@ -3,6 +3,27 @@
 //! Every act enters a slip first, which makes it safe to send again, then locks what the site holds of the product,
 //! decides, and enters the movements. [`draw`] and [`give_back`] do so inside the transaction of whoever pours.
 
+mod corrections;
+mod counts;
+mod desk;
 mod draw;
+mod issues;
+mod orders;
+mod preparations;
+mod receipts;
+mod transfers;
+mod views;
 
+pub use corrections::{reverse_movement, reverse_slip};
+pub use counts::{Count, count_stock};
+pub use desk::{Done, Handled, read_slip};
 pub use draw::{draw, give_back};
+pub use issues::{Issue, WriteOff, issue_product, write_off};
+pub use orders::{
+    Packs, Placing, cancel_order, close_order, draft_order, list_orders, place_order, read_order,
+    redraft_order,
+};
+pub use preparations::{Part, Preparation, make_preparation};
+pub use receipts::{Receipt, receive_product};
+pub use transfers::{Sending, list_transfers, read_transfer, send_transfer, take_in_transfer};
+pub use views::{ProductStock, list_movements, list_shortages, list_stock, read_stock};

@@ -40,4 +40,9 @@ collected! {
     OfSite NewMeter "meters";
     OfSite NewCalibration "calibrations";
     OfSite NewPlannedChange "planned-changes";
+    OfBusiness NewProduct "products";
+    OfBusiness NewLabelRevision "label-revisions";
+    OfBusiness NewSupplier "suppliers";
+    OfSite NewOffer "offers";
+    OfBusiness NewLot "lots";
 }

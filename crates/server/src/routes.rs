@@ -12,6 +12,7 @@ pub mod readings;
 pub mod records;
 pub mod reports;
 pub mod sessions;
+pub mod stock;
 pub mod system;
 pub mod tank_changes;
 
@@ -30,4 +31,5 @@ pub fn api(config: &mut ServiceConfig) {
     harvests::routes(config);
     reports::routes(config);
     alerts::routes(config);
+    stock::routes(config);
 }

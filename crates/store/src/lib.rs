@@ -19,6 +19,7 @@ pub mod journal;
 pub mod movements;
 pub mod plan;
 pub mod planning;
+pub mod preparations;
 pub mod readings;
 pub mod records;
 pub mod rounds;
@@ -27,6 +28,7 @@ pub mod shortages;
 pub mod slips;
 pub mod stamp;
 pub mod tank_changes;
+pub mod transfers;
 pub mod words;
 
 pub use connection::{Database, Store, Tx};

@@ -1,8 +1,8 @@
 //! Movements: the ledger. Rows are only ever added, and each moves the balance of its holding.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::stock::{LotId, Movement, MovementKind, Slip, SlipId};
-use fillmark_domain::{Amount, Id};
+use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, Slip, SlipId};
+use fillmark_domain::{Amount, Base, Id};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
 
 use crate::columns::{self, Reading};
@@ -17,15 +17,17 @@ pub async fn record(
     scope: SiteScope,
     stamp: &Stamp<'_>,
     slip: &Slip,
+    (product, base): (ProductId, Base),
     kind: MovementKind,
     changes: &[(LotId, Amount)],
 ) -> Result<Vec<Movement>, StoreError> {
     let moved = |(lot, change): &(LotId, Amount)| Movement {
         id: stamp.fresh(),
         slip: slip.id,
-        product: slip.says.product,
+        product,
         lot: *lot,
         kind,
+        base,
         change: *change,
         done_at: slip.says.done_at,
         reverses: None,
@@ -41,10 +43,11 @@ pub async fn record_issues(
     scope: SiteScope,
     stamp: &Stamp<'_>,
     slip: &Slip,
+    product: (ProductId, Base),
     takes: &[(LotId, Amount)],
 ) -> Result<Vec<Movement>, StoreError> {
     let changes: Vec<_> = takes.iter().map(|(lot, taken)| (*lot, -*taken)).collect();
-    record(tx, scope, stamp, slip, MovementKind::Issue, &changes).await
+    record(tx, scope, stamp, slip, product, MovementKind::Issue, &changes).await
 }
 
 /// Enters the opposites of movements, linked to them.
@@ -141,6 +144,7 @@ fn write(scope: SiteScope, movement: &Movement) -> row::ActiveModel {
         product_id: Set(movement.product.uuid()),
         lot_id: Set(movement.lot.uuid()),
         kind: Set(columns::code(movement.kind)),
+        base: Set(columns::code(movement.base)),
         change: Set(movement.change.thousandths()),
         done_at: Set(movement.done_at),
         reverses_id: Set(movement.reverses.map(Id::uuid)),
@@ -148,12 +152,14 @@ fn write(scope: SiteScope, movement: &Movement) -> row::ActiveModel {
 }
 
 fn read(row: row::Model) -> Result<Movement, BrokenRow> {
+    let reading = Reading { table: "movements", id: row.id };
     Ok(Movement {
         id: Id::new(row.id),
         slip: Id::new(row.slip_id),
         product: Id::new(row.product_id),
         lot: Id::new(row.lot_id),
-        kind: Reading { table: "movements", id: row.id }.code(&row.kind)?,
+        kind: reading.code(&row.kind)?,
+        base: reading.code(&row.base)?,
         change: Amount::from_thousandths(row.change),
         done_at: row.done_at,
         reverses: row.reverses_id.map(Id::new),
@@ -174,6 +180,7 @@ mod row {
         pub product_id: Uuid,
         pub lot_id: Uuid,
         pub kind: String,
+        pub base: String,
         pub change: i64,
         pub done_at: ChronoDateTimeUtc,
         pub reverses_id: Option<Uuid>,

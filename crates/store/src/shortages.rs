@@ -24,6 +24,7 @@ pub async fn record(
         id: Set(stamp.fresh::<Shortage>().uuid()),
         slip_id: Set(slip.id.uuid()),
         product_id: Set(slip.says.product.uuid()),
+        base: Set(columns::code(slip.says.base)),
         amount: Set(short.thousandths()),
         poured_at: Set(slip.says.done_at),
         state: Set(columns::code(ShortageState::Open)),
@@ -102,13 +103,15 @@ fn of_site(scope: SiteScope) -> sea_orm::Select<row::Entity> {
 }
 
 fn read(row: row::Model) -> Result<Shortage, BrokenRow> {
+    let reading = Reading { table: "shortages", id: row.id };
     Ok(Shortage {
         id: Id::new(row.id),
         slip: Id::new(row.slip_id),
         product: Id::new(row.product_id),
+        base: reading.code(&row.base)?,
         amount: Amount::from_thousandths(row.amount),
         poured_at: row.poured_at,
-        state: Reading { table: "shortages", id: row.id }.code(&row.state)?,
+        state: reading.code(&row.state)?,
         settled_by: row.settled_by_id.map(Id::new),
     })
 }
@@ -125,6 +128,7 @@ mod row {
         pub id: Uuid,
         pub slip_id: Uuid,
         pub product_id: Uuid,
+        pub base: String,
         pub amount: i64,
         pub poured_at: ChronoDateTimeUtc,
         pub state: String,

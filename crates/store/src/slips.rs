@@ -6,7 +6,7 @@ use fillmark_domain::stock::{Entered, OrderId, Slip, SlipId, Wanted};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Set, TryInsertResult};
 
 use crate::columns::{self, Reading};
-use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal, movements, shortages};
+use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal, movements, preparations, shortages};
 
 /// What came of opening a slip.
 #[derive(Debug, Clone)]
@@ -62,7 +62,8 @@ pub async fn find(tx: &Tx, scope: SiteScope, id: SlipId) -> Result<Option<Entere
 async fn with_effects(tx: &Tx, scope: SiteScope, slip: Slip) -> Result<Entered, StoreError> {
     let movements = movements::of_slip(tx, scope, slip.id).await?;
     let short = shortages::of_slip(tx, scope, slip.id).await?.map(|shortage| shortage.amount);
-    Ok(Entered { slip, movements, short: short.unwrap_or_default() })
+    let strength = preparations::strength(tx, scope, slip.id).await?;
+    Ok(Entered { slip, movements, short: short.unwrap_or_default(), strength })
 }
 
 fn write(scope: SiteScope, slip: &Slip) -> row::ActiveModel {
@@ -74,6 +75,7 @@ fn write(scope: SiteScope, slip: &Slip) -> row::ActiveModel {
         kind: Set(columns::code(says.kind)),
         product_id: Set(says.product.uuid()),
         lot_id: Set(says.lot.map(Id::uuid)),
+        base: Set(columns::code(says.base)),
         amount: Set(says.amount.thousandths()),
         done_at: Set(says.done_at),
         reason: Set(says.reason.clone()),
@@ -93,6 +95,7 @@ fn read(row: row::Model) -> Result<Slip, BrokenRow> {
             kind: reading.code(&row.kind)?,
             product: Id::new(row.product_id),
             lot: row.lot_id.map(Id::new),
+            base: reading.code(&row.base)?,
             amount: fillmark_domain::Amount::from_thousandths(row.amount),
             done_at: row.done_at,
             reason: row.reason,
@@ -131,6 +134,7 @@ mod row {
         pub kind: String,
         pub product_id: Uuid,
         pub lot_id: Option<Uuid>,
+        pub base: String,
         pub amount: i64,
         pub done_at: ChronoDateTimeUtc,
         pub reason: Option<String>,

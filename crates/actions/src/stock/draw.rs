@@ -40,6 +40,7 @@ pub async fn draw(
         kind: SlipKind::Pour,
         product,
         lot,
+        base,
         amount,
         done_at: at,
         reason: None,
@@ -77,7 +78,8 @@ pub(super) async fn record(
     slip: &Slip,
     drawn: &Drawn,
 ) -> Result<(), Refusal> {
-    movements::record_issues(tx, scope, stamp, slip, &drawn.takes).await?;
+    let product = (slip.says.product, slip.says.base);
+    movements::record_issues(tx, scope, stamp, slip, product, &drawn.takes).await?;
     if drawn.short.is_positive() {
         shortages::record(tx, scope, stamp, slip, drawn.short).await?;
     }

@@ -4,7 +4,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 
 use super::{LabelRevision, Product, Slip};
 use crate::code::coded;
-use crate::{Amount, Id};
+use crate::{Amount, Base, Id};
 
 /// One batch of a product, as printed on the pack.
 #[derive(Debug, Clone, PartialEq)]
@@ -65,6 +65,8 @@ pub struct Movement {
     pub lot: Id<Lot>,
     /// Why.
     pub kind: MovementKind,
+    /// What the product is counted in.
+    pub base: Base,
     /// In is positive, out is negative.
     pub change: Amount,
     /// When it was done.
@@ -95,6 +97,8 @@ pub struct Shortage {
     pub slip: Id<Slip>,
     /// Of what.
     pub product: Id<Product>,
+    /// What it is counted in.
+    pub base: Base,
     /// How much was poured beyond what was held.
     pub amount: Amount,
     /// When.

@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 
 use super::{Offer, Product, Supplier};
-use crate::{Amount, Id, Money};
+use crate::{Amount, Base, Id, Money};
 
 /// What is ordered of one product.
 #[derive(Debug, Clone, PartialEq)]
@@ -16,6 +16,8 @@ pub struct OrderLine {
     pub packs: u32,
     /// What one pack holds.
     pub pack: Amount,
+    /// What the pack is counted in.
+    pub base: Base,
     /// What one pack costs.
     pub price: Money,
 }
@@ -63,6 +65,8 @@ pub enum OrderState {
     Received {
         /// When it was placed.
         placed_on: NaiveDate,
+        /// When it should have arrived.
+        expected_on: NaiveDate,
         /// What came. The first day of it ends the lead time.
         received: Vec<Received>,
     },
@@ -149,7 +153,27 @@ impl Order {
         received.push(came);
         let complete = outstanding(&self.lines, &received).is_empty();
         let state = match complete {
-            true => OrderState::Received { placed_on, received },
+            true => OrderState::Received { placed_on, expected_on, received },
+            false => OrderState::PartReceived { placed_on, expected_on, received },
+        };
+        Ok(Order { state, ..self })
+    }
+
+    /// What was entered as received had not come: it is awaited again.
+    /// # Errors
+    /// [`NotAllowed`] when no such part of it was entered.
+    pub fn take_back(self, came: &Received) -> Result<Order, NotAllowed> {
+        let (placed_on, expected_on, mut received) = match self.state {
+            OrderState::PartReceived { placed_on, expected_on, received }
+            | OrderState::Received { placed_on, expected_on, received } => (placed_on, expected_on, received),
+            state => return Err(NotAllowed::Not { wanted: "taken back in part", state: state.code() }),
+        };
+        let Some(at) = received.iter().position(|one| one == came) else {
+            return Err(NotAllowed::NotOrdered { product: came.product });
+        };
+        received.remove(at);
+        let state = match received.is_empty() {
+            true => OrderState::Placed { on: placed_on, expected_on },
             false => OrderState::PartReceived { placed_on, expected_on, received },
         };
         Ok(Order { state, ..self })
@@ -160,8 +184,8 @@ impl Order {
     /// [`NotAllowed`] unless a part of it came.
     pub fn close_short(self) -> Result<Order, NotAllowed> {
         match self.state {
-            OrderState::PartReceived { placed_on, received, .. } => {
-                Ok(Order { state: OrderState::Received { placed_on, received }, ..self })
+            OrderState::PartReceived { placed_on, expected_on, received } => {
+                Ok(Order { state: OrderState::Received { placed_on, expected_on, received }, ..self })
             }
             state => Err(NotAllowed::Not { wanted: "closed short", state: state.code() }),
         }
@@ -251,6 +275,7 @@ mod tests {
             offer: id("offer"),
             packs: 2,
             pack: Amount::from_thousandths(5_000),
+            base: Base::Volume,
             price: Money::new(1_990, Currency::from_code("EUR").unwrap()),
         };
         Order::draft(id("supplier"), vec![line])
@@ -288,6 +313,15 @@ mod tests {
         check(two_packs_of_a().place(day("2031-01-05"), day("2031-01-04")), None);
         check(placed().receive(Received { product: id("Base B"), ..came(1) }), None);
         check(placed().receive(Received { on: day("2031-01-04"), ..came(1) }), None);
+    }
+
+    #[test]
+    fn what_had_not_come_is_awaited_again() {
+        check(placed().receive(came(10_000)).unwrap().take_back(&came(10_000)), Some("placed"));
+        let twice = placed().receive(came(4_000)).unwrap().receive(came(6_000)).unwrap();
+        check(twice.take_back(&came(6_000)), Some("part_received"));
+        check(placed().receive(came(4_000)).unwrap().take_back(&came(5_000)), None);
+        check(placed().take_back(&came(5_000)), None);
     }
 
     #[test]

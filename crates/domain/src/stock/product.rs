@@ -41,6 +41,44 @@ pub struct Product {
     pub storage: String,
 }
 
+impl Product {
+    /// What whoever handles it should be told, by its kind and the hazards of its label: short, since label and
+    /// safety data sheet say the rest. A word too many costs a line, a word too few a hand.
+    pub fn cautions(&self) -> Vec<&'static str> {
+        let told = format!("{} {}", self.hazards, self.name).to_lowercase();
+        let tells = |words: &[&str]| words.iter().any(|word| told.contains(word));
+        let corrosive = self.kind == ProductKind::PhAdjuster || tells(&CORROSIVE);
+        let (oxidiser, chlorine) = (tells(&OXIDISERS), tells(&CHLORINE));
+        let mut cautions = Vec::new();
+        if corrosive {
+            cautions.push(
+                "Burns skin and eyes: wear eye and hand protection, and add it to water, never water to it.",
+            );
+        }
+        if corrosive || chlorine {
+            cautions.push(
+                "Never bring acid and a chlorine cleaner together: toxic gas. Rinse well between them.",
+            );
+        }
+        if oxidiser {
+            cautions.push("Feeds fire: keep it apart from fuels, paper, wood and other organic matter.");
+        }
+        if !cautions.is_empty() {
+            cautions.push("Label and safety data sheet come first.");
+        }
+        cautions
+    }
+}
+
+/// Signs of an acid or alkali on a label: words, and the codes of the GHS (revision 10, annex 3).
+const CORROSIVE: [&str; 9] =
+    ["corrosive", "caustic", "acid", "alkali", "hydroxide", "burns", "h290", "h314", "h318"];
+/// Signs of an oxidiser.
+const OXIDISERS: [&str; 9] =
+    ["oxidis", "oxidiz", "nitric", "peroxide", "peracetic", "permanganate", "h270", "h271", "h272"];
+/// Signs of a cleaner that sets chlorine free.
+const CHLORINE: [&str; 5] = ["chlorine", "hypochlor", "bleach", "dichloroiso", "euh031"];
+
 coded! {
     /// What the percentages of a label are of.
     Basis {
@@ -90,4 +128,39 @@ pub struct LabelRevision {
     pub full_strength_per_l: Option<f64>,
     /// EC that one mL (or g) in one litre adds, mS/cm at 25 °C.
     pub ec_rise_per_unit_per_l: Option<f64>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check(kind: ProductKind, hazards: &str, cautions: &[&str]) {
+        let product = Product {
+            name: "Product".into(),
+            base: Base::Volume,
+            kind,
+            mixing_rank: 0,
+            goes_with: Vec::new(),
+            hazards: hazards.into(),
+            storage: String::new(),
+        };
+        let told = product.cautions();
+        assert_eq!(told.len(), cautions.len(), "{hazards}: {told:?}");
+        for (told, begins) in told.iter().zip(cautions) {
+            assert!(told.starts_with(begins), "{told}");
+        }
+    }
+
+    #[test]
+    fn acids_alkalis_oxidisers_and_chlorine_come_with_their_cautions() {
+        check(ProductKind::PhAdjuster, "", &["Burns", "Never bring acid", "Label"]);
+        check(
+            ProductKind::Additive,
+            "Oxidising (H272), corrosive",
+            &["Burns", "Never bring acid", "Feeds fire", "Label"],
+        );
+        check(ProductKind::CleaningAgent, "sodium hypochlorite", &["Never bring acid", "Label"]);
+        check(ProductKind::Concentrate, "", &[]);
+    }
 }

@@ -7,7 +7,7 @@ use super::{Lot, Movement, Order, Product};
 use crate::code::coded;
 use crate::people::PersonId;
 use crate::places::SiteId;
-use crate::{Amount, Id};
+use crate::{Amount, Base, Id};
 
 coded! {
     /// What kind of act a slip stands for.
@@ -44,6 +44,8 @@ pub struct Wanted {
     pub product: Id<Product>,
     /// The lot that was named.
     pub lot: Option<Id<Lot>>,
+    /// What the product is counted in.
+    pub base: Base,
     /// How much: what came, went or was counted.
     pub amount: Amount,
     /// When it was done.
@@ -87,4 +89,6 @@ pub struct Entered {
     pub movements: Vec<Movement>,
     /// What was poured though no lot of the record held it.
     pub short: Amount,
+    /// How many times the strength that is fed, of a stock solution that was made.
+    pub strength: Option<f64>,
 }

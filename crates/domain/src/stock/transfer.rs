@@ -5,7 +5,7 @@ use chrono::{DateTime, Utc};
 use super::{Product, Slip};
 use crate::code::coded;
 use crate::places::SiteId;
-use crate::{Amount, Id};
+use crate::{Amount, Base, Id};
 
 coded! {
     /// Where a transfer is.
@@ -29,6 +29,8 @@ pub struct Transfer {
     pub to: SiteId,
     /// Of what.
     pub product: Id<Product>,
+    /// What it is counted in.
+    pub base: Base,
     /// How much.
     pub amount: Amount,
     /// The slip it left on.

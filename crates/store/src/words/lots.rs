@@ -2,10 +2,10 @@
 
 use fillmark_domain::stock::{LabelRevision, Lot, ProductId};
 use fillmark_domain::{Id, Kept};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Set};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Set, TryInsertResult};
 
 use crate::columns::table;
-use crate::{BrokenRow, BusinessScope, Record, Reference, StoreError, Tx};
+use crate::{BrokenRow, BusinessScope, Record, Reference, Stamp, StoreError, Tx, journal};
 
 table!(business "lots" {
     product_id: Uuid,
@@ -71,4 +71,36 @@ pub async fn numbered(
         .one(&tx.0)
         .await?;
     Ok(row.map(Lot::read).transpose()?)
+}
+
+/// The lot with a product and number, made if there is none. Two at once make one.
+/// # Errors
+/// When the database fails or the row is broken.
+pub async fn numbered_or_made(
+    tx: &Tx,
+    scope: BusinessScope,
+    stamp: &Stamp<'_>,
+    wanted: &Lot,
+) -> Result<Kept<Lot>, StoreError> {
+    if let Some(lot) = numbered(tx, scope, wanted.product, &wanted.number).await? {
+        return Ok(lot);
+    }
+    let id: Id<Lot> = stamp.fresh();
+    let row = row::ActiveModel {
+        id: Set(id.uuid()),
+        version: Set(1),
+        created_at: Set(stamp.at),
+        updated_at: Set(stamp.at),
+        archived_at: Set(None),
+        ..wanted.columns()
+    };
+    // Whoever makes the same lot at this moment is waited for, and theirs is found below.
+    if let TryInsertResult::Inserted(_) =
+        row::Entity::insert(row).on_conflict_do_nothing().exec(&tx.0).await?
+    {
+        journal::note(tx, scope, stamp, "created", Lot::WORD, id.uuid()).await?;
+    }
+    let lot = numbered(tx, scope, wanted.product, &wanted.number).await?;
+    let what = "is neither there nor can it be made".to_owned();
+    Ok(lot.ok_or(BrokenRow { table: "lots", id: id.uuid(), what })?)
 }

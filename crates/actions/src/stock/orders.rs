@@ -1,0 +1,234 @@
+//! Orders: drafted, placed, received in parts, closed or cancelled.
+
+use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
+use fillmark_domain::people::Act;
+use fillmark_domain::places::{Closure, Site, SiteId};
+use fillmark_domain::stock::{Offer, Order, OrderId, OrderLine, Supplier, arrival};
+use fillmark_domain::{Faults, Id, Kept, OpenDays};
+use fillmark_store::words::orders;
+use fillmark_store::{Page, PageQuery, SiteScope, Tx, plan, records};
+
+use super::receipts::refused;
+use crate::{App, Caller, Refusal};
+
+/// So many packs of an offer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Packs {
+    /// Which offer.
+    pub offer: Id<Offer>,
+    /// How many.
+    pub packs: u32,
+}
+
+/// When an order was placed, and when it should arrive if the supplier said so.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Placing {
+    /// When it was placed; now, unless it is stated.
+    pub at: Option<DateTime<Utc>>,
+    /// When it should arrive; by the supplier's promise, unless it is stated.
+    pub expected_on: Option<NaiveDate>,
+}
+
+/// Drafts an order of packs that one supplier offers.
+/// # Errors
+/// When the caller may not, or the offers are not there or of several suppliers.
+pub async fn draft_order(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    packs: &[Packs],
+) -> Result<Kept<Order>, Refusal> {
+    let scope = caller.may(Act::KeepStock, site)?;
+    let tx = app.store.begin().await?;
+
+    let (supplier, lines) = lines(&tx, scope, packs).await?;
+    let order = Order::draft(supplier, lines);
+
+    let kept = records::create(&tx, scope, &app.stamp(caller), &order).await?;
+    tx.commit().await?;
+    Ok(kept)
+}
+
+/// Replaces the lines of a draft, against the version that was read.
+/// # Errors
+/// When the caller may not, the supplier has it, or it has changed since.
+pub async fn redraft_order(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: OrderId,
+    version: i64,
+    packs: &[Packs],
+) -> Result<Kept<Order>, Refusal> {
+    let scope = caller.may(Act::KeepStock, site)?;
+    let tx = app.store.begin().await?;
+
+    let before = orders::lock(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let (supplier, lines) = lines(&tx, scope, packs).await?;
+    let order = before.content.with_lines(lines).map_err(refused)?;
+    let order = Order { supplier, ..order };
+
+    let kept = records::change(&tx, scope, id, version, &app.stamp(caller), &order).await?;
+    let kept = kept.ok_or(Refusal::Stale)?;
+    tx.commit().await?;
+    Ok(kept)
+}
+
+/// Places an order. It should arrive by the supplier's promise, on a day on which somebody takes it in.
+/// # Errors
+/// When the caller may not, it is no draft, or no day of arrival follows from the promise.
+pub async fn place_order(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: OrderId,
+    placing: Placing,
+) -> Result<Kept<Order>, Refusal> {
+    let scope = caller.may(Act::KeepStock, site)?;
+    change(app, caller, scope, id, async |tx, order: Order| {
+        let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?.content;
+        let local = placing.at.unwrap_or(app.now()).with_timezone(&site.time_zone).naive_local();
+        let expected_on = match placing.expected_on {
+            Some(expected_on) => expected_on,
+            None => promised(tx, scope, &site, order.supplier, local).await?,
+        };
+        order.place(local.date(), expected_on).map_err(refused)
+    })
+    .await
+}
+
+/// The day on which an order of this local time should arrive.
+async fn promised(
+    tx: &Tx,
+    scope: SiteScope,
+    site: &Site,
+    supplier: Id<Supplier>,
+    local: NaiveDateTime,
+) -> Result<NaiveDate, Refusal> {
+    let supplier = records::find(tx, scope.in_business(), supplier).await?.ok_or(Refusal::NotFound)?.content;
+    let closures = records::all::<Closure>(tx, scope).await?;
+    let closures = closures.into_iter().map(|closure| closure.content.days).collect();
+    let open = OpenDays { week: site.working_week, closures };
+    let taken = supplier.takes_on(local);
+    let expected = taken.and_then(|day| arrival(day, supplier.promised_lead_days, &open));
+    expected.ok_or_else(|| {
+        let detail = "no day follows from the supplier's order days and the site's week: state one";
+        Refusal::invalid("/expected_on", "unknown_day", detail)
+    })
+}
+
+/// Gives an order up before anything came.
+/// # Errors
+/// When the caller may not, or a part of it came.
+pub async fn cancel_order(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: OrderId,
+) -> Result<Kept<Order>, Refusal> {
+    let scope = caller.may(Act::KeepStock, site)?;
+    change(app, caller, scope, id, async |tx, order: Order| {
+        let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?.content;
+        order.cancel(app.now().with_timezone(&site.time_zone).date_naive()).map_err(refused)
+    })
+    .await
+}
+
+/// Closes an order of which the rest will not come.
+/// # Errors
+/// When the caller may not, or nothing of it came.
+pub async fn close_order(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: OrderId,
+) -> Result<Kept<Order>, Refusal> {
+    let scope = caller.may(Act::KeepStock, site)?;
+    change(app, caller, scope, id, async |_, order: Order| order.close_short().map_err(refused)).await
+}
+
+async fn change(
+    app: &App,
+    caller: &Caller,
+    scope: SiteScope,
+    id: OrderId,
+    decide: impl AsyncFnOnce(&Tx, Order) -> Result<Order, Refusal>,
+) -> Result<Kept<Order>, Refusal> {
+    let tx = app.store.begin().await?;
+    let before = orders::lock(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let after = decide(&tx, before.content).await?;
+    let kept = records::change(&tx, scope, id, before.version, &app.stamp(caller), &after).await?;
+    let kept = kept.ok_or(Refusal::Stale)?;
+    tx.commit().await?;
+    Ok(kept)
+}
+
+/// The order with this id.
+/// # Errors
+/// When the caller may not read it or it is not there.
+pub async fn read_order(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: OrderId,
+) -> Result<Kept<Order>, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    records::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)
+}
+
+/// A page of a site's orders.
+/// # Errors
+/// When the caller may not read them.
+pub async fn list_orders(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    query: &PageQuery,
+) -> Result<Page<Kept<Order>>, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    Ok(records::page(&tx, scope, query).await?)
+}
+
+/// The lines that the offers make, and their supplier. What an offer says now is what is agreed.
+async fn lines(
+    tx: &Tx,
+    scope: SiteScope,
+    packs: &[Packs],
+) -> Result<(Id<Supplier>, Vec<OrderLine>), Refusal> {
+    let mut faults = Faults::default();
+    let mut supplier = None;
+    let mut lines: Vec<OrderLine> = Vec::new();
+    for (at, wanted) in packs.iter().enumerate() {
+        let pointer = format!("/lines/{at}/offer_id");
+        let offer = records::find(tx, scope, wanted.offer).await?;
+        let Some(offer) = offer.filter(|offer| offer.archived_at.is_none()) else {
+            faults.add(pointer, "unknown_id", "expected the id of an offer at this site");
+            continue;
+        };
+        let same = *supplier.get_or_insert(offer.content.supplier) == offer.content.supplier;
+        faults.unless(same, &pointer, "other_supplier", "expected offers of one supplier");
+        let once = lines.iter().all(|line| line.offer != wanted.offer);
+        faults.unless(once, &pointer, "twice", "expected each offer once");
+        let least = offer.content.minimum_packs;
+        let enough = wanted.packs >= least;
+        faults.unless(enough, &format!("/lines/{at}/packs"), "too_few", format!("expected at least {least}"));
+        lines.push(line(wanted, offer.content));
+    }
+    if lines.is_empty() && faults.is_empty() {
+        faults.add("/lines", "empty", "expected at least one line");
+    }
+    faults.or(supplier.map(|supplier| (supplier, lines))).map_err(Refusal::Invalid)
+}
+
+fn line(wanted: &Packs, offer: Offer) -> OrderLine {
+    OrderLine {
+        product: offer.product,
+        offer: wanted.offer,
+        packs: wanted.packs,
+        pack: offer.pack,
+        base: offer.base,
+        price: offer.price,
+    }
+}

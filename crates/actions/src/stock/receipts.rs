@@ -1,0 +1,89 @@
+//! What comes in: receipts, with or without an order.
+
+use chrono::NaiveDate;
+use fillmark_domain::people::Act;
+use fillmark_domain::places::SiteId;
+use fillmark_domain::stock::{MovementKind, OrderId, ProductId, Received, SlipKind};
+use fillmark_domain::{Quantity, stock};
+use fillmark_store::words::orders;
+use fillmark_store::{holdings, movements, records, shortages};
+
+use super::desk::{Desk, Done, Handled, Saying, Slipped, handled, some_amount};
+use crate::{App, Caller, Refusal};
+
+/// Something that came in.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Receipt {
+    /// Which entry, and when.
+    pub done: Done,
+    /// Of what.
+    pub product: ProductId,
+    /// The number printed on the pack.
+    pub lot_number: String,
+    /// Last day on which it may be used.
+    pub expiry: Option<NaiveDate>,
+    /// How much.
+    pub amount: Quantity,
+    /// The order it came on.
+    pub order: Option<OrderId>,
+}
+
+/// Takes in what came, in full or in part of an order. The lot is made when its number is new; open shortages of
+/// the product are settled.
+/// # Errors
+/// When the caller may not, there is no such product, the lot is known with another expiry, or the order is not
+/// on its way or does not list the product.
+pub async fn receive_product(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    receipt: Receipt,
+) -> Result<Handled, Refusal> {
+    let scope = caller.may(Act::KeepStock, site)?;
+    let desk = Desk::open(app, caller, scope).await?;
+
+    let product = desk.product("/product_id", receipt.product).await?;
+    let amount = some_amount("/amount", receipt.amount, &product.content)?;
+    let at = receipt.done.at.unwrap_or(desk.stamp.at);
+    let lot = desk.lot(product.id, &receipt.lot_number, receipt.expiry, at).await?;
+    if let Some(order) = receipt.order {
+        let found = records::find(&desk.tx, scope, order).await?;
+        found.ok_or_else(|| Refusal::invalid("/order_id", "unknown_id", "expected the id of an order"))?;
+    }
+    let saying = Saying { lot: Some(lot.id), order: receipt.order, ..Saying::default() };
+    let slip = match desk.enter(receipt.done, SlipKind::Receipt, &product, amount, saying).await? {
+        Slipped::New(slip) => slip,
+        Slipped::Before(entered) => return Ok(handled(entered, &product)),
+    };
+
+    holdings::lock_for_issue(&desk.tx, scope, product.id).await?;
+    if let Some(order) = receipt.order {
+        let came = Received { product: product.id, amount, on: desk.day(at) };
+        take_in(&desk, order, came).await?;
+    }
+
+    let counted = (product.id, product.content.base);
+    let changes = [(lot.id, amount)];
+    movements::record(&desk.tx, scope, &desk.stamp, &slip, counted, MovementKind::Receipt, &changes).await?;
+    shortages::settle(&desk.tx, scope, product.id, slip.id).await?;
+    desk.close(slip.id, &product).await
+}
+
+async fn take_in(desk: &Desk<'_>, id: OrderId, came: Received) -> Result<(), Refusal> {
+    let order = orders::lock(&desk.tx, desk.scope, id).await?.ok_or(Refusal::NotFound)?;
+    let received = order.content.receive(came).map_err(refused)?;
+    records::change(&desk.tx, desk.scope, id, order.version, &desk.stamp, &received).await?;
+    Ok(())
+}
+
+/// A change of state that an order does not allow, as what it is about.
+pub(super) fn refused(not: stock::NotAllowed) -> Refusal {
+    match not {
+        stock::NotAllowed::NotOrdered { .. } => {
+            Refusal::invalid("/product_id", "not_ordered", "expected a product that the order lists")
+        }
+        stock::NotAllowed::Not { .. } | stock::NotAllowed::Empty | stock::NotAllowed::TooEarly { .. } => {
+            Refusal::Conflict(not.to_string())
+        }
+    }
+}

@@ -1,0 +1,153 @@
+//! Transfers: out of one site, in transit, into the other.
+
+use fillmark_domain::people::Act;
+use fillmark_domain::places::{Site, SiteId};
+use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, SlipKind, Transfer};
+use fillmark_domain::{Amount, Id, Quantity};
+use fillmark_store::{Page, PageQuery, holdings, movements, records, shortages, slips, transfers};
+
+use super::desk::{Desk, Done, Saying, Slipped, some_amount};
+use super::draw;
+use crate::{App, Caller, Refusal};
+
+/// Product to be sent to another site.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sending {
+    /// Which entry, and when.
+    pub done: Done,
+    /// Of what.
+    pub product: ProductId,
+    /// From this lot; without one, from those that expire first.
+    pub lot: Option<LotId>,
+    /// How much.
+    pub amount: Quantity,
+    /// To where.
+    pub to: SiteId,
+}
+
+/// Sends product to another site. From now on it is in no site's stock, until it arrives.
+/// # Errors
+/// When the caller may not keep stock at both, there is no such product or lot, or less is held.
+pub async fn send_transfer(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    sending: Sending,
+) -> Result<Transfer, Refusal> {
+    let scope = caller.may(Act::KeepStock, site)?;
+    caller.may(Act::KeepStock, sending.to)?;
+    if sending.to == site {
+        return Err(Refusal::invalid("/to_site_id", "same_site", "expected another site"));
+    }
+    let desk = Desk::open(app, caller, scope).await?;
+
+    let there = records::find::<Site>(&desk.tx, scope.in_business(), sending.to).await?;
+    if there.is_none_or(|there| there.archived_at.is_some()) {
+        return Err(Refusal::invalid("/to_site_id", "unknown_id", "expected the id of a site"));
+    }
+    let product = desk.product("/product_id", sending.product).await?;
+    let amount = some_amount("/amount", sending.amount, &product.content)?;
+    let saying = Saying { lot: sending.lot, other_site: Some(sending.to), ..Saying::default() };
+    let slip = match desk.enter(sending.done, SlipKind::TransferOut, &product, amount, saying).await? {
+        Slipped::New(slip) => slip,
+        Slipped::Before(entered) => {
+            return transfers::of_slip(&desk.tx, scope, entered.slip.id).await?.ok_or(Refusal::NotFound);
+        }
+    };
+
+    let held = draw::lock(&desk.tx, scope, product.id, sending.lot).await?;
+    let drawn = draw::decide(&held, amount, product.content.base, false, desk.day(slip.says.done_at))?;
+    let transfer = Transfer {
+        id: desk.stamp.fresh(),
+        from: site,
+        to: sending.to,
+        product: product.id,
+        base: product.content.base,
+        amount,
+        out: slip.id,
+        sent_at: slip.says.done_at,
+        arrived: None,
+    };
+
+    let changes: Vec<(LotId, Amount)> = drawn.takes.iter().map(|(lot, taken)| (*lot, -*taken)).collect();
+    let sent = (product.id, product.content.base);
+    movements::record(&desk.tx, scope, &desk.stamp, &slip, sent, MovementKind::TransferOut, &changes).await?;
+    transfers::send(&desk.tx, scope, &desk.stamp, &transfer).await?;
+    desk.tx.commit().await?;
+    Ok(transfer)
+}
+
+/// Takes a transfer in at the site it was sent to, lot by lot as it left.
+/// # Errors
+/// When the caller may not keep stock at both, it was not sent here, or has arrived.
+pub async fn take_in_transfer(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: Id<Transfer>,
+    done: Done,
+) -> Result<Transfer, Refusal> {
+    let scope = caller.may(Act::KeepStock, site)?;
+    let desk = Desk::open(app, caller, scope).await?;
+
+    let transfer = transfers::lock_arriving(&desk.tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let from = caller.may(Act::KeepStock, transfer.from)?;
+    let product = records::find(&desk.tx, scope.in_business(), transfer.product).await?;
+    let product = product.ok_or(Refusal::NotFound)?;
+    let saying = Saying { other_site: Some(transfer.from), ..Saying::default() };
+    let slip = match desk.enter(done, SlipKind::TransferIn, &product, transfer.amount, saying).await? {
+        Slipped::New(slip) => slip,
+        Slipped::Before(before) if transfer.arrived.map(|(slip, _)| slip) == Some(before.slip.id) => {
+            return Ok(transfer);
+        }
+        Slipped::Before(_) => return Err(Refusal::ClientIdReused),
+    };
+    if transfer.arrived.is_some() {
+        return Err(Refusal::Conflict("the transfer has arrived already".to_owned()));
+    }
+    if slip.says.done_at < transfer.sent_at {
+        return Err(Refusal::invalid("/done_at", "too_early", "expected an instant after it was sent"));
+    }
+
+    let out = slips::find(&desk.tx, from, transfer.out).await?.ok_or(Refusal::NotFound)?;
+    let mut changes = Vec::new();
+    for Movement { lot, change, .. } in &out.movements {
+        holdings::make(&desk.tx, scope, product.id, *lot, desk.day(slip.says.done_at)).await?;
+        changes.push((*lot, -*change));
+    }
+    holdings::lock_for_issue(&desk.tx, scope, product.id).await?;
+    let came = (product.id, product.content.base);
+    movements::record(&desk.tx, scope, &desk.stamp, &slip, came, MovementKind::TransferIn, &changes).await?;
+    shortages::settle(&desk.tx, scope, product.id, slip.id).await?;
+    transfers::arrive(&desk.tx, scope, &desk.stamp, id, slip.id, slip.says.done_at).await?;
+    desk.tx.commit().await?;
+    Ok(Transfer { arrived: Some((slip.id, slip.says.done_at)), ..transfer })
+}
+
+/// A transfer from or to a site.
+/// # Errors
+/// When the caller may not read it or it is not there.
+pub async fn read_transfer(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: Id<Transfer>,
+) -> Result<Transfer, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    transfers::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)
+}
+
+/// A page of the transfers from and to a site.
+/// # Errors
+/// When the caller may not read them.
+pub async fn list_transfers(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    query: &PageQuery,
+) -> Result<Page<Transfer>, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    Ok(transfers::page(&tx, scope, query).await?)
+}

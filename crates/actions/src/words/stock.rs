@@ -1,0 +1,109 @@
+//! Products, labels, suppliers, offers, lots.
+
+use fillmark_domain::people::Act;
+use fillmark_domain::stock::{LabelRevision, Lot, Offer, Product, Supplier};
+use fillmark_domain::{Faults, Id};
+use fillmark_store::words::orders;
+use fillmark_store::{BusinessScope, Holder, SiteScope, Tx, holdings, plan, records};
+
+use crate::{Managed, Refusal};
+
+impl Managed for Product {
+    const MANAGED_BY: Act = Act::ManageBusiness;
+    const HELD_BY: &'static [Holder] = &[Holder { word: "offer", table: "offers", column: "product_id" }];
+
+    async fn faults_beside(
+        &self,
+        tx: &Tx,
+        scope: BusinessScope,
+        id: Option<Id<Product>>,
+    ) -> Result<Faults, Refusal> {
+        let mut faults = Faults::default();
+        let Some(id) = id else { return Ok(faults) };
+        faults.unless(!self.goes_with.contains(&id), "/goes_with", "itself", "expected other products");
+        let before = records::find::<Product>(tx, scope, id).await?;
+        if before.is_some_and(|before| before.content.base != self.base) {
+            let lots = records::find_many::<Lot>(tx, scope, "product_id", vec![id.uuid().into()]).await?;
+            let detail = "lots were counted in the present base unit";
+            faults.unless(lots.is_empty(), "/base", "in_use", detail);
+        }
+        Ok(faults)
+    }
+
+    async fn needed_by(
+        tx: &Tx,
+        scope: BusinessScope,
+        id: Id<Product>,
+    ) -> Result<Option<&'static str>, Refusal> {
+        if holdings::anywhere(tx, scope, Some(id), None).await? {
+            return Ok(Some("stock"));
+        }
+        Ok(orders::name_product(tx, scope, id).await?.then_some("an open order"))
+    }
+}
+
+impl Managed for LabelRevision {
+    const MANAGED_BY: Act = Act::ManageBusiness;
+    const HELD_BY: &'static [Holder] = &[Holder { word: "lot", table: "lots", column: "revision_id" }];
+}
+
+impl Managed for Supplier {
+    const MANAGED_BY: Act = Act::ManageBusiness;
+    const HELD_BY: &'static [Holder] = &[Holder { word: "offer", table: "offers", column: "supplier_id" }];
+
+    async fn needed_by(
+        tx: &Tx,
+        scope: BusinessScope,
+        id: Id<Supplier>,
+    ) -> Result<Option<&'static str>, Refusal> {
+        Ok(orders::name_supplier(tx, scope, id.uuid()).await?.then_some("an open order"))
+    }
+}
+
+impl Managed for Offer {
+    const MANAGED_BY: Act = Act::KeepStock;
+
+    async fn faults_beside(
+        &self,
+        tx: &Tx,
+        scope: SiteScope,
+        _id: Option<Id<Offer>>,
+    ) -> Result<Faults, Refusal> {
+        let mut faults = Faults::default();
+        let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?.content;
+        let detail = format!("expected the site's currency, {}", site.currency);
+        faults.unless(self.price.currency == site.currency, "/currency", "other_currency", detail);
+        let product = records::find::<Product>(tx, scope.in_business(), self.product).await?;
+        let counted = product.is_none_or(|product| product.content.base == self.base);
+        faults.unless(counted, "/pack", "not_an_amount", "expected the unit that the product is counted in");
+        Ok(faults)
+    }
+}
+
+impl Managed for Lot {
+    const MANAGED_BY: Act = Act::KeepStock;
+
+    async fn faults_beside(
+        &self,
+        tx: &Tx,
+        scope: BusinessScope,
+        id: Option<Id<Lot>>,
+    ) -> Result<Faults, Refusal> {
+        let mut faults = Faults::default();
+        if let Some(id) = id {
+            let before = records::find(tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+            let same = before.content.product == self.product;
+            faults.unless(same, "/product_id", "fixed", "a lot stays a lot of its product");
+        }
+        if let Some(revision) = self.revision {
+            let label = records::find::<LabelRevision>(tx, scope, revision).await?;
+            let own = label.is_none_or(|label| label.content.product == self.product);
+            faults.unless(own, "/revision_id", "other_product", "expected a label of the same product");
+        }
+        Ok(faults)
+    }
+
+    async fn needed_by(tx: &Tx, scope: BusinessScope, id: Id<Lot>) -> Result<Option<&'static str>, Refusal> {
+        Ok(holdings::anywhere(tx, scope, None, Some(id)).await?.then_some("stock"))
+    }
+}

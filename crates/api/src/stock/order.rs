@@ -1,0 +1,198 @@
+//! Orders.
+
+use chrono::NaiveDate;
+use fillmark_domain::stock as words;
+use fillmark_domain::{Amount, Base, Faults, Kept};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+use super::quantity;
+use crate::{Instant, Quantity};
+
+/// An order to be drafted, or the lines a draft is to have.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"lines": [{"offer_id": "019a0000-0000-7000-8000-000000000006", "packs": 2}]}))]
+pub struct NewOrder {
+    /// What is ordered, on offers of one supplier.
+    #[schema(min_items = 1, max_items = 100)]
+    pub lines: Vec<NewOrderLine>,
+}
+
+/// So many packs of an offer.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewOrderLine {
+    /// Which offer.
+    pub offer_id: Uuid,
+    /// How many packs.
+    #[schema(minimum = 1, maximum = 100000)]
+    pub packs: u32,
+}
+
+impl NewOrder {
+    /// What is wrong with it by itself.
+    /// # Errors
+    /// All fields that cannot be taken.
+    pub fn check(&self) -> Result<(), Faults> {
+        let mut faults = Faults::default();
+        let count = (1..=100).contains(&self.lines.len());
+        faults.unless(count, "/lines", "count", "expected 1 to 100 lines");
+        for (at, line) in self.lines.iter().enumerate() {
+            faults.range(&format!("/lines/{at}/packs"), line.packs.into(), 1.0, 1e5);
+        }
+        faults.or(Some(()))
+    }
+}
+
+/// An order given to its supplier.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"placed_at": "2026-11-24T10:00:00+01:00", "expected_on": null}))]
+pub struct NewPlacing {
+    /// When it was placed; now, unless stated.
+    #[serde(default)]
+    pub placed_at: Option<Instant>,
+    /// When it should arrive; by the supplier's promise, unless stated.
+    #[serde(default)]
+    pub expected_on: Option<NaiveDate>,
+}
+
+/// An order and where it stands.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Order {
+    /// Made by the server.
+    pub id: Uuid,
+    /// Rises with each change.
+    #[schema(minimum = 1)]
+    pub version: i64,
+    /// When it was drafted.
+    pub created_at: Instant,
+    /// When it was last changed.
+    pub updated_at: Instant,
+    /// To whom.
+    pub supplier_id: Uuid,
+    /// draft, placed, part_received, received or cancelled.
+    #[schema(max_length = 20)]
+    pub state: String,
+    /// What is ordered, at the terms of the day it was drafted.
+    #[schema(max_items = 100)]
+    pub lines: Vec<OrderLine>,
+    /// Sum of the lines without freight, minor units.
+    pub value_minor: i64,
+    /// ISO 4217 code of it.
+    #[schema(max_length = 3)]
+    pub currency: Option<String>,
+    /// When it was placed.
+    pub placed_on: Option<NaiveDate>,
+    /// When it, or the rest of it, should arrive.
+    pub expected_on: Option<NaiveDate>,
+    /// When it was given up.
+    pub cancelled_on: Option<NaiveDate>,
+    /// What came.
+    #[schema(max_items = 10000)]
+    pub received: Vec<OrderReceived>,
+    /// What is still to come.
+    #[schema(max_items = 100)]
+    pub outstanding: Vec<OrderOutstanding>,
+}
+
+/// What is ordered on an offer.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct OrderLine {
+    /// Of what.
+    pub product_id: Uuid,
+    /// On which offer.
+    pub offer_id: Uuid,
+    /// How many packs.
+    pub packs: u32,
+    /// What one pack holds.
+    pub pack: Quantity,
+    /// What one pack costs, minor units.
+    pub price_minor: i64,
+    /// ISO 4217 code of the price.
+    #[schema(max_length = 3)]
+    pub currency: String,
+}
+
+/// What of an order came in.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct OrderReceived {
+    /// Of what.
+    pub product_id: Uuid,
+    /// How much.
+    pub amount: Quantity,
+    /// When.
+    pub received_on: NaiveDate,
+}
+
+/// What of an order is still to come.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct OrderOutstanding {
+    /// Of what.
+    pub product_id: Uuid,
+    /// How much.
+    pub amount: Quantity,
+}
+
+impl From<Kept<words::Order>> for Order {
+    fn from(kept: Kept<words::Order>) -> Self {
+        use words::OrderState as State;
+        let order = kept.content;
+        let (placed_on, expected_on, cancelled_on, received) = match &order.state {
+            State::Draft => (None, None, None, &[][..]),
+            State::Placed { on, expected_on } => (Some(*on), Some(*expected_on), None, &[][..]),
+            State::PartReceived { placed_on, expected_on, received }
+            | State::Received { placed_on, expected_on, received } => {
+                (Some(*placed_on), Some(*expected_on), None, received.as_slice())
+            }
+            State::Cancelled { on } => (None, None, Some(*on), &[][..]),
+        };
+        let of = |product, amount: Amount| quantity(amount, base(&order.lines, product));
+        let came = |came: &words::Received| OrderReceived {
+            product_id: came.product.uuid(),
+            amount: of(came.product, came.amount),
+            received_on: came.on,
+        };
+        let open = |(product, amount): (words::ProductId, Amount)| OrderOutstanding {
+            product_id: product.uuid(),
+            amount: of(product, amount),
+        };
+        let value = order.lines.iter().map(|line| line.price.times(line.packs.into()).minor);
+        Self {
+            id: kept.id.uuid(),
+            version: kept.version,
+            created_at: kept.created_at.into(),
+            updated_at: kept.updated_at.into(),
+            supplier_id: order.supplier.uuid(),
+            state: order.state.code().to_owned(),
+            value_minor: value.fold(0, i64::saturating_add),
+            currency: order.lines.first().map(|line| line.price.currency.code()),
+            placed_on,
+            expected_on,
+            cancelled_on,
+            received: received.iter().map(came).collect(),
+            outstanding: order.outstanding().into_iter().map(open).collect(),
+            lines: order.lines.iter().map(OrderLine::from).collect(),
+        }
+    }
+}
+
+/// What a product of the order is counted in. Whatever came or is awaited stands on a line.
+fn base(lines: &[words::OrderLine], product: words::ProductId) -> Base {
+    lines.iter().find(|line| line.product == product).map_or(Base::Volume, |line| line.base)
+}
+
+impl From<&words::OrderLine> for OrderLine {
+    fn from(line: &words::OrderLine) -> Self {
+        Self {
+            product_id: line.product.uuid(),
+            offer_id: line.offer.uuid(),
+            packs: line.packs,
+            pack: quantity(line.pack, line.base),
+            price_minor: line.price.minor,
+            currency: line.price.currency.code(),
+        }
+    }
+}

@@ -1,0 +1,201 @@
+//! Stock: receipts, issues, counts, write-offs, preparations, transfers, corrections, orders.
+
+use fillmark_api::*;
+use reqwest::Method;
+use uuid::Uuid;
+
+use crate::{Client, ClientError};
+
+impl Client {
+    /// Takes in what came.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn receive_product(&self, site: Uuid, receipt: &NewReceipt) -> Result<Slip, ClientError> {
+        self.post(&format!("/sites/{site}/receipts"), receipt).await
+    }
+
+    /// Takes a product out for use.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn issue_product(
+        &self,
+        site: Uuid,
+        product: Uuid,
+        issue: &NewIssue,
+    ) -> Result<Slip, ClientError> {
+        self.post(&format!("/sites/{site}/products/{product}/issues"), issue).await
+    }
+
+    /// Brings the ledger to what was counted.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn count_stock(&self, site: Uuid, count: &NewCount) -> Result<Slip, ClientError> {
+        self.post(&format!("/sites/{site}/counts"), count).await
+    }
+
+    /// Writes off a part of a lot.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn write_off_lot(&self, site: Uuid, write_off: &NewWriteOff) -> Result<Slip, ClientError> {
+        self.post(&format!("/sites/{site}/write-offs"), write_off).await
+    }
+
+    /// Enters a stock solution that was made.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn make_preparation(&self, site: Uuid, made: &NewPreparation) -> Result<Slip, ClientError> {
+        self.post(&format!("/sites/{site}/preparations"), made).await
+    }
+
+    /// The slip with this id.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn slip(&self, site: Uuid, slip: Uuid) -> Result<Slip, ClientError> {
+        self.get(&format!("/sites/{site}/slips/{slip}")).await
+    }
+
+    /// Takes back all that a slip did.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn reverse_slip(
+        &self,
+        site: Uuid,
+        slip: Uuid,
+        reversal: &NewReversal,
+    ) -> Result<Slip, ClientError> {
+        self.post(&format!("/sites/{site}/slips/{slip}/reversals"), reversal).await
+    }
+
+    /// Takes back one movement.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn reverse_movement(
+        &self,
+        site: Uuid,
+        movement: Uuid,
+        reversal: &NewReversal,
+    ) -> Result<Slip, ClientError> {
+        self.post(&format!("/sites/{site}/movements/{movement}/reversals"), reversal).await
+    }
+
+    /// What a site holds of each product that a query picks.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn stock(&self, site: Uuid, query: &str) -> Result<Vec<ProductStock>, ClientError> {
+        self.all(&format!("/sites/{site}/stock"), query).await
+    }
+
+    /// What a site holds of a product.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn product_stock(&self, site: Uuid, product: Uuid) -> Result<ProductStock, ClientError> {
+        self.get(&format!("/sites/{site}/products/{product}/stock")).await
+    }
+
+    /// All movements of a site that a query picks.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn movements(&self, site: Uuid, query: &str) -> Result<Vec<Movement>, ClientError> {
+        self.all(&format!("/sites/{site}/movements"), query).await
+    }
+
+    /// All shortages of a site that a query picks.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn shortages(&self, site: Uuid, query: &str) -> Result<Vec<Shortage>, ClientError> {
+        self.all(&format!("/sites/{site}/shortages"), query).await
+    }
+
+    /// Sends product to another site.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn send_transfer(&self, site: Uuid, transfer: &NewTransfer) -> Result<Transfer, ClientError> {
+        self.post(&format!("/sites/{site}/transfers"), transfer).await
+    }
+
+    /// Takes a transfer in at the site it was sent to.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn take_in_transfer(
+        &self,
+        site: Uuid,
+        transfer: Uuid,
+        arrival: &NewArrival,
+    ) -> Result<Transfer, ClientError> {
+        self.post(&format!("/sites/{site}/transfers/{transfer}/arrivals"), arrival).await
+    }
+
+    /// The transfer with this id.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn transfer(&self, site: Uuid, transfer: Uuid) -> Result<Transfer, ClientError> {
+        self.get(&format!("/sites/{site}/transfers/{transfer}")).await
+    }
+
+    /// All transfers from and to a site that a query picks.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn transfers(&self, site: Uuid, query: &str) -> Result<Vec<Transfer>, ClientError> {
+        self.all(&format!("/sites/{site}/transfers"), query).await
+    }
+
+    /// Drafts an order.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn draft_order(&self, site: Uuid, order: &NewOrder) -> Result<Order, ClientError> {
+        self.post(&format!("/sites/{site}/orders"), order).await
+    }
+
+    /// The order with this id.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn order(&self, site: Uuid, order: Uuid) -> Result<Order, ClientError> {
+        self.get(&format!("/sites/{site}/orders/{order}")).await
+    }
+
+    /// All orders of a site that a query picks.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn orders(&self, site: Uuid, query: &str) -> Result<Vec<Order>, ClientError> {
+        self.all(&format!("/sites/{site}/orders"), query).await
+    }
+
+    /// Replaces the lines of a draft, against the version that was read.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn redraft_order(
+        &self,
+        site: Uuid,
+        seen: &Order,
+        order: &NewOrder,
+    ) -> Result<Order, ClientError> {
+        let path = format!("/sites/{site}/orders/{}", seen.id);
+        super::read(self.call(Method::PATCH, &path, Some(seen.version), Some(order)).await?).await
+    }
+
+    /// Places a draft.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn place_order(
+        &self,
+        site: Uuid,
+        order: Uuid,
+        placing: &NewPlacing,
+    ) -> Result<Order, ClientError> {
+        self.post(&format!("/sites/{site}/orders/{order}/placements"), placing).await
+    }
+
+    /// Closes an order of which the rest will not come.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn close_order(&self, site: Uuid, order: Uuid) -> Result<Order, ClientError> {
+        self.post(&format!("/sites/{site}/orders/{order}/closures"), &()).await
+    }
+
+    /// Gives an order up before anything came.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn cancel_order(&self, site: Uuid, order: Uuid) -> Result<Order, ClientError> {
+        self.post(&format!("/sites/{site}/orders/{order}/cancellations"), &()).await
+    }
+}

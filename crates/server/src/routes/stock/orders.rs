@@ -1,0 +1,153 @@
+//! Orders: drafted, placed, closed or cancelled. What comes of them is entered as receipts.
+
+use actix_web::http::header;
+use actix_web::web::Path;
+use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, get, patch, post};
+use fillmark_actions::stock::{self, Packs, Placing};
+use fillmark_api::{Listed, NewOrder, NewPlacing, Order};
+use fillmark_domain::Id;
+use utoipa_actix_web::service_config::ServiceConfig;
+use uuid::Uuid;
+
+use crate::http::list::{Asked, ListKind};
+use crate::http::{Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
+use crate::routes::records::AppData;
+
+type OrderPage = Listed<Order>;
+
+const ORDERS: ListKind = ListKind {
+    ordered_by: &["created_at"],
+    narrowed_by: &["supplier_id"],
+    archives: false,
+    named: false,
+    recorded: None,
+    coded_by: &["state"],
+};
+
+/// Registers them.
+pub fn routes(config: &mut ServiceConfig) {
+    config.service(list_orders).service(draft_order).service(read_order).service(redraft_order);
+    config.service(place_order).service(close_order).service(cancel_order);
+}
+
+fn packs(order: &NewOrder) -> Vec<Packs> {
+    order.lines.iter().map(|line| Packs { offer: Id::new(line.offer_id), packs: line.packs }).collect()
+}
+
+fn tagged(mut response: HttpResponseBuilder, order: Order) -> HttpResponse {
+    response.insert_header((header::ETAG, format!("\"v{}\"", order.version))).json(order)
+}
+
+/// List the orders of a site.
+#[utoipa::path(tag = "stock", operation_id = "list_orders", security(("bearer" = [])),
+    params(ListQuery, ("supplier_id" = Option<Uuid>, Query, description = "Only to this supplier; repeated, to any of them"),
+        ("state" = Option<String>, Query, description = "Only in this state; repeated, in any of them")),
+    responses((status = 200, description = "A page of them", body = OrderPage), ReadProblems))]
+#[get("/sites/{site_id}/orders")]
+pub async fn list_orders(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+    request: HttpRequest,
+) -> Result<HttpResponse, Refused> {
+    let asked = Asked::read(&request, ORDERS)?;
+    let page = stock::list_orders(&app, &caller.0, Id::new(path.into_inner()), &asked.page).await?;
+    Ok(asked.answer(&request, page, Order::from))
+}
+
+/// Draft an order of packs that one supplier offers.
+#[utoipa::path(tag = "stock", operation_id = "draft_order", security(("bearer" = [])), request_body = NewOrder,
+    responses((status = 201, description = "The draft", body = Order), WriteProblems))]
+#[post("/sites/{site_id}/orders")]
+pub async fn draft_order(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+    body: Json<NewOrder>,
+) -> Result<HttpResponse, Refused> {
+    let site = path.into_inner();
+    body.0.check()?;
+    let order = stock::draft_order(&app, &caller.0, Id::new(site), &packs(&body.0)).await?;
+    let mut response = HttpResponse::Created();
+    response.insert_header((header::LOCATION, format!("/api/v1/sites/{site}/orders/{}", order.id)));
+    Ok(tagged(response, order.into()))
+}
+
+/// Read an order and where it stands.
+#[utoipa::path(tag = "stock", operation_id = "read_order", security(("bearer" = [])),
+    responses((status = 200, description = "Where it stands", body = Order), ReadProblems))]
+#[get("/sites/{site_id}/orders/{order_id}")]
+pub async fn read_order(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<(Uuid, Uuid)>,
+) -> Result<HttpResponse, Refused> {
+    let (site, id) = path.into_inner();
+    let order = stock::read_order(&app, &caller.0, Id::new(site), Id::new(id)).await?;
+    Ok(tagged(HttpResponse::Ok(), order.into()))
+}
+
+/// Replace the lines of a draft.
+///
+/// `If-Match` says which version the change was made against.
+#[utoipa::path(tag = "stock", operation_id = "redraft_order", security(("bearer" = [])), request_body = NewOrder,
+    params(("If-Match" = String, Header, description = "The order's entity tag")),
+    responses((status = 200, description = "As it is now", body = Order), WriteProblems))]
+#[patch("/sites/{site_id}/orders/{order_id}")]
+pub async fn redraft_order(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<(Uuid, Uuid)>,
+    seen: Seen,
+    body: Json<NewOrder>,
+) -> Result<HttpResponse, Refused> {
+    let (site, id) = path.into_inner();
+    body.0.check()?;
+    let (site, id) = (Id::new(site), Id::new(id));
+    let order = stock::redraft_order(&app, &caller.0, site, id, seen.0, &packs(&body.0)).await?;
+    Ok(tagged(HttpResponse::Ok(), order.into()))
+}
+
+/// Place a draft: the supplier has it now.
+#[utoipa::path(tag = "stock", operation_id = "place_order", security(("bearer" = [])), request_body = NewPlacing,
+    responses((status = 200, description = "Where it stands now", body = Order), WriteProblems))]
+#[post("/sites/{site_id}/orders/{order_id}/placements")]
+pub async fn place_order(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<(Uuid, Uuid)>,
+    body: Json<NewPlacing>,
+) -> Result<HttpResponse, Refused> {
+    let (site, id) = path.into_inner();
+    let placing = Placing { at: body.0.placed_at.map(|at| at.0), expected_on: body.0.expected_on };
+    let order = stock::place_order(&app, &caller.0, Id::new(site), Id::new(id), placing).await?;
+    Ok(tagged(HttpResponse::Ok(), order.into()))
+}
+
+/// Close an order of which the rest will not come.
+#[utoipa::path(tag = "stock", operation_id = "close_order", security(("bearer" = [])),
+    responses((status = 200, description = "Where it stands now", body = Order), WriteProblems))]
+#[post("/sites/{site_id}/orders/{order_id}/closures")]
+pub async fn close_order(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<(Uuid, Uuid)>,
+) -> Result<HttpResponse, Refused> {
+    let (site, id) = path.into_inner();
+    let order = stock::close_order(&app, &caller.0, Id::new(site), Id::new(id)).await?;
+    Ok(tagged(HttpResponse::Ok(), order.into()))
+}
+
+/// Give an order up before anything came.
+#[utoipa::path(tag = "stock", operation_id = "cancel_order", security(("bearer" = [])),
+    responses((status = 200, description = "Where it stands now", body = Order), WriteProblems))]
+#[post("/sites/{site_id}/orders/{order_id}/cancellations")]
+pub async fn cancel_order(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<(Uuid, Uuid)>,
+) -> Result<HttpResponse, Refused> {
+    let (site, id) = path.into_inner();
+    let order = stock::cancel_order(&app, &caller.0, Id::new(site), Id::new(id)).await?;
+    Ok(tagged(HttpResponse::Ok(), order.into()))
+}

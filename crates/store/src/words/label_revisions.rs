@@ -1,0 +1,106 @@
+//! Label revisions: what a label said from when on.
+
+use chrono::{DateTime, Utc};
+use fillmark_domain::stock::{AcidStrength, Analysis, Basis, LabelRevision, ProductId};
+use fillmark_domain::{Id, Kept};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
+
+use crate::columns::{self, Row, table};
+use crate::{BrokenRow, BusinessScope, Record, Reference, StoreError, Tx};
+
+table!(business "label_revisions" {
+    product_id: Uuid,
+    effective_at: ChronoDateTimeUtc,
+    n_percent: Option<f64>,
+    p2o5_percent: Option<f64>,
+    k2o_percent: Option<f64>,
+    basis: Option<String>,
+    density_kg_per_l: Option<f64>,
+    strength_percent: Option<f64>,
+    strength_mol_per_l: Option<f64>,
+    full_strength_per_l: Option<f64>,
+    ec_rise_per_unit_per_l: Option<f64>,
+});
+
+impl Record for LabelRevision {
+    type Scope = BusinessScope;
+    type Entity = row::Entity;
+    type Row = row::Model;
+    type Change = row::ActiveModel;
+    const WORD: &'static str = "label revision";
+    const ORDERED_BY: &'static [&'static str] = &["effective_at", "created_at"];
+    const NARROWED_BY: &'static [&'static str] = &["product_id"];
+
+    fn columns(&self) -> row::ActiveModel {
+        let (percent, mol_per_l) = match self.strength {
+            Some(AcidStrength::PercentByWeight(percent)) => (Some(percent), None),
+            Some(AcidStrength::MolPerLitre(mol_per_l)) => (None, Some(mol_per_l)),
+            None => (None, None),
+        };
+        row::ActiveModel {
+            product_id: Set(self.product.uuid()),
+            effective_at: Set(self.effective_at),
+            n_percent: Set(self.analysis.map(|analysis| analysis.n_percent)),
+            p2o5_percent: Set(self.analysis.map(|analysis| analysis.p2o5_percent)),
+            k2o_percent: Set(self.analysis.map(|analysis| analysis.k2o_percent)),
+            basis: Set(self.analysis.map(|analysis| columns::code(analysis.basis))),
+            density_kg_per_l: Set(self.density_kg_per_l),
+            strength_percent: Set(percent),
+            strength_mol_per_l: Set(mol_per_l),
+            full_strength_per_l: Set(self.full_strength_per_l),
+            ec_rise_per_unit_per_l: Set(self.ec_rise_per_unit_per_l),
+            ..Default::default()
+        }
+    }
+
+    fn read(row: row::Model) -> Result<Kept<LabelRevision>, BrokenRow> {
+        let content = LabelRevision {
+            product: Id::new(row.product_id),
+            effective_at: row.effective_at,
+            analysis: analysis(&row)?,
+            density_kg_per_l: row.density_kg_per_l,
+            strength: match (row.strength_percent, row.strength_mol_per_l) {
+                (Some(percent), _) => Some(AcidStrength::PercentByWeight(percent)),
+                (None, mol_per_l) => mol_per_l.map(AcidStrength::MolPerLitre),
+            },
+            full_strength_per_l: row.full_strength_per_l,
+            ec_rise_per_unit_per_l: row.ec_rise_per_unit_per_l,
+        };
+        Ok(row.kept(content))
+    }
+
+    fn references(&self) -> Vec<Reference> {
+        vec![Reference::of_business("/product_id", "products", self.product.uuid())]
+    }
+}
+
+fn analysis(row: &row::Model) -> Result<Option<Analysis>, BrokenRow> {
+    let Some(basis) = &row.basis else { return Ok(None) };
+    let read = row.reading();
+    let percent = |percent: Option<f64>| percent.ok_or_else(|| read.broken("an analysis lacks a figure"));
+    Ok(Some(Analysis {
+        n_percent: percent(row.n_percent)?,
+        p2o5_percent: percent(row.p2o5_percent)?,
+        k2o_percent: percent(row.k2o_percent)?,
+        basis: read.code::<Basis>(basis)?,
+    }))
+}
+
+/// The label of a product that is in force at an instant.
+/// # Errors
+/// When the database fails or the row is broken.
+pub async fn in_force(
+    tx: &Tx,
+    _scope: BusinessScope,
+    product: ProductId,
+    at: DateTime<Utc>,
+) -> Result<Option<Kept<LabelRevision>>, StoreError> {
+    let row = row::Entity::find()
+        .filter(row::Column::ProductId.eq(product.uuid()))
+        .filter(row::Column::EffectiveAt.lte(at))
+        .filter(row::Column::ArchivedAt.is_null())
+        .order_by_desc(row::Column::EffectiveAt)
+        .one(&tx.0)
+        .await?;
+    Ok(row.map(LabelRevision::read).transpose()?)
+}
