@@ -3,7 +3,7 @@
 use fillmark_domain::people::Act;
 use fillmark_domain::{Faults, Id, Kept};
 use fillmark_store::records::{self, Holder};
-use fillmark_store::{Page, PageQuery, Record, Tx};
+use fillmark_store::{Page, PageQuery, Record, Stamp, Tx};
 
 use crate::{App, Caller, Door, Refusal};
 
@@ -28,6 +28,16 @@ pub trait Managed: Record<Scope: Door> {
     ) -> impl Future<Output = Result<Faults, Refusal>> + Send {
         async { Ok(Faults::default()) }
     }
+
+    /// What follows from its being made, changed or archived, in the same transaction.
+    fn follow(
+        _tx: &Tx,
+        _scope: Self::Scope,
+        _stamp: &Stamp<'_>,
+        _kept: &Kept<Self>,
+    ) -> impl Future<Output = Result<(), Refusal>> + Send {
+        async { Ok(()) }
+    }
 }
 
 /// Where records of a word are: the site, or nothing for the business.
@@ -45,6 +55,7 @@ where
     let tx = app.store.begin().await?;
     refuse_faults(&tx, scope, None, &content).await?;
     let kept = records::create(&tx, scope, &app.stamp(caller), &content).await?;
+    R::follow(&tx, scope, &app.stamp(caller), &kept).await?;
     tx.commit().await?;
 
     Ok(kept)
@@ -101,6 +112,7 @@ where
     let kept = records::change(&tx, scope, id, version, &app.stamp(caller), &content)
         .await?
         .ok_or(Refusal::Stale)?;
+    R::follow(&tx, scope, &app.stamp(caller), &kept).await?;
     tx.commit().await?;
 
     Ok(kept)
@@ -129,6 +141,7 @@ where
         }
     }
     let kept = records::archive(&tx, scope, id, version, &app.stamp(caller)).await?.ok_or(Refusal::Stale)?;
+    R::follow(&tx, scope, &app.stamp(caller), &kept).await?;
     tx.commit().await?;
 
     Ok(kept)

@@ -4,6 +4,7 @@ mod growing;
 mod instruments;
 mod people;
 mod places;
+mod work;
 
 use chrono::NaiveDate;
 use fillmark_domain::Faults;

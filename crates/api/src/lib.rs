@@ -15,6 +15,7 @@ pub mod places;
 pub mod problem;
 pub mod reports;
 pub mod sessions;
+pub mod work;
 
 pub use alerts::*;
 pub use basics::{Band, Code, Instant, Metric, Quantity, Stage, Unit};
@@ -27,3 +28,4 @@ pub use places::*;
 pub use problem::{Problem, ProblemCode, ProblemFault};
 pub use reports::*;
 pub use sessions::*;
+pub use work::*;

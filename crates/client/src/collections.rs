@@ -40,4 +40,9 @@ collected! {
     OfSite NewMeter "meters";
     OfSite NewCalibration "calibrations";
     OfSite NewPlannedChange "planned-changes";
+    OfBusiness NewQualification "qualifications";
+    OfBusiness NewHeldQualification "held-qualifications";
+    OfSite NewShift "shifts";
+    OfSite NewAbsence "absences";
+    OfSite NewCheckPlan "check-plans";
 }

@@ -7,6 +7,7 @@ mod alerts;
 pub mod collections;
 mod entries;
 mod records;
+mod work;
 
 use fillmark_api::{NewSession, Problem, Renewal, Session};
 use reqwest::{Method, StatusCode, header};
