@@ -1,7 +1,10 @@
 //! Claims made through the client, on both databases.
 
 mod alerts;
+mod checks;
+mod occurrences;
 mod readings;
 mod records;
 mod reports;
+mod rounds;
 mod sessions;

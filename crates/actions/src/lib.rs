@@ -19,6 +19,7 @@ pub mod sessions;
 pub mod stock;
 pub mod tank_changes;
 mod words;
+pub mod work;
 
 pub use app::{App, Clock};
 pub use caller::{Caller, Door};

@@ -3,7 +3,7 @@
 use fillmark_domain::people::Act;
 use fillmark_domain::{Faults, Id, Kept};
 use fillmark_store::records::{self, Holder};
-use fillmark_store::{Page, PageQuery, Record, Tx};
+use fillmark_store::{Page, PageQuery, Record, Stamp, Tx};
 
 use crate::{App, Caller, Door, Refusal};
 
@@ -37,6 +37,16 @@ pub trait Managed: Record<Scope: Door> {
     ) -> impl Future<Output = Result<Option<&'static str>, Refusal>> + Send {
         async { Ok(None) }
     }
+
+    /// What follows from its being made, changed or archived, in the same transaction.
+    fn follow(
+        _tx: &Tx,
+        _scope: Self::Scope,
+        _stamp: &Stamp<'_>,
+        _kept: &Kept<Self>,
+    ) -> impl Future<Output = Result<(), Refusal>> + Send {
+        async { Ok(()) }
+    }
 }
 
 /// Where records of a word are: the site, or nothing for the business.
@@ -54,6 +64,7 @@ where
     let tx = app.store.begin().await?;
     refuse_faults(&tx, scope, None, &content).await?;
     let kept = records::create(&tx, scope, &app.stamp(caller), &content).await?;
+    R::follow(&tx, scope, &app.stamp(caller), &kept).await?;
     tx.commit().await?;
 
     Ok(kept)
@@ -110,6 +121,7 @@ where
     let kept = records::change(&tx, scope, id, version, &app.stamp(caller), &content)
         .await?
         .ok_or(Refusal::Stale)?;
+    R::follow(&tx, scope, &app.stamp(caller), &kept).await?;
     tx.commit().await?;
 
     Ok(kept)
@@ -141,6 +153,7 @@ where
         return Err(Refusal::Conflict(format!("{word} still depends on this {}", R::WORD)));
     }
     let kept = records::archive(&tx, scope, id, version, &app.stamp(caller)).await?.ok_or(Refusal::Stale)?;
+    R::follow(&tx, scope, &app.stamp(caller), &kept).await?;
     tx.commit().await?;
 
     Ok(kept)

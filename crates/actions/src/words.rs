@@ -5,6 +5,7 @@ mod instruments;
 mod people;
 mod places;
 mod stock;
+mod work;
 
 use chrono::NaiveDate;
 use fillmark_domain::Faults;

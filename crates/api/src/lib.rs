@@ -16,6 +16,7 @@ pub mod problem;
 pub mod reports;
 pub mod sessions;
 pub mod stock;
+pub mod work;
 
 pub use alerts::*;
 pub use basics::{Band, Code, Instant, Metric, Quantity, Stage, Unit};
@@ -29,3 +30,4 @@ pub use problem::{Problem, ProblemCode, ProblemFault};
 pub use reports::*;
 pub use sessions::*;
 pub use stock::*;
+pub use work::*;

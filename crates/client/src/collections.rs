@@ -45,4 +45,9 @@ collected! {
     OfBusiness NewSupplier "suppliers";
     OfSite NewOffer "offers";
     OfBusiness NewLot "lots";
+    OfBusiness NewQualification "qualifications";
+    OfBusiness NewHeldQualification "held-qualifications";
+    OfSite NewShift "shifts";
+    OfSite NewAbsence "absences";
+    OfSite NewCheckPlan "check-plans";
 }

@@ -8,6 +8,7 @@ pub mod collections;
 mod entries;
 mod records;
 mod stock;
+mod work;
 
 use fillmark_api::{NewSession, Problem, Renewal, Session};
 use reqwest::{Method, StatusCode, header};

@@ -1,6 +1,6 @@
 //! Jobs: a heartbeat; what is due is found in the database, so a beat that is missed or doubled does no harm.
 
-use fillmark_actions::App;
+use fillmark_actions::{App, work};
 use tokio_cron_scheduler::{Job, JobScheduler, JobSchedulerError};
 
 /// Why the jobs could not start.
@@ -18,7 +18,12 @@ pub async fn start(app: App) -> Result<Jobs, JobError> {
     let scheduler = JobScheduler::new().await?;
     let beat = Job::new_async("*/10 * * * * *", move |_, _| {
         let app = app.clone();
-        Box::pin(async move { tracing::trace!(now = %app.now(), "beat") })
+        Box::pin(async move {
+            tracing::trace!(now = %app.now(), "beat");
+            if let Err(error) = work::beat(&app).await {
+                tracing::error!(error = &error as &dyn std::error::Error, "a beat failed");
+            }
+        })
     })?;
     scheduler.add(beat).await?;
     scheduler.start().await?;

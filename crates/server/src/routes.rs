@@ -3,6 +3,7 @@
 pub mod additions;
 pub mod alerts;
 mod batch;
+pub mod checks;
 pub mod growing;
 pub mod harvests;
 pub mod instruments;
@@ -11,10 +12,12 @@ pub mod places;
 pub mod readings;
 pub mod records;
 pub mod reports;
+pub mod rounds;
 pub mod sessions;
 pub mod stock;
 pub mod system;
 pub mod tank_changes;
+pub mod work;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -32,4 +35,7 @@ pub fn api(config: &mut ServiceConfig) {
     reports::routes(config);
     alerts::routes(config);
     stock::routes(config);
+    work::routes(config);
+    checks::routes(config);
+    rounds::routes(config);
 }

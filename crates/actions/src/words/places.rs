@@ -1,12 +1,13 @@
 //! Sites, rooms, tanks, water.
 
-use fillmark_domain::Faults;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Closure, OutOfUse, Room, Site, Tank, TankMode, TankRoom, WaterSource};
-use fillmark_store::Holder;
+use fillmark_domain::{Faults, Kept};
+use fillmark_store::{BusinessScope, Holder, Stamp, Tx};
 
 use super::span;
-use crate::Managed;
+use crate::work::planning;
+use crate::{Caller, Managed, Refusal};
 
 const fn holder(word: &'static str, table: &'static str, column: &'static str) -> Holder {
     Holder { word, table, column }
@@ -29,6 +30,12 @@ impl Managed for Site {
             "expected at least one weekday",
         );
         faults
+    }
+
+    /// A change of the clock moves the checks to come.
+    async fn follow(tx: &Tx, _: BusinessScope, stamp: &Stamp<'_>, kept: &Kept<Site>) -> Result<(), Refusal> {
+        let here = Caller::job().may(Act::Manage, kept.id)?;
+        planning::remake_all(tx, here, stamp).await
     }
 }
 

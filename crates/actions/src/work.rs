@@ -1,0 +1,59 @@
+//! Work: checks that plans make, who does them, and the heartbeat that keeps it going.
+
+pub mod checks;
+mod day;
+mod overdue;
+pub(crate) mod planning;
+pub mod rounds;
+pub mod settle;
+mod sheet;
+
+use chrono::{DateTime, Days, NaiveDate, Utc};
+use chrono_tz::Tz;
+use fillmark_domain::people::Act;
+use fillmark_domain::places::{Site, SiteId};
+use fillmark_store::{SiteScope, Tx, plan, records};
+
+use crate::{App, Caller, Refusal};
+
+/// Does at every site what is due: makes checks, excuses those of tanks out of use, finds those that were
+/// missed, and publishes rounds. A beat that is missed or doubled does no harm: all that is due is found in
+/// the database and claimed there. What goes wrong at one site leaves the others alone.
+/// # Errors
+/// When the sites cannot be read.
+pub async fn beat(app: &App) -> Result<(), Refusal> {
+    let job = Caller::job();
+    let business = job.may_in_business(Act::Read)?;
+    let tx = app.store.look().await?;
+    let sites = records::all::<Site>(&tx, business).await?;
+    drop(tx);
+    for site in sites {
+        if let Err(refusal) = beat_at(app, &job, site.id, site.content.time_zone).await {
+            tracing::error!(error = &refusal as &dyn std::error::Error, site = %site.id, "a beat failed");
+        }
+    }
+    Ok(())
+}
+
+async fn beat_at(app: &App, job: &Caller, site: SiteId, zone: Tz) -> Result<(), Refusal> {
+    let scope = job.may(Act::Manage, site)?;
+    planning::follow_plans(app, scope, zone).await?;
+    overdue::excuse_out_of_use(app, scope).await?;
+    overdue::miss(app, scope, zone).await?;
+    let today = local_day(zone, app.now());
+    let tomorrow = today.checked_add_days(Days::new(1)).unwrap_or(today);
+    for day in [today, tomorrow] {
+        rounds::publish_first(app, job, scope, day).await?;
+    }
+    Ok(())
+}
+
+/// The local day of an instant.
+pub(crate) fn local_day(zone: Tz, at: DateTime<Utc>) -> NaiveDate {
+    at.with_timezone(&zone).date_naive()
+}
+
+/// The zone of a site.
+pub(crate) async fn zone_of(tx: &Tx, site: SiteScope) -> Result<Tz, Refusal> {
+    Ok(plan::site(tx, site).await?.ok_or(Refusal::NotFound)?.content.time_zone)
+}

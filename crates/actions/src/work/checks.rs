@@ -1,0 +1,86 @@
+//! Reading checks, opening and excusing them.
+
+use chrono_tz::Tz;
+use fillmark_domain::Id;
+use fillmark_domain::people::Act;
+use fillmark_domain::places::SiteId;
+use fillmark_domain::work::{Check, NotAllowed};
+use fillmark_store::checks::{self, KeptCheck};
+use fillmark_store::{Page, PageQuery};
+
+use super::zone_of;
+use crate::{App, Caller, Refusal};
+
+/// A page of a site's checks, and the zone of its local times.
+/// # Errors
+/// When the caller may not read them.
+pub async fn list(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    query: &PageQuery,
+) -> Result<(Page<KeptCheck>, Tz), Refusal> {
+    let site = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    Ok((checks::page(&tx, site, query).await?, zone_of(&tx, site).await?))
+}
+
+/// A check, and the zone of its local times.
+/// # Errors
+/// When the caller may not read it or it is not there.
+pub async fn read(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: Id<Check>,
+) -> Result<(KeptCheck, Tz), Refusal> {
+    let site = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    let check = checks::find(&tx, site, id).await?.ok_or(Refusal::NotFound)?;
+    Ok((check, zone_of(&tx, site).await?))
+}
+
+/// The caller begins a check.
+/// # Errors
+/// When the caller may not, or the check is not there, settled, not yet due, or past its limit.
+pub async fn open(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: Id<Check>,
+) -> Result<(KeptCheck, Tz), Refusal> {
+    let person = caller.person().ok_or(Refusal::NotSignedIn)?;
+    become_of(app, caller, Act::EnterWork, site, id, |check| check.open(app.now(), person)).await
+}
+
+/// The caller excuses a check: it need not be done.
+/// # Errors
+/// When the caller may not, the check is not there or settled, or there is no reason.
+pub async fn excuse(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: Id<Check>,
+    reason: String,
+) -> Result<(KeptCheck, Tz), Refusal> {
+    become_of(app, caller, Act::Manage, site, id, |check| check.excused(app.now(), caller.person(), reason))
+        .await
+}
+
+async fn become_of(
+    app: &App,
+    caller: &Caller,
+    act: Act,
+    site: SiteId,
+    id: Id<Check>,
+    change: impl FnOnce(Check) -> Result<Check, NotAllowed>,
+) -> Result<(KeptCheck, Tz), Refusal> {
+    let site = caller.may(act, site)?;
+    let tx = app.store.begin().await?;
+    let kept = checks::lock(&tx, site, id).await?.ok_or(Refusal::NotFound)?;
+    let check = change(kept.check).map_err(|why| Refusal::Conflict(why.to_string()))?;
+    checks::settle(&tx, site, &app.stamp(caller), id, &check.state, None).await?;
+    let zone = zone_of(&tx, site).await?;
+    tx.commit().await?;
+    Ok((KeptCheck { check, ..kept }, zone))
+}

@@ -1,0 +1,257 @@
+//! Rounds: a day shared out and published, read, and printed.
+
+use std::collections::{BTreeMap, HashMap};
+
+use chrono::{DateTime, Days, NaiveDate, Utc};
+use chrono_tz::Tz;
+use fillmark_advice::rounds::{Assignment, assign};
+use fillmark_domain::Id;
+use fillmark_domain::people::{Act, Person, PersonId};
+use fillmark_domain::places::SiteId;
+use fillmark_domain::work::{Check, CheckState, Publication, Round, RoundStep};
+use fillmark_store::checks::{self, KeptCheck};
+use fillmark_store::rounds::{self, KeptRound};
+use fillmark_store::{SiteScope, Tx, plan, records};
+
+use super::day::DayAtHand;
+use super::{local_day, sheet, zone_of};
+use crate::refusal::Failure;
+use crate::{App, Caller, Refusal};
+
+/// Rounds are published at most so many days ahead, as far as checks are made.
+const AHEAD: u64 = 14;
+
+/// The rounds of a day as published, with the checks they name and the zone of local times.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DayOfRounds {
+    /// What was published.
+    pub publication: Publication,
+    /// Its rounds by person.
+    pub rounds: Vec<KeptRound>,
+    /// The checks of the rounds and those left. One that was withdrawn since is not among them.
+    pub checks: HashMap<Id<Check>, KeptCheck>,
+    /// The site's zone.
+    pub zone: Tz,
+}
+
+/// Shares out a day and publishes its rounds. What somebody has begun or done stays with them.
+/// # Errors
+/// When the caller may not, the day is over or too far ahead, or another was published meanwhile.
+pub async fn publish(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    day: NaiveDate,
+) -> Result<DayOfRounds, Refusal> {
+    let site = caller.may(Act::Manage, site)?;
+    let tx = app.store.look().await?;
+    let today = local_day(zone_of(&tx, site).await?, app.now());
+    drop(tx);
+    let last = today.checked_add_days(Days::new(AHEAD)).unwrap_or(today);
+    if !(today..=last).contains(&day) {
+        return Err(Refusal::invalid(
+            "/day_on",
+            "out_of_range",
+            format!("expected a day from {today} to {last}"),
+        ));
+    }
+    let shared = share_out(app, site, day).await?;
+    if !keep(app, caller, site, &shared).await? {
+        return Err(Refusal::Conflict("somebody else has just published this day".to_owned()));
+    }
+    let tx = app.store.look().await?;
+    in_force(&tx, site, day).await
+}
+
+/// Publishes a day of which nothing is published, if there are shifts and checks. When another beat was
+/// first, its rounds stand.
+/// # Errors
+/// When the database fails.
+pub(super) async fn publish_first(
+    app: &App,
+    job: &Caller,
+    site: SiteScope,
+    day: NaiveDate,
+) -> Result<(), Refusal> {
+    let tx = app.store.look().await?;
+    let published = rounds::in_force(&tx, site, day).await?.is_some();
+    if published || checks::of_day(&tx, site, day).await?.is_empty() {
+        return Ok(());
+    }
+    drop(tx);
+    let shared = share_out(app, site, day).await?;
+    if shared.has_shifts && !shared.is_empty() {
+        keep(app, job, site, &shared).await?;
+    }
+    Ok(())
+}
+
+/// The rounds in force for a day; today's when no day is given.
+/// # Errors
+/// When the caller may not read them or nothing is published.
+pub async fn read_day(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    day: Option<NaiveDate>,
+) -> Result<DayOfRounds, Refusal> {
+    let site = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    let today = local_day(zone_of(&tx, site).await?, app.now());
+    in_force(&tx, site, day.unwrap_or(today)).await
+}
+
+/// The caller's own round of a day, today's when no day is given.
+/// # Errors
+/// When there is none.
+pub async fn read_mine(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    day: Option<NaiveDate>,
+) -> Result<(KeptRound, DayOfRounds), Refusal> {
+    let person = caller.person().ok_or(Refusal::NotSignedIn)?;
+    let found = read_day(app, caller, site, day).await?;
+    let own = found.rounds.iter().find(|kept| kept.round.person == person).cloned();
+    Ok((own.ok_or(Refusal::NotFound)?, found))
+}
+
+/// A round as text to be printed, walked with, and typed in later.
+/// # Errors
+/// When the caller may not read it or it is not there.
+pub async fn print(app: &App, caller: &Caller, site: SiteId, id: Id<Round>) -> Result<String, Refusal> {
+    let site = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    let kept = rounds::find(&tx, site, id).await?.ok_or(Refusal::NotFound)?;
+    let day = DayAtHand::load(&tx, site, kept.round.date).await?;
+    let people = records::all::<Person>(&tx, site.in_business()).await?;
+    let names = people.into_iter().map(|person| (person.id, person.content.name)).collect();
+    let place = plan::site(&tx, site).await?.ok_or(Refusal::NotFound)?.content.name;
+    Ok(sheet::sheet(&place, &kept.round, &day, &names))
+}
+
+async fn in_force(tx: &Tx, site: SiteScope, day: NaiveDate) -> Result<DayOfRounds, Refusal> {
+    let (publication, rounds) = rounds::in_force(tx, site, day).await?.ok_or(Refusal::NotFound)?;
+    let steps = rounds.iter().flat_map(|kept| &kept.round.steps).map(|step| step.check);
+    let ids: Vec<Id<Check>> = steps.chain(publication.left.iter().map(|left| left.check)).collect();
+    let found = checks::find_many(tx, site, &ids).await?;
+    Ok(DayOfRounds {
+        publication,
+        rounds,
+        checks: found.into_iter().map(|kept| (kept.id, kept)).collect(),
+        zone: zone_of(tx, site).await?,
+    })
+}
+
+/// A day shared out, to be kept.
+struct Shared {
+    number: i64,
+    date: NaiveDate,
+    has_shifts: bool,
+    stays: BTreeMap<PersonId, Vec<RoundStep>>,
+    assignment: Assignment,
+    minutes: HashMap<Id<Check>, i64>,
+}
+
+impl Shared {
+    fn is_empty(&self) -> bool {
+        self.assignment.rounds.is_empty() && self.assignment.left.is_empty()
+    }
+
+    fn rounds(&self, site: SiteId, at: DateTime<Utc>) -> Result<Vec<Round>, Refusal> {
+        let mut steps = self.stays.clone();
+        let mut fair: BTreeMap<PersonId, i64> = BTreeMap::new();
+        for round in &self.assignment.rounds {
+            let new = round.steps.iter().map(|step| RoundStep {
+                check: step.check,
+                starts_at: step.starts_at,
+                with: step.with,
+            });
+            steps.entry(round.person).or_default().extend(new);
+            fair.insert(round.person, round.fair_minutes);
+        }
+        let minutes = |step: &RoundStep| self.minutes.get(&step.check).copied().unwrap_or_default();
+        let rounds = steps.into_iter().map(|(person, steps)| Round {
+            site,
+            person,
+            date: self.date,
+            published_at: at,
+            minutes: steps.iter().map(minutes).sum(),
+            fair_minutes: fair.get(&person).copied().unwrap_or_default(),
+            steps,
+        });
+        let checked = |round: Round| round.checked().map_err(|why| Refusal::Conflict(why.to_string()));
+        rounds.map(checked).collect()
+    }
+}
+
+/// Shares out a day as things stand now. The search is work for a thread of its own.
+async fn share_out(app: &App, site: SiteScope, date: NaiveDate) -> Result<Shared, Refusal> {
+    let now = app.now();
+    let tx = app.store.look().await?;
+    let day = DayAtHand::load(&tx, site, date).await?;
+    let before = rounds::in_force(&tx, site, date).await?;
+    drop(tx);
+    let question = day.question(now);
+    let assignment = tokio::task::spawn_blocking(move || assign(&question))
+        .await
+        .map_err(|error| Refusal::Failed(Failure::CutOff(error)))?;
+    let (number, published) =
+        before.map_or((0, Vec::new()), |(publication, rounds)| (publication.number, rounds));
+    Ok(Shared {
+        number: number + 1,
+        date,
+        has_shifts: day.has_shifts(),
+        stays: stays(&day.checks, &published, now),
+        assignment,
+        minutes: day.checks.iter().map(|kept| (kept.id, kept.check.work_min.into())).collect(),
+    })
+}
+
+async fn keep(app: &App, caller: &Caller, site: SiteScope, shared: &Shared) -> Result<bool, Refusal> {
+    let stamp = app.stamp(caller);
+    let publication = Publication {
+        date: shared.date,
+        number: shared.number,
+        published_at: stamp.at,
+        published_by: stamp.by,
+        left: shared.assignment.left.clone(),
+    };
+    let rounds = shared.rounds(site.id(), stamp.at)?;
+    let tx = app.store.begin().await?;
+    let kept = rounds::keep(&tx, site, &stamp, &publication, &rounds).await?;
+    if kept {
+        tx.commit().await?;
+    }
+    Ok(kept)
+}
+
+/// What stays with whom: what somebody has begun with them, what was done with whoever had it.
+fn stays(
+    checks: &[KeptCheck],
+    published: &[KeptRound],
+    now: DateTime<Utc>,
+) -> BTreeMap<PersonId, Vec<RoundStep>> {
+    let mut stays: BTreeMap<PersonId, Vec<RoundStep>> = BTreeMap::new();
+    for kept in checks {
+        match &kept.check.state {
+            CheckState::Open { at, by } => {
+                let step = RoundStep { check: kept.id, starts_at: (*at).min(now), with: None };
+                stays.entry(*by).or_default().push(step);
+            }
+            CheckState::Done { .. } => {
+                for KeptRound { round, .. } in published {
+                    let step = round.steps.iter().find(|step| step.check == kept.id);
+                    let step = step.map(|step| RoundStep { starts_at: step.starts_at.min(now), ..*step });
+                    stays.entry(round.person).or_default().extend(step);
+                }
+            }
+            CheckState::Planned | CheckState::Missed { .. } | CheckState::Excused { .. } => {}
+        }
+    }
+    stays.retain(|_, steps| !steps.is_empty());
+    for steps in stays.values_mut() {
+        steps.sort_by_key(|step| step.starts_at);
+    }
+    stays
+}

@@ -1,0 +1,162 @@
+//! Settling a check that was done, at once or typed in later.
+
+use std::collections::BTreeSet;
+
+use chrono::{DateTime, TimeDelta, Utc};
+use chrono_tz::Tz;
+use fillmark_domain::entries::{Calibration, Reading, Spot};
+use fillmark_domain::people::{Act, PersonId};
+use fillmark_domain::places::SiteId;
+use fillmark_domain::work::{Check, CheckState, Evidence, NotAllowed, Place, Task};
+use fillmark_domain::{Coded, Faults, Id};
+use fillmark_store::checks::{self, KeptCheck, Typed};
+use fillmark_store::{Reference, SiteScope, StoreError, Tx, readings, records};
+use uuid::Uuid;
+
+use super::zone_of;
+use crate::{App, Caller, Refusal};
+
+/// Clocks differ by so much.
+const CLOCKS_DIFFER: TimeDelta = TimeDelta::minutes(5);
+
+/// That a check was done, as somebody enters it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Completion {
+    /// Made by the client: the same one twice has one effect.
+    pub client_id: Uuid,
+    /// When it was done, by the clock of whoever did it.
+    pub done_at: DateTime<Utc>,
+    /// Who did it, when not the one who enters it.
+    pub done_by: Option<PersonId>,
+    /// Who did it too.
+    pub with: Option<PersonId>,
+    /// What shows it.
+    pub evidence: Vec<Evidence>,
+}
+
+/// Settles a check as done. What counts is when it was done, not when it is typed in.
+/// # Errors
+/// When the caller may not; when the check is not there, settled, was not due yet or was past its limit when it
+/// was done; when people or evidence are wanting.
+pub async fn settle(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: Id<Check>,
+    completion: Completion,
+) -> Result<(KeptCheck, Tz), Refusal> {
+    let site = caller.may(Act::EnterWork, site)?;
+    let stamp = app.stamp(caller);
+
+    let tx = app.store.begin().await?;
+    let zone = zone_of(&tx, site).await?;
+    let kept = checks::lock(&tx, site, id).await?.ok_or(Refusal::NotFound)?;
+    if let Some(first) = checks::find_by_client_id(&tx, site, completion.client_id).await? {
+        return if is_same(&first, id, &completion) {
+            Ok((first, zone))
+        } else {
+            Err(Refusal::ClientIdReused)
+        };
+    }
+    let by = completion.done_by.or(stamp.by).ok_or(Refusal::NotSignedIn)?;
+    refuse_faults(&tx, site, &kept.check, &completion, stamp.at).await?;
+    let Completion { client_id, done_at, with, evidence, .. } = completion;
+    let check = kept.check.done(done_at, by, with, evidence).map_err(refused)?;
+    let typed = Some(Typed { client_id, by: stamp.by, received_at: stamp.at });
+    checks::settle(&tx, site, &stamp, id, &check.state, typed).await.map_err(|error| match error {
+        StoreError::Taken(_) => Refusal::ClientIdReused,
+        error => error.into(),
+    })?;
+    tx.commit().await?;
+
+    Ok((KeptCheck { id, check, typed }, zone))
+}
+
+/// Whether a check was done by an entry that says the same.
+fn is_same(first: &KeptCheck, id: Id<Check>, completion: &Completion) -> bool {
+    let CheckState::Done { at, by, with, evidence, .. } = &first.check.state else { return false };
+    let (mut kept, mut sent) = (evidence.clone(), completion.evidence.clone());
+    kept.sort();
+    sent.sort();
+    let by_same = completion.done_by.is_none_or(|person| person == *by);
+    first.id == id && *at == completion.done_at && by_same && *with == completion.with && kept == sent
+}
+
+fn refused(why: NotAllowed) -> Refusal {
+    match why {
+        NotAllowed::NoEvidence => Refusal::invalid("/reading_ids", "no_evidence", why.to_string()),
+        NotAllowed::OnePersonShort => Refusal::invalid("/done_with", "one_person_short", why.to_string()),
+        NotAllowed::AlreadySettled { .. }
+        | NotAllowed::TooEarly { .. }
+        | NotAllowed::TooLate { .. }
+        | NotAllowed::StillTime { .. }
+        | NotAllowed::NoReason => Refusal::Conflict(why.to_string()),
+    }
+}
+
+async fn refuse_faults(
+    tx: &Tx,
+    site: SiteScope,
+    check: &Check,
+    completion: &Completion,
+    at: DateTime<Utc>,
+) -> Result<(), Refusal> {
+    let mut faults = Faults::default();
+    let past = completion.done_at <= at + CLOCKS_DIFFER;
+    faults.unless(past, "/done_at", "in_the_future", "expected an instant that has passed");
+    for (pointer, person) in [("/done_by", completion.done_by), ("/done_with", completion.with)] {
+        let Some(person) = person else { continue };
+        let there =
+            records::exists(tx, site, Reference::of_business(pointer, "people", person.uuid())).await?;
+        faults.unless(there, pointer, "unknown_id", "expected a person who is there and not archived");
+    }
+    let found = readings_of(tx, site, completion, &mut faults).await?;
+    for (place, evidence) in completion.evidence.iter().enumerate() {
+        let Evidence::Calibration(id) = evidence else { continue };
+        let there = records::find::<Calibration>(tx, site, *id).await?.is_some();
+        let pointer = format!("/calibration_ids/{place}");
+        faults.unless(there, &pointer, "unknown_id", "expected the id of a calibration");
+    }
+    let noted = completion.evidence.iter().any(|one| matches!(one, Evidence::Note(_)));
+    if faults.is_empty() && !noted {
+        missing(check, &found, &mut faults);
+    }
+    faults.or(Some(())).map_err(Refusal::Invalid)
+}
+
+async fn readings_of(
+    tx: &Tx,
+    site: SiteScope,
+    completion: &Completion,
+    faults: &mut Faults,
+) -> Result<Vec<Reading>, Refusal> {
+    let ids: Vec<Uuid> = completion.evidence.iter().filter_map(reading_id).collect();
+    let found = readings::find(tx, site, &ids).await?;
+    for (place, id) in ids.iter().enumerate() {
+        let there = found.iter().any(|(found, _)| found.uuid() == *id);
+        let pointer = format!("/reading_ids/{place}");
+        faults.unless(there, &pointer, "unknown_id", "expected the id of a reading of this site");
+    }
+    Ok(found.into_iter().map(|(_, reading)| reading).collect())
+}
+
+fn reading_id(evidence: &Evidence) -> Option<Uuid> {
+    match evidence {
+        Evidence::Reading(id) => Some(id.uuid()),
+        Evidence::Calibration(_) | Evidence::Note(_) => None,
+    }
+}
+
+/// What a check asked for and no reading of its place shows, where nobody notes why.
+fn missing(check: &Check, found: &[Reading], faults: &mut Faults) {
+    let Task::Measure { metrics, .. } = &check.task else { return };
+    let spot = match check.place {
+        Place::Tank(tank) => Spot::Tank(tank),
+        Place::Room(room) => Spot::Room(room),
+    };
+    let shown: BTreeSet<_> =
+        found.iter().filter(|reading| reading.spot == spot).map(|reading| reading.metric).collect();
+    let wanting: Vec<&str> = metrics.difference(&shown).map(|metric| metric.code()).collect();
+    let expected = format!("expected readings of {} too, or a note why not", wanting.join(", "));
+    faults.unless(wanting.is_empty(), "/reading_ids", "no_evidence", expected);
+}

@@ -1,0 +1,11 @@
+//! Work: who is there, what is planned, what becomes of it.
+
+mod checks;
+mod plans;
+mod rounds;
+mod staff;
+
+pub use checks::*;
+pub use plans::*;
+pub use rounds::*;
+pub use staff::*;

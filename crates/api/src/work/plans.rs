@@ -1,0 +1,186 @@
+//! Check plans.
+
+use std::collections::BTreeSet;
+
+use chrono::NaiveDateTime;
+use chrono_tz::Tz;
+use fillmark_domain::growing::is_keepable;
+use fillmark_domain::work as words;
+use fillmark_domain::{Faults, Id};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+use crate::{Body, Code, Metric, Patch, SamplePoint, Stored};
+
+/// What kind of work a check is, by its code.
+pub type TaskKind = Code<words::TaskKind>;
+/// A check plan as kept.
+pub type CheckPlan = Stored<NewCheckPlan>;
+/// A change of a check plan.
+pub type CheckPlanPatch = Patch<NewCheckPlan>;
+
+/// What is to be looked at, where, how often and by when. Changing it remakes the checks to come that nobody
+/// has opened; archiving it withdraws them.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"name": "EC and pH, north tank", "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank",
+    "tank_id": "019a0000-0000-7000-8000-000000000001", "room_id": null, "rule": "FREQ=DAILY", "starts_local": "2026-11-24T08:00:00",
+    "window_min": 120, "limit_min": 480, "work_min": 10, "qualification_id": null, "two_people": false}))]
+pub struct NewCheckPlan {
+    /// Its name on the round; unique in the site.
+    #[schema(min_length = 1, max_length = 120)]
+    pub name: String,
+    /// What is done: measure, inspect or calibrate.
+    pub task: TaskKind,
+    /// What is measured; none for other tasks.
+    #[serde(default)]
+    #[schema(max_items = 12)]
+    pub metrics: Vec<Metric>,
+    /// Where the sample is taken; null for tasks that measure nothing.
+    #[serde(default)]
+    pub sample_point: Option<SamplePoint>,
+    /// The tank it is done at, or null.
+    #[serde(default)]
+    pub tank_id: Option<Uuid>,
+    /// The room it is done in, or null. One of tank and room is given.
+    #[serde(default)]
+    pub room_id: Option<Uuid>,
+    /// How often, as an RFC 5545 recurrence rule in the time of the site; at most 48 times a day.
+    #[schema(min_length = 1, max_length = 500)]
+    pub rule: String,
+    /// The wall-clock time the rule starts from.
+    #[schema(value_type = String, max_length = 19, pattern = "^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(:[0-9]{2})?$")]
+    pub starts_local: NaiveDateTime,
+    /// Minutes from when it is due in which it is in time.
+    #[schema(minimum = 1, maximum = 10080)]
+    pub window_min: u32,
+    /// Minutes from when it is due after which it is missed for good.
+    #[schema(minimum = 1, maximum = 10080)]
+    pub limit_min: u32,
+    /// Minutes of work.
+    #[schema(minimum = 1, maximum = 10080)]
+    pub work_min: u32,
+    /// What a person must be qualified in to do it.
+    #[serde(default)]
+    pub qualification_id: Option<Uuid>,
+    /// Whether two people must do it together.
+    #[serde(default)]
+    pub two_people: bool,
+}
+
+impl NewCheckPlan {
+    fn task(&self, faults: &mut Faults) -> Option<words::Task> {
+        let measures = self.task.0 == words::TaskKind::Measure;
+        let nothing = self.metrics.is_empty() && self.sample_point.is_none();
+        faults.unless(
+            measures || nothing,
+            "/metrics",
+            "not_measured",
+            "expected metrics of a task that measures only",
+        );
+        let point = self.sample_point.map(|point| point.0);
+        faults.unless(
+            !measures || point.is_some(),
+            "/sample_point",
+            "missing",
+            "expected where the sample is taken",
+        );
+        let metrics: BTreeSet<_> = self.metrics.iter().map(|metric| metric.0).collect();
+        faults.unless(metrics.len() == self.metrics.len(), "/metrics", "twice", "expected each metric once");
+        Some(match self.task.0 {
+            words::TaskKind::Measure => words::Task::Measure { metrics, point: point? },
+            words::TaskKind::Inspect => words::Task::Inspect,
+            words::TaskKind::Calibrate => words::Task::Calibrate,
+            words::TaskKind::ChangeTank => words::Task::ChangeTank,
+        })
+    }
+
+    fn place(&self, faults: &mut Faults) -> Option<words::Place> {
+        let place = match (self.tank_id, self.room_id) {
+            (Some(tank), None) => Ok(words::Place::Tank(Id::new(tank))),
+            (None, Some(room)) => Ok(words::Place::Room(Id::new(room))),
+            _ => Err("expected either a tank or a room"),
+        };
+        faults.take("/tank_id", "one_place", place)
+    }
+}
+
+impl Body for NewCheckPlan {
+    type Word = words::CheckPlan;
+
+    fn word(&self) -> Result<words::CheckPlan, Faults> {
+        let mut faults = Faults::default();
+        faults.text("/name", &self.name, 120);
+        let (task, place) = (self.task(&mut faults), self.place(&mut faults));
+        let kept = is_keepable(self.starts_local.date());
+        faults.unless(kept, "/starts_local", "out_of_range", "expected a time of the years 2000 to 2100");
+        faults.text("/rule", &self.rule, 500);
+        let (Some((task, place)), true) = (task.zip(place), faults.is_empty()) else { return Err(faults) };
+        let plan = words::CheckPlan {
+            name: self.name.trim().to_owned(),
+            task,
+            place,
+            rule: self.rule.trim().to_owned(),
+            start: self.starts_local,
+            window_min: self.window_min,
+            limit_min: self.limit_min,
+            work_min: self.work_min,
+            qualification: self.qualification_id.map(Id::new),
+            two_people: self.two_people,
+        };
+        // Whether a rule is one does not depend on the zone; when it is due does.
+        faults.take("/rule", "not_a_rule", plan.recurrence(Tz::UTC));
+        let checked = plan.checked().map_err(|error| (pointer(&error), error));
+        let checked =
+            checked.map_err(|(pointer, error)| faults.add(pointer, "not_a_plan", error.to_string())).ok();
+        faults.or(checked)
+    }
+
+    fn of(word: &words::CheckPlan) -> Self {
+        let (metrics, sample_point) = measured(&word.task);
+        let (tank_id, room_id) = place_ids(word.place);
+        Self {
+            name: word.name.clone(),
+            task: Code(word.task.kind()),
+            metrics,
+            sample_point,
+            tank_id,
+            room_id,
+            rule: word.rule.clone(),
+            starts_local: word.start,
+            window_min: word.window_min,
+            limit_min: word.limit_min,
+            work_min: word.work_min,
+            qualification_id: word.qualification.map(Id::uuid),
+            two_people: word.two_people,
+        }
+    }
+}
+
+fn pointer(error: &words::NotAPlan) -> &'static str {
+    match error {
+        words::NotAPlan::NoName => "/name",
+        words::NotAPlan::NothingToMeasure => "/metrics",
+        words::NotAPlan::TankChange => "/task",
+        words::NotAPlan::Minutes { .. } => "/window_min",
+    }
+}
+
+/// The metrics and sample point of a task.
+pub(super) fn measured(task: &words::Task) -> (Vec<Metric>, Option<SamplePoint>) {
+    match task {
+        words::Task::Measure { metrics, point } => {
+            (metrics.iter().map(|metric| Code(*metric)).collect(), Some(Code(*point)))
+        }
+        words::Task::Inspect | words::Task::Calibrate | words::Task::ChangeTank => (Vec::new(), None),
+    }
+}
+
+/// The tank's id or the room's.
+pub(super) fn place_ids(place: words::Place) -> (Option<Uuid>, Option<Uuid>) {
+    match place {
+        words::Place::Tank(tank) => (Some(tank.uuid()), None),
+        words::Place::Room(room) => (None, Some(room.uuid())),
+    }
+}

@@ -1,0 +1,93 @@
+//! Checks and rounds.
+
+use chrono::NaiveDate;
+use fillmark_api::{Check, Listed, NewCompletion, NewExcusal, NewRounds, Round, Rounds};
+use uuid::Uuid;
+
+use crate::{Client, ClientError};
+
+impl Client {
+    /// A page of a site's checks; the query is what stands behind the question mark.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn checks(&self, site: Uuid, query: &str) -> Result<Listed<Check>, ClientError> {
+        self.get(&format!("/sites/{site}/checks?{query}")).await
+    }
+
+    /// All checks of a site that a query picks.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn all_checks(&self, site: Uuid, query: &str) -> Result<Vec<Check>, ClientError> {
+        self.all(&format!("/sites/{site}/checks"), query).await
+    }
+
+    /// A check.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn check(&self, site: Uuid, check: Uuid) -> Result<Check, ClientError> {
+        self.get(&format!("/sites/{site}/checks/{check}")).await
+    }
+
+    /// Begins a check.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn open_check(&self, site: Uuid, check: Uuid) -> Result<Check, ClientError> {
+        self.post(&format!("/sites/{site}/checks/{check}/openings"), &()).await
+    }
+
+    /// Settles a check as done.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn settle_check(
+        &self,
+        site: Uuid,
+        check: Uuid,
+        completion: &NewCompletion,
+    ) -> Result<Check, ClientError> {
+        self.post(&format!("/sites/{site}/checks/{check}/completions"), completion).await
+    }
+
+    /// Excuses a check.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn excuse_check(
+        &self,
+        site: Uuid,
+        check: Uuid,
+        excusal: &NewExcusal,
+    ) -> Result<Check, ClientError> {
+        self.post(&format!("/sites/{site}/checks/{check}/excusals"), excusal).await
+    }
+
+    /// Shares out a day and publishes its rounds.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn publish_rounds(&self, site: Uuid, day_on: NaiveDate) -> Result<Rounds, ClientError> {
+        self.post(&format!("/sites/{site}/rounds"), &NewRounds { day_on }).await
+    }
+
+    /// The rounds in force for a day; today where none is given.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn rounds(&self, site: Uuid, day_on: Option<NaiveDate>) -> Result<Rounds, ClientError> {
+        self.get(&format!("/sites/{site}/rounds{}", on(day_on))).await
+    }
+
+    /// One's own round of a day; today's where none is given.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn my_round(&self, site: Uuid, day_on: Option<NaiveDate>) -> Result<Round, ClientError> {
+        self.get(&format!("/sites/{site}/rounds/mine{}", on(day_on))).await
+    }
+
+    /// A round as text to be printed.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn round_sheet(&self, site: Uuid, round: Uuid) -> Result<String, ClientError> {
+        self.get_text(&format!("/sites/{site}/rounds/{round}/sheet")).await
+    }
+}
+
+fn on(day: Option<NaiveDate>) -> String {
+    day.map(|day| format!("?day_on={day}")).unwrap_or_default()
+}

@@ -1,0 +1,131 @@
+//! What becomes of checks: opened, done in time or late, excused.
+
+use chrono::TimeDelta;
+use fillmark_api::{Check, NewCompletion, NewExcusal, NewOutage, ProblemCode};
+use fillmark_domain::people::Role;
+use fillmark_domain::work::CheckStanding;
+use fillmark_tests::greenhouse::reading;
+use fillmark_tests::on_both;
+use fillmark_tests::work::seen;
+use fillmark_tests::world::{World, instant, json, refusal};
+use serde_json::json;
+use uuid::Uuid;
+
+/// A room that is looked round at eight (seven in UTC) each day, done late after nine, missed after twelve.
+async fn daily(world: &World) -> (Uuid, Check) {
+    let site = world.site("Harbour").await.id;
+    let room = world.room(site, "North room", "growing", 1).await;
+    world.check_plan(site, json!({ "room_id": room })).await;
+    (site, world.ada.all_checks(site, "").await.unwrap().remove(0))
+}
+
+on_both! {
+    async fn done_after_its_window_a_check_is_late(world: World) {
+        let (site, check) = daily(&world).await;
+        world.clock.set(instant("2026-11-24T08:30:00Z"));
+        let done = world.ada.settle_check(site, check.id, &seen("2026-11-24T08:29:00Z", "all well")).await.unwrap();
+        assert_eq!((done.state.0, done.late, done.note.as_deref()), (CheckStanding::Done, Some(true), Some("all well")));
+    }
+
+    async fn a_round_typed_in_later_counts_by_when_it_was_done(world: World) {
+        let (site, check) = daily(&world).await;
+        let (sam, _) = world.person("Sam", Role::Staff, Some(site)).await;
+        world.clock.set(instant("2026-11-24T10:30:00Z"));
+        let typed = NewCompletion { done_by: Some(sam.id), ..seen("2026-11-24T07:10:00Z", "all well") };
+        let done = world.ada.settle_check(site, check.id, &typed).await.unwrap();
+        assert_eq!((done.late, done.state_by), (Some(false), Some(sam.id)));
+        assert_eq!(done.state_at.unwrap().0, instant("2026-11-24T07:10:00Z"));
+        assert_eq!(done.received_at.unwrap().0, instant("2026-11-24T10:30:00Z"));
+        assert_ne!(done.entered_by, Some(sam.id));
+        world.clock.set(instant("2026-11-24T12:00:00Z"));
+        world.beat().await;
+        assert_eq!(world.ada.check(site, check.id).await.unwrap().state.0, CheckStanding::Done);
+    }
+
+    async fn the_same_completion_twice_has_one_effect(world: World) {
+        let (site, check) = daily(&world).await;
+        world.clock.set(instant("2026-11-24T07:30:00Z"));
+        let completion = seen("2026-11-24T07:20:00Z", "all well");
+        let first = world.ada.settle_check(site, check.id, &completion).await.unwrap();
+        assert_eq!(world.ada.settle_check(site, check.id, &completion).await.unwrap(), first);
+        let other = NewCompletion { note: Some("a leak".into()), ..completion };
+        assert_eq!(refusal(world.ada.settle_check(site, check.id, &other).await), ProblemCode::ClientIdReused);
+    }
+
+    async fn a_check_is_not_done_before_it_is_due_nor_without_evidence(world: World) {
+        let (site, check) = daily(&world).await;
+        world.clock.set(instant("2026-11-24T07:30:00Z"));
+        let early = world.ada.settle_check(site, check.id, &seen("2026-11-24T06:59:00Z", "all well")).await;
+        assert_eq!(refusal(early), ProblemCode::Conflict);
+        let nothing = NewCompletion { note: None, ..seen("2026-11-24T07:20:00Z", "") };
+        assert_eq!(refusal(world.ada.settle_check(site, check.id, &nothing).await), ProblemCode::Invalid);
+        let ahead = world.ada.settle_check(site, check.id, &seen("2026-11-24T07:40:00Z", "all well")).await;
+        assert_eq!(refusal(ahead), ProblemCode::Invalid);
+        let unknown = NewCompletion { reading_ids: vec![Uuid::from_u128(1)], done_by: Some(Uuid::from_u128(2)), ..nothing };
+        let error = world.ada.settle_check(site, check.id, &unknown).await.unwrap_err();
+        let pointers: Vec<_> = error.problem().unwrap().errors.iter().map(|fault| fault.pointer.clone().unwrap()).collect();
+        assert_eq!(pointers, ["/done_by", "/reading_ids/0"]);
+    }
+
+    async fn a_measurement_is_shown_by_its_readings(world: World) {
+        let small = world.greenhouse().await;
+        let plan = json!({ "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank", "tank_id": small.north_tank });
+        world.check_plan(small.site, plan).await;
+        let check = world.ada.all_checks(small.site, "").await.unwrap().remove(0);
+        world.clock.set(instant("2026-11-24T07:30:00Z"));
+        let at = "2026-11-24T07:20:00Z";
+        let ec = world.ada.record_reading(small.site, &reading(small.north_tank, "ec", 1.4, "mS/cm", at)).await.unwrap();
+        let ph = world.ada.record_reading(small.site, &reading(small.north_tank, "ph", 6.0, "[pH]", at)).await.unwrap();
+        let one = NewCompletion { note: None, reading_ids: vec![ec.id], ..seen(at, "") };
+        assert_eq!(refusal(world.ada.settle_check(small.site, check.id, &one).await), ProblemCode::Invalid);
+        let both = NewCompletion { reading_ids: vec![ec.id, ph.id], ..one };
+        let done = world.ada.settle_check(small.site, check.id, &both).await.unwrap();
+        assert_eq!(done.reading_ids, [ec.id, ph.id]);
+        assert_eq!(world.ada.settle_check(small.site, check.id, &both).await.unwrap(), done);
+    }
+
+    async fn a_tank_out_of_use_excuses_its_checks_when_they_are_due(world: World) {
+        let small = world.greenhouse().await;
+        world.check_plan(small.site, json!({ "tank_id": small.north_tank })).await;
+        let here = world.ada.site(small.site);
+        let outage = json(json!({ "tank_id": small.north_tank, "from_on": "2026-11-24", "until_on": "2026-11-25", "reason": "new pump" }));
+        here.create::<NewOutage>(&outage).await.unwrap();
+        for day in 0..3 {
+            world.clock.set(instant("2026-11-24T07:30:00Z") + TimeDelta::days(day));
+            world.beat().await;
+        }
+        world.clock.set(instant("2026-11-26T12:30:00Z"));
+        world.beat().await;
+        let checks = world.ada.all_checks(small.site, "").await.unwrap();
+        let states: Vec<_> = checks.iter().take(4).map(|check| check.state.0).collect();
+        use CheckStanding::{Excused, Missed, Planned};
+        assert_eq!(states, [Excused, Excused, Missed, Planned]);
+        assert_eq!(checks[0].note.as_deref(), Some("tank out of use: new pump"));
+        assert_eq!(world.ada.alerts(small.site, "kind=check_missed").await.unwrap().items.len(), 1);
+    }
+
+    async fn managers_excuse_and_staff_do_not(world: World) {
+        let (site, check) = daily(&world).await;
+        let (_, sam) = world.person("Sam", Role::Staff, Some(site)).await;
+        let excusal = NewExcusal { reason: "the room is being cleaned".into() };
+        assert_eq!(refusal(sam.excuse_check(site, check.id, &excusal).await), ProblemCode::NotAllowed);
+        let excused = world.ada.excuse_check(site, check.id, &excusal).await.unwrap();
+        assert_eq!((excused.state.0, excused.note.as_deref()), (CheckStanding::Excused, Some("the room is being cleaned")));
+        let blank = NewExcusal { reason: " ".into() };
+        assert_eq!(refusal(world.ada.excuse_check(site, check.id, &blank).await), ProblemCode::Invalid);
+    }
+
+    async fn checks_are_listed_by_day_state_and_room(world: World) {
+        let small = world.greenhouse().await;
+        let south = world.room(small.site, "South room", "growing", 2).await;
+        world.check_plan(small.site, json!({ "name": "Tank", "tank_id": small.north_tank })).await;
+        world.check_plan(small.site, json!({ "name": "South", "room_id": south })).await;
+        let count = async |query: &str| world.ada.all_checks(small.site, query).await.unwrap().len();
+        assert_eq!(count("due_on=2026-11-24").await, 2);
+        assert_eq!(count("due_on=2026-11-24&due_on=2026-11-25").await, 4);
+        assert_eq!(count("state=done").await, 0);
+        assert_eq!(count(&format!("room_id={south}&due_on=2026-11-24")).await, 1);
+        let fed = world.ada.all_checks(small.site, &format!("room_id={}&due_on=2026-11-24", small.north_room)).await.unwrap();
+        assert_eq!(fed.iter().map(|check| check.name.as_str()).collect::<Vec<_>>(), ["Tank"]);
+    }
+}

@@ -1,0 +1,165 @@
+//! Rounds: shared out by shift, absence, qualification and hygiene, published, printed.
+
+use chrono::{NaiveDate, TimeDelta};
+use fillmark_api::*;
+use fillmark_client::Client;
+use fillmark_domain::people::Role;
+use fillmark_domain::work::LeftReason;
+use fillmark_tests::on_both;
+use fillmark_tests::work::seen;
+use fillmark_tests::world::{World, instant, json, refusal};
+use serde_json::json;
+use uuid::Uuid;
+
+const TODAY: &str = "2026-11-24";
+
+fn today() -> NaiveDate {
+    TODAY.parse().unwrap()
+}
+
+/// A site with three rooms that are looked round at eight: clean, dirty, and quarantine, the last with the
+/// lowest rank.
+struct Three {
+    site: Uuid,
+    clean: Uuid,
+    sam: (Uuid, Client),
+}
+
+async fn three_rooms(world: &World) -> Three {
+    let site = world.site("Harbour").await.id;
+    let mut clean = Uuid::nil();
+    for (name, room_use, rank) in
+        [("Quarantine", "quarantine", 0), ("Dirty", "growing", 5), ("Clean", "growing", 1)]
+    {
+        let room = world.room(site, name, room_use, rank).await;
+        world.check_plan(site, json!({ "name": name, "room_id": room })).await;
+        clean = room;
+    }
+    let (sam, client) = world.person("Sam", Role::Staff, Some(site)).await;
+    Three { site, clean, sam: (sam.id, client) }
+}
+
+fn names(round: &Round) -> Vec<&str> {
+    round.steps.iter().filter_map(|step| step.check.as_ref()).map(|check| check.name.as_str()).collect()
+}
+
+fn left(rounds: &Rounds) -> Vec<(&str, LeftReason)> {
+    rounds
+        .left
+        .iter()
+        .map(|left| (left.check.as_ref().unwrap().name.as_str(), left.reasons[0].code.0))
+        .collect()
+}
+
+on_both! {
+    async fn a_person_sees_their_round_from_clean_to_dirty_with_quarantine_last(world: World) {
+        let Three { site, sam: (sam, client), .. } = three_rooms(&world).await;
+        let (kim, other) = world.person("Kim", Role::Staff, Some(site)).await;
+        world.shift(site, sam, TODAY).await;
+        world.beat().await;
+        let own = client.my_round(site, None).await.unwrap();
+        assert_eq!((own.person_id, names(&own)), (sam, vec!["Clean", "Dirty", "Quarantine"]));
+        assert_eq!(refusal(other.my_round(site, None).await), ProblemCode::NotFound);
+        let mine = world.ada.all_checks(site, &format!("person_id={sam}&due_on={TODAY}")).await.unwrap();
+        assert_eq!(mine.len(), 3);
+        assert_eq!(world.ada.all_checks(site, &format!("person_id={}", kim.id)).await.unwrap().len(), 0);
+    }
+
+    async fn who_is_away_gets_nothing_and_what_nobody_can_do_is_told(world: World) {
+        let Three { site, sam: (sam, _), .. } = three_rooms(&world).await;
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        assert_eq!(left(&rounds)[0].1, LeftReason::NobodyOnShift);
+        world.shift(site, sam, TODAY).await;
+        let away = json!({ "person_id": sam, "from_at": "2026-11-23T00:00:00Z", "until_at": "2026-11-27T00:00:00Z", "reason": "sick" });
+        world.ada.site(site).create::<NewAbsence>(&json(away)).await.unwrap();
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        assert_eq!((rounds.number, rounds.rounds.len()), (2, 0));
+        assert!(left(&rounds).iter().all(|(_, reason)| *reason == LeftReason::AllAbsent));
+        assert_eq!(rounds.left[0].reasons[0].text, "who would be on shift is away");
+    }
+
+    async fn who_is_not_qualified_is_not_sent(world: World) {
+        let Three { site, clean, sam: (sam, _) } = three_rooms(&world).await;
+        let business = world.ada.business();
+        let acid = business.create::<NewQualification>(&json(json!({ "name": "Acid" }))).await.unwrap();
+        world.check_plan(site, json!({ "name": "Acid", "room_id": clean, "qualification_id": acid.id })).await;
+        world.shift(site, sam, TODAY).await;
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        assert_eq!(left(&rounds), [("Acid", LeftReason::NobodyQualified)]);
+        let held = json!({ "person_id": sam, "qualification_id": acid.id, "from_on": "2026-01-01", "until_on": TODAY });
+        let held = business.create::<NewHeldQualification>(&json(held)).await.unwrap();
+        assert_eq!(left(&world.ada.publish_rounds(site, today()).await.unwrap()), []);
+        business.change(&held, json!({ "until_on": "2026-11-23" })).await.unwrap();
+        assert_eq!(left(&world.ada.publish_rounds(site, today()).await.unwrap()), [("Acid", LeftReason::NobodyQualified)]);
+        assert_eq!(refusal(business.archive(&acid).await), ProblemCode::Conflict);
+    }
+
+    async fn publishing_again_leaves_what_is_begun_with_whom_it_is(world: World) {
+        let Three { site, sam: (sam, client), .. } = three_rooms(&world).await;
+        world.shift(site, sam, TODAY).await;
+        world.beat().await;
+        world.clock.set(instant("2026-11-24T07:05:00Z"));
+        let own = client.my_round(site, None).await.unwrap();
+        client.settle_check(site, own.steps[0].check_id, &seen("2026-11-24T07:04:00Z", "all well")).await.unwrap();
+        client.open_check(site, own.steps[1].check_id).await.unwrap();
+        let (kim, _) = world.person("Kim", Role::Staff, Some(site)).await;
+        world.shift(site, kim.id, TODAY).await;
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        let of = |person: Uuid| rounds.rounds.iter().find(|round| round.person_id == person).map(names).unwrap_or_default();
+        assert_eq!(of(sam)[..2], ["Clean", "Dirty"]);
+        assert_eq!(of(sam).len() + of(kim.id).len(), 3);
+        assert_eq!(rounds.number, 2);
+    }
+
+    async fn beats_publish_today_and_tomorrow_once(world: World) {
+        let Three { site, sam: (sam, _), .. } = three_rooms(&world).await;
+        world.beat().await;
+        assert_eq!(refusal(world.ada.rounds(site, None).await), ProblemCode::NotFound);
+        world.shift(site, sam, TODAY).await;
+        world.shift(site, sam, "2026-11-25").await;
+        let beats = [(); 3].map(|()| {
+            let app = world.server.app.clone();
+            tokio::spawn(async move { fillmark_actions::work::beat(&app).await })
+        });
+        for beat in beats {
+            beat.await.unwrap().unwrap();
+        }
+        for day in [today(), today() + TimeDelta::days(1)] {
+            let rounds = world.ada.rounds(site, Some(day)).await.unwrap();
+            assert_eq!((rounds.number, rounds.published_by, rounds.rounds.len()), (1, None, 1), "{day}");
+        }
+        assert_eq!(refusal(world.ada.rounds(site, Some(today() + TimeDelta::days(2))).await), ProblemCode::NotFound);
+    }
+
+    async fn a_night_shift_does_the_checks_after_midnight(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "North room", "growing", 1).await;
+        world.check_plan(site, json!({ "room_id": room, "starts_local": "2026-01-01T02:00:00" })).await;
+        let (sam, _) = world.person("Sam", Role::Staff, Some(site)).await;
+        let night = json!({ "person_id": sam.id, "day_on": TODAY, "starts_local": "22:00", "ends_local": "06:00" });
+        world.ada.site(site).create::<NewShift>(&json(night)).await.unwrap();
+        let rounds = world.ada.publish_rounds(site, today() + TimeDelta::days(1)).await.unwrap();
+        assert_eq!((rounds.rounds.len(), rounds.left.len()), (1, 0));
+    }
+
+    async fn a_printed_round_says_where_and_what_with_its_band(world: World) {
+        let small = world.greenhouse().await;
+        let plan = json!({ "name": "EC and pH", "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank", "tank_id": small.north_tank });
+        world.check_plan(small.site, plan).await;
+        let (sam, client) = world.person("Sam", Role::Staff, Some(small.site)).await;
+        world.shift(small.site, sam.id, TODAY).await;
+        world.beat().await;
+        let own = client.my_round(small.site, None).await.unwrap();
+        let sheet = client.round_sheet(small.site, own.id).await.unwrap();
+        for part in ["Harbour: round of Sam on 2026-11-24", "North room, North tank: EC and pH", "1 to 1.8, aim 1.4", "[pH]", "____", "acid into water"] {
+            assert!(sheet.contains(part), "{part} in {sheet}");
+        }
+    }
+
+    async fn only_managers_publish_and_only_days_to_come(world: World) {
+        let Three { site, sam: (_, client), .. } = three_rooms(&world).await;
+        assert_eq!(refusal(client.publish_rounds(site, today()).await), ProblemCode::NotAllowed);
+        assert_eq!(refusal(world.ada.publish_rounds(site, today() - TimeDelta::days(1)).await), ProblemCode::Invalid);
+        assert_eq!(refusal(world.ada.get::<Rounds>(&format!("/sites/{site}/rounds?day_on=someday")).await), ProblemCode::BadRequest);
+    }
+}
