@@ -7,6 +7,7 @@
 mod answer;
 mod changes;
 mod doses;
+mod fed;
 mod fill_plan;
 mod guard;
 mod lead_time;
@@ -19,6 +20,7 @@ mod uptake;
 mod usage;
 
 pub use answer::*;
+pub use fed::{EcRises, fed_days};
 pub use question::*;
 
 use order_by::Outlook;

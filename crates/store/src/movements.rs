@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, Slip, SlipId};
-use fillmark_domain::{Amount, Base, Id};
+use fillmark_domain::{Amount, Base, Coded, Id};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
 
 use crate::columns::{self, Reading};
@@ -121,6 +121,22 @@ pub async fn of_lots_after(
         .all(&tx.0)
         .await?;
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// What was lost or found since an instant: write-offs and count adjustments, what was taken back left out.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn losses_since(tx: &Tx, scope: SiteScope, from: DateTime<Utc>) -> Result<Vec<Movement>, StoreError> {
+    let kinds = [MovementKind::WriteOff, MovementKind::CountAdjustment].map(Coded::code);
+    let rows = of_site(scope)
+        .filter(row::Column::Kind.is_in(kinds))
+        .filter(row::Column::DoneAt.gte(from))
+        .order_by_asc(row::Column::DoneAt)
+        .all(&tx.0)
+        .await?;
+    let losses: Vec<Movement> = rows.into_iter().map(read).collect::<Result<_, _>>()?;
+    let reversed: Vec<Id<Movement>> = losses.iter().filter_map(|loss| loss.reverses).collect();
+    Ok(losses.into_iter().filter(|loss| loss.reverses.is_none() && !reversed.contains(&loss.id)).collect())
 }
 
 /// A page of a site's movements.

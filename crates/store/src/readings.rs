@@ -3,6 +3,7 @@
 use chrono::{DateTime, Utc};
 use fillmark_domain::entries::{BandThen, Compensation, Reading, SamplePoint, Spot};
 use fillmark_domain::people::PersonId;
+use fillmark_domain::places::TankId;
 use fillmark_domain::{Coded, Id, Metric, Quantity};
 use sea_orm::sea_query::ExprTrait;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
@@ -112,6 +113,45 @@ pub async fn standing(
     let mut readings = read_all(tx, scope, rows).await?;
     readings.retain(|(_, reading)| reading.superseded.is_none());
     Ok(readings)
+}
+
+/// When somebody read the solution of each tank since an instant, in order.
+/// # Errors
+/// When the database fails.
+pub async fn visits(tx: &Tx, scope: SiteScope, from: DateTime<Utc>) -> Result<Vec<(TankId, DateTime<Utc>)>, StoreError> {
+    let solution = [Metric::Ec, Metric::Ph, Metric::Volume].map(Coded::code);
+    let rows = scoped(scope)
+        .filter(row::Column::TankId.is_not_null())
+        .filter(row::Column::Metric.is_in(solution))
+        .filter(row::Column::RecordedAt.gte(from))
+        .order_by_asc(row::Column::RecordedAt)
+        .select_only()
+        .columns([row::Column::TankId, row::Column::RecordedAt])
+        .into_tuple::<(Uuid, DateTime<Utc>)>()
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(|(tank, at)| (Id::new(tank), at)).collect())
+}
+
+/// What the water meters of tanks showed since an instant, in order.
+/// # Errors
+/// When the database fails.
+pub async fn counters(
+    tx: &Tx,
+    scope: SiteScope,
+    from: DateTime<Utc>,
+) -> Result<Vec<(TankId, DateTime<Utc>, f64)>, StoreError> {
+    let rows = scoped(scope)
+        .filter(row::Column::TankId.is_not_null())
+        .filter(row::Column::Metric.eq(Metric::WaterMeter.code()))
+        .filter(row::Column::RecordedAt.gte(from))
+        .order_by_asc(row::Column::RecordedAt)
+        .select_only()
+        .columns([row::Column::TankId, row::Column::RecordedAt, row::Column::Value])
+        .into_tuple::<(Uuid, DateTime<Utc>, f64)>()
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(|(tank, at, value)| (Id::new(tank), at, value)).collect())
 }
 
 fn scoped(scope: SiteScope) -> sea_orm::Select<row::Entity> {

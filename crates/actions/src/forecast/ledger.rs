@@ -1,0 +1,102 @@
+//! What the forecast learns from: what was poured, changed, read and lost.
+
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use fillmark_advice::supply::{Addition, EcRises, LitresFed, Reason, TankAsked, TankMode, Unplanned, fed_days};
+use fillmark_domain::entries::{AdditionReason, ChangePlanKind, Poured, TankChange};
+use fillmark_domain::places::{Tank, TankId};
+use fillmark_domain::plan::SitePlan;
+use fillmark_domain::stock::{Movement, MovementKind, ProductId};
+use fillmark_domain::{Amount, Days, Kept};
+use fillmark_store::{SiteScope, Tx, additions, movements, readings, tank_changes};
+
+use crate::Refusal;
+
+/// Records older than this teach nothing any more.
+const MEMORY: TimeDelta = TimeDelta::days(400);
+
+/// The records of the last year and a month.
+pub(super) struct Ledger {
+    additions: Vec<fillmark_domain::entries::Addition>,
+    changes: Vec<TankChange>,
+    visits: Vec<(TankId, DateTime<Utc>)>,
+    counters: Vec<(TankId, DateTime<Utc>, f64)>,
+    losses: Vec<Movement>,
+}
+
+impl Ledger {
+    pub(super) async fn load(tx: &Tx, scope: SiteScope, now: DateTime<Utc>) -> Result<Ledger, Refusal> {
+        let from = now - MEMORY;
+        let changes = tank_changes::standing(tx, scope, from, now).await?;
+        let additions = additions::standing(tx, scope, from, now).await?;
+        Ok(Ledger {
+            additions: additions.into_iter().map(|(_, addition)| addition).collect(),
+            changes: changes.into_iter().map(|(_, change)| change).collect(),
+            visits: readings::visits(tx, scope, from).await?,
+            counters: readings::counters(tx, scope, from).await?,
+            losses: movements::losses_since(tx, scope, from).await?,
+        })
+    }
+
+    /// A tank with its plan and its records.
+    pub(super) fn tank(
+        &self,
+        plan: &SitePlan,
+        tank: &Kept<Tank>,
+        today: NaiveDate,
+        horizon_days: u16,
+        rises: &EcRises,
+    ) -> TankAsked {
+        let days = Days { from: today - MEMORY, until: today + TimeDelta::days(horizon_days.into()) };
+        let full = self.changes.iter().filter(|change| change.tank == tank.id && change.is_full());
+        let set = plan.change_plans.iter().filter(|set| set.tank == tank.id && set.kind == ChangePlanKind::On);
+        let visited = self.visits.iter().filter(|(visited, _)| *visited == tank.id);
+        let mut visits: Vec<NaiveDate> = visited.map(|(_, at)| plan.day(*at)).collect();
+        visits.dedup();
+        TankAsked {
+            working_volume_l: tank.content.fill_mark_l,
+            mode: if tank.content.mode.is_changed() { TankMode::Changed } else { TankMode::Fed },
+            fed: fed_days(plan, tank, days, rises),
+            planned_changes: set.map(|set| set.on).collect(),
+            changes_done: full.map(|change| plan.day(change.recorded_at)).collect(),
+            visits,
+            additions: self.additions.iter().filter(|one| one.tank == tank.id).filter_map(|one| poured(plan, one)).collect(),
+            litres_fed: self.litres_fed(plan, tank.id),
+        }
+    }
+
+    /// What a counter rose by between two looks, on the day of the second.
+    fn litres_fed(&self, plan: &SitePlan, tank: TankId) -> Vec<LitresFed> {
+        let counted: Vec<_> = self.counters.iter().filter(|(counted, ..)| *counted == tank).collect();
+        let rises = counted.windows(2).filter(|pair| pair[1].2 >= pair[0].2);
+        rises.map(|pair| LitresFed { on: plan.day(pair[1].1), litres: pair[1].2 - pair[0].2 }).collect()
+    }
+
+    /// Use that no plan knew: what was written off before it expired, and what counts found missing. A count that
+    /// found more where something had been poured beyond the record only settles that shortage.
+    pub(super) fn unplanned(&self, plan: &SitePlan, product: ProductId, expired: impl Fn(&Movement) -> bool) -> Vec<Unplanned> {
+        let of_product = self.losses.iter().filter(|loss| loss.product == product);
+        let counts = of_product.filter(|loss| match loss.kind {
+            MovementKind::WriteOff => !expired(loss),
+            _ => loss.change < Amount::ZERO || !self.poured_beyond(product, loss.done_at),
+        });
+        counts.map(|loss| Unplanned { on: plan.day(loss.done_at), amount: -loss.change }).collect()
+    }
+
+    fn poured_beyond(&self, product: ProductId, before: DateTime<Utc>) -> bool {
+        self.additions.iter().filter(|one| one.recorded_at <= before).any(|one| match &one.poured {
+            Poured::Product { product: poured, shortage, .. } => *poured == product && shortage.is_positive(),
+            Poured::Water { .. } => false,
+        })
+    }
+}
+
+fn poured(plan: &SitePlan, addition: &fillmark_domain::entries::Addition) -> Option<Addition> {
+    let Poured::Product { product, amount, .. } = &addition.poured else { return None };
+    let reason = match addition.reason {
+        AdditionReason::Change => Reason::Change,
+        AdditionReason::TopUp => Reason::TopUp,
+        AdditionReason::Ph => Reason::Ph,
+        AdditionReason::Strength => Reason::Strength,
+    };
+    Some(Addition { product: *product, on: plan.day(addition.recorded_at), amount: *amount, reason })
+}

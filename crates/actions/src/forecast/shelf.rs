@@ -1,0 +1,135 @@
+//! What is on the shelf, what is on its way, and who it can be bought from.
+
+use std::collections::HashMap;
+
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use fillmark_advice::supply::{EcRises, Expected, PastOrder, ProductAsked, SupplierAsked};
+use fillmark_domain::Kept;
+use fillmark_domain::places::Site;
+use fillmark_domain::plan::SitePlan;
+use fillmark_domain::stock::{LabelRevision, LotId, Movement, Offer, Order, OrderState, Product, ProductId, Supplier};
+use fillmark_store::holdings::{self, Holding};
+use fillmark_store::{SiteScope, Tx, records};
+
+use super::ledger::Ledger;
+use crate::Refusal;
+
+/// The store cupboard of a site and the trade behind it.
+pub(super) struct Shelf {
+    pub(super) products: Vec<Kept<Product>>,
+    pub(super) suppliers: Vec<Kept<Supplier>>,
+    labels: Vec<Kept<LabelRevision>>,
+    holdings: Vec<Holding>,
+    offers: Vec<Kept<Offer>>,
+    orders: Vec<Kept<Order>>,
+    today: NaiveDate,
+}
+
+impl Shelf {
+    pub(super) async fn load(tx: &Tx, scope: SiteScope, plan: &SitePlan, now: DateTime<Utc>) -> Result<Shelf, Refusal> {
+        let business = scope.in_business();
+        let products = records::all::<Product>(tx, business).await?;
+        let ids: Vec<ProductId> = products.iter().map(|product| product.id).collect();
+        Ok(Shelf {
+            holdings: holdings::of_products(tx, scope, &ids).await?,
+            products,
+            suppliers: records::all(tx, business).await?,
+            labels: records::all(tx, business).await?,
+            offers: records::all(tx, scope).await?,
+            orders: records::all(tx, scope).await?,
+            today: plan.day(now),
+        })
+    }
+
+    /// The EC that each product adds, by the label in force.
+    pub(super) fn ec_rises(&self, now: DateTime<Utc>) -> EcRises {
+        let mut labels: Vec<&LabelRevision> = self.labels.iter().map(|kept| &kept.content).collect();
+        labels.retain(|label| label.effective_at <= now);
+        labels.sort_by_key(|label| label.effective_at);
+        let known = labels.iter().filter_map(|label| Some((label.product, label.ec_rise_per_unit_per_l?)));
+        known.collect::<HashMap<_, _>>()
+    }
+
+    pub(super) fn product(
+        &self,
+        product: &Kept<Product>,
+        ledger: &Ledger,
+        plan: &SitePlan,
+        site: &Site,
+        rises: &EcRises,
+    ) -> ProductAsked {
+        let held = self.holdings.iter().filter(|holding| holding.lot.content.product == product.id);
+        let expiries: HashMap<LotId, NaiveDate> =
+            held.clone().filter_map(|holding| Some((holding.lot.id, holding.on_hand.expiry?))).collect();
+        let expired = |loss: &Movement| expiries.get(&loss.lot).is_some_and(|last| *last < plan.day(loss.done_at));
+        let offered = self.offers.iter().filter(|offer| offer.content.product == product.id);
+        ProductAsked {
+            product: product.id,
+            kind: product.content.kind,
+            ec_rise_per_unit_per_l: rises.get(&product.id).copied(),
+            on_hand: held.clone().map(|holding| holding.on_hand.clone()).collect(),
+            on_order: self.expected(product.id),
+            unplanned: ledger.unplanned(plan, product.id, expired),
+            offers: offered.map(|offer| offer.content.clone()).filter(|offer| offer.price.currency == site.currency).collect(),
+            shelf_life_days: self.shelf_life(product.id),
+        }
+    }
+
+    /// What is still to come; what is late is taken to come tomorrow.
+    fn expected(&self, product: ProductId) -> Vec<Expected> {
+        let tomorrow = self.today + TimeDelta::days(1);
+        let open = self.orders.iter().filter_map(|order| match &order.content.state {
+            OrderState::Placed { expected_on, .. } | OrderState::PartReceived { expected_on, .. } => {
+                Some((&order.content, *expected_on))
+            }
+            OrderState::Draft | OrderState::Received { .. } | OrderState::Cancelled { .. } => None,
+        });
+        open.flat_map(|(order, on)| order.outstanding().into_iter().map(move |(product, amount)| (product, amount, on)))
+            .filter(|(ordered, ..)| *ordered == product)
+            .map(|(_, amount, on)| Expected { on: on.max(tomorrow), amount })
+            .collect()
+    }
+
+    /// The days that its lots could be used after they came, the shortest of them.
+    fn shelf_life(&self, product: ProductId) -> Option<u32> {
+        let held = self.holdings.iter().filter(|holding| holding.lot.content.product == product);
+        let lives = held.filter_map(|holding| Some((holding.on_hand.expiry? - holding.on_hand.received_on).num_days()));
+        lives.filter_map(|days| u32::try_from(days).ok()).min()
+    }
+
+    pub(super) fn supplier(&self, supplier: &Kept<Supplier>, plan: &SitePlan, now: DateTime<Utc>) -> SupplierAsked {
+        let local = now.with_timezone(&plan.zone).naive_local();
+        let terms = &supplier.content;
+        SupplierAsked {
+            supplier: supplier.id,
+            order_days: terms.order_days,
+            orders_from: terms.takes_on(local).unwrap_or(self.today),
+            promised_lead_days: terms.promised_lead_days,
+            minimum_order_minor: terms.minimum_order_minor,
+            freight_minor: terms.freight_minor,
+            past_orders: self.past_orders(supplier),
+        }
+    }
+
+    fn past_orders(&self, supplier: &Kept<Supplier>) -> Vec<PastOrder> {
+        let theirs = self.orders.iter().filter(|order| order.content.supplier == supplier.id);
+        let arrived = theirs.filter_map(|order| match &order.content.state {
+            OrderState::Received { placed_on, received, .. } | OrderState::PartReceived { placed_on, received, .. } => {
+                Some(PastOrder { placed_on: *placed_on, arrived_on: received.iter().map(|came| came.on).min()? })
+            }
+            OrderState::Draft | OrderState::Placed { .. } | OrderState::Cancelled { .. } => None,
+        });
+        arrived.collect()
+    }
+
+    /// Products that go together.
+    pub(super) fn in_step(&self) -> Vec<(ProductId, ProductId)> {
+        let pairs = self.products.iter().flat_map(|product| {
+            product.content.goes_with.iter().map(move |partner| (product.id.min(*partner), product.id.max(*partner)))
+        });
+        let mut pairs: Vec<_> = pairs.collect();
+        pairs.sort_unstable();
+        pairs.dedup();
+        pairs
+    }
+}
