@@ -3,6 +3,7 @@
 pub mod clock;
 pub mod fresh;
 pub mod greenhouse;
+pub mod replay;
 pub mod work;
 pub mod world;
 

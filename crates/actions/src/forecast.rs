@@ -41,7 +41,12 @@ pub struct SiteForecast {
 /// Forecasts what a site will use and what to order by when.
 /// # Errors
 /// When the caller may not see it, or the horizon is out of range.
-pub async fn read(app: &App, caller: &Caller, site: SiteId, horizon_days: Option<u16>) -> Result<SiteForecast, Refusal> {
+pub async fn read(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    horizon_days: Option<u16>,
+) -> Result<SiteForecast, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let horizon_days = horizon_days.unwrap_or(DEFAULT_HORIZON_DAYS);
     if !(1..=365).contains(&horizon_days) {
@@ -54,7 +59,12 @@ pub async fn read(app: &App, caller: &Caller, site: SiteId, horizon_days: Option
 /// Makes draft orders of what the forecast says to order by a day, one for each supplier.
 /// # Errors
 /// When the caller may not.
-pub async fn draft_orders(app: &App, caller: &Caller, site: SiteId, by: NaiveDate) -> Result<Vec<Kept<Order>>, Refusal> {
+pub async fn draft_orders(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    by: NaiveDate,
+) -> Result<Vec<Kept<Order>>, Refusal> {
     let scope = caller.may(Act::KeepStock, site)?;
     let stamp = app.stamp(caller);
 
@@ -63,7 +73,8 @@ pub async fn draft_orders(app: &App, caller: &Caller, site: SiteId, by: NaiveDat
     let offers = records::all::<Offer>(&tx, scope).await?;
     let mut drafts = Vec::new();
     for proposed in made.forecast.orders.iter().filter(|proposed| proposed.order_by.date() <= by) {
-        let ordered = made.forecast.products.iter().filter(|product| proposed.products.contains(&product.product));
+        let ordered =
+            made.forecast.products.iter().filter(|product| proposed.products.contains(&product.product));
         let purchases = ordered.filter_map(|product| product.purchase.as_ref());
         let lines: Vec<OrderLine> = purchases.filter_map(|purchase| line(purchase, &offers)).collect();
         if !lines.is_empty() {
@@ -88,7 +99,12 @@ fn line(purchase: &Purchase, offers: &[Kept<Offer>]) -> Option<OrderLine> {
     })
 }
 
-async fn make(tx: &Tx, scope: SiteScope, now: DateTime<Utc>, horizon_days: u16) -> Result<SiteForecast, Refusal> {
+async fn make(
+    tx: &Tx,
+    scope: SiteScope,
+    now: DateTime<Utc>,
+    horizon_days: u16,
+) -> Result<SiteForecast, Refusal> {
     let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?.content;
     let plan = plan::site_plan(tx, scope).await?.ok_or(Refusal::NotFound)?;
     let today = plan.day(now);
@@ -102,7 +118,11 @@ async fn make(tx: &Tx, scope: SiteScope, now: DateTime<Utc>, horizon_days: u16) 
         service_level: site.service_level,
         review_days: DEFAULT_REVIEW_DAYS,
         tanks: plan.tanks.iter().map(|tank| ledger.tank(&plan, tank, today, horizon_days, &rises)).collect(),
-        products: shelf.products.iter().map(|product| shelf.product(product, &ledger, &plan, &site, &rises)).collect(),
+        products: shelf
+            .products
+            .iter()
+            .map(|product| shelf.product(product, &ledger, &plan, &site, &rises))
+            .collect(),
         suppliers: shelf.suppliers.iter().map(|supplier| shelf.supplier(supplier, &plan, now)).collect(),
         in_step: shelf.in_step(),
     };

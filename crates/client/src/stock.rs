@@ -198,4 +198,22 @@ impl Client {
     pub async fn cancel_order(&self, site: Uuid, order: Uuid) -> Result<Order, ClientError> {
         self.post(&format!("/sites/{site}/orders/{order}/cancellations"), &()).await
     }
+
+    /// What will be used and what to order by when.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn forecast(&self, site: Uuid, horizon_days: u16) -> Result<SiteForecast, ClientError> {
+        self.get(&format!("/sites/{site}/forecast?horizon_days={horizon_days}")).await
+    }
+
+    /// Makes draft orders of what has to be ordered by a day.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn draft_forecast_orders(
+        &self,
+        site: Uuid,
+        by: &NewDraftOrders,
+    ) -> Result<Vec<Order>, ClientError> {
+        self.post(&format!("/sites/{site}/forecast/orders"), by).await
+    }
 }

@@ -4,6 +4,7 @@ pub mod additions;
 pub mod alerts;
 mod batch;
 pub mod checks;
+pub mod forecast;
 pub mod growing;
 pub mod harvests;
 pub mod instruments;
@@ -35,6 +36,7 @@ pub fn api(config: &mut ServiceConfig) {
     reports::routes(config);
     alerts::routes(config);
     stock::routes(config);
+    forecast::routes(config);
     work::routes(config);
     checks::routes(config);
     rounds::routes(config);

@@ -126,7 +126,11 @@ pub async fn of_lots_after(
 /// What was lost or found since an instant: write-offs and count adjustments, what was taken back left out.
 /// # Errors
 /// When the database fails or a row is broken.
-pub async fn losses_since(tx: &Tx, scope: SiteScope, from: DateTime<Utc>) -> Result<Vec<Movement>, StoreError> {
+pub async fn losses_since(
+    tx: &Tx,
+    scope: SiteScope,
+    from: DateTime<Utc>,
+) -> Result<Vec<Movement>, StoreError> {
     let kinds = [MovementKind::WriteOff, MovementKind::CountAdjustment].map(Coded::code);
     let rows = of_site(scope)
         .filter(row::Column::Kind.is_in(kinds))

@@ -118,7 +118,11 @@ pub async fn standing(
 /// When somebody read the solution of each tank since an instant, in order.
 /// # Errors
 /// When the database fails.
-pub async fn visits(tx: &Tx, scope: SiteScope, from: DateTime<Utc>) -> Result<Vec<(TankId, DateTime<Utc>)>, StoreError> {
+pub async fn visits(
+    tx: &Tx,
+    scope: SiteScope,
+    from: DateTime<Utc>,
+) -> Result<Vec<(TankId, DateTime<Utc>)>, StoreError> {
     let solution = [Metric::Ec, Metric::Ph, Metric::Volume].map(Coded::code);
     let rows = scoped(scope)
         .filter(row::Column::TankId.is_not_null())

@@ -1,7 +1,9 @@
 //! What the forecast learns from: what was poured, changed, read and lost.
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use fillmark_advice::supply::{Addition, EcRises, LitresFed, Reason, TankAsked, TankMode, Unplanned, fed_days};
+use fillmark_advice::supply::{
+    Addition, EcRises, LitresFed, Reason, TankAsked, TankMode, Unplanned, fed_days,
+};
 use fillmark_domain::entries::{AdditionReason, ChangePlanKind, Poured, TankChange};
 use fillmark_domain::places::{Tank, TankId};
 use fillmark_domain::plan::SitePlan;
@@ -48,7 +50,8 @@ impl Ledger {
     ) -> TankAsked {
         let days = Days { from: today - MEMORY, until: today + TimeDelta::days(horizon_days.into()) };
         let full = self.changes.iter().filter(|change| change.tank == tank.id && change.is_full());
-        let set = plan.change_plans.iter().filter(|set| set.tank == tank.id && set.kind == ChangePlanKind::On);
+        let set =
+            plan.change_plans.iter().filter(|set| set.tank == tank.id && set.kind == ChangePlanKind::On);
         let visited = self.visits.iter().filter(|(visited, _)| *visited == tank.id);
         let mut visits: Vec<NaiveDate> = visited.map(|(_, at)| plan.day(*at)).collect();
         visits.dedup();
@@ -59,7 +62,12 @@ impl Ledger {
             planned_changes: set.map(|set| set.on).collect(),
             changes_done: full.map(|change| plan.day(change.recorded_at)).collect(),
             visits,
-            additions: self.additions.iter().filter(|one| one.tank == tank.id).filter_map(|one| poured(plan, one)).collect(),
+            additions: self
+                .additions
+                .iter()
+                .filter(|one| one.tank == tank.id)
+                .filter_map(|one| poured(plan, one))
+                .collect(),
             litres_fed: self.litres_fed(plan, tank.id),
         }
     }
@@ -73,7 +81,12 @@ impl Ledger {
 
     /// Use that no plan knew: what was written off before it expired, and what counts found missing. A count that
     /// found more where something had been poured beyond the record only settles that shortage.
-    pub(super) fn unplanned(&self, plan: &SitePlan, product: ProductId, expired: impl Fn(&Movement) -> bool) -> Vec<Unplanned> {
+    pub(super) fn unplanned(
+        &self,
+        plan: &SitePlan,
+        product: ProductId,
+        expired: impl Fn(&Movement) -> bool,
+    ) -> Vec<Unplanned> {
         let of_product = self.losses.iter().filter(|loss| loss.product == product);
         let counts = of_product.filter(|loss| match loss.kind {
             MovementKind::WriteOff => !expired(loss),

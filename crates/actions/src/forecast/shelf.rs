@@ -7,7 +7,9 @@ use fillmark_advice::supply::{EcRises, Expected, PastOrder, ProductAsked, Suppli
 use fillmark_domain::Kept;
 use fillmark_domain::places::Site;
 use fillmark_domain::plan::SitePlan;
-use fillmark_domain::stock::{LabelRevision, LotId, Movement, Offer, Order, OrderState, Product, ProductId, Supplier};
+use fillmark_domain::stock::{
+    LabelRevision, LotId, Movement, Offer, Order, OrderState, Product, ProductId, Supplier,
+};
 use fillmark_store::holdings::{self, Holding};
 use fillmark_store::{SiteScope, Tx, records};
 
@@ -26,7 +28,12 @@ pub(super) struct Shelf {
 }
 
 impl Shelf {
-    pub(super) async fn load(tx: &Tx, scope: SiteScope, plan: &SitePlan, now: DateTime<Utc>) -> Result<Shelf, Refusal> {
+    pub(super) async fn load(
+        tx: &Tx,
+        scope: SiteScope,
+        plan: &SitePlan,
+        now: DateTime<Utc>,
+    ) -> Result<Shelf, Refusal> {
         let business = scope.in_business();
         let products = records::all::<Product>(tx, business).await?;
         let ids: Vec<ProductId> = products.iter().map(|product| product.id).collect();
@@ -61,7 +68,8 @@ impl Shelf {
         let held = self.holdings.iter().filter(|holding| holding.lot.content.product == product.id);
         let expiries: HashMap<LotId, NaiveDate> =
             held.clone().filter_map(|holding| Some((holding.lot.id, holding.on_hand.expiry?))).collect();
-        let expired = |loss: &Movement| expiries.get(&loss.lot).is_some_and(|last| *last < plan.day(loss.done_at));
+        let expired =
+            |loss: &Movement| expiries.get(&loss.lot).is_some_and(|last| *last < plan.day(loss.done_at));
         let offered = self.offers.iter().filter(|offer| offer.content.product == product.id);
         ProductAsked {
             product: product.id,
@@ -70,7 +78,10 @@ impl Shelf {
             on_hand: held.clone().map(|holding| holding.on_hand.clone()).collect(),
             on_order: self.expected(product.id),
             unplanned: ledger.unplanned(plan, product.id, expired),
-            offers: offered.map(|offer| offer.content.clone()).filter(|offer| offer.price.currency == site.currency).collect(),
+            offers: offered
+                .map(|offer| offer.content.clone())
+                .filter(|offer| offer.price.currency == site.currency)
+                .collect(),
             shelf_life_days: self.shelf_life(product.id),
         }
     }
@@ -84,20 +95,28 @@ impl Shelf {
             }
             OrderState::Draft | OrderState::Received { .. } | OrderState::Cancelled { .. } => None,
         });
-        open.flat_map(|(order, on)| order.outstanding().into_iter().map(move |(product, amount)| (product, amount, on)))
-            .filter(|(ordered, ..)| *ordered == product)
-            .map(|(_, amount, on)| Expected { on: on.max(tomorrow), amount })
-            .collect()
+        open.flat_map(|(order, on)| {
+            order.outstanding().into_iter().map(move |(product, amount)| (product, amount, on))
+        })
+        .filter(|(ordered, ..)| *ordered == product)
+        .map(|(_, amount, on)| Expected { on: on.max(tomorrow), amount })
+        .collect()
     }
 
     /// The days that its lots could be used after they came, the shortest of them.
     fn shelf_life(&self, product: ProductId) -> Option<u32> {
         let held = self.holdings.iter().filter(|holding| holding.lot.content.product == product);
-        let lives = held.filter_map(|holding| Some((holding.on_hand.expiry? - holding.on_hand.received_on).num_days()));
+        let lives = held
+            .filter_map(|holding| Some((holding.on_hand.expiry? - holding.on_hand.received_on).num_days()));
         lives.filter_map(|days| u32::try_from(days).ok()).min()
     }
 
-    pub(super) fn supplier(&self, supplier: &Kept<Supplier>, plan: &SitePlan, now: DateTime<Utc>) -> SupplierAsked {
+    pub(super) fn supplier(
+        &self,
+        supplier: &Kept<Supplier>,
+        plan: &SitePlan,
+        now: DateTime<Utc>,
+    ) -> SupplierAsked {
         let local = now.with_timezone(&plan.zone).naive_local();
         let terms = &supplier.content;
         SupplierAsked {
@@ -114,9 +133,11 @@ impl Shelf {
     fn past_orders(&self, supplier: &Kept<Supplier>) -> Vec<PastOrder> {
         let theirs = self.orders.iter().filter(|order| order.content.supplier == supplier.id);
         let arrived = theirs.filter_map(|order| match &order.content.state {
-            OrderState::Received { placed_on, received, .. } | OrderState::PartReceived { placed_on, received, .. } => {
-                Some(PastOrder { placed_on: *placed_on, arrived_on: received.iter().map(|came| came.on).min()? })
-            }
+            OrderState::Received { placed_on, received, .. }
+            | OrderState::PartReceived { placed_on, received, .. } => Some(PastOrder {
+                placed_on: *placed_on,
+                arrived_on: received.iter().map(|came| came.on).min()?,
+            }),
             OrderState::Draft | OrderState::Placed { .. } | OrderState::Cancelled { .. } => None,
         });
         arrived.collect()
@@ -125,7 +146,11 @@ impl Shelf {
     /// Products that go together.
     pub(super) fn in_step(&self) -> Vec<(ProductId, ProductId)> {
         let pairs = self.products.iter().flat_map(|product| {
-            product.content.goes_with.iter().map(move |partner| (product.id.min(*partner), product.id.max(*partner)))
+            product
+                .content
+                .goes_with
+                .iter()
+                .map(move |partner| (product.id.min(*partner), product.id.max(*partner)))
         });
         let mut pairs: Vec<_> = pairs.collect();
         pairs.sort_unstable();

@@ -3,9 +3,9 @@
 use std::collections::{BTreeMap, HashMap};
 
 use chrono::NaiveDate;
+use fillmark_domain::growing::Step;
 use fillmark_domain::places::Tank;
 use fillmark_domain::plan::{Led, SitePlan};
-use fillmark_domain::growing::Step;
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Days, Kept, Metric};
 
@@ -15,11 +15,21 @@ use super::question::{Dose, FedDay};
 pub type EcRises = HashMap<ProductId, f64>;
 
 /// The days on which something drinks from a tank that is in use.
-pub fn fed_days(plan: &SitePlan, tank: &Kept<Tank>, days: Days, rises: &EcRises) -> BTreeMap<NaiveDate, FedDay> {
+pub fn fed_days(
+    plan: &SitePlan,
+    tank: &Kept<Tank>,
+    days: Days,
+    rises: &EcRises,
+) -> BTreeMap<NaiveDate, FedDay> {
     let source_ec = plan.source_ec(&tank.content);
     days.each()
         .filter(|day| plan.in_use(tank.id, *day))
-        .filter_map(|day| Some((day, fed_day(plan, plan.led(tank.id, day)?, plan.plants(tank.id, day), source_ec, day, rises)?)))
+        .filter_map(|day| {
+            Some((
+                day,
+                fed_day(plan, plan.led(tank.id, day)?, plan.plants(tank.id, day), source_ec, day, rises)?,
+            ))
+        })
         .collect()
 }
 
@@ -43,7 +53,10 @@ fn fed_day(
         ec_aim,
         source_ec,
         doses: doses(step, ec_aim - source_ec, rises),
-        change_every_days: step.change_every_days.filter(|_| changed).and_then(|days| u16::try_from(days).ok()),
+        change_every_days: step
+            .change_every_days
+            .filter(|_| changed)
+            .and_then(|days| u16::try_from(days).ok()),
     })
 }
 

@@ -1,0 +1,388 @@
+//! The purchase forecast: what will be used, how long the stock lasts, what to order by when, and why.
+
+use std::collections::HashMap;
+
+use chrono::NaiveDate;
+use fillmark_advice::supply as answers;
+use fillmark_domain::stock::{Product, ProductId, Supplier};
+use fillmark_domain::{Id, Kept};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+use crate::{Code, Instant, Quantity, Unit};
+
+/// A site's purchase forecast.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct SiteForecast {
+    /// The first day forecast.
+    pub today_on: NaiveDate,
+    /// When it was made.
+    pub made_at: Instant,
+    /// Chance of not running out that it plans for, %.
+    #[schema(minimum = 50, maximum = 100)]
+    pub service_level_percent: f64,
+    /// One for each product.
+    #[schema(max_items = 5000)]
+    pub products: Vec<ProductForecast>,
+    /// What to order together, the most urgent first.
+    #[schema(max_items = 1000)]
+    pub orders: Vec<ProposedOrder>,
+    /// Additions that look a thousand times off, and what was reckoned with instead.
+    #[schema(max_items = 100000)]
+    pub suspected: Vec<SuspectedAddition>,
+}
+
+/// What one product will be used for, and what to buy of it. Amounts in its base unit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct ProductForecast {
+    /// The product.
+    pub product_id: Uuid,
+    /// Its name.
+    #[schema(max_length = 120)]
+    pub name: String,
+    /// mL or g: what every figure here is counted in.
+    pub unit: Unit,
+    /// Expected use of the whole horizon, by cause.
+    pub expected_use: UseByCause,
+    /// Each day from today on.
+    #[schema(max_items = 731)]
+    pub days: Vec<ForecastDay>,
+    /// What the figures were learnt from.
+    pub learnt_from: LearntFrom,
+    /// The first day on which the chance of running out exceeds what the service level allows, if nothing is ordered.
+    pub may_run_out_on: Option<NaiveDate>,
+    /// What to buy; null where the stock lasts or nobody offers it.
+    pub purchase: Option<ProposedPurchase>,
+    /// Stock that will expire before it is used.
+    #[schema(max_items = 1000)]
+    pub spoils: Vec<ForecastSpoilage>,
+    /// What to keep in mind.
+    #[schema(max_items = 20)]
+    pub cautions: Vec<String>,
+}
+
+/// Expected use kept apart by cause, so that each litre can be explained.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct UseByCause {
+    /// All causes together.
+    #[schema(minimum = -1e12, maximum = 1e12)]
+    pub total: f64,
+    /// Filling after tank changes.
+    #[schema(minimum = -1e12, maximum = 1e12)]
+    pub tank_changes: f64,
+    /// Topping up between changes.
+    #[schema(minimum = -1e12, maximum = 1e12)]
+    pub top_ups: f64,
+    /// Moving the pH.
+    #[schema(minimum = -1e12, maximum = 1e12)]
+    pub ph: f64,
+    /// Litres fed to waste or drawn from a stock tank.
+    #[schema(minimum = -1e12, maximum = 1e12)]
+    pub fed: f64,
+    /// Spills, losses and what counts found missing.
+    #[schema(minimum = -1e12, maximum = 1e12)]
+    pub unplanned: f64,
+}
+
+/// One day of a forecast.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct ForecastDay {
+    /// The day.
+    pub on: NaiveDate,
+    /// Expected use by cause.
+    #[serde(rename = "use")]
+    pub used: UseByCause,
+    /// Standard deviation of the use from today until the end of the day.
+    #[schema(minimum = 0, maximum = 1e12)]
+    pub spread_until: f64,
+    /// Expected stock at the end of the day, deliveries under way included; below 0 is what would be missing.
+    #[schema(minimum = -1e12, maximum = 1e12)]
+    pub balance: f64,
+    /// Stock that is left or exceeded with the chance of the service level.
+    #[schema(minimum = -1e12, maximum = 1e12)]
+    pub balance_low: f64,
+}
+
+/// How many records a forecast was learnt from.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct LearntFrom {
+    /// Fills in which this product was poured.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub fill_count: u64,
+    /// Top-ups in which this product was poured.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub top_up_count: u64,
+    /// Amount poured over amount planned at fills; null where no dose is planned.
+    #[schema(minimum = 0, maximum = 1e6)]
+    pub fill_ratio: Option<f64>,
+    /// Changes whose planned day was known.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub change_on_plan_count: u64,
+    /// Spans between two visits that taught the plants' uptake.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub uptake_span_count: u64,
+    /// Losses recorded.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub loss_count: u64,
+}
+
+/// Stock that will expire before it is used.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct ForecastSpoilage {
+    /// The lot.
+    pub lot_id: Uuid,
+    /// How much of it.
+    pub amount: Quantity,
+}
+
+/// What to buy of one product.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct ProposedPurchase {
+    /// From whom.
+    pub supplier_id: Uuid,
+    /// The supplier's name.
+    #[schema(max_length = 120)]
+    pub supplier: String,
+    /// The day to order on: the last order day that keeps the service level, or, when late, the next there is.
+    pub order_by_on: NaiveDate,
+    /// Whether even that day no longer keeps it.
+    pub late: bool,
+    /// Chance of running out before it arrives when ordered on that day, %.
+    #[schema(minimum = 0, maximum = 100)]
+    pub chance_of_running_out_percent: f64,
+    /// Expected days from order to delivery.
+    #[schema(minimum = 0, maximum = 1000)]
+    pub lead_time_mean_days: f64,
+    /// Their standard deviation, days.
+    #[schema(minimum = 0, maximum = 1000)]
+    pub lead_time_sd_days: f64,
+    /// Past orders they were learnt from; 0 is the supplier's word alone.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub lead_time_order_count: u64,
+    /// What keeps the service level until the order after it arrives, before rounding to packs.
+    pub needed: Quantity,
+    /// At most this is used before it expires.
+    pub at_most: Option<Quantity>,
+    /// What one pack holds.
+    pub pack: Quantity,
+    /// Whole packs.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub pack_count: i64,
+    /// Price of the packs, minor units.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub cost_minor: i64,
+    /// ISO 4217 code.
+    #[schema(min_length = 3, max_length = 3)]
+    pub currency: String,
+    /// Ordered earlier than it needed, to be in step with this product.
+    pub in_step_with_id: Option<Uuid>,
+}
+
+/// Purchases from one supplier that go in one order.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct ProposedOrder {
+    /// From whom.
+    pub supplier_id: Uuid,
+    /// The supplier's name.
+    #[schema(max_length = 120)]
+    pub supplier: String,
+    /// The earliest day that one of its products asks for.
+    pub order_by_on: NaiveDate,
+    /// What goes in it.
+    #[schema(max_items = 1000)]
+    pub product_ids: Vec<Uuid>,
+    /// Price of all packs, minor units, without freight.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub value_minor: i64,
+    /// Freight, minor units.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub freight_minor: i64,
+    /// What is missing to the supplier's least order, minor units; 0 when it is reached.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub below_minimum_minor: i64,
+}
+
+/// An addition that looks a thousand times off.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct SuspectedAddition {
+    /// The tank.
+    pub tank_id: Option<Uuid>,
+    /// The product.
+    pub product_id: Uuid,
+    /// The day.
+    pub on: NaiveDate,
+    /// As recorded, in the product's base unit.
+    #[schema(minimum = -1e12, maximum = 1e12)]
+    pub recorded: f64,
+    /// As reckoned with.
+    #[schema(minimum = -1e12, maximum = 1e12)]
+    pub reckoned: f64,
+    /// What is usual for the tank and reason.
+    #[schema(minimum = -1e12, maximum = 1e12)]
+    pub usual: f64,
+}
+
+/// By when draft orders are wanted.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"order_by_on": "2026-12-01"}))]
+pub struct NewDraftOrders {
+    /// Drafts are made of all that has to be ordered by this day.
+    pub order_by_on: NaiveDate,
+}
+
+impl From<answers::UseByCause> for UseByCause {
+    fn from(cause: answers::UseByCause) -> Self {
+        Self {
+            total: round(cause.total()),
+            tank_changes: round(cause.changes),
+            top_ups: round(cause.top_ups),
+            ph: round(cause.ph),
+            fed: round(cause.fed),
+            unplanned: round(cause.unplanned),
+        }
+    }
+}
+
+/// Estimates are told to the thousandth of mL or g.
+fn round(value: f64) -> f64 {
+    (value * 1000.0).round() / 1000.0
+}
+
+/// The names that a forecast speaks of.
+#[derive(Debug, Clone, Copy)]
+pub struct ForecastNames<'a> {
+    /// Products.
+    pub products: &'a HashMap<ProductId, Kept<Product>>,
+    /// Suppliers.
+    pub suppliers: &'a HashMap<Id<Supplier>, Kept<Supplier>>,
+}
+
+impl ForecastNames<'_> {
+    fn supplier(&self, id: Id<Supplier>) -> String {
+        self.suppliers.get(&id).map(|supplier| supplier.content.name.clone()).unwrap_or_default()
+    }
+}
+
+impl ProductForecast {
+    /// A product's forecast; nothing when the product is not among the names.
+    pub fn of(forecast: &answers::ProductForecast, names: ForecastNames<'_>) -> Option<Self> {
+        let product = &names.products.get(&forecast.product)?.content;
+        let base = product.base;
+        let days = forecast.days.iter().map(|day| ForecastDay {
+            on: day.date,
+            used: day.by_cause.into(),
+            spread_until: round(day.spread_until),
+            balance: round(day.balance),
+            balance_low: round(day.balance_low),
+        });
+        let spoils = forecast.spoils.iter();
+        Some(Self {
+            product_id: forecast.product.uuid(),
+            name: product.name.clone(),
+            unit: Code(base.unit()),
+            expected_use: sum(&forecast.days).into(),
+            days: days.collect(),
+            learnt_from: forecast.learnt_from.into(),
+            may_run_out_on: forecast.may_run_out_on,
+            purchase: forecast.purchase.as_ref().map(|purchase| ProposedPurchase::of(purchase, base, names)),
+            spoils: spoils
+                .map(|lot| ForecastSpoilage {
+                    lot_id: lot.lot.uuid(),
+                    amount: lot.amount.quantity(base).into(),
+                })
+                .collect(),
+            cautions: forecast.cautions.iter().map(caution).collect(),
+        })
+    }
+}
+
+fn sum(days: &[answers::DayForecast]) -> answers::UseByCause {
+    days.iter().fold(answers::UseByCause::default(), |sum, day| answers::UseByCause {
+        changes: sum.changes + day.by_cause.changes,
+        top_ups: sum.top_ups + day.by_cause.top_ups,
+        ph: sum.ph + day.by_cause.ph,
+        fed: sum.fed + day.by_cause.fed,
+        unplanned: sum.unplanned + day.by_cause.unplanned,
+    })
+}
+
+fn caution(caution: &answers::Caution) -> String {
+    match caution {
+        answers::Caution::PlanOnly => "no fill or top-up of it is on record: the plan alone speaks".into(),
+        answers::Caution::LeadTimeUnproven => "the lead time is only the supplier's word".into(),
+        answers::Caution::StockSpoils => "some of the stock expires before it is used".into(),
+        answers::Caution::CappedByExpiry => {
+            "a full pack would expire before it is used, so fewer are proposed".into()
+        }
+        answers::Caution::NoOffer => "the stock runs out within the horizon and nobody offers it".into(),
+        answers::Caution::PlanEnds { on } => {
+            format!("nothing is planned after {on}: later days count only what is planned")
+        }
+    }
+}
+
+impl From<answers::LearntFrom> for LearntFrom {
+    fn from(learnt: answers::LearntFrom) -> Self {
+        Self {
+            fill_count: learnt.fills as u64,
+            top_up_count: learnt.top_ups as u64,
+            fill_ratio: learnt.fill_ratio.map(round),
+            change_on_plan_count: learnt.changes_on_plan as u64,
+            uptake_span_count: learnt.uptake_spans as u64,
+            loss_count: learnt.losses as u64,
+        }
+    }
+}
+
+impl ProposedPurchase {
+    fn of(purchase: &answers::Purchase, base: fillmark_domain::Base, names: ForecastNames<'_>) -> Self {
+        Self {
+            supplier_id: purchase.supplier.uuid(),
+            supplier: names.supplier(purchase.supplier),
+            order_by_on: purchase.order_by.date(),
+            late: matches!(purchase.order_by, answers::OrderBy::Late(_)),
+            chance_of_running_out_percent: (purchase.chance_of_running_out * 10_000.0).round() / 100.0,
+            lead_time_mean_days: round(purchase.lead_time.mean_days),
+            lead_time_sd_days: round(purchase.lead_time.sd_days),
+            lead_time_order_count: purchase.lead_time.orders as u64,
+            needed: purchase.needed.quantity(base).into(),
+            at_most: purchase.at_most.map(|amount| amount.quantity(base).into()),
+            pack: purchase.offer.pack.quantity(base).into(),
+            pack_count: purchase.packs.count,
+            cost_minor: purchase.cost.minor,
+            currency: purchase.cost.currency.code(),
+            in_step_with_id: purchase.in_step_with.map(Id::uuid),
+        }
+    }
+}
+
+impl ProposedOrder {
+    /// A proposed order.
+    pub fn of(order: &answers::ProposedOrder, names: ForecastNames<'_>) -> Self {
+        Self {
+            supplier_id: order.supplier.uuid(),
+            supplier: names.supplier(order.supplier),
+            order_by_on: order.order_by.date(),
+            product_ids: order.products.iter().map(|product| product.uuid()).collect(),
+            value_minor: order.value_minor,
+            freight_minor: order.freight_minor,
+            below_minimum_minor: order.below_minimum_minor,
+        }
+    }
+}
+
+impl SuspectedAddition {
+    /// A suspected addition, in the tank with this id.
+    pub fn of(suspected: &answers::SuspectedAddition, tank_id: Option<Uuid>) -> Self {
+        Self {
+            tank_id,
+            product_id: suspected.product.uuid(),
+            on: suspected.on,
+            recorded: suspected.recorded.base_units(),
+            reckoned: suspected.reckoned.base_units(),
+            usual: suspected.usual.base_units(),
+        }
+    }
+}

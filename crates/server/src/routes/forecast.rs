@@ -1,0 +1,85 @@
+//! The purchase forecast, and draft orders from it.
+
+use actix_web::web::{Path, Query};
+use actix_web::{HttpResponse, get, post};
+use fillmark_actions::forecast;
+use fillmark_api::{
+    ForecastNames, NewDraftOrders, Order, ProductForecast, ProposedOrder, SiteForecast, SuspectedAddition,
+};
+use fillmark_domain::Id;
+use serde::Deserialize;
+use utoipa::IntoParams;
+use utoipa_actix_web::service_config::ServiceConfig;
+use uuid::Uuid;
+
+use super::records::AppData;
+use crate::http::{Json, ReadProblems, Refused, SignedIn, WriteProblems};
+
+/// Registers them.
+pub fn routes(config: &mut ServiceConfig) {
+    config.service(read_forecast).service(draft_forecast_orders);
+}
+
+/// How far to look ahead.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct ForecastQuery {
+    /// Days from today on; 90, if nothing is said.
+    #[param(minimum = 1, maximum = 365)]
+    horizon_days: Option<u16>,
+}
+
+/// Read what will be used, how long the stock lasts, and what to order by when.
+///
+/// Made from the plan (tank changes, feeds, cycles) and what past records teach about it; each figure with its causes.
+#[utoipa::path(tag = "stock", operation_id = "read_forecast", security(("bearer" = [])), params(ForecastQuery),
+    responses((status = 200, description = "The forecast", body = SiteForecast), ReadProblems))]
+#[get("/sites/{site_id}/forecast")]
+pub async fn read_forecast(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+    query: Query<ForecastQuery>,
+) -> Result<HttpResponse, Refused> {
+    let made = forecast::read(&app, &caller.0, Id::new(path.into_inner()), query.horizon_days).await?;
+    Ok(HttpResponse::Ok().json(answer(&made)))
+}
+
+/// Make draft orders of all that the forecast says to order by a day, one a supplier.
+#[utoipa::path(tag = "stock", operation_id = "draft_forecast_orders", security(("bearer" = [])), request_body = NewDraftOrders,
+    responses((status = 201, description = "The drafts; none when nothing has to be ordered", body = Vec<Order>), WriteProblems))]
+#[post("/sites/{site_id}/forecast/orders")]
+pub async fn draft_forecast_orders(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+    body: Json<NewDraftOrders>,
+) -> Result<HttpResponse, Refused> {
+    let drafts =
+        forecast::draft_orders(&app, &caller.0, Id::new(path.into_inner()), body.0.order_by_on).await?;
+    Ok(HttpResponse::Created().json(drafts.into_iter().map(Order::from).collect::<Vec<_>>()))
+}
+
+fn answer(made: &forecast::SiteForecast) -> SiteForecast {
+    let names = ForecastNames { products: &made.products, suppliers: &made.suppliers };
+    let tank = |at: usize| made.tanks.get(at).map(|tank| tank.id.uuid());
+    SiteForecast {
+        today_on: made.today,
+        made_at: made.made_at.into(),
+        service_level_percent: made.service_level * 100.0,
+        products: made
+            .forecast
+            .products
+            .iter()
+            .filter_map(|product| ProductForecast::of(product, names))
+            .collect(),
+        orders: made.forecast.orders.iter().map(|order| ProposedOrder::of(order, names)).collect(),
+        suspected: made
+            .forecast
+            .suspected
+            .iter()
+            .map(|one| SuspectedAddition::of(one, tank(one.tank)))
+            .collect(),
+    }
+}

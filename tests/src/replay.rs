@@ -1,0 +1,134 @@
+//! Recorded sites played back: set up and entered through the HTTP API, then forecast, then held against what was used.
+
+mod play;
+mod scenario;
+mod setting;
+
+use std::path::{Path, PathBuf};
+
+use fillmark_client::ClientError;
+use serde::Serialize;
+
+pub use scenario::Scenario;
+
+/// Days ahead at which a forecast is held against the truth.
+pub const HORIZONS: [usize; 4] = [7, 14, 28, 42];
+
+/// How a scenario came out.
+#[derive(Debug, Clone, Serialize)]
+pub struct Outcome {
+    /// Its name.
+    pub scenario: String,
+    /// Product by product.
+    pub products: Vec<ProductOutcome>,
+    /// Mean over products of |forecast − truth| / truth at each horizon.
+    pub mean_abs_error: Vec<f64>,
+}
+
+/// How a product came out.
+#[derive(Debug, Clone, Serialize)]
+pub struct ProductOutcome {
+    /// Its name.
+    pub product: String,
+    /// At each horizon.
+    pub at: Vec<HorizonOutcome>,
+}
+
+/// Forecast and truth of the use up to a day.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub struct HorizonOutcome {
+    /// Days ahead.
+    pub days: usize,
+    /// Forecast use, mL.
+    pub forecast_ml: f64,
+    /// True use, mL.
+    pub truth_ml: f64,
+    /// |forecast − truth| / truth.
+    pub abs_error: f64,
+}
+
+/// Why a scenario could not be played back.
+#[derive(Debug, thiserror::Error)]
+pub enum ReplayError {
+    /// The file cannot be read.
+    #[error("{path}: {source}")]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// The file is no scenario.
+    #[error("{path}: {source}")]
+    NoScenario {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: serde_json::Error,
+    },
+    /// The server refused something.
+    #[error("while {what}: {source}")]
+    Refused {
+        /// What was being done.
+        what: String,
+        /// Why.
+        source: ClientError,
+    },
+}
+
+/// The scenario files that a file or folder names: a folder means its `*.json`.
+/// # Errors
+/// When a folder cannot be read.
+pub fn files(named: &Path) -> Result<Vec<PathBuf>, ReplayError> {
+    if !named.is_dir() {
+        return Ok(vec![named.to_owned()]);
+    }
+    let unreadable = |source| ReplayError::Unreadable { path: named.to_owned(), source };
+    let mut files = Vec::new();
+    for entry in std::fs::read_dir(named).map_err(unreadable)? {
+        let path = entry.map_err(unreadable)?.path();
+        if path.extension().is_some_and(|extension| extension == "json") {
+            files.push(path);
+        }
+    }
+    files.sort();
+    Ok(files)
+}
+
+/// Plays a scenario back on a fresh server and holds its forecast against the truth.
+/// # Errors
+/// [`ReplayError`].
+pub async fn play(path: &Path) -> Result<Outcome, ReplayError> {
+    let text = std::fs::read_to_string(path)
+        .map_err(|source| ReplayError::Unreadable { path: path.to_owned(), source })?;
+    let scenario: Scenario = serde_json::from_str(&text)
+        .map_err(|source| ReplayError::NoScenario { path: path.to_owned(), source })?;
+    let forecast = play::play(&scenario).await?;
+    let mut products = Vec::new();
+    for (name, used) in &scenario.truth.future_daily_use_ml {
+        let told = forecast.products.iter().find(|product| product.name == *name);
+        let at = HORIZONS.map(|days| {
+            let forecast_ml =
+                told.map_or(0.0, |told| told.days.iter().take(days).map(|day| day.used.total).sum());
+            let truth_ml: f64 = used.iter().take(days).sum();
+            HorizonOutcome {
+                days,
+                forecast_ml,
+                truth_ml,
+                abs_error: (forecast_ml - truth_ml).abs() / truth_ml.max(1e-9),
+            }
+        });
+        products.push(ProductOutcome { product: name.clone(), at: at.to_vec() });
+    }
+    let mean = |at: usize| {
+        products.iter().map(|one| one.at[at].abs_error).sum::<f64>() / products.len().max(1) as f64
+    };
+    let mean_abs_error = (0..HORIZONS.len()).map(mean).collect();
+    Ok(Outcome { scenario: scenario.name, products, mean_abs_error })
+}
+
+/// The mean of the errors at a horizon over scenarios.
+pub fn mean_error(outcomes: &[Outcome], horizon: usize) -> f64 {
+    let at = HORIZONS.iter().position(|days| *days == horizon).unwrap_or_default();
+    outcomes.iter().map(|outcome| outcome.mean_abs_error[at]).sum::<f64>() / outcomes.len().max(1) as f64
+}
