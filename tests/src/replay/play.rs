@@ -31,11 +31,18 @@ pub(super) async fn play(scenario: &Scenario) -> Result<SiteForecast, ReplayErro
     let mut player = Player { client: &client, setting, lots: HashMap::new(), orders: HashMap::new() };
     let mut events: Vec<&Event> = scenario.events.iter().collect();
     events.sort_by_key(|event| (event.date, !matches!(event.what, What::Receipt { .. }), event.seq));
+    let mut signed_in = scenario.plan.start;
     for day in events.chunk_by(|one, next| one.date == next.date) {
         clock.set(morning(day[0].date) + TimeDelta::hours(12));
+        // A session is not for ever, and half a year passes here.
+        if day[0].date >= signed_in + TimeDelta::days(7) {
+            client.sign_in("owner", PASSWORD).await.during("signing in")?;
+            signed_in = day[0].date;
+        }
         player.day(day).await?;
     }
     clock.set(morning(scenario.plan.today));
+    client.sign_in("owner", PASSWORD).await.during("signing in")?;
     let forecast = client.forecast(player.setting.site, 42).await.during("forecasting")?;
     server.stop().await;
     Ok(forecast)

@@ -70,7 +70,7 @@ async fn site(client: &Client, scenario: &Scenario) -> Result<Uuid, ReplayError>
 
 async fn trade(client: &Client, scenario: &Scenario, setting: &mut Setting) -> Result<(), ReplayError> {
     let days: Vec<&str> = scenario.plan.open_weekdays.iter().map(|day| WEEKDAYS[usize::from(*day)]).collect();
-    let supplier = value!({ "name": "Supplier", "order_days": days, "cut_off": "12:00:00",
+    let supplier = value!({ "name": "Supplier", "order_days": days, "cut_off_local": "12:00",
         "promised_lead_days": scenario.plan.supplier_lead_days.median_quoted.round() as u64,
         "minimum_order_minor": 0, "freight_minor": 0, "currency": "GBP" });
     let supplier =
