@@ -174,6 +174,32 @@ on_both! {
         assert_eq!(refusal(hill.issue(&sam, 1.0).await), ProblemCode::NotFound);
     }
 
+    async fn what_is_not_there_is_named_and_nothing_is_entered(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let hill = shelf.at(&world, "Hill").await;
+        let slip = shelf.receive(&world.ada, "A", None, 500.0).await;
+        let nobody = Shelf { site: shelf.site, product: Uuid::now_v7() };
+        assert_eq!(refusal(nobody.issue(&world.ada, 1.0).await), ProblemCode::NotFound);
+        let lot_elsewhere = NewIssue { lot_id: slip.lot_id, ..issue(1.0) };
+        let unknown_lot = NewIssue { lot_id: Some(Uuid::now_v7()), ..issue(1.0) };
+        for (site, body) in [(hill.site, lot_elsewhere), (shelf.site, unknown_lot)] {
+            let error = world.ada.issue_product(site, shelf.product, &body).await.unwrap_err();
+            assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/lot_id"));
+        }
+        assert_eq!(refusal(shelf.count(&world.ada, Some(Uuid::now_v7()), 1.0).await), ProblemCode::Invalid);
+        assert_eq!(refusal(hill.count(&world.ada, None, 1.0).await), ProblemCode::Invalid);
+        let at = Some(Instant(world.server.app.now() + TimeDelta::days(1)));
+        let early = NewIssue { done_at: at, ..issue(1.0) };
+        assert_eq!(refusal(world.ada.issue_product(shelf.site, shelf.product, &early).await), ProblemCode::Invalid);
+        let order = NewReceipt { order_id: Some(Uuid::now_v7()), ..shelf.receipt("A", None, 1.0) };
+        assert_eq!(refusal(world.ada.receive_product(shelf.site, &order).await), ProblemCode::Invalid);
+        assert_eq!(refusal(world.ada.slip(hill.site, slip.id).await), ProblemCode::NotFound);
+        let there = world.ada.reverse_movement(hill.site, slip.movements[0].id, &reversal("no")).await;
+        assert_eq!(refusal(there), ProblemCode::NotFound);
+        assert_eq!(world.ada.movements(shelf.site, "kind=issue").await.unwrap(), []);
+        assert_eq!(world.ada.movements(shelf.site, "kind=receipt").await.unwrap().len(), 1);
+    }
+
     async fn a_preparation_turns_lots_into_a_new_lot_or_nothing(world: World) {
         let shelf = Shelf::of(&world).await;
         let salt = product(&world, "Calcium nitrate", "g").await;
