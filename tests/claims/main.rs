@@ -8,3 +8,4 @@ mod records;
 mod reports;
 mod rounds;
 mod sessions;
+mod stock;

@@ -33,13 +33,13 @@ pub async fn count_stock(app: &App, caller: &Caller, site: SiteId, count: Count)
 
     let product = desk.product("/product_id", count.product).await?;
     let counted = any_amount("/counted", count.counted, &product.content)?;
+    let now = draw::lock(&desk.tx, scope, product.id, count.lot).await?;
     let saying = Saying { lot: count.lot, ..Saying::default() };
     let slip = match desk.enter(count.done, SlipKind::Count, &product, counted, saying).await? {
         Slipped::New(slip) => slip,
         Slipped::Before(entered) => return Ok(handled(entered, &product)),
     };
 
-    let now = draw::lock(&desk.tx, scope, product.id, count.lot).await?;
     let then = as_of(&desk.tx, scope, &now, slip.says.done_at).await?;
     let changes = spread_count(&then, counted);
     let changes = changes.map_err(|none| Refusal::invalid("/counted", "no_lot", none.to_string()))?;

@@ -16,6 +16,8 @@ use crate::{App, Caller, Refusal};
 
 /// Clocks of phones differ; an act of tomorrow is mis-keyed.
 const AHEAD_AT_MOST: TimeDelta = TimeDelta::hours(1);
+/// A thousand tonnes: no store holds more, and the sum of millions of such entries still fits the ledger.
+const LARGEST: Amount = Amount::from_thousandths(1_000_000_000_000);
 
 /// A slip with what whoever handled the product should be told.
 #[derive(Debug, Clone, PartialEq)]
@@ -153,9 +155,9 @@ pub(super) fn some_amount(pointer: &str, entered: Quantity, product: &Product) -
 pub(super) fn any_amount(pointer: &str, entered: Quantity, product: &Product) -> Result<Amount, Refusal> {
     let amount = Amount::entered(entered, product.base);
     let amount = amount.map_err(|not| Refusal::invalid(pointer, "not_an_amount", not.to_string()))?;
-    match amount < Amount::ZERO {
-        true => Err(Refusal::invalid(pointer, "out_of_range", "expected no less than nothing")),
-        false => Ok(amount),
+    match (Amount::ZERO..=LARGEST).contains(&amount) {
+        true => Ok(amount),
+        false => Err(Refusal::invalid(pointer, "out_of_range", "expected 0 to 1000000 L or kg")),
     }
 }
 

@@ -51,13 +51,13 @@ pub async fn issue_product(
 
     let product = records::find(&desk.tx, scope.in_business(), product).await?.ok_or(Refusal::NotFound)?;
     let amount = some_amount("/amount", issue.amount, &product.content)?;
+    let held = draw::lock(&desk.tx, scope, product.id, issue.lot).await?;
     let saying = Saying { lot: issue.lot, ..Saying::default() };
     let slip = match desk.enter(issue.done, SlipKind::Issue, &product, amount, saying).await? {
         Slipped::New(slip) => slip,
         Slipped::Before(entered) => return Ok(handled(entered, &product)),
     };
 
-    let held = draw::lock(&desk.tx, scope, product.id, issue.lot).await?;
     let on = desk.day(slip.says.done_at);
     let drawn = draw::decide(&held, amount, product.content.base, issue.poured_all_the_same, on)?;
 

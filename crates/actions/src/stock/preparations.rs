@@ -44,7 +44,13 @@ pub struct Part {
 }
 
 /// A part whose product and amount are known.
-type Taken = (Kept<Product>, Option<LotId>, Amount);
+struct Taken {
+    /// Where it stands in what was entered.
+    pointer: String,
+    product: Kept<Product>,
+    lot: Option<LotId>,
+    amount: Amount,
+}
 
 /// Makes a stock solution: its parts leave their lots and a new lot of it comes in, all or nothing.
 /// # Errors
@@ -87,22 +93,23 @@ async fn parts(desk: &Desk<'_>, made: &Preparation) -> Result<Vec<Taken>, Refusa
     let mut faults = Faults::default();
     let mut parts: BTreeMap<ProductId, Taken> = BTreeMap::new();
     for (at, part) in made.parts.iter().enumerate() {
-        let pointer = format!("/parts/{at}/product_id");
+        let pointer = format!("/parts/{at}");
+        let named = format!("{pointer}/product_id");
         let new = part.product != made.product && !parts.contains_key(&part.product);
-        faults.unless(new, &pointer, "twice", "expected each product once, and not what is made");
-        let product = desk.product(&pointer, part.product).await?;
-        let amount = some_amount(&format!("/parts/{at}/amount"), part.amount, &product.content)?;
-        parts.insert(part.product, (product, part.lot, amount));
+        faults.unless(new, &named, "twice", "expected each product once, and not what is made");
+        let product = desk.product(&named, part.product).await?;
+        let amount = some_amount(&format!("{pointer}/amount"), part.amount, &product.content)?;
+        parts.insert(part.product, Taken { pointer, product, lot: part.lot, amount });
     }
     faults.or(Some(parts.into_values().collect())).map_err(Refusal::Invalid)
 }
 
-async fn pour(desk: &Desk<'_>, slip: &Slip, (product, lot, amount): &Taken) -> Result<(), Refusal> {
-    let held = draw::lock(&desk.tx, desk.scope, product.id, *lot).await?;
-    let base = product.content.base;
-    let drawn = draw::decide(&held, *amount, base, false, desk.day(slip.says.done_at))?;
-    movements::record_issues(&desk.tx, desk.scope, &desk.stamp, slip, (product.id, base), &drawn.takes)
-        .await?;
+async fn pour(desk: &Desk<'_>, slip: &Slip, part: &Taken) -> Result<(), Refusal> {
+    let (product, base) = (part.product.id, part.product.content.base);
+    let held = draw::lock(&desk.tx, desk.scope, product, part.lot).await;
+    let held = held.map_err(|refusal| refusal.within(&part.pointer))?;
+    let drawn = draw::decide(&held, part.amount, base, false, desk.day(slip.says.done_at))?;
+    movements::record_issues(&desk.tx, desk.scope, &desk.stamp, slip, (product, base), &drawn.takes).await?;
     Ok(())
 }
 
@@ -113,6 +120,6 @@ fn is_again(before: &Entered, made: &Preparation, parts: &[Taken]) -> bool {
         let sum = poured.entry(movement.product).or_default();
         *sum = *sum - movement.change;
     }
-    let wanted = parts.iter().map(|(product, _, amount)| (product.id, *amount)).collect();
+    let wanted = parts.iter().map(|part| (part.product.id, part.amount)).collect();
     before.strength == Some(made.strength) && poured == wanted
 }

@@ -2,7 +2,7 @@
 
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Site, SiteId};
-use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, SlipKind, Transfer};
+use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, Slip, SlipKind, Transfer};
 use fillmark_domain::{Amount, Id, Quantity};
 use fillmark_store::{Page, PageQuery, holdings, movements, records, shortages, slips, transfers};
 
@@ -41,12 +41,10 @@ pub async fn send_transfer(
     }
     let desk = Desk::open(app, caller, scope).await?;
 
-    let there = records::find::<Site>(&desk.tx, scope.in_business(), sending.to).await?;
-    if there.is_none_or(|there| there.archived_at.is_some()) {
-        return Err(Refusal::invalid("/to_site_id", "unknown_id", "expected the id of a site"));
-    }
+    refuse_unknown_site(&desk, sending.to).await?;
     let product = desk.product("/product_id", sending.product).await?;
     let amount = some_amount("/amount", sending.amount, &product.content)?;
+    let held = draw::lock(&desk.tx, scope, product.id, sending.lot).await?;
     let saying = Saying { lot: sending.lot, other_site: Some(sending.to), ..Saying::default() };
     let slip = match desk.enter(sending.done, SlipKind::TransferOut, &product, amount, saying).await? {
         Slipped::New(slip) => slip,
@@ -55,25 +53,44 @@ pub async fn send_transfer(
         }
     };
 
-    let held = draw::lock(&desk.tx, scope, product.id, sending.lot).await?;
     let drawn = draw::decide(&held, amount, product.content.base, false, desk.day(slip.says.done_at))?;
+
+    let transfer = leave(&desk, &slip, sending.to, &drawn.takes).await?;
+    desk.tx.commit().await?;
+    Ok(transfer)
+}
+
+async fn refuse_unknown_site(desk: &Desk<'_>, site: SiteId) -> Result<(), Refusal> {
+    let there = records::find::<Site>(&desk.tx, desk.scope.in_business(), site).await?;
+    match there.is_some_and(|there| there.archived_at.is_none()) {
+        true => Ok(()),
+        false => Err(Refusal::invalid("/to_site_id", "unknown_id", "expected the id of a site")),
+    }
+}
+
+/// Enters that what was taken from the lots is on its way.
+async fn leave(
+    desk: &Desk<'_>,
+    slip: &Slip,
+    to: SiteId,
+    takes: &[(LotId, Amount)],
+) -> Result<Transfer, Refusal> {
+    let says = &slip.says;
     let transfer = Transfer {
         id: desk.stamp.fresh(),
-        from: site,
-        to: sending.to,
-        product: product.id,
-        base: product.content.base,
-        amount,
+        from: desk.scope.id(),
+        to,
+        product: says.product,
+        base: says.base,
+        amount: says.amount,
         out: slip.id,
-        sent_at: slip.says.done_at,
+        sent_at: says.done_at,
         arrived: None,
     };
-
-    let changes: Vec<(LotId, Amount)> = drawn.takes.iter().map(|(lot, taken)| (*lot, -*taken)).collect();
-    let sent = (product.id, product.content.base);
-    movements::record(&desk.tx, scope, &desk.stamp, &slip, sent, MovementKind::TransferOut, &changes).await?;
-    transfers::send(&desk.tx, scope, &desk.stamp, &transfer).await?;
-    desk.tx.commit().await?;
+    let changes: Vec<(LotId, Amount)> = takes.iter().map(|(lot, taken)| (*lot, -*taken)).collect();
+    let (sent, kind) = ((says.product, says.base), MovementKind::TransferOut);
+    movements::record(&desk.tx, desk.scope, &desk.stamp, slip, sent, kind, &changes).await?;
+    transfers::send(&desk.tx, desk.scope, &desk.stamp, &transfer).await?;
     Ok(transfer)
 }
 
@@ -110,18 +127,25 @@ pub async fn take_in_transfer(
     }
 
     let out = slips::find(&desk.tx, from, transfer.out).await?.ok_or(Refusal::NotFound)?;
-    let mut changes = Vec::new();
-    for Movement { lot, change, .. } in &out.movements {
-        holdings::make(&desk.tx, scope, product.id, *lot, desk.day(slip.says.done_at)).await?;
-        changes.push((*lot, -*change));
-    }
-    holdings::lock_for_issue(&desk.tx, scope, product.id).await?;
-    let came = (product.id, product.content.base);
-    movements::record(&desk.tx, scope, &desk.stamp, &slip, came, MovementKind::TransferIn, &changes).await?;
-    shortages::settle(&desk.tx, scope, product.id, slip.id).await?;
-    transfers::arrive(&desk.tx, scope, &desk.stamp, id, slip.id, slip.says.done_at).await?;
+    arrive(&desk, &slip, id, &out.movements).await?;
     desk.tx.commit().await?;
     Ok(Transfer { arrived: Some((slip.id, slip.says.done_at)), ..transfer })
+}
+
+/// Enters at this site what left the other, lot by lot.
+async fn arrive(desk: &Desk<'_>, slip: &Slip, id: Id<Transfer>, left: &[Movement]) -> Result<(), Refusal> {
+    let (product, at) = (slip.says.product, slip.says.done_at);
+    let mut changes = Vec::new();
+    for Movement { lot, change, .. } in left {
+        holdings::make(&desk.tx, desk.scope, product, *lot, desk.day(at)).await?;
+        changes.push((*lot, -*change));
+    }
+    holdings::lock_for_issue(&desk.tx, desk.scope, product).await?;
+    let (came, kind) = ((product, slip.says.base), MovementKind::TransferIn);
+    movements::record(&desk.tx, desk.scope, &desk.stamp, slip, came, kind, &changes).await?;
+    shortages::settle(&desk.tx, desk.scope, product, slip.id).await?;
+    transfers::arrive(&desk.tx, desk.scope, &desk.stamp, id, slip.id, at).await?;
+    Ok(())
 }
 
 /// A transfer from or to a site.

@@ -22,6 +22,8 @@ pub type OfferPatch = Patch<NewOffer>;
 
 /// The largest sum of money, minor units: beyond it nobody orders nutrients.
 const LARGEST_MINOR: f64 = 1e12;
+/// The largest pack, a tanker: packs times lines of an order still fit the ledger.
+const LARGEST_PACK: Amount = Amount::from_thousandths(10_000_000_000);
 
 /// Who sells, and on which terms.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -141,8 +143,8 @@ impl Body for NewOffer {
             other => Err(other),
         });
         let pack = faults.take("/pack", "not_an_amount", read);
-        let some = pack.is_none_or(|(pack, _)| pack.is_positive());
-        faults.unless(some, "/pack", "out_of_range", "expected more than nothing");
+        let packable = pack.is_none_or(|(pack, _)| pack.is_positive() && pack <= LARGEST_PACK);
+        faults.unless(packable, "/pack", "out_of_range", "expected more than nothing, at most 10000 L or kg");
         faults.range("/price_minor", self.price_minor as f64, 0.0, LARGEST_MINOR);
         faults.range("/minimum_packs", self.minimum_packs.into(), 0.0, 1e5);
         let currency = currency(&mut faults, &self.currency);

@@ -2,7 +2,8 @@
 
 use fillmark_domain::stock::{LabelRevision, Lot, ProductId};
 use fillmark_domain::{Id, Kept};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Set, TryInsertResult};
+use sea_orm::sea_query::{Expr, ExprTrait, OnConflict};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Set};
 
 use crate::columns::table;
 use crate::{BrokenRow, BusinessScope, Record, Reference, Stamp, StoreError, Tx, journal};
@@ -95,9 +96,12 @@ pub async fn numbered_or_made(
         ..wanted.columns()
     };
     // Whoever makes the same lot at this moment is waited for, and theirs is found below.
-    if let TryInsertResult::Inserted(_) =
-        row::Entity::insert(row).on_conflict_do_nothing().exec(&tx.0).await?
-    {
+    let unless_there = OnConflict::columns([row::Column::ProductId, row::Column::Number])
+        .target_and_where(Expr::col(row::Column::ArchivedAt).is_null())
+        .do_nothing()
+        .to_owned();
+    let made = row::Entity::insert(row).on_conflict(unless_there).exec_without_returning(&tx.0).await?;
+    if made == 1 {
         journal::note(tx, scope, stamp, "created", Lot::WORD, id.uuid()).await?;
     }
     let lot = numbered(tx, scope, wanted.product, &wanted.number).await?;

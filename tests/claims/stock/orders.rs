@@ -1,0 +1,111 @@
+//! Orders: from the draft to the last canister.
+
+use fillmark_api::*;
+use fillmark_tests::on_both;
+use fillmark_tests::world::{World, json, refusal};
+use serde_json::json;
+use uuid::Uuid;
+
+use super::{Shelf, product, reversal};
+
+async fn supplier(world: &World, name: &str) -> Supplier {
+    let body = json(json!({ "name": name, "order_days": ["tuesday", "thursday"], "cut_off_local": "12:00",
+        "promised_lead_days": 3, "currency": "EUR" }));
+    world.ada.business().create::<NewSupplier>(&body).await.unwrap()
+}
+
+async fn offer(world: &World, shelf: &Shelf, supplier: Uuid) -> Offer {
+    let body = json(
+        json!({ "supplier_id": supplier, "product_id": shelf.product, "pack": { "value": 5, "unit": "L" },
+        "price_minor": 1990, "currency": "EUR", "minimum_packs": 1 }),
+    );
+    world.ada.site(shelf.site).create::<NewOffer>(&body).await.unwrap()
+}
+
+fn two_packs(offer: &Offer) -> NewOrder {
+    NewOrder { lines: vec![NewOrderLine { offer_id: offer.id, packs: 2 }] }
+}
+
+async fn placed(world: &World, shelf: &Shelf) -> Order {
+    let supplier = supplier(world, "Greenline").await;
+    let offer = offer(world, shelf, supplier.id).await;
+    let draft = world.ada.draft_order(shelf.site, &two_packs(&offer)).await.unwrap();
+    let placing = NewPlacing { placed_at: None, expected_on: None };
+    world.ada.place_order(shelf.site, draft.id, &placing).await.unwrap()
+}
+
+on_both! {
+    async fn an_order_is_expected_when_the_supplier_promised(world: World) {
+        let shelf = Shelf::of(&world).await;
+        // A Tuesday, 07:00 in Berlin, before the cut-off; three days later is a Friday.
+        let order = placed(&world, &shelf).await;
+        assert_eq!((order.state.as_str(), order.value_minor), ("placed", 3980));
+        assert_eq!(order.expected_on.map(|day| day.to_string()).as_deref(), Some("2026-11-27"));
+        assert_eq!(order.outstanding[0].amount.value, 10_000.0);
+    }
+
+    async fn an_order_is_received_in_parts(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let order = placed(&world, &shelf).await;
+        let part = NewReceipt { order_id: Some(order.id), ..shelf.receipt("A", None, 4_000.0) };
+        let slip = world.ada.receive_product(shelf.site, &part).await.unwrap();
+        world.ada.receive_product(shelf.site, &part).await.unwrap();
+        let state = |order: &Order| (order.state.clone(), order.received.len(), order.outstanding.len());
+        let now = world.ada.order(shelf.site, order.id).await.unwrap();
+        assert_eq!(state(&now), ("part_received".to_owned(), 1, 1));
+        assert_eq!(refusal(world.ada.cancel_order(shelf.site, order.id).await), ProblemCode::Conflict);
+        let rest = NewReceipt { order_id: Some(order.id), ..shelf.receipt("B", None, 6_000.0) };
+        world.ada.receive_product(shelf.site, &rest).await.unwrap();
+        let now = world.ada.order(shelf.site, order.id).await.unwrap();
+        assert_eq!(state(&now), ("received".to_owned(), 2, 0));
+        world.ada.reverse_slip(shelf.site, slip.id, &reversal("was another delivery")).await.unwrap();
+        let now = world.ada.order(shelf.site, order.id).await.unwrap();
+        assert_eq!(state(&now), ("part_received".to_owned(), 1, 1));
+        assert_eq!(world.ada.close_order(shelf.site, order.id).await.unwrap().state, "received");
+        let late = NewReceipt { order_id: Some(order.id), ..shelf.receipt("C", None, 1.0) };
+        assert_eq!(refusal(world.ada.receive_product(shelf.site, &late).await), ProblemCode::Conflict);
+        assert_eq!(shelf.held(&world.ada).await, 6_000.0);
+    }
+
+    async fn only_a_draft_is_changed_and_against_its_version(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let supplier = supplier(&world, "Greenline").await;
+        let offer = offer(&world, &shelf, supplier.id).await;
+        let draft = world.ada.draft_order(shelf.site, &two_packs(&offer)).await.unwrap();
+        let three = NewOrder { lines: vec![NewOrderLine { offer_id: offer.id, packs: 3 }] };
+        let changed = world.ada.redraft_order(shelf.site, &draft, &three).await.unwrap();
+        assert_eq!((changed.lines[0].packs, changed.version), (3, 2));
+        assert_eq!(refusal(world.ada.redraft_order(shelf.site, &draft, &three).await), ProblemCode::Stale);
+        let body = NewReceipt { order_id: Some(draft.id), ..shelf.receipt("A", None, 1.0) };
+        assert_eq!(refusal(world.ada.receive_product(shelf.site, &body).await), ProblemCode::Conflict);
+        assert_eq!(refusal(world.ada.business().archive(&supplier).await), ProblemCode::Conflict);
+        assert_eq!(world.ada.cancel_order(shelf.site, draft.id).await.unwrap().state, "cancelled");
+        assert_eq!(refusal(world.ada.redraft_order(shelf.site, &changed, &three).await), ProblemCode::Conflict);
+        assert_eq!(world.ada.orders(shelf.site, "state=cancelled").await.unwrap().len(), 1);
+    }
+
+    async fn an_offer_speaks_the_sites_money_and_the_products_unit(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let supplier = supplier(&world, "Greenline").await;
+        let body = json(json!({ "supplier_id": supplier.id, "product_id": shelf.product, "pack": { "value": 5, "unit": "kg" },
+            "price_minor": 1990, "currency": "GBP" }));
+        let error = world.ada.site(shelf.site).create::<NewOffer>(&body).await.unwrap_err();
+        let pointers: Vec<_> = error.problem().unwrap().errors.iter().map(|fault| fault.pointer.clone().unwrap()).collect();
+        assert_eq!(pointers, ["/currency", "/pack"]);
+    }
+
+    async fn an_order_takes_offers_of_one_supplier_and_only_what_it_lists(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let order = placed(&world, &shelf).await;
+        let other = product(&world, "Grow B", "mL").await;
+        let part_b = Shelf { site: shelf.site, product: other.id };
+        let body = NewReceipt { order_id: Some(order.id), ..part_b.receipt("A", None, 1.0) };
+        let error = world.ada.receive_product(shelf.site, &body).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].code, "not_ordered");
+        let second = supplier(&world, "Bluewater").await;
+        let elsewhere = offer(&world, &part_b, second.id).await;
+        let lines = vec![NewOrderLine { offer_id: order.lines[0].offer_id, packs: 1 }, NewOrderLine { offer_id: elsewhere.id, packs: 1 }];
+        let error = world.ada.draft_order(shelf.site, &NewOrder { lines }).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/lines/1/offer_id"));
+    }
+}

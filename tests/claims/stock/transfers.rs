@@ -1,0 +1,87 @@
+//! Between two sites.
+
+use fillmark_api::*;
+use fillmark_domain::Coded;
+use fillmark_domain::people::Role;
+use fillmark_tests::on_both;
+use fillmark_tests::world::{World, json, refusal};
+use serde_json::json;
+use uuid::Uuid;
+
+use super::{Shelf, reversal};
+
+fn sending(shelf: &Shelf, to: &Shelf, ml: f64) -> NewTransfer {
+    json(
+        json!({ "client_id": Uuid::now_v7(), "product_id": shelf.product, "amount": { "value": ml, "unit": "mL" },
+        "to_site_id": to.site }),
+    )
+}
+
+fn arrival() -> NewArrival {
+    NewArrival { client_id: Uuid::now_v7(), done_at: None }
+}
+
+on_both! {
+    async fn a_transfer_is_in_no_sites_stock_until_it_arrives(world: World) {
+        let harbour = Shelf::of(&world).await;
+        let hill = harbour.at(&world, "Hill").await;
+        harbour.receive(&world.ada, "A", Some("2026-12-01"), 200.0).await;
+        harbour.receive(&world.ada, "B", None, 200.0).await;
+        let body = sending(&harbour, &hill, 300.0);
+        let sent = world.ada.send_transfer(harbour.site, &body).await.unwrap();
+        assert_eq!(world.ada.send_transfer(harbour.site, &body).await.unwrap(), sent);
+        assert_eq!((harbour.held(&world.ada).await, hill.held(&world.ada).await), (100.0, 0.0));
+        assert_eq!(world.ada.transfers(hill.site, "").await.unwrap(), [sent.clone()]);
+        let comes = arrival();
+        let came = world.ada.take_in_transfer(hill.site, sent.id, &comes).await.unwrap();
+        assert_eq!(came.state.0.code(), "arrived");
+        assert_eq!(world.ada.take_in_transfer(hill.site, sent.id, &comes).await.unwrap(), came);
+        assert_eq!(refusal(world.ada.take_in_transfer(hill.site, sent.id, &arrival()).await), ProblemCode::Conflict);
+        assert_eq!(hill.lots(&world.ada).await, [("A".to_owned(), 200.0), ("B".to_owned(), 100.0)]);
+        assert_eq!(world.ada.transfer(harbour.site, sent.id).await.unwrap(), came);
+    }
+
+    async fn a_transfer_takes_the_right_to_keep_stock_at_both_ends(world: World) {
+        let harbour = Shelf::of(&world).await;
+        let hill = harbour.at(&world, "Hill").await;
+        harbour.receive(&world.ada, "A", None, 200.0).await;
+        let (_, mia) = world.person("Mia", Role::Manager, Some(harbour.site)).await;
+        assert_eq!(refusal(mia.send_transfer(harbour.site, &sending(&harbour, &hill, 1.0)).await), ProblemCode::NotFound);
+        let sent = world.ada.send_transfer(harbour.site, &sending(&harbour, &hill, 1.0)).await.unwrap();
+        assert_eq!(refusal(mia.take_in_transfer(hill.site, sent.id, &arrival()).await), ProblemCode::NotFound);
+        assert_eq!(refusal(world.ada.take_in_transfer(harbour.site, sent.id, &arrival()).await), ProblemCode::NotFound);
+        let own = sending(&harbour, &harbour, 1.0);
+        assert_eq!(refusal(world.ada.send_transfer(harbour.site, &own).await), ProblemCode::Invalid);
+        let slip = world.ada.reverse_slip(harbour.site, sent.out_slip_id, &reversal("no")).await;
+        assert_eq!(refusal(slip), ProblemCode::Conflict);
+    }
+
+    async fn whatever_is_sent_and_taken_in_nothing_is_lost(world: World) {
+        let harbour = Shelf::of(&world).await;
+        let hill = harbour.at(&world, "Hill").await;
+        harbour.receive(&world.ada, "A", Some("2027-01-01"), 1000.0).await;
+        hill.receive(&world.ada, "B", None, 500.0).await;
+        let mut seed = 20_261_124_u64;
+        let mut next = |below: u64| {
+            // Knuth's multiplier (The Art of Computer Programming 2, section 3.3.4): the same walk on each run.
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            (seed >> 33) % below
+        };
+        let mut on_the_way: Vec<(Uuid, Uuid, f64)> = Vec::new();
+        for _ in 0..24 {
+            let (from, to) = if next(2) == 0 { (&harbour, &hill) } else { (&hill, &harbour) };
+            let ml = (next(700) + 1) as f64;
+            if let Ok(sent) = world.ada.send_transfer(from.site, &sending(from, to, ml)).await {
+                on_the_way.push((to.site, sent.id, ml));
+            }
+            if !on_the_way.is_empty() && next(3) > 0 {
+                let (site, id, _) = on_the_way.remove(next(on_the_way.len() as u64) as usize);
+                world.ada.take_in_transfer(site, id, &arrival()).await.unwrap();
+            }
+            let (here, there) = (harbour.held(&world.ada).await, hill.held(&world.ada).await);
+            let between: f64 = on_the_way.iter().map(|(_, _, ml)| ml).sum();
+            assert_eq!(here + there + between, 1500.0);
+            assert_eq!((harbour.moved(&world.ada).await, hill.moved(&world.ada).await), (here, there));
+        }
+    }
+}
