@@ -6,6 +6,7 @@ use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;
 use fillmark_advice::rounds::{Assignment, assign};
 use fillmark_domain::Id;
+use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::{Act, Person, PersonId};
 use fillmark_domain::places::SiteId;
 use fillmark_domain::work::{Check, CheckState, Publication, Round, RoundStep};
@@ -102,7 +103,11 @@ pub async fn read_day(
     let site = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
     let today = local_day(zone_of(&tx, site).await?, app.now());
-    in_force(&tx, site, day.unwrap_or(today)).await
+    let day = day.unwrap_or(today);
+    if !is_keepable(day) {
+        return Err(Refusal::NotFound);
+    }
+    in_force(&tx, site, day).await
 }
 
 /// The caller's own round of a day, today's when no day is given.
