@@ -52,6 +52,24 @@ on_both! {
         assert_eq!(refusal(world.ada.settle_check(site, check.id, &other).await), ProblemCode::ClientIdReused);
     }
 
+    async fn of_two_who_settle_a_check_at_once_one_does(world: World) {
+        let (site, check) = daily(&world).await;
+        let (_, sam) = world.person("Sam", Role::Staff, Some(site)).await;
+        world.clock.set(instant("2026-11-24T07:30:00Z"));
+        let (first, second) = (seen("2026-11-24T07:20:00Z", "all well"), seen("2026-11-24T07:21:00Z", "a leak\nat the pump"));
+        let both = tokio::join!(world.ada.settle_check(site, check.id, &first), sam.settle_check(site, check.id, &second));
+        let refused = match both {
+            (Ok(_), Err(error)) | (Err(error), Ok(_)) => error,
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(refused.problem().unwrap().code, ProblemCode::Conflict);
+        let completion = seen("2026-11-25T07:20:00Z", "all well");
+        world.clock.set(instant("2026-11-25T07:30:00Z"));
+        let next = world.ada.all_checks(site, "due_on=2026-11-25").await.unwrap().remove(0);
+        let same = tokio::join!(world.ada.settle_check(site, next.id, &completion), world.ada.settle_check(site, next.id, &completion));
+        assert_eq!(same.0.unwrap(), same.1.unwrap());
+    }
+
     async fn a_check_is_not_done_before_it_is_due_nor_without_evidence(world: World) {
         let (site, check) = daily(&world).await;
         world.clock.set(instant("2026-11-24T07:30:00Z"));
@@ -124,6 +142,7 @@ on_both! {
         assert_eq!(count("due_on=2026-11-24").await, 2);
         assert_eq!(count("due_on=2026-11-24&due_on=2026-11-25").await, 4);
         assert_eq!(count("state=done").await, 0);
+        assert_eq!(refusal(world.ada.checks(small.site, "due_on=-200000-01-01").await), ProblemCode::BadRequest);
         assert_eq!(count(&format!("room_id={south}&due_on=2026-11-24")).await, 1);
         let fed = world.ada.all_checks(small.site, &format!("room_id={}&due_on=2026-11-24", small.north_room)).await.unwrap();
         assert_eq!(fed.iter().map(|check| check.name.as_str()).collect::<Vec<_>>(), ["Tank"]);

@@ -2,6 +2,7 @@
 
 mod alerts;
 mod checks;
+mod journal;
 mod occurrences;
 mod readings;
 mod records;

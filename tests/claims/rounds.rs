@@ -160,6 +160,8 @@ on_both! {
         let Three { site, sam: (_, client), .. } = three_rooms(&world).await;
         assert_eq!(refusal(client.publish_rounds(site, today()).await), ProblemCode::NotAllowed);
         assert_eq!(refusal(world.ada.publish_rounds(site, today() - TimeDelta::days(1)).await), ProblemCode::Invalid);
-        assert_eq!(refusal(world.ada.get::<Rounds>(&format!("/sites/{site}/rounds?day_on=someday")).await), ProblemCode::BadRequest);
+        let day = async |day: &str| world.ada.get::<Rounds>(&format!("/sites/{site}/rounds?day_on={day}")).await;
+        assert_eq!(refusal(day("someday").await), ProblemCode::BadRequest);
+        assert_eq!(refusal(day("-200000-01-01").await), ProblemCode::NotFound);
     }
 }

@@ -10,6 +10,7 @@ mod bands;
 pub mod caller;
 pub mod forecast;
 pub mod harvests;
+pub mod journal;
 pub mod passwords;
 pub mod people;
 pub mod readings;

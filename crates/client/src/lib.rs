@@ -6,6 +6,7 @@
 mod alerts;
 pub mod collections;
 mod entries;
+mod journal;
 mod records;
 mod stock;
 mod work;

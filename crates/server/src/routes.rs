@@ -8,6 +8,7 @@ pub mod forecast;
 pub mod growing;
 pub mod harvests;
 pub mod instruments;
+pub mod journal;
 pub mod people;
 pub mod places;
 pub mod readings;
@@ -40,4 +41,5 @@ pub fn api(config: &mut ServiceConfig) {
     work::routes(config);
     checks::routes(config);
     rounds::routes(config);
+    journal::routes(config);
 }

@@ -6,6 +6,7 @@ use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;
 use fillmark_advice::rounds::{Assignment, assign};
 use fillmark_domain::Id;
+use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::{Act, Person, PersonId};
 use fillmark_domain::places::SiteId;
 use fillmark_domain::work::{Check, CheckState, Publication, Round, RoundStep};
@@ -55,7 +56,8 @@ pub async fn publish(
             format!("expected a day from {today} to {last}"),
         ));
     }
-    let shared = share_out(app, site, day).await?;
+    let (day_at_hand, before) = load(app, site, day).await?;
+    let shared = share_out(day_at_hand, before, app.now()).await?;
     if !keep(app, caller, site, &shared).await? {
         return Err(Refusal::Conflict("somebody else has just published this day".to_owned()));
     }
@@ -75,15 +77,18 @@ pub(super) async fn publish_first(
 ) -> Result<(), Refusal> {
     let tx = app.store.look().await?;
     let published = rounds::in_force(&tx, site, day).await?.is_some();
-    if published || checks::of_day(&tx, site, day).await?.is_empty() {
+    drop(tx);
+    if published {
         return Ok(());
     }
-    drop(tx);
-    let shared = share_out(app, site, day).await?;
-    if shared.has_shifts && !shared.is_empty() {
-        keep(app, job, site, &shared).await?;
+    let (day_at_hand, before) = load(app, site, day).await?;
+    let now = app.now();
+    // Another beat may have published since: its rounds are the first.
+    if before.is_some() || !day_at_hand.has_shifts() || day_at_hand.question(now).checks.is_empty() {
+        return Ok(());
     }
-    Ok(())
+    let shared = share_out(day_at_hand, None, now).await?;
+    keep(app, job, site, &shared).await.map(drop)
 }
 
 /// The rounds in force for a day; today's when no day is given.
@@ -98,7 +103,11 @@ pub async fn read_day(
     let site = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
     let today = local_day(zone_of(&tx, site).await?, app.now());
-    in_force(&tx, site, day.unwrap_or(today)).await
+    let day = day.unwrap_or(today);
+    if !is_keepable(day) {
+        return Err(Refusal::NotFound);
+    }
+    in_force(&tx, site, day).await
 }
 
 /// The caller's own round of a day, today's when no day is given.
@@ -147,17 +156,12 @@ async fn in_force(tx: &Tx, site: SiteScope, day: NaiveDate) -> Result<DayOfRound
 struct Shared {
     number: i64,
     date: NaiveDate,
-    has_shifts: bool,
     stays: BTreeMap<PersonId, Vec<RoundStep>>,
     assignment: Assignment,
     minutes: HashMap<Id<Check>, i64>,
 }
 
 impl Shared {
-    fn is_empty(&self) -> bool {
-        self.assignment.rounds.is_empty() && self.assignment.left.is_empty()
-    }
-
     fn rounds(&self, site: SiteId, at: DateTime<Utc>) -> Result<Vec<Round>, Refusal> {
         let mut steps = self.stays.clone();
         let mut fair: BTreeMap<PersonId, i64> = BTreeMap::new();
@@ -185,13 +189,20 @@ impl Shared {
     }
 }
 
-/// Shares out a day as things stand now. The search is work for a thread of its own.
-async fn share_out(app: &App, site: SiteScope, date: NaiveDate) -> Result<Shared, Refusal> {
-    let now = app.now();
+type Published = (Publication, Vec<KeptRound>);
+
+/// A day, and what is published of it.
+async fn load(
+    app: &App,
+    site: SiteScope,
+    date: NaiveDate,
+) -> Result<(DayAtHand, Option<Published>), Refusal> {
     let tx = app.store.look().await?;
-    let day = DayAtHand::load(&tx, site, date).await?;
-    let before = rounds::in_force(&tx, site, date).await?;
-    drop(tx);
+    Ok((DayAtHand::load(&tx, site, date).await?, rounds::in_force(&tx, site, date).await?))
+}
+
+/// Shares out a day as things stand now. The search is work for a thread of its own.
+async fn share_out(day: DayAtHand, before: Option<Published>, now: DateTime<Utc>) -> Result<Shared, Refusal> {
     let question = day.question(now);
     let assignment = tokio::task::spawn_blocking(move || assign(&question))
         .await
@@ -200,8 +211,7 @@ async fn share_out(app: &App, site: SiteScope, date: NaiveDate) -> Result<Shared
         before.map_or((0, Vec::new()), |(publication, rounds)| (publication.number, rounds));
     Ok(Shared {
         number: number + 1,
-        date,
-        has_shifts: day.has_shifts(),
+        date: day.date,
         stays: stays(&day.checks, &published, now),
         assignment,
         minutes: day.checks.iter().map(|kept| (kept.id, kept.check.work_min.into())).collect(),

@@ -233,7 +233,8 @@ impl NewCompletion {
         faults.unless(self.reading_ids.len() <= 100, "/reading_ids", "too_many", few);
         faults.unless(self.calibration_ids.len() <= 100, "/calibration_ids", "too_many", few);
         if let Some(note) = &self.note {
-            faults.text("/note", note, 2000);
+            // A note may have several lines; apart from those it is like any text.
+            faults.text("/note", &note.replace(['\n', '\r', '\t'], " "), 2000);
         }
         let readings = self.reading_ids.iter().map(|id| words::Evidence::Reading(Id::new(*id)));
         let calibrations = self.calibration_ids.iter().map(|id| words::Evidence::Calibration(Id::new(*id)));

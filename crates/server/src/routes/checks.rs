@@ -8,6 +8,7 @@ use fillmark_actions::work::checks;
 use fillmark_actions::work::settle::{Completion, settle};
 use fillmark_api::{Check, CheckStanding, Listed, NewCompletion, NewExcusal, TypedIn};
 use fillmark_domain::Id;
+use fillmark_domain::growing::is_keepable;
 use fillmark_store::Filter;
 use fillmark_store::checks::KeptCheck;
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -152,8 +153,9 @@ fn dated(filters: &mut [Filter], column: &str) -> Result<(), Refused> {
         }
         for value in values {
             let text = value.to_string();
-            let day: Result<NaiveDate, _> = text.trim_matches('\'').parse();
-            *value = day.map_err(|_| Refused::parameter(column, "expected a date like 2026-11-24"))?.into();
+            let day: Option<NaiveDate> = text.trim_matches('\'').parse().ok();
+            let day = day.filter(|day| is_keepable(*day));
+            *value = day.ok_or_else(|| Refused::parameter(column, "expected a date like 2026-11-24"))?.into();
         }
     }
     Ok(())

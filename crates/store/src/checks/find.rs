@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::work::{Check, CheckStanding, Place};
 use fillmark_domain::{Coded, Id};
@@ -116,6 +116,9 @@ pub async fn minutes_done(
         .filter(Column::State.eq(code(CheckStanding::Done)))
         .filter(Column::StateAt.gte(from))
         .filter(Column::StateAt.lt(until))
+        // The limit of a check lies within a week of when it is due: this is for the index.
+        .filter(Column::DueAt.gte(from - TimeDelta::days(8)))
+        .filter(Column::DueAt.lt(until))
         .into_tuple()
         .all(&tx.0)
         .await?;
