@@ -35,6 +35,17 @@ pub async fn beat(app: &App) -> Result<(), Refusal> {
     Ok(())
 }
 
+/// Does at one site what a beat does there.
+/// # Errors
+/// When the site is not there or the database fails.
+pub async fn beat_once(app: &App, site: SiteId) -> Result<(), Refusal> {
+    let job = Caller::job();
+    let tx = app.store.look().await?;
+    let zone = zone_of(&tx, job.may(Act::Manage, site)?).await?;
+    drop(tx);
+    beat_at(app, &job, site, zone).await
+}
+
 async fn beat_at(app: &App, job: &Caller, site: SiteId, zone: Tz) -> Result<(), Refusal> {
     let scope = job.may(Act::Manage, site)?;
     planning::follow_plans(app, scope, zone).await?;

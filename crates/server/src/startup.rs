@@ -70,14 +70,24 @@ pub struct Running {
 /// # Errors
 /// [`StartError`].
 pub async fn open_app(settings: &Settings, clock: Arc<dyn Clock>) -> Result<App, StartError> {
-    let database = settings.where_kept();
-    if let Database::Sqlite { path } = &database
+    open_database(&settings.where_kept(), settings.connections, clock).await
+}
+
+/// Opens a database and brings its schema up.
+/// # Errors
+/// [`StartError`].
+pub async fn open_database(
+    database: &Database,
+    connections: u32,
+    clock: Arc<dyn Clock>,
+) -> Result<App, StartError> {
+    if let Database::Sqlite { path } | Database::Building { path } = database
         && let Some(folder) = path.parent()
     {
         let no_folder = |source| StartError::NoFolder { path: folder.to_owned(), source };
         std::fs::create_dir_all(folder).map_err(no_folder)?;
     }
-    let store = Store::open(&database, settings.connections).await?;
+    let store = Store::open(database, connections).await?;
     fillmark_migrations::bring_up(store.for_migrations()).await?;
     Ok(App::new(store, clock))
 }

@@ -18,6 +18,11 @@ pub enum Database {
         /// Path of the file.
         path: std::path::PathBuf,
     },
+    /// A file of the embedded database that is being built and thrown away when that fails: nothing waits for the disk.
+    Building {
+        /// Path of the file.
+        path: std::path::PathBuf,
+    },
     /// A PostgreSQL server.
     Postgres {
         /// `postgres://…`
@@ -41,11 +46,8 @@ impl Store {
     /// When the database cannot be reached or opened.
     pub async fn open(database: &Database, connections: u32) -> Result<Store, StoreError> {
         match database {
-            Database::Sqlite { path } => {
-                let writer = connect(sqlite(path, 1, false)).await?;
-                let reader = connect(sqlite(path, connections, true)).await?;
-                Ok(Store { writer, reader })
-            }
+            Database::Sqlite { path } => embedded(path, connections, SqliteSynchronous::Full).await,
+            Database::Building { path } => embedded(path, connections, SqliteSynchronous::Off).await,
             Database::Postgres { url } => {
                 let mut options = ConnectOptions::new(url);
                 options
@@ -127,7 +129,22 @@ async fn connect(options: ConnectOptions) -> Result<DatabaseConnection, StoreErr
     Ok(sea_orm::Database::connect(options).await?)
 }
 
-fn sqlite(path: &std::path::Path, connections: u32, reads_only: bool) -> ConnectOptions {
+async fn embedded(
+    path: &std::path::Path,
+    connections: u32,
+    waits: SqliteSynchronous,
+) -> Result<Store, StoreError> {
+    let writer = connect(sqlite(path, 1, waits, false)).await?;
+    let reader = connect(sqlite(path, connections, waits, true)).await?;
+    Ok(Store { writer, reader })
+}
+
+fn sqlite(
+    path: &std::path::Path,
+    connections: u32,
+    waits: SqliteSynchronous,
+    reads_only: bool,
+) -> ConnectOptions {
     let mut options = ConnectOptions::new(format!("sqlite://{}", path.display()));
     options
         .max_connections(connections)
@@ -140,7 +157,7 @@ fn sqlite(path: &std::path::Path, connections: u32, reads_only: bool) -> Connect
                 .create_if_missing(true)
                 .foreign_keys(true)
                 .journal_mode(SqliteJournalMode::Wal)
-                .synchronous(SqliteSynchronous::Full)
+                .synchronous(waits)
                 .busy_timeout(Duration::from_secs(10));
             if reads_only { options.pragma("query_only", "on") } else { options }
         });

@@ -1,5 +1,6 @@
 //! Reading checks, opening and excusing them.
 
+use chrono::NaiveDate;
 use chrono_tz::Tz;
 use fillmark_domain::Id;
 use fillmark_domain::people::Act;
@@ -23,6 +24,20 @@ pub async fn list(
     let site = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
     Ok((checks::page(&tx, site, query).await?, zone_of(&tx, site).await?))
+}
+
+/// The checks of a local day, in the order they are due.
+/// # Errors
+/// When the caller may not see them.
+pub async fn of_day(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    day: NaiveDate,
+) -> Result<Vec<KeptCheck>, Refusal> {
+    let site = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    Ok(checks::of_day(&tx, site, day).await?)
 }
 
 /// A check, and the zone of its local times.

@@ -1,0 +1,139 @@
+//! What the demo prints: where to open it, who can sign in, today's rounds, what to buy, and a room's report.
+
+use chrono::Days as ChronoDays;
+use comfy_table::{Table, presets};
+use fillmark_actions::records::{list, read};
+use fillmark_actions::{App, Caller, Refusal, forecast, reports, work};
+use fillmark_advice::review::Share;
+use fillmark_domain::people::Person;
+use fillmark_domain::places::{Room, Site};
+use fillmark_domain::{Coded, Days, Kept};
+use fillmark_store::PageQuery;
+
+use super::cast::{PASSWORD, PEOPLE, SITES};
+
+pub(super) async fn print(app: &App, address: &str) -> Result<(), Refusal> {
+    let caller = Caller::job();
+    println!("\nFillmark's demo listens at {address} (interactive documentation: {address}/docs/)");
+    println!("All of it is invented. Everybody signs in with the password: {PASSWORD}\n");
+    let mut people = table(&["person", "signs in as", "role", "where"]);
+    for person in &PEOPLE {
+        let at = person.site.map_or("every site", |site| SITES[site].name);
+        people.add_row([person.name, person.sign_in, person.role.code(), at]);
+    }
+    println!("{people}\n");
+    let query = PageQuery { limit: 200, ..PageQuery::default() };
+    for site in list::<Site>(app, &caller, (), &query).await?.items {
+        rounds(app, &caller, &site).await?;
+        purchases(app, &caller, &site).await?;
+        let rooms = list::<Room>(app, &caller, site.id, &query).await?.items;
+        if let Some(room) = rooms.first() {
+            report(app, &caller, &site, room).await?;
+        }
+    }
+    Ok(())
+}
+
+fn table(header: &[&str]) -> Table {
+    let mut table = Table::new();
+    table.load_preset(presets::UTF8_HORIZONTAL_ONLY).set_header(header);
+    table
+}
+
+async fn rounds(app: &App, caller: &Caller, site: &Kept<Site>) -> Result<(), Refusal> {
+    let day = work::rounds::read_day(app, caller, site.id, None).await?;
+    println!("{}: rounds of {}", site.content.name, day.publication.date);
+    let mut rounds = table(&["person", "at", "check", "minutes"]);
+    for kept in &day.rounds {
+        let person = read::<Person>(app, caller, (), kept.round.person).await?.content.name;
+        for step in &kept.round.steps {
+            let Some(check) = day.checks.get(&step.check) else { continue };
+            let at = step.starts_at.with_timezone(&day.zone).format("%H:%M").to_string();
+            rounds.add_row([person.clone(), at, check.check.name.clone(), check.check.work_min.to_string()]);
+        }
+    }
+    println!("{rounds}\n");
+    Ok(())
+}
+
+async fn purchases(app: &App, caller: &Caller, site: &Kept<Site>) -> Result<(), Refusal> {
+    let made = forecast::read(app, caller, site.id, None).await?;
+    println!("{}: what to buy (service level {:.0} %)", site.content.name, made.service_level * 100.0);
+    let mut list = table(&[
+        "product",
+        "use in 28 days",
+        "of it changes / top-ups / pH",
+        "in stock",
+        "order by",
+        "packs",
+        "from",
+        "cost",
+    ]);
+    for product in &made.forecast.products {
+        let name =
+            made.products.get(&product.product).map(|kept| kept.content.name.clone()).unwrap_or_default();
+        let causes = product.days.iter().take(28).map(|day| day.by_cause);
+        let (changes, top_ups, ph) = causes
+            .fold((0.0, 0.0, 0.0), |sum, day| (sum.0 + day.changes, sum.1 + day.top_ups, sum.2 + day.ph));
+        let first = product.days.first();
+        let held = first.map_or(0.0, |day| day.balance + day.by_cause.total());
+        let litres = |ml: f64| format!("{:.1} L", ml / 1000.0);
+        let bought = product.purchase.as_ref();
+        let supplier =
+            bought.and_then(|buy| made.suppliers.get(&buy.supplier)).map(|kept| kept.content.name.clone());
+        list.add_row([
+            name,
+            litres(product.expected_use(28)),
+            format!("{:.1} / {:.1} / {:.1} L", changes / 1000.0, top_ups / 1000.0, ph / 1000.0),
+            litres(held),
+            bought.map_or("lasts".into(), |buy| buy.order_by.date().to_string()),
+            bought.map(|buy| buy.packs.count.to_string()).unwrap_or_default(),
+            supplier.unwrap_or_default(),
+            bought
+                .map(|buy| format!("{:.2} {}", buy.cost.minor as f64 / 100.0, buy.cost.currency))
+                .unwrap_or_default(),
+        ]);
+    }
+    println!("{list}\n");
+    Ok(())
+}
+
+async fn report(app: &App, caller: &Caller, site: &Kept<Site>, room: &Kept<Room>) -> Result<(), Refusal> {
+    let today = app.now().with_timezone(&site.content.time_zone).date_naive();
+    let days = Days { from: today - ChronoDays::new(28), until: today - ChronoDays::new(1) };
+    let made = reports::room(app, caller, site.id, room.id, days).await?;
+    println!("{}, {}: report of {} to {}", site.content.name, room.content.name, days.from, days.until);
+    let mut figures = table(&["figure", "value", "n", "95 % interval"]);
+    let mut row = |name: &str, share: Share| {
+        let percent = |value: f64| format!("{:.1} %", value * 100.0);
+        let interval = share
+            .interval()
+            .map(|interval| format!("{} to {}", percent(interval.low), percent(interval.high)));
+        figures.add_row([
+            name.to_owned(),
+            share.value().map(percent).unwrap_or_default(),
+            share.n.to_string(),
+            interval.unwrap_or_default(),
+        ]);
+    };
+    row("checks in time", made.compliance.checks.share());
+    row("readings in band", made.compliance.in_band);
+    row("tank changes on time", made.compliance.changes_on_time);
+    row("readings with a meter in calibration", made.compliance.calibrated);
+    let time = made.compliance.time;
+    let share = time.share().map(|share| format!("{:.1} %", share * 100.0)).unwrap_or_default();
+    figures.add_row(["time in band (estimated)".to_owned(), share, time.n.to_string(), String::new()]);
+    for cycle in &made.yields {
+        let per_m2 =
+            cycle.figures.kg_per_m2.map(|figure| format!(", {:.2} kg/m²", figure.value)).unwrap_or_default();
+        let value = format!("{:.1} kg{per_m2}", cycle.figures.kg.value);
+        figures.add_row([
+            format!("picked of {}", cycle.name),
+            value,
+            cycle.figures.kg.n.to_string(),
+            String::new(),
+        ]);
+    }
+    println!("{figures}\n");
+    Ok(())
+}
