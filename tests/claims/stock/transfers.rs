@@ -31,7 +31,7 @@ on_both! {
         let sent = world.ada.send_transfer(harbour.site, &body).await.unwrap();
         assert_eq!(world.ada.send_transfer(harbour.site, &body).await.unwrap(), sent);
         assert_eq!((harbour.held(&world.ada).await, hill.held(&world.ada).await), (100.0, 0.0));
-        assert_eq!(world.ada.transfers(hill.site, "").await.unwrap(), [sent.clone()]);
+        assert_eq!(world.ada.transfers(hill.site, "").await.unwrap(), std::slice::from_ref(&sent));
         let comes = arrival();
         let came = world.ada.take_in_transfer(hill.site, sent.id, &comes).await.unwrap();
         assert_eq!(came.state.0.code(), "arrived");
