@@ -5,6 +5,8 @@ mod build;
 mod cast;
 mod print;
 mod season;
+mod trade;
+mod vessel;
 mod week;
 
 use std::path::{Path, PathBuf};

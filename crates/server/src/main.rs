@@ -6,9 +6,9 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 use clap::{Args, Parser, Subcommand};
-use fillmark_actions::{Clock, people};
+use fillmark_actions::{Clock, people, work};
 use fillmark_domain::people::Person;
-use fillmark_server::{Settings, document};
+use fillmark_server::{Settings, demo, document};
 
 /// The operations server of a hydroponic business.
 #[derive(Parser)]
@@ -22,6 +22,8 @@ struct Line {
 enum Command {
     /// Run the server.
     Serve(Common),
+    /// Make an invented business with a year of history, show it, and serve it.
+    Demo(DemoLine),
     /// Bring the database's schema up and stop.
     Migrate(Common),
     /// Print the OpenAPI document.
@@ -44,6 +46,22 @@ enum Admin {
         #[arg(long)]
         sign_in: String,
     },
+}
+
+#[derive(Args)]
+struct DemoLine {
+    /// Remove the demo that is there and make it anew.
+    #[arg(long)]
+    fresh: bool,
+    /// Print what there is to see and stop.
+    #[arg(long)]
+    once: bool,
+    /// Where the demo lives.
+    #[arg(long, default_value = "./fillmark-demo")]
+    folder: PathBuf,
+    /// Address and port to listen at.
+    #[arg(long)]
+    listen: Option<String>,
 }
 
 #[derive(Args)]
@@ -80,6 +98,7 @@ async fn main() -> ExitCode {
 async fn run(command: Command) -> Result<(), Failure> {
     match command {
         Command::Serve(common) => serve(&common.settings()?).await,
+        Command::Demo(line) => run_demo(line).await,
         Command::Migrate(common) => migrate(&common.settings()?).await,
         Command::Openapi => {
             println!("{}", document::document().to_pretty_json()?);
@@ -111,6 +130,25 @@ async fn serve(settings: &Settings) -> Result<(), Failure> {
         () = running.stop() => Ok(()),
         second = wait_for_signal() => second,
     }
+}
+
+async fn run_demo(line: DemoLine) -> Result<(), Failure> {
+    let mut settings = demo::prepare(&line.folder, line.fresh, Arc::new(MachineClock)).await?;
+    settings.listen = line.listen.unwrap_or(settings.listen);
+    if line.once {
+        let app = fillmark_server::open_app(&settings, Arc::new(MachineClock)).await?;
+        work::beat(&app).await?;
+        demo::show(&app, &format!("http://{}", settings.listen)).await?;
+        app.store.close().await?;
+        return Ok(());
+    }
+    let running = fillmark_server::start(&settings, Arc::new(MachineClock)).await?;
+    work::beat(&running.app).await?;
+    demo::show(&running.app, &running.address).await?;
+    println!("Serving; Ctrl-C stops it.");
+    wait_for_signal().await?;
+    running.stop().await;
+    Ok(())
 }
 
 async fn migrate(settings: &Settings) -> Result<(), Failure> {

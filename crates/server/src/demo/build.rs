@@ -17,7 +17,7 @@ use uuid::Uuid;
 use super::Moved;
 use super::cast::{CROPS, CastSite, PASSWORD, PEOPLE, PRODUCTS, SITES, SUPPLIERS};
 use super::season::{self, Grown};
-use super::week::Hand;
+use super::week::{Hand, Written};
 
 /// Days of history.
 const DAYS: u64 = 364;
@@ -60,7 +60,8 @@ pub(super) async fn build(app: &App, clock: &Arc<Moved>, now: DateTime<Utc>) -> 
             clock.set(at(day, 3));
             work::beat_once(app, place.id).await?;
             clock.set(at(next, 0) - TimeDelta::hours(1));
-            hand.write_week(app, &business, place, day, next, &mut chance).await?;
+            let days = Written { from: day, until: next };
+            hand.write_week(app, &business, place, days, &mut chance).await?;
             work::beat_once(app, place.id).await?;
         }
         if next.format("%m").to_string() != day.format("%m").to_string() {

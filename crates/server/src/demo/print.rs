@@ -36,7 +36,7 @@ pub(super) async fn print(app: &App, address: &str) -> Result<(), Refusal> {
 
 fn table(header: &[&str]) -> Table {
     let mut table = Table::new();
-    table.load_preset(presets::UTF8_HORIZONTAL_ONLY).set_header(header);
+    table.load_preset(presets::UTF8_FULL_CONDENSED).set_header(header);
     table
 }
 

@@ -8,7 +8,9 @@ use fillmark_domain::growing::{
     Cycle, CycleId, Dose, Feed, Placement, Programme, ProgrammeId, ProgrammeRevision, StageDate, Step,
 };
 use fillmark_domain::people::Role;
-use fillmark_domain::places::{Room, RoomId, SiteId, Tank, TankId, TankMode, TankRoom, WaterSourceId};
+use fillmark_domain::places::{
+    OutOfUse, Room, RoomId, SiteId, Tank, TankId, TankMode, TankRoom, WaterSourceId,
+};
 use fillmark_domain::work::{CheckPlan, Held, Place as At, Qualification, Shift, Task};
 use fillmark_domain::{Band, Id, Metric};
 
@@ -69,7 +71,7 @@ pub(super) async fn set_up(
         // Rooms begin at different points of their cycles, so that the work is spread.
         let begins = business.first_day - Days::new(7 * place as u64 + 5);
         let cycles = cycles(app, business, site, room, id, &tanks, programme, begins).await?;
-        plans(app, business, site, room, id).await?;
+        plans(app, business, site, room, id, &tanks).await?;
         rooms.push(GrownRoom { id, cast: room, tanks, cycles });
     }
     let desk = CheckPlan {
@@ -222,47 +224,66 @@ async fn cycles(
                 Feed { tank: *tank, cycle, from: starts_on, until: Some(ends_on), leads: true, plants };
             create(app, owner, site, feed).await?;
         }
+        for (tank, _) in tanks {
+            let (from, until) = (ends_on + Days::new(1), ends_on + Days::new(u64::from(cast.idle_days)));
+            let empty =
+                OutOfUse { tank: *tank, from, until: Some(until), reason: "empty between cycles".into() };
+            create(app, owner, site, empty).await?;
+        }
         cycles.push((cycle, starts_on, ends_on));
         starts_on = ends_on + Days::new(u64::from(cast.idle_days) + 1);
     }
     Ok(cycles)
 }
 
+/// A morning look at each tank, at the air of the room, and once a week at leaves and roots.
 async fn plans(
     app: &App,
     business: &Business,
     site: SiteId,
     room: &CastRoom,
     room_id: RoomId,
+    tanks: &[(TankId, f64)],
 ) -> Result<(), Refusal> {
-    let morning = CheckPlan {
-        name: format!("{}: tanks", room.name),
+    let daily = CheckPlan {
+        name: format!("{}: air", room.name),
         task: Task::Measure {
-            metrics: [Metric::Ec, Metric::Ph, Metric::Volume].into(),
-            point: SamplePoint::Tank,
+            metrics: [Metric::AirTemperature, Metric::RelativeHumidity].into(),
+            point: SamplePoint::Air,
         },
         place: At::Room(room_id),
         rule: "FREQ=DAILY".into(),
         start: business.first_day.and_time(clock(7)),
         window_min: 240,
         limit_min: 720,
-        work_min: 5 + 4 * room.tanks.len() as u32,
+        work_min: 2,
         qualification: None,
         two_people: false,
     };
-    create(app, &business.owner, site, morning).await?;
+    for (number, (tank, _)) in tanks.iter().enumerate() {
+        let morning = CheckPlan {
+            name: format!("{} {}: morning reading", room.name, number + 1),
+            task: Task::Measure {
+                metrics: [Metric::Ec, Metric::Ph, Metric::Volume].into(),
+                point: SamplePoint::Tank,
+            },
+            place: At::Tank(*tank),
+            work_min: 6,
+            ..daily.clone()
+        };
+        create(app, &business.owner, site, morning).await?;
+    }
     let look = CheckPlan {
         name: format!("{}: leaves and roots", room.name),
         task: Task::Inspect,
         rule: "FREQ=WEEKLY;BYDAY=WE".into(),
         start: business.first_day.and_time(clock(10)),
         work_min: 20,
-        place: At::Room(room_id),
         window_min: 360,
         limit_min: 1440,
-        qualification: None,
-        two_people: false,
+        ..daily.clone()
     };
+    create(app, &business.owner, site, daily).await?;
     create(app, &business.owner, site, look).await?;
     Ok(())
 }
