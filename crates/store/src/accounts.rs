@@ -131,9 +131,9 @@ pub async fn refresh_session(
     at: DateTime<Utc>,
 ) -> Result<bool, StoreError> {
     let update = session::Entity::update_many()
-        .col_expr(session::Column::SpentHash, Expr::val(session.refresh_hash.as_str()).into())
-        .col_expr(session::Column::RefreshHash, Expr::val(next).into())
-        .col_expr(session::Column::RefreshedAt, Expr::val(at).into())
+        .col_expr(session::Column::SpentHash, Expr::val(session.refresh_hash.as_str()))
+        .col_expr(session::Column::RefreshHash, Expr::val(next))
+        .col_expr(session::Column::RefreshedAt, Expr::val(at))
         .filter(session::Column::Id.eq(session.id))
         .filter(session::Column::RefreshHash.eq(session.refresh_hash.as_str()))
         .filter(session::Column::EndedAt.is_null());
@@ -145,7 +145,7 @@ pub async fn refresh_session(
 /// When the database fails.
 pub async fn end_session(tx: &Tx, id: Uuid, at: DateTime<Utc>) -> Result<(), StoreError> {
     session::Entity::update_many()
-        .col_expr(session::Column::EndedAt, Expr::val(at).into())
+        .col_expr(session::Column::EndedAt, Expr::val(at))
         .filter(session::Column::Id.eq(id))
         .filter(session::Column::EndedAt.is_null())
         .exec(&tx.0)

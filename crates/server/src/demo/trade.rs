@@ -19,6 +19,15 @@ pub(super) struct Shelf {
     lot: u32,
 }
 
+/// Whose shelf it is, and who keeps it.
+#[derive(Clone, Copy)]
+pub(super) struct Keeper<'a> {
+    pub(super) app: &'a App,
+    pub(super) business: &'a Business,
+    pub(super) place: &'a Place,
+    pub(super) manager: &'a Caller,
+}
+
 struct Coming {
     on: NaiveDate,
     product: usize,
@@ -32,44 +41,30 @@ impl Shelf {
     }
 
     /// Begins the year with three packs of everything.
-    pub(super) async fn stock(
-        &mut self,
-        app: &App,
-        business: &Business,
-        place: &Place,
-        manager: &Caller,
-    ) -> Result<(), Refusal> {
+    pub(super) async fn stock(&mut self, keeper: Keeper<'_>) -> Result<(), Refusal> {
         for (product, cast) in PRODUCTS.iter().enumerate() {
             let ml = 3.0 * cast.pack_ml as f64;
-            self.receive(
-                app,
-                business,
-                place,
-                manager,
-                Delivery { product, ml, on: business.first_day, order: None },
-            )
-            .await?;
+            self.receive(keeper, Delivery { product, ml, on: keeper.business.first_day, order: None })
+                .await?;
         }
         Ok(())
     }
 
     pub(super) async fn week(
         &mut self,
-        app: &App,
-        business: &Business,
-        place: &Place,
-        manager: &Caller,
+        keeper: Keeper<'_>,
         day: NaiveDate,
         used_ml: &[f64],
         chance: &mut StdRng,
     ) -> Result<(), Refusal> {
+        let Keeper { app, place, manager, .. } = keeper;
         let (arrived, coming): (Vec<_>, Vec<_>) =
             std::mem::take(&mut self.coming).into_iter().partition(|one| one.on <= day);
         self.coming = coming;
         for came in arrived {
             let delivery =
                 Delivery { product: came.product, ml: came.ml, on: came.on, order: Some(came.order) };
-            self.receive(app, business, place, manager, delivery).await?;
+            self.receive(keeper, delivery).await?;
         }
         for (product, cast) in PRODUCTS.iter().enumerate() {
             self.held_ml[product] -= used_ml[product];
@@ -95,14 +90,8 @@ impl Shelf {
         Ok(())
     }
 
-    async fn receive(
-        &mut self,
-        app: &App,
-        business: &Business,
-        place: &Place,
-        manager: &Caller,
-        came: Delivery,
-    ) -> Result<(), Refusal> {
+    async fn receive(&mut self, keeper: Keeper<'_>, came: Delivery) -> Result<(), Refusal> {
+        let Keeper { app, business, place, manager } = keeper;
         self.lot += 1;
         self.held_ml[came.product] += came.ml;
         let initial = place.cast.name.chars().next().unwrap_or('L');

@@ -21,7 +21,7 @@ use uuid::Uuid;
 use super::build::{Business, Place, acting, at};
 use super::cast::{CROPS, CastRoom, PEOPLE, SITES};
 use super::season::GrownRoom;
-use super::trade::Shelf;
+use super::trade::{Keeper, Shelf};
 use super::vessel::{Sheet, Vessel, Visit, reading, round};
 
 /// A share of checks that nobody got round to, and of days on which nobody poured though they should have.
@@ -62,8 +62,9 @@ impl Hand {
         chance: &mut StdRng,
     ) -> Result<(), Refusal> {
         let manager = self.workers[0].1.clone();
+        let keeper = Keeper { app, business, place, manager: &manager };
         if days.from == business.first_day {
-            self.shelf.stock(app, business, place, &manager).await?;
+            self.shelf.stock(keeper).await?;
         }
         let mut sheet = Sheet::new();
         for day in days.from.iter_days().take_while(|day| *day < days.until) {
@@ -76,7 +77,7 @@ impl Hand {
         }
         let outcomes = readings::enter(app, &manager, place.id, &sheet.readings).await?;
         additions::enter(app, &manager, place.id, &sheet.additions).await?;
-        self.shelf.week(app, business, place, &manager, days.from, &sheet.used_ml, chance).await?;
+        self.shelf.week(keeper, days.from, &sheet.used_ml, chance).await?;
         let taken = Taken::of(&sheet.readings, &outcomes);
         self.settle(app, place, days, &taken, chance).await?;
         self.pick(app, place, days.from, chance).await

@@ -92,7 +92,7 @@ fn refused(error: &serde_path_to_error::Error<serde_json::Error>) -> Refused {
         code: "wrong_form".into(),
         detail,
     });
-    Refused(problem)
+    Refused(Box::new(problem))
 }
 
 /// `items[3].volume` as `/items/3/volume`.

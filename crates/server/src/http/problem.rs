@@ -14,12 +14,12 @@ use utoipa::openapi::{ContentBuilder, Ref, RefOr, Response, ResponseBuilder};
 
 /// A refusal on its way out.
 #[derive(Debug, Clone)]
-pub struct Refused(pub Problem);
+pub struct Refused(pub Box<Problem>);
 
 impl Refused {
     /// A problem of this kind.
     pub fn new(code: ProblemCode, detail: impl Into<String>) -> Self {
-        Refused(Problem::new(code, detail))
+        Refused(Box::new(Problem::new(code, detail)))
     }
 
     /// A query parameter that cannot be taken.
@@ -28,7 +28,7 @@ impl Refused {
         let mut problem = Problem::new(ProblemCode::BadRequest, format!("{name}: {detail}"));
         let parameter = Some(name.to_owned());
         problem.errors.push(ProblemFault { pointer: None, parameter, code: "bad_parameter".into(), detail });
-        Refused(problem)
+        Refused(Box::new(problem))
     }
 
     fn with(code: ProblemCode, faults: &Faults) -> Self {
@@ -44,7 +44,7 @@ impl Refused {
                 detail: fault.detail.clone(),
             })
             .collect();
-        Refused(problem)
+        Refused(Box::new(problem))
     }
 
     /// The answer, naming the request it is for.

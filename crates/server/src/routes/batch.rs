@@ -85,7 +85,7 @@ fn result<W>(at: usize, client_id: Uuid, outcome: Option<Outcome<W>>) -> BatchRe
     let (outcome, id, problem) = match outcome {
         Some(Outcome::Created(id)) => (BatchOutcome::Created, Some(id.uuid()), None),
         Some(Outcome::Duplicate(id)) => (BatchOutcome::Duplicate, Some(id.uuid()), None),
-        Some(Outcome::Rejected(refusal)) => (BatchOutcome::Rejected, None, Some(Refused::from(refusal).0)),
+        Some(Outcome::Rejected(refusal)) => (BatchOutcome::Rejected, None, Some(*Refused::from(refusal).0)),
         None => (BatchOutcome::Rejected, None, None),
     };
     BatchResult { index: u32::try_from(at).unwrap_or(u32::MAX), client_id, outcome, id, problem }
