@@ -52,7 +52,11 @@ async fn rounds(app: &App, caller: &Caller, site: &Kept<Site>) -> Result<(), Ref
             rounds.add_row([person.clone(), at, check.check.name.clone(), check.check.work_min.to_string()]);
         }
     }
-    println!("{rounds}\n");
+    println!("{rounds}");
+    if !day.publication.left.is_empty() {
+        println!("Nobody can do {} more; the round's answer says why for each.", day.publication.left.len());
+    }
+    println!();
     Ok(())
 }
 

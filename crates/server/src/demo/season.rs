@@ -236,7 +236,7 @@ async fn cycles(
     Ok(cycles)
 }
 
-/// A morning look at each tank, at the air of the room, and once a week at leaves and roots.
+/// A morning look at each tank, at the air of the room every other day, and once a week at leaves and roots.
 async fn plans(
     app: &App,
     business: &Business,
@@ -245,14 +245,14 @@ async fn plans(
     room_id: RoomId,
     tanks: &[(TankId, f64)],
 ) -> Result<(), Refusal> {
-    let daily = CheckPlan {
+    let air = CheckPlan {
         name: format!("{}: air", room.name),
         task: Task::Measure {
             metrics: [Metric::AirTemperature, Metric::RelativeHumidity].into(),
             point: SamplePoint::Air,
         },
         place: At::Room(room_id),
-        rule: "FREQ=DAILY".into(),
+        rule: "FREQ=WEEKLY;BYDAY=MO,WE,FR".into(),
         start: business.first_day.and_time(clock(7)),
         window_min: 240,
         limit_min: 720,
@@ -268,8 +268,9 @@ async fn plans(
                 point: SamplePoint::Tank,
             },
             place: At::Tank(*tank),
+            rule: "FREQ=DAILY".into(),
             work_min: 6,
-            ..daily.clone()
+            ..air.clone()
         };
         create(app, &business.owner, site, morning).await?;
     }
@@ -281,9 +282,9 @@ async fn plans(
         work_min: 20,
         window_min: 360,
         limit_min: 1440,
-        ..daily.clone()
+        ..air.clone()
     };
-    create(app, &business.owner, site, daily).await?;
+    create(app, &business.owner, site, air).await?;
     create(app, &business.owner, site, look).await?;
     Ok(())
 }

@@ -104,7 +104,8 @@ impl Vessel {
         self.ec = (self.ec * self.litres + visit.water_ec * water) / self.mark_l;
         self.litres = self.mark_l;
         let visit = Visit { at: visit.at + TimeDelta::minutes(2), ..visit };
-        if visit.aim - self.ec > 0.04 {
+        // Within a few per cent of the aim nobody doses.
+        if visit.aim - self.ec > 0.06 * visit.aim {
             for (product, ml) in doses(visit.crop, (visit.aim - self.ec) * self.mark_l) {
                 self.pour(product, ml, AdditionReason::TopUp, visit, sheet);
             }

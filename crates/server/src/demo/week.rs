@@ -7,13 +7,14 @@ use chrono::{DateTime, Datelike, Days, NaiveDate, TimeDelta, Utc};
 use fillmark_actions::readings::{self, Outcome, ReadingEntry};
 use fillmark_actions::records::create;
 use fillmark_actions::work::settle::{self, Completion};
-use fillmark_actions::{App, Caller, Refusal, additions, harvests, tank_changes, work};
+use fillmark_actions::{App, Caller, Refusal, additions, alerts, harvests, tank_changes, work};
 use fillmark_domain::entries::{Calibration, Reading, SamplePoint, Spot};
 use fillmark_domain::growing::{CycleId, Harvest};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
 use fillmark_domain::work::{Evidence, Place as At, TaskKind};
 use fillmark_domain::{Id, Metric, Quantity, Unit};
+use fillmark_store::{Filter, PageQuery};
 use rand::Rng;
 use rand::rngs::StdRng;
 use uuid::Uuid;
@@ -80,6 +81,7 @@ impl Hand {
         self.shelf.week(keeper, days.from, &sheet.used_ml, chance).await?;
         let taken = Taken::of(&sheet.readings, &outcomes);
         self.settle(app, place, days, &taken, chance).await?;
+        close_old_alerts(app, place, &manager).await?;
         self.pick(app, place, days.from, chance).await
     }
 
@@ -263,6 +265,20 @@ async fn calibrate(
         next_due_on: Some(at.date_naive() + Days::new(15)),
     };
     Ok(create(app, caller, place.id, calibration).await?.id)
+}
+
+/// What was missed a week ago is known by now: the manager closes it.
+async fn close_old_alerts(app: &App, place: &Place, manager: &Caller) -> Result<(), Refusal> {
+    let old = app.now() - TimeDelta::days(7);
+    let query = PageQuery {
+        limit: 200,
+        filters: vec![Filter::Before("raised_at", old.into())],
+        ..PageQuery::default()
+    };
+    for kept in alerts::list(app, manager, place.id, &query).await?.items {
+        alerts::close(app, manager, place.id, kept.id).await?;
+    }
+    Ok(())
 }
 
 /// First and last day of the cycle that stands in a room on a day.
