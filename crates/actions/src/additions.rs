@@ -8,8 +8,8 @@ use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::{Site, SiteId, TankId};
 use fillmark_domain::stock::{LotId, Product, ProductId};
 use fillmark_domain::{Amount, Faults, Id, Kept, Metric, Quantity};
-use fillmark_store::additions::{self, KeptAddition};
-use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, plan, records};
+use fillmark_store::additions::KeptAddition;
+use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, plan, records};
 use uuid::Uuid;
 
 use crate::readings::Outcome;
@@ -85,7 +85,7 @@ pub(crate) async fn enter_within(
     entries: &[AdditionEntry],
 ) -> Result<Vec<Outcome<Addition>>, Refusal> {
     let ids: Vec<Uuid> = entries.iter().map(|entry| entry.client_id).collect();
-    let earlier = additions::find_by_client_ids(tx, scope, &ids).await?;
+    let earlier = entries::find_by_client_ids::<Addition>(tx, scope, &ids).await?;
     let mut bench = Bench {
         tx,
         scope,
@@ -104,7 +104,7 @@ pub(crate) async fn enter_within(
             Err(refusal) => return Err(refusal),
         });
     }
-    additions::keep(tx, scope, stamp, &bench.kept).await?;
+    entries::keep(tx, scope, stamp, &bench.kept).await?;
     Ok(outcomes)
 }
 
@@ -124,11 +124,11 @@ pub async fn reverse(
     let stamp = app.stamp(caller);
 
     let tx = app.store.begin().await?;
-    if let Some(earlier) = additions::find_by_client_ids(&tx, scope, &[client_id]).await?.pop() {
+    if let Some(earlier) = entries::find_by_client_ids::<Addition>(&tx, scope, &[client_id]).await?.pop() {
         let same = earlier.1.reverses.as_ref().is_some_and(|(reversed, _)| *reversed == id);
         return if same { Ok(earlier) } else { Err(Refusal::ClientIdReused) };
     }
-    let kept = additions::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let kept = entries::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
     if kept.1.change.is_some() {
         return Err(Refusal::Conflict("it is part of a tank change; take back the change".into()));
     }
@@ -170,7 +170,7 @@ pub(crate) async fn reverse_within(
         ..kept
     };
     let opposite = (stamp.fresh(), opposite);
-    additions::keep(tx, scope, stamp, std::slice::from_ref(&opposite)).await?;
+    entries::keep(tx, scope, stamp, std::slice::from_ref(&opposite)).await?;
     Ok(opposite)
 }
 
@@ -185,7 +185,7 @@ pub async fn read(
 ) -> Result<KeptAddition, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
-    additions::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)
+    entries::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)
 }
 
 /// A page of a site's additions.
@@ -199,7 +199,7 @@ pub async fn list(
 ) -> Result<Page<KeptAddition>, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
-    Ok(additions::page(&tx, scope, query).await?)
+    Ok(entries::page(&tx, scope, query).await?)
 }
 
 /// Where additions are measured out one after the other.

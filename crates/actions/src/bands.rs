@@ -6,8 +6,8 @@ use chrono::{DateTime, Utc};
 use fillmark_domain::entries::{Reading, SamplePoint, Spot};
 use fillmark_domain::work::{AlertKind, ClosedBy};
 use fillmark_domain::{Coded, Metric};
-use fillmark_store::readings::{self, KeptReading};
-use fillmark_store::{SiteScope, Stamp, Tx, alerts as kept_alerts};
+use fillmark_store::readings::KeptReading;
+use fillmark_store::{SiteScope, Stamp, Tx, alerts as kept_alerts, entries};
 use uuid::Uuid;
 
 use crate::{Refusal, alerts};
@@ -51,7 +51,7 @@ pub(crate) async fn watch(
 
 async fn open_alerts(tx: &Tx, scope: SiteScope) -> Result<HashMap<Watched, (Uuid, DateTime<Utc>)>, Refusal> {
     let about = kept_alerts::about_unclosed(tx, scope, AlertKind::OutOfBand).await?;
-    let raised_by = readings::find(tx, scope, &about).await?;
+    let raised_by = entries::find_many::<Reading>(tx, scope, &about).await?;
     let watched = |reading: &Reading| (reading.spot, reading.sample_point, reading.metric);
     Ok(raised_by.iter().map(|(id, reading)| (watched(reading), (id.uuid(), reading.recorded_at))).collect())
 }

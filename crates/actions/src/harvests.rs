@@ -4,8 +4,8 @@ use fillmark_domain::growing::{Harvest, is_keepable};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
 use fillmark_domain::{Faults, Id};
-use fillmark_store::harvests::{self, KeptHarvest};
-use fillmark_store::{Page, PageQuery, Reference, SiteScope, Tx, records};
+use fillmark_store::harvests::KeptHarvest;
+use fillmark_store::{Page, PageQuery, Reference, SiteScope, Tx, entries, records};
 use uuid::Uuid;
 
 use crate::{App, Caller, Refusal};
@@ -23,7 +23,9 @@ pub async fn enter(
     let stamp = app.stamp(caller);
 
     let tx = app.store.begin().await?;
-    if let Some(earlier) = harvests::find_by_client_ids(&tx, scope, &[harvest.client_id]).await?.pop() {
+    if let Some(earlier) =
+        entries::find_by_client_ids::<Harvest>(&tx, scope, &[harvest.client_id]).await?.pop()
+    {
         let same = (earlier.1.cycle, earlier.1.harvested_at, earlier.1.saleable_kg)
             == (harvest.cycle, harvest.harvested_at, harvest.saleable_kg);
         return if same { Ok(earlier) } else { Err(Refusal::ClientIdReused) };
@@ -31,7 +33,7 @@ pub async fn enter(
     look_up(&tx, scope, &harvest).await?;
     let done_by = harvest.done_by.or(stamp.by);
     let kept = (stamp.fresh(), Harvest { received_at: stamp.at, entered_by: stamp.by, done_by, ..harvest });
-    harvests::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
+    entries::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
     tx.commit().await?;
 
     Ok(kept)
@@ -75,11 +77,11 @@ pub async fn reverse(
     let stamp = app.stamp(caller);
 
     let tx = app.store.begin().await?;
-    if let Some(earlier) = harvests::find_by_client_ids(&tx, scope, &[client_id]).await?.pop() {
+    if let Some(earlier) = entries::find_by_client_ids::<Harvest>(&tx, scope, &[client_id]).await?.pop() {
         let same = earlier.1.reverses.as_ref().is_some_and(|(reversed, _)| *reversed == id);
         return if same { Ok(earlier) } else { Err(Refusal::ClientIdReused) };
     }
-    let (_, harvest) = harvests::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let (_, harvest) = entries::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
     if harvest.reversed.is_some() || harvest.reverses.is_some() {
         return Err(Refusal::Conflict("it was taken back before".into()));
     }
@@ -93,7 +95,7 @@ pub async fn reverse(
         ..harvest
     };
     let kept = (stamp.fresh(), opposite);
-    harvests::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
+    entries::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
     tx.commit().await?;
 
     Ok(kept)
@@ -105,7 +107,7 @@ pub async fn reverse(
 pub async fn read(app: &App, caller: &Caller, site: SiteId, id: Id<Harvest>) -> Result<KeptHarvest, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
-    harvests::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)
+    entries::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)
 }
 
 /// A page of a site's harvests.
@@ -119,5 +121,5 @@ pub async fn list(
 ) -> Result<Page<KeptHarvest>, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
-    Ok(harvests::page(&tx, scope, query).await?)
+    Ok(entries::page(&tx, scope, query).await?)
 }

@@ -9,7 +9,7 @@ use fillmark_domain::places::SiteId;
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::{Faults, Id, Metric, Quantity};
 use fillmark_store::readings::{self, KeptReading};
-use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, plan, records};
+use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, plan, records};
 use uuid::Uuid;
 
 use crate::{App, Caller, Refusal};
@@ -119,7 +119,7 @@ pub(crate) async fn enter_within(
             Err(refusal) => return Err(refusal),
         });
     }
-    readings::keep(tx, scope, stamp, &desk.kept).await?;
+    entries::keep(tx, scope, stamp, &desk.kept).await?;
     crate::bands::watch(tx, scope, stamp, &desk.kept).await?;
     Ok(outcomes)
 }
@@ -139,7 +139,7 @@ pub async fn correct(
     let stamp = app.stamp(caller);
 
     let tx = app.store.begin().await?;
-    let found = readings::find(&tx, scope, &[reading.uuid()]).await?;
+    let found = entries::find_many::<Reading>(&tx, scope, &[reading.uuid()]).await?;
     let (_, old) = found.into_iter().next().ok_or(Refusal::NotFound)?;
     if old.superseded.is_some() {
         return Err(Refusal::Conflict(
@@ -150,7 +150,7 @@ pub async fn correct(
     let mut new = desk.checked(entry).await?;
     new.supersedes = Some((reading, reason.to_owned()));
     let kept = (stamp.fresh(), new);
-    readings::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
+    entries::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
     crate::bands::watch(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
     tx.commit().await?;
 
@@ -163,7 +163,7 @@ pub async fn correct(
 pub async fn read(app: &App, caller: &Caller, site: SiteId, id: Id<Reading>) -> Result<KeptReading, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
-    readings::find(&tx, scope, &[id.uuid()]).await?.into_iter().next().ok_or(Refusal::NotFound)
+    entries::find_many::<Reading>(&tx, scope, &[id.uuid()]).await?.into_iter().next().ok_or(Refusal::NotFound)
 }
 
 /// A page of a site's readings.
@@ -177,7 +177,7 @@ pub async fn list(
 ) -> Result<Page<KeptReading>, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
-    Ok(readings::page(&tx, scope, query).await?)
+    Ok(entries::page(&tx, scope, query).await?)
 }
 
 /// Where entries are looked at one after the other, with what each needs to be compared with at hand.
@@ -200,7 +200,7 @@ impl<'a> Desk<'a> {
         entries: &[ReadingEntry],
     ) -> Result<Desk<'a>, Refusal> {
         let ids: Vec<Uuid> = entries.iter().map(|entry| entry.client_id).collect();
-        let earlier = readings::find_by_client_ids(tx, scope, &ids).await?;
+        let earlier = entries::find_by_client_ids::<Reading>(tx, scope, &ids).await?;
         Ok(Desk {
             tx,
             scope,

@@ -6,8 +6,8 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::review::{
     ChangeDue, Cropped, NoComparison, RoomCompliance, RoomRecords, Welch, Yield, compare, room_compliance,
 };
-use fillmark_domain::entries::{Calibration, Spot};
-use fillmark_domain::growing::{Cycle, CycleId, spans};
+use fillmark_domain::entries::{Addition, Calibration, Spot, TankChange};
+use fillmark_domain::growing::{Cycle, CycleId, Harvest, spans};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{RoomId, SiteId, TankId};
 use fillmark_domain::plan::SitePlan;
@@ -18,7 +18,7 @@ use fillmark_store::checks::KeptCheck;
 use fillmark_store::harvests::KeptHarvest;
 use fillmark_store::readings::KeptReading;
 use fillmark_store::tank_changes::KeptChange;
-use fillmark_store::{SiteScope, Tx, additions, checks, harvests, plan, readings, records, tank_changes};
+use fillmark_store::{SiteScope, Tx, checks, entries, plan, readings, records};
 
 use crate::{App, Caller, Refusal};
 
@@ -160,11 +160,11 @@ impl Sheet {
         let places: Vec<Place> =
             tanks.iter().map(|tank| Place::Tank(*tank)).chain([Place::Room(room)]).collect();
         let ours = |tank: TankId| tanks.contains(&tank);
-        let mut additions = additions::standing(tx, scope, from - LONGEST_GAP, until).await?;
+        let mut additions = entries::standing::<Addition>(tx, scope, from - LONGEST_GAP, until).await?;
         additions.retain(|(_, addition)| ours(addition.tank));
-        let mut changes = tank_changes::standing(tx, scope, from - LONGEST_GAP, until).await?;
+        let mut changes = entries::standing::<TankChange>(tx, scope, from - LONGEST_GAP, until).await?;
         changes.retain(|(_, change)| ours(change.tank));
-        let mut harvests = harvests::standing(tx, scope, from, until).await?;
+        let mut harvests = entries::standing::<Harvest>(tx, scope, from, until).await?;
         harvests.retain(|(_, harvest)| {
             harvest.room.map_or_else(|| stood_in(plan, harvest.cycle, room, days), |picked| picked == room)
         });
@@ -223,7 +223,7 @@ impl Sheet {
         picked.sort_unstable();
         picked.dedup();
         let beginning = plan.begins(NaiveDate::from_ymd_opt(2000, 1, 1).unwrap_or_default());
-        let all = harvests::standing(tx, scope, beginning, self.period.until).await?;
+        let all = entries::standing::<Harvest>(tx, scope, beginning, self.period.until).await?;
         let per_m2 = |cycle: &Kept<Cycle>| self.yield_of(cycle, &all).kg_per_m2.map(|figure| figure.value);
         let yields = picked.iter().filter_map(|id| plan.cycles.get(id)).map(|cycle| {
             let same = |other: &&Kept<Cycle>| other.content.crop == cycle.content.crop;

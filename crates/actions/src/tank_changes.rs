@@ -1,18 +1,17 @@
 //! Tank changes: drained, refilled, dosed and read in one transaction; and the days they are due.
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use fillmark_domain::entries::{AdditionReason, Meter, SamplePoint, Spot, TankChange};
+use fillmark_domain::entries::{AdditionReason, Meter, Reading, SamplePoint, Spot, TankChange};
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::{SiteId, Tank, TankId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{LotId, ProductId};
 use fillmark_domain::{Faults, Id, Kept, Metric, Quantity};
 use fillmark_store::additions::KeptAddition;
-use fillmark_store::readings as kept_readings;
 use fillmark_store::readings::KeptReading;
 use fillmark_store::tank_changes::{self, KeptChange};
 use fillmark_store::{
-    Page, PageQuery, Reference, SiteScope, Stamp, Tx, additions as kept_additions, plan, records,
+    Page, PageQuery, Reference, SiteScope, Stamp, Tx, additions as kept_additions, entries, plan, records,
 };
 use uuid::Uuid;
 
@@ -113,13 +112,15 @@ pub async fn enter(
     let stamp = app.stamp(caller);
 
     let tx = app.store.begin().await?;
-    if let Some(earlier) = tank_changes::find_by_client_ids(&tx, scope, &[entry.client_id]).await?.pop() {
+    if let Some(earlier) =
+        entries::find_by_client_ids::<TankChange>(&tx, scope, &[entry.client_id]).await?.pop()
+    {
         return again(&tx, scope, earlier, entry).await;
     }
     let plan = plan::site_plan(&tx, scope).await?.ok_or(Refusal::NotFound)?;
     let change = decide(&tx, scope, &stamp, &plan, entry).await?;
     let id = change.0;
-    tank_changes::keep(&tx, scope, &stamp, &[change]).await?;
+    entries::keep(&tx, scope, &stamp, &[change]).await?;
     additions_of(&tx, scope, &stamp, entry, id).await?;
     readings_of(&tx, scope, &stamp, entry).await?;
     let done = done(&tx, scope, id).await?;
@@ -271,10 +272,10 @@ async fn again(
 }
 
 async fn done(tx: &Tx, scope: SiteScope, id: Id<TankChange>) -> Result<ChangeDone, Refusal> {
-    let change = tank_changes::find(tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let change = entries::find(tx, scope, id).await?.ok_or(Refusal::NotFound)?;
     let additions = kept_additions::of_change(tx, scope, id).await?;
     let ids: Vec<Uuid> = (0..12).map(|number| reading_client_id(change.1.client_id, number)).collect();
-    let readings = kept_readings::find_by_client_ids(tx, scope, &ids).await?;
+    let readings = entries::find_by_client_ids::<Reading>(tx, scope, &ids).await?;
     Ok(ChangeDone { change, additions, readings })
 }
 
@@ -303,7 +304,7 @@ pub async fn list(
 ) -> Result<Page<KeptChange>, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
-    Ok(tank_changes::page(&tx, scope, query).await?)
+    Ok(entries::page(&tx, scope, query).await?)
 }
 
 /// Takes a tank change back with all that went in; its readings stay, since they were taken.
@@ -321,11 +322,13 @@ pub async fn reverse(
     let stamp = app.stamp(caller);
 
     let tx = app.store.begin().await?;
-    if let Some((earlier, change)) = tank_changes::find_by_client_ids(&tx, scope, &[client_id]).await?.pop() {
+    if let Some((earlier, change)) =
+        entries::find_by_client_ids::<TankChange>(&tx, scope, &[client_id]).await?.pop()
+    {
         let same = change.reverses.is_some_and(|(reversed, _)| reversed == id);
         return if same { done(&tx, scope, earlier).await } else { Err(Refusal::ClientIdReused) };
     }
-    let (_, change) = tank_changes::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let (_, change) = entries::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
     if change.reversed.is_some() || change.reverses.is_some() {
         return Err(Refusal::Conflict("it was taken back before".into()));
     }
@@ -343,7 +346,7 @@ pub async fn reverse(
         ..change
     };
     let opposite = (stamp.fresh(), opposite);
-    tank_changes::keep(&tx, scope, &stamp, std::slice::from_ref(&opposite)).await?;
+    entries::keep(&tx, scope, &stamp, std::slice::from_ref(&opposite)).await?;
     let done = done(&tx, scope, opposite.0).await?;
     tx.commit().await?;
 

@@ -1,86 +1,92 @@
 //! Additions: kept once, never changed; one that was wrong is taken back by a linked opposite.
 
-use std::collections::HashMap;
-
-use chrono::{DateTime, Utc};
 use fillmark_domain::entries::{Addition, Poured, TankChange};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::{Amount, Id};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
+use sea_orm::Set;
 use uuid::Uuid;
 
 use crate::columns::{self, Row};
-use crate::records::{Page, PageQuery, page_of};
-use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
+use crate::entries::{self, Entry};
+use crate::{BrokenRow, SiteScope, StoreError, Tx};
 
-/// One with its id.
-pub type KeptAddition = (Id<Addition>, Addition);
+/// An addition with its id.
+pub type KeptAddition = entries::Kept<Addition>;
 
-/// Keeps some.
-/// # Errors
-/// [`StoreError::Taken`] when one with the same client id came first, or takes back what was taken back before.
-pub async fn keep(
-    tx: &Tx,
-    scope: SiteScope,
-    stamp: &Stamp<'_>,
-    kept: &[KeptAddition],
-) -> Result<(), StoreError> {
-    // Below the number of variables that either database takes in one statement.
-    for chunk in kept.chunks(500) {
-        let rows = chunk.iter().map(|(id, one)| write(scope, *id, one));
-        row::Entity::insert_many(rows).exec_without_returning(&tx.0).await?;
+impl Entry for Addition {
+    type Entity = row::Entity;
+    type Row = row::Model;
+    type Change = row::ActiveModel;
+    const WORD: &'static str = "addition";
+    const DONE_AT: &'static str = "recorded_at";
+    const CORRECTS: &'static str = "reverses_id";
+
+    fn columns(&self) -> row::ActiveModel {
+        let (product_id, amount, base, slip, lots, shortage, water_l) = match &self.poured {
+            Poured::Product { product, amount, base, slip, lots, shortage } => {
+                let lots = lots.iter().map(|(lot, amount)| (lot.uuid(), amount.thousandths()));
+                let (product, slip) = (Some(product.uuid()), Some(slip.uuid()));
+                (
+                    product,
+                    Some(amount.thousandths()),
+                    Some(columns::code(*base)),
+                    slip,
+                    columns::list(lots),
+                    *shortage,
+                    None,
+                )
+            }
+            Poured::Water { litres } => {
+                (None, None, None, None, columns::list([0u8; 0].into_iter()), Amount::ZERO, Some(*litres))
+            }
+        };
+        row::ActiveModel {
+            client_id: Set(self.client_id),
+            tank_id: Set(self.tank.uuid()),
+            change_id: Set(self.change.map(Id::uuid)),
+            reason: Set(columns::code(self.reason)),
+            product_id: Set(product_id),
+            amount_thousandths: Set(amount),
+            base: Set(base),
+            slip_id: Set(slip),
+            lots: Set(lots),
+            shortage_thousandths: Set(shortage.thousandths()),
+            water_l: Set(water_l),
+            recorded_at: Set(self.recorded_at),
+            received_at: Set(self.received_at),
+            done_by: Set(self.done_by.map(PersonId::uuid)),
+            entered_by: Set(self.entered_by.map(PersonId::uuid)),
+            reverses_id: Set(self.reverses.as_ref().map(|(id, _)| id.uuid())),
+            reason_corrected: Set(self.reverses.as_ref().map(|(_, reason)| reason.clone())),
+            ..Default::default()
+        }
     }
-    let entered: Vec<Uuid> = kept.iter().map(|(id, _)| id.uuid()).collect();
-    journal::note_many(tx, scope, stamp, "entered", "addition", &entered).await
-}
 
-/// Those with these client ids.
-/// # Errors
-/// When the database fails or a row is broken.
-pub async fn find_by_client_ids(
-    tx: &Tx,
-    scope: SiteScope,
-    ids: &[Uuid],
-) -> Result<Vec<KeptAddition>, StoreError> {
-    let rows = scoped(scope).filter(row::Column::ClientId.is_in(ids.iter().copied())).all(&tx.0).await?;
-    read_all(tx, scope, rows).await
-}
+    fn id(row: &row::Model) -> Uuid {
+        row.id
+    }
 
-/// The one with this id.
-/// # Errors
-/// When the database fails or a row is broken.
-pub async fn find(tx: &Tx, scope: SiteScope, id: Id<Addition>) -> Result<Option<KeptAddition>, StoreError> {
-    let rows = scoped(scope).filter(row::Column::Id.eq(id.uuid())).all(&tx.0).await?;
-    Ok(read_all(tx, scope, rows).await?.pop())
-}
+    fn read(row: row::Model, corrected_by: Option<Id<Addition>>) -> Result<Addition, BrokenRow> {
+        Ok(Addition {
+            client_id: row.client_id,
+            tank: Id::new(row.tank_id),
+            poured: poured(&row)?,
+            reason: row.reading().code(&row.reason)?,
+            change: row.change_id.map(Id::new),
+            recorded_at: row.recorded_at,
+            received_at: row.received_at,
+            done_by: row.done_by.map(Id::new),
+            entered_by: row.entered_by.map(Id::new),
+            reverses: row
+                .reverses_id
+                .map(|id| (Id::new(id), row.reason_corrected.clone().unwrap_or_default())),
+            reversed: corrected_by,
+        })
+    }
 
-/// A page of a site's.
-/// # Errors
-/// When the database fails or a row is broken.
-pub async fn page(tx: &Tx, scope: SiteScope, query: &PageQuery) -> Result<Page<KeptAddition>, StoreError> {
-    let page = page_of(tx, scoped(scope), query).await?;
-    Ok(Page { items: read_all(tx, scope, page.items).await?, next: page.next })
-}
-
-/// Those of a span of time that stand, in order: what was taken back is left out, with what took it back.
-/// # Errors
-/// When the database fails or a row is broken.
-pub async fn standing(
-    tx: &Tx,
-    scope: SiteScope,
-    from: DateTime<Utc>,
-    before: DateTime<Utc>,
-) -> Result<Vec<KeptAddition>, StoreError> {
-    let rows = scoped(scope)
-        .filter(row::Column::RecordedAt.gte(from))
-        .filter(row::Column::RecordedAt.lt(before))
-        .order_by_asc(row::Column::RecordedAt)
-        .order_by_asc(row::Column::Id)
-        .all(&tx.0)
-        .await?;
-    let mut kept = read_all(tx, scope, rows).await?;
-    kept.retain(|(_, one)| one.reversed.is_none() && one.reverses.is_none());
-    Ok(kept)
+    fn stands(&self) -> bool {
+        self.reversed.is_none() && self.reverses.is_none()
+    }
 }
 
 /// Those of a tank change.
@@ -91,70 +97,7 @@ pub async fn of_change(
     scope: SiteScope,
     change: Id<TankChange>,
 ) -> Result<Vec<KeptAddition>, StoreError> {
-    let rows = scoped(scope)
-        .filter(row::Column::ChangeId.eq(change.uuid()))
-        .order_by_asc(row::Column::Id)
-        .all(&tx.0);
-    read_all(tx, scope, rows.await?).await
-}
-
-fn write(scope: SiteScope, id: Id<Addition>, one: &Addition) -> row::ActiveModel {
-    let (product_id, amount, base, slip, lots, shortage, water_l) = match &one.poured {
-        Poured::Product { product, amount, base, slip, lots, shortage } => {
-            let lots = lots.iter().map(|(lot, amount)| (lot.uuid(), amount.thousandths()));
-            let (product, slip) = (Some(product.uuid()), Some(slip.uuid()));
-            (
-                product,
-                Some(amount.thousandths()),
-                Some(columns::code(*base)),
-                slip,
-                columns::list(lots),
-                *shortage,
-                None,
-            )
-        }
-        Poured::Water { litres } => {
-            (None, None, None, None, columns::list([0u8; 0].into_iter()), Amount::ZERO, Some(*litres))
-        }
-    };
-    row::ActiveModel {
-        site_id: Set(scope.uuid()),
-        id: Set(id.uuid()),
-        client_id: Set(one.client_id),
-        tank_id: Set(one.tank.uuid()),
-        change_id: Set(one.change.map(Id::uuid)),
-        reason: Set(columns::code(one.reason)),
-        product_id: Set(product_id),
-        amount_thousandths: Set(amount),
-        base: Set(base),
-        slip_id: Set(slip),
-        lots: Set(lots),
-        shortage_thousandths: Set(shortage.thousandths()),
-        water_l: Set(water_l),
-        recorded_at: Set(one.recorded_at),
-        received_at: Set(one.received_at),
-        done_by: Set(one.done_by.map(PersonId::uuid)),
-        entered_by: Set(one.entered_by.map(PersonId::uuid)),
-        reverses_id: Set(one.reverses.as_ref().map(|(id, _)| id.uuid())),
-        reason_corrected: Set(one.reverses.as_ref().map(|(_, reason)| reason.clone())),
-    }
-}
-
-fn read(row: &row::Model, reversed: Option<Id<Addition>>) -> Result<KeptAddition, BrokenRow> {
-    let content = Addition {
-        client_id: row.client_id,
-        tank: Id::new(row.tank_id),
-        poured: poured(row)?,
-        reason: row.reading().code(&row.reason)?,
-        change: row.change_id.map(Id::new),
-        recorded_at: row.recorded_at,
-        received_at: row.received_at,
-        done_by: row.done_by.map(Id::new),
-        entered_by: row.entered_by.map(Id::new),
-        reverses: row.reverses_id.map(|id| (Id::new(id), row.reason_corrected.clone().unwrap_or_default())),
-        reversed,
-    };
-    Ok((Id::new(row.id), content))
+    entries::among(tx, scope, "change_id", &[change.uuid()]).await
 }
 
 fn poured(row: &row::Model) -> Result<Poured, BrokenRow> {
@@ -179,36 +122,6 @@ fn poured(row: &row::Model) -> Result<Poured, BrokenRow> {
             .collect(),
         shortage: Amount::from_thousandths(row.shortage_thousandths),
     })
-}
-
-/// Which of some rows were taken back, and by which.
-async fn reversals(
-    tx: &Tx,
-    scope: SiteScope,
-    rows: &[row::Model],
-) -> Result<HashMap<Uuid, Uuid>, StoreError> {
-    let mut found = HashMap::new();
-    for chunk in rows.chunks(5_000) {
-        let pairs = scoped(scope)
-            .filter(row::Column::ReversesId.is_in(chunk.iter().map(|row| row.id)))
-            .select_only()
-            .columns([row::Column::ReversesId, row::Column::Id])
-            .into_tuple::<(Uuid, Uuid)>()
-            .all(&tx.0)
-            .await?;
-        found.extend(pairs);
-    }
-    Ok(found)
-}
-
-async fn read_all(tx: &Tx, scope: SiteScope, rows: Vec<row::Model>) -> Result<Vec<KeptAddition>, StoreError> {
-    let reversals = reversals(tx, scope, &rows).await?;
-    let reversed = |id: Uuid| reversals.get(&id).copied().map(Id::new);
-    Ok(rows.into_iter().map(|row| read(&row, reversed(row.id))).collect::<Result<_, _>>()?)
-}
-
-fn scoped(scope: SiteScope) -> sea_orm::Select<row::Entity> {
-    row::Entity::find().filter(row::Column::SiteId.eq(scope.uuid()))
 }
 
 impl Row for row::Model {

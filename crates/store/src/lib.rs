@@ -12,6 +12,7 @@ pub mod alerts;
 pub mod checks;
 mod columns;
 pub mod connection;
+pub mod entries;
 pub mod error;
 pub mod harvests;
 pub mod holdings;

@@ -5,61 +5,108 @@ use fillmark_domain::entries::{BandThen, Compensation, Reading, SamplePoint, Spo
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
 use fillmark_domain::{Coded, Id, Metric, Quantity};
-use sea_orm::sea_query::ExprTrait;
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
+use sea_orm::sea_query::Condition;
+use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect, Set};
 use uuid::Uuid;
 
 use crate::columns::{self, Row};
-use crate::records::{Page, PageQuery, page_of};
-use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
+use crate::entries::{self, Entry};
+use crate::{BrokenRow, SiteScope, StoreError, Tx};
 
 /// A reading with its id.
-pub type KeptReading = (Id<Reading>, Reading);
+pub type KeptReading = entries::Kept<Reading>;
 
-/// Keeps readings.
-/// # Errors
-/// [`StoreError::Taken`] when one with the same client id came first, or corrects what is corrected already.
-pub async fn keep(
-    tx: &Tx,
-    scope: SiteScope,
-    stamp: &Stamp<'_>,
-    readings: &[KeptReading],
-) -> Result<(), StoreError> {
-    // Below the number of variables that either database takes in one statement.
-    for chunk in readings.chunks(500) {
-        let rows = chunk.iter().map(|(id, reading)| write(scope, *id, reading));
-        row::Entity::insert_many(rows).exec_without_returning(&tx.0).await?;
+impl Entry for Reading {
+    type Entity = row::Entity;
+    type Row = row::Model;
+    type Change = row::ActiveModel;
+    const WORD: &'static str = "reading";
+    const DONE_AT: &'static str = "recorded_at";
+    const CORRECTS: &'static str = "supersedes_id";
+
+    fn columns(&self) -> row::ActiveModel {
+        let (tank_id, room_id) = match self.spot {
+            Spot::Tank(tank) => (Some(tank.uuid()), None),
+            Spot::Room(room) => (None, Some(room.uuid())),
+        };
+        let linear = match self.compensation {
+            Some(Compensation::Linear { percent_per_c, reference_c }) => Some((percent_per_c, reference_c)),
+            Some(Compensation::None) | None => None,
+        };
+        row::ActiveModel {
+            client_id: Set(self.client_id),
+            tank_id: Set(tank_id),
+            room_id: Set(room_id),
+            sample_point: Set(columns::code(self.sample_point)),
+            metric: Set(columns::code(self.metric)),
+            entered_value: Set(self.entered.value),
+            entered_unit: Set(columns::code(self.entered.unit)),
+            value: Set(self.value),
+            compensation_percent_per_c: Set(linear.map(|(percent, _)| percent)),
+            compensation_reference_c: Set(linear.map(|(_, reference)| reference)),
+            uncompensated: Set(self.compensation == Some(Compensation::None)),
+            meter_id: Set(self.meter.map(Id::uuid)),
+            recorded_at: Set(self.recorded_at),
+            received_at: Set(self.received_at),
+            clock_offset_ms: Set(self.clock_offset_ms),
+            clock_suspect: Set(self.clock_suspect),
+            done_by: Set(self.done_by.map(PersonId::uuid)),
+            entered_by: Set(self.entered_by.map(PersonId::uuid)),
+            band_low: Set(self.band.map(|band| band.low)),
+            band_aim: Set(self.band.map(|band| band.aim)),
+            band_high: Set(self.band.map(|band| band.high)),
+            supersedes_id: Set(self.supersedes.as_ref().map(|(id, _)| id.uuid())),
+            reason_corrected: Set(self.supersedes.as_ref().map(|(_, reason)| reason.clone())),
+            ..Default::default()
+        }
     }
-    let entered: Vec<Uuid> = readings.iter().map(|(id, _)| id.uuid()).collect();
-    journal::note_many(tx, scope, stamp, "entered", "reading", &entered).await
-}
 
-/// The readings with these client ids.
-/// # Errors
-/// When the database fails or a row is broken.
-pub async fn find_by_client_ids(
-    tx: &Tx,
-    scope: SiteScope,
-    ids: &[Uuid],
-) -> Result<Vec<KeptReading>, StoreError> {
-    let rows = scoped(scope).filter(row::Column::ClientId.is_in(ids.iter().copied())).all(&tx.0).await?;
-    read_all(tx, scope, rows).await
-}
+    fn id(row: &row::Model) -> Uuid {
+        row.id
+    }
 
-/// The readings with these ids.
-/// # Errors
-/// When the database fails or a row is broken.
-pub async fn find(tx: &Tx, scope: SiteScope, ids: &[Uuid]) -> Result<Vec<KeptReading>, StoreError> {
-    let rows = scoped(scope).filter(row::Column::Id.is_in(ids.iter().copied())).all(&tx.0).await?;
-    read_all(tx, scope, rows).await
-}
+    fn read(row: row::Model, corrected_by: Option<Id<Reading>>) -> Result<Reading, BrokenRow> {
+        let reading = row.reading();
+        let spot = match (row.tank_id, row.room_id) {
+            (Some(tank), None) => Spot::Tank(Id::new(tank)),
+            (None, Some(room)) => Spot::Room(Id::new(room)),
+            _ => return Err(reading.broken("expected a tank or a room")),
+        };
+        let linear = row.compensation_percent_per_c.zip(row.compensation_reference_c);
+        let compensation = match (row.uncompensated, linear) {
+            (true, _) => Some(Compensation::None),
+            (false, linear) => {
+                linear.map(|(percent_per_c, reference_c)| Compensation::Linear { percent_per_c, reference_c })
+            }
+        };
+        let band = row.band_low.zip(row.band_aim).zip(row.band_high);
+        Ok(Reading {
+            client_id: row.client_id,
+            spot,
+            sample_point: reading.code(&row.sample_point)?,
+            metric: reading.code(&row.metric)?,
+            entered: Quantity::new(row.entered_value, reading.code(&row.entered_unit)?),
+            value: row.value,
+            compensation,
+            meter: row.meter_id.map(Id::new),
+            recorded_at: row.recorded_at,
+            received_at: row.received_at,
+            clock_offset_ms: row.clock_offset_ms,
+            clock_suspect: row.clock_suspect,
+            done_by: row.done_by.map(Id::new),
+            entered_by: row.entered_by.map(Id::new),
+            band: band.map(|((low, aim), high)| BandThen { low, aim, high }),
+            superseded: corrected_by,
+            supersedes: row
+                .supersedes_id
+                .map(|id| (Id::new(id), row.reason_corrected.clone().unwrap_or_default())),
+        })
+    }
 
-/// A page of a site's readings.
-/// # Errors
-/// When the database fails or a row is broken.
-pub async fn page(tx: &Tx, scope: SiteScope, query: &PageQuery) -> Result<Page<KeptReading>, StoreError> {
-    let page = page_of(tx, scoped(scope), query).await?;
-    Ok(Page { items: read_all(tx, scope, page.items).await?, next: page.next })
+    /// A reading that stands in the place of another counts as any.
+    fn stands(&self) -> bool {
+        self.superseded.is_none()
+    }
 }
 
 /// The last value of a metric at a place before an instant, corrections left out of account.
@@ -73,7 +120,7 @@ pub async fn last_before(
     metric: Metric,
     at: DateTime<Utc>,
 ) -> Result<Option<f64>, StoreError> {
-    let last = of_spot(scoped(scope), spot)
+    let last = of_spot(entries::scoped::<Reading>(scope), spot)
         .filter(row::Column::Metric.eq(metric.code()))
         .filter(row::Column::SamplePoint.eq(point.code()))
         .filter(row::Column::RecordedAt.lt(at))
@@ -102,17 +149,8 @@ pub async fn standing(
         Spot::Room(room) => Some(room.uuid()),
         Spot::Tank(_) => None,
     });
-    let rows = scoped(scope)
-        .filter(row::Column::TankId.is_in(tanks).or(row::Column::RoomId.is_in(rooms)))
-        .filter(row::Column::RecordedAt.gte(from))
-        .filter(row::Column::RecordedAt.lt(before))
-        .order_by_asc(row::Column::RecordedAt)
-        .order_by_asc(row::Column::Id)
-        .all(&tx.0)
-        .await?;
-    let mut readings = read_all(tx, scope, rows).await?;
-    readings.retain(|(_, reading)| reading.superseded.is_none());
-    Ok(readings)
+    let there = Condition::any().add(row::Column::TankId.is_in(tanks)).add(row::Column::RoomId.is_in(rooms));
+    entries::standing_where(tx, scope, from, before, there).await
 }
 
 /// When somebody read the solution of each tank since an instant, in order.
@@ -124,7 +162,7 @@ pub async fn visits(
     from: DateTime<Utc>,
 ) -> Result<Vec<(TankId, DateTime<Utc>)>, StoreError> {
     let solution = [Metric::Ec, Metric::Ph, Metric::Volume].map(Coded::code);
-    let rows = scoped(scope)
+    let rows = entries::scoped::<Reading>(scope)
         .filter(row::Column::TankId.is_not_null())
         .filter(row::Column::Metric.is_in(solution))
         .filter(row::Column::RecordedAt.gte(from))
@@ -145,7 +183,7 @@ pub async fn counters(
     scope: SiteScope,
     from: DateTime<Utc>,
 ) -> Result<Vec<(TankId, DateTime<Utc>, f64)>, StoreError> {
-    let rows = scoped(scope)
+    let rows = entries::scoped::<Reading>(scope)
         .filter(row::Column::TankId.is_not_null())
         .filter(row::Column::Metric.eq(Metric::WaterMeter.code()))
         .filter(row::Column::RecordedAt.gte(from))
@@ -158,110 +196,11 @@ pub async fn counters(
     Ok(rows.into_iter().map(|(tank, at, value)| (Id::new(tank), at, value)).collect())
 }
 
-fn scoped(scope: SiteScope) -> sea_orm::Select<row::Entity> {
-    row::Entity::find().filter(row::Column::SiteId.eq(scope.uuid()))
-}
-
 fn of_spot(rows: sea_orm::Select<row::Entity>, spot: Spot) -> sea_orm::Select<row::Entity> {
     match spot {
         Spot::Tank(tank) => rows.filter(row::Column::TankId.eq(tank.uuid())),
         Spot::Room(room) => rows.filter(row::Column::RoomId.eq(room.uuid())),
     }
-}
-
-fn write(scope: SiteScope, id: Id<Reading>, reading: &Reading) -> row::ActiveModel {
-    let (tank_id, room_id) = match reading.spot {
-        Spot::Tank(tank) => (Some(tank.uuid()), None),
-        Spot::Room(room) => (None, Some(room.uuid())),
-    };
-    let linear = match reading.compensation {
-        Some(Compensation::Linear { percent_per_c, reference_c }) => Some((percent_per_c, reference_c)),
-        Some(Compensation::None) | None => None,
-    };
-    row::ActiveModel {
-        site_id: Set(scope.uuid()),
-        id: Set(id.uuid()),
-        client_id: Set(reading.client_id),
-        tank_id: Set(tank_id),
-        room_id: Set(room_id),
-        sample_point: Set(columns::code(reading.sample_point)),
-        metric: Set(columns::code(reading.metric)),
-        entered_value: Set(reading.entered.value),
-        entered_unit: Set(columns::code(reading.entered.unit)),
-        value: Set(reading.value),
-        compensation_percent_per_c: Set(linear.map(|(percent, _)| percent)),
-        compensation_reference_c: Set(linear.map(|(_, reference)| reference)),
-        uncompensated: Set(reading.compensation == Some(Compensation::None)),
-        meter_id: Set(reading.meter.map(Id::uuid)),
-        recorded_at: Set(reading.recorded_at),
-        received_at: Set(reading.received_at),
-        clock_offset_ms: Set(reading.clock_offset_ms),
-        clock_suspect: Set(reading.clock_suspect),
-        done_by: Set(reading.done_by.map(PersonId::uuid)),
-        entered_by: Set(reading.entered_by.map(PersonId::uuid)),
-        band_low: Set(reading.band.map(|band| band.low)),
-        band_aim: Set(reading.band.map(|band| band.aim)),
-        band_high: Set(reading.band.map(|band| band.high)),
-        supersedes_id: Set(reading.supersedes.as_ref().map(|(id, _)| id.uuid())),
-        reason_corrected: Set(reading.supersedes.as_ref().map(|(_, reason)| reason.clone())),
-    }
-}
-
-/// Reads rows, and looks which of them were superseded.
-async fn read_all(tx: &Tx, scope: SiteScope, rows: Vec<row::Model>) -> Result<Vec<KeptReading>, StoreError> {
-    let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
-    let mut corrections: Vec<(Uuid, Uuid)> = Vec::new();
-    for chunk in ids.chunks(5_000) {
-        let found = scoped(scope)
-            .filter(row::Column::SupersedesId.is_in(chunk.iter().copied()))
-            .select_only()
-            .columns([row::Column::SupersedesId, row::Column::Id])
-            .into_tuple::<(Uuid, Uuid)>()
-            .all(&tx.0)
-            .await?;
-        corrections.extend(found);
-    }
-    let superseded = |id: Uuid| corrections.iter().find(|(old, _)| *old == id).map(|(_, new)| Id::new(*new));
-    Ok(rows.into_iter().map(|row| read(&row, superseded(row.id))).collect::<Result<_, _>>()?)
-}
-
-fn read(row: &row::Model, superseded: Option<Id<Reading>>) -> Result<KeptReading, BrokenRow> {
-    let reading = row.reading();
-    let spot = match (row.tank_id, row.room_id) {
-        (Some(tank), None) => Spot::Tank(Id::new(tank)),
-        (None, Some(room)) => Spot::Room(Id::new(room)),
-        _ => return Err(reading.broken("expected a tank or a room")),
-    };
-    let linear = row.compensation_percent_per_c.zip(row.compensation_reference_c);
-    let compensation = match (row.uncompensated, linear) {
-        (true, _) => Some(Compensation::None),
-        (false, linear) => {
-            linear.map(|(percent_per_c, reference_c)| Compensation::Linear { percent_per_c, reference_c })
-        }
-    };
-    let band = row.band_low.zip(row.band_aim).zip(row.band_high);
-    let content = Reading {
-        client_id: row.client_id,
-        spot,
-        sample_point: reading.code(&row.sample_point)?,
-        metric: reading.code(&row.metric)?,
-        entered: Quantity::new(row.entered_value, reading.code(&row.entered_unit)?),
-        value: row.value,
-        compensation,
-        meter: row.meter_id.map(Id::new),
-        recorded_at: row.recorded_at,
-        received_at: row.received_at,
-        clock_offset_ms: row.clock_offset_ms,
-        clock_suspect: row.clock_suspect,
-        done_by: row.done_by.map(Id::new),
-        entered_by: row.entered_by.map(Id::new),
-        band: band.map(|((low, aim), high)| BandThen { low, aim, high }),
-        superseded,
-        supersedes: row
-            .supersedes_id
-            .map(|id| (Id::new(id), row.reason_corrected.clone().unwrap_or_default())),
-    };
-    Ok((Id::new(row.id), content))
 }
 
 impl Row for row::Model {

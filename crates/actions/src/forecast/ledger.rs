@@ -2,14 +2,14 @@
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::supply::{
-    Addition, EcRises, LitresFed, Reason, TankAsked, TankMode, Unplanned, fed_days,
+    Addition as Taught, EcRises, LitresFed, Reason, TankAsked, TankMode, Unplanned, fed_days,
 };
-use fillmark_domain::entries::{AdditionReason, ChangePlanKind, Poured, TankChange};
+use fillmark_domain::entries::{Addition, AdditionReason, ChangePlanKind, Poured, TankChange};
 use fillmark_domain::places::{Tank, TankId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{Movement, MovementKind, ProductId};
 use fillmark_domain::{Amount, Days, Kept};
-use fillmark_store::{SiteScope, Tx, additions, movements, readings, tank_changes};
+use fillmark_store::{SiteScope, Tx, entries, movements, readings};
 
 use crate::Refusal;
 
@@ -18,7 +18,7 @@ const MEMORY: TimeDelta = TimeDelta::days(400);
 
 /// The records of the last year and a month.
 pub(super) struct Ledger {
-    additions: Vec<fillmark_domain::entries::Addition>,
+    additions: Vec<Addition>,
     changes: Vec<TankChange>,
     visits: Vec<(TankId, DateTime<Utc>)>,
     counters: Vec<(TankId, DateTime<Utc>, f64)>,
@@ -28,8 +28,8 @@ pub(super) struct Ledger {
 impl Ledger {
     pub(super) async fn load(tx: &Tx, scope: SiteScope, now: DateTime<Utc>) -> Result<Ledger, Refusal> {
         let from = now - MEMORY;
-        let changes = tank_changes::standing(tx, scope, from, now).await?;
-        let additions = additions::standing(tx, scope, from, now).await?;
+        let changes = entries::standing::<TankChange>(tx, scope, from, now).await?;
+        let additions = entries::standing::<Addition>(tx, scope, from, now).await?;
         Ok(Ledger {
             additions: additions.into_iter().map(|(_, addition)| addition).collect(),
             changes: changes.into_iter().map(|(_, change)| change).collect(),
@@ -103,7 +103,7 @@ impl Ledger {
     }
 }
 
-fn poured(plan: &SitePlan, addition: &fillmark_domain::entries::Addition) -> Option<Addition> {
+fn poured(plan: &SitePlan, addition: &Addition) -> Option<Taught> {
     let Poured::Product { product, amount, .. } = &addition.poured else { return None };
     let reason = match addition.reason {
         AdditionReason::Change => Reason::Change,
@@ -111,5 +111,5 @@ fn poured(plan: &SitePlan, addition: &fillmark_domain::entries::Addition) -> Opt
         AdditionReason::Ph => Reason::Ph,
         AdditionReason::Strength => Reason::Strength,
     };
-    Some(Addition { product: *product, on: plan.day(addition.recorded_at), amount: *amount, reason })
+    Some(Taught { product: *product, on: plan.day(addition.recorded_at), amount: *amount, reason })
 }

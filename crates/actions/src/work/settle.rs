@@ -10,7 +10,7 @@ use fillmark_domain::places::SiteId;
 use fillmark_domain::work::{Check, CheckState, Evidence, NotAllowed, Place, Task};
 use fillmark_domain::{Coded, Faults, Id};
 use fillmark_store::checks::{self, KeptCheck, Typed};
-use fillmark_store::{Reference, SiteScope, StoreError, Tx, readings, records};
+use fillmark_store::{Reference, SiteScope, StoreError, Tx, entries, records};
 use uuid::Uuid;
 
 use super::zone_of;
@@ -131,7 +131,7 @@ async fn readings_of(
     faults: &mut Faults,
 ) -> Result<Vec<Reading>, Refusal> {
     let ids: Vec<Uuid> = completion.evidence.iter().filter_map(reading_id).collect();
-    let found = readings::find(tx, site, &ids).await?;
+    let found = entries::find_many::<Reading>(tx, site, &ids).await?;
     for (place, id) in ids.iter().enumerate() {
         let there = found.iter().any(|(found, _)| found.uuid() == *id);
         let pointer = format!("/reading_ids/{place}");

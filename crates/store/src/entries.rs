@@ -1,0 +1,203 @@
+//! What is entered once and never changed: readings, additions, tank changes, harvests. A correction is a row of its
+//! own that names the one it corrects, so whether a row stands is asked of the others.
+//!
+//! To add one: a table with `site_id`, `id`, `client_id` and the column that names what is corrected, and one
+//! `impl Entry`.
+
+use std::collections::HashMap;
+use std::str::FromStr;
+
+use chrono::{DateTime, Utc};
+use fillmark_domain::Id;
+use sea_orm::sea_query::{Condition, Expr, ExprTrait};
+use sea_orm::{
+    ActiveModelBehavior, ActiveModelTrait, EntityTrait, FromQueryResult, ModelTrait, QueryFilter, QueryOrder,
+    QuerySelect, Select,
+};
+use uuid::Uuid;
+
+use crate::records::{Page, PageQuery, page_of};
+use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
+
+/// An entry with its id.
+pub type Kept<E> = (Id<E>, E);
+
+/// What is entered once and never changed.
+pub trait Entry: Clone + Send + Sync + Sized + 'static {
+    /// The table.
+    type Entity: EntityTrait<Model = Self::Row, ActiveModel = Self::Change>;
+    /// A row of it.
+    type Row: ModelTrait<Entity = Self::Entity> + FromQueryResult + Send + Sync;
+    /// A row that is being written.
+    type Change: ActiveModelTrait<Entity = Self::Entity> + ActiveModelBehavior + Send;
+
+    /// What the journal calls it.
+    const WORD: &'static str;
+    /// The column of the instant it was done at.
+    const DONE_AT: &'static str;
+    /// The column that names the entry it corrects.
+    const CORRECTS: &'static str;
+
+    /// Its columns, all but site and id.
+    fn columns(&self) -> Self::Change;
+
+    /// The id of a row.
+    fn id(row: &Self::Row) -> Uuid;
+
+    /// The entry in a row, and the entry that corrected it.
+    /// # Errors
+    /// When the row breaks a rule of the domain.
+    fn read(row: Self::Row, corrected_by: Option<Id<Self>>) -> Result<Self, BrokenRow>;
+
+    /// Whether it counts: it was not corrected, and is no mere opposite of another.
+    fn stands(&self) -> bool;
+}
+
+/// Keeps entries.
+/// # Errors
+/// [`StoreError::Taken`] when one with the same client id came first, or corrects what is corrected already.
+pub async fn keep<E: Entry>(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    entries: &[Kept<E>],
+) -> Result<(), StoreError> {
+    // Below the number of variables that either database takes in one statement.
+    for chunk in entries.chunks(500) {
+        let rows = chunk.iter().map(|(id, entry)| {
+            let mut row = entry.columns();
+            row.set(column::<E>("site_id"), scope.uuid().into());
+            row.set(column::<E>("id"), id.uuid().into());
+            row
+        });
+        E::Entity::insert_many(rows).exec_without_returning(&tx.0).await?;
+    }
+    let entered: Vec<Uuid> = entries.iter().map(|(id, _)| id.uuid()).collect();
+    journal::note_many(tx, scope, stamp, "entered", E::WORD, &entered).await
+}
+
+/// The entries with these client ids.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn find_by_client_ids<E: Entry>(
+    tx: &Tx,
+    scope: SiteScope,
+    ids: &[Uuid],
+) -> Result<Vec<Kept<E>>, StoreError> {
+    among(tx, scope, "client_id", ids).await
+}
+
+/// The entries with these ids.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn find_many<E: Entry>(
+    tx: &Tx,
+    scope: SiteScope,
+    ids: &[Uuid],
+) -> Result<Vec<Kept<E>>, StoreError> {
+    among(tx, scope, "id", ids).await
+}
+
+/// The entry with this id.
+/// # Errors
+/// When the database fails or the row is broken.
+pub async fn find<E: Entry>(tx: &Tx, scope: SiteScope, id: Id<E>) -> Result<Option<Kept<E>>, StoreError> {
+    Ok(find_many(tx, scope, &[id.uuid()]).await?.pop())
+}
+
+/// The entries that have one of these ids in a column, in the order they were made.
+/// # Errors
+/// When the database fails or a row is broken.
+pub(crate) async fn among<E: Entry>(
+    tx: &Tx,
+    scope: SiteScope,
+    name: &'static str,
+    ids: &[Uuid],
+) -> Result<Vec<Kept<E>>, StoreError> {
+    let rows = scoped::<E>(scope).filter(Expr::col(column::<E>(name)).is_in(ids.iter().copied()));
+    let rows = rows.order_by_asc(column::<E>("id")).all(&tx.0).await?;
+    read_all(tx, scope, rows).await
+}
+
+/// A page of a site's entries.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn page<E: Entry>(
+    tx: &Tx,
+    scope: SiteScope,
+    query: &PageQuery,
+) -> Result<Page<Kept<E>>, StoreError> {
+    let page = page_of(tx, scoped::<E>(scope), query).await?;
+    Ok(Page { items: read_all(tx, scope, page.items).await?, next: page.next })
+}
+
+/// The entries of a span of time that stand, in the order they were done.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn standing<E: Entry>(
+    tx: &Tx,
+    scope: SiteScope,
+    from: DateTime<Utc>,
+    before: DateTime<Utc>,
+) -> Result<Vec<Kept<E>>, StoreError> {
+    standing_where(tx, scope, from, before, Condition::all()).await
+}
+
+/// The entries of a span of time that stand and meet a condition.
+pub(crate) async fn standing_where<E: Entry>(
+    tx: &Tx,
+    scope: SiteScope,
+    from: DateTime<Utc>,
+    before: DateTime<Utc>,
+    condition: Condition,
+) -> Result<Vec<Kept<E>>, StoreError> {
+    let rows = scoped::<E>(scope)
+        .filter(condition)
+        .filter(Expr::col(column::<E>(E::DONE_AT)).gte(from))
+        .filter(Expr::col(column::<E>(E::DONE_AT)).lt(before))
+        .order_by_asc(column::<E>(E::DONE_AT))
+        .order_by_asc(column::<E>("id"))
+        .all(&tx.0)
+        .await?;
+    let mut entries = read_all(tx, scope, rows).await?;
+    entries.retain(|(_, entry): &Kept<E>| entry.stands());
+    Ok(entries)
+}
+
+/// The rows of a site.
+pub(crate) fn scoped<E: Entry>(scope: SiteScope) -> Select<E::Entity> {
+    E::Entity::find().filter(Expr::col(column::<E>("site_id")).eq(scope.uuid()))
+}
+
+/// Reads rows, and looks which of them were corrected.
+async fn read_all<E: Entry>(
+    tx: &Tx,
+    scope: SiteScope,
+    rows: Vec<E::Row>,
+) -> Result<Vec<Kept<E>>, StoreError> {
+    let corrects = column::<E>(E::CORRECTS);
+    let mut corrected: HashMap<Uuid, Uuid> = HashMap::new();
+    for chunk in rows.chunks(5_000) {
+        let pairs = scoped::<E>(scope)
+            .filter(Expr::col(corrects).is_in(chunk.iter().map(E::id)))
+            .select_only()
+            .columns([corrects, column::<E>("id")])
+            .into_tuple::<(Uuid, Uuid)>()
+            .all(&tx.0)
+            .await?;
+        corrected.extend(pairs);
+    }
+    let read = |row: E::Row| {
+        let id = E::id(&row);
+        Ok((Id::new(id), E::read(row, corrected.get(&id).copied().map(Id::new))?))
+    };
+    rows.into_iter().map(read).collect()
+}
+
+fn column<E: Entry>(name: &'static str) -> <E::Entity as EntityTrait>::Column {
+    match <E::Entity as EntityTrait>::Column::from_str(name) {
+        Ok(column) => column,
+        // The name is a literal of this crate, and each table is read in the tests.
+        Err(_) => unreachable!("table of {} has no column {name}", E::WORD),
+    }
+}
