@@ -2,6 +2,7 @@
 //! entry, put in place only when it is complete.
 
 mod build;
+mod business;
 mod cast;
 mod print;
 mod season;

@@ -5,40 +5,21 @@ use std::sync::Arc;
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use fillmark_actions::records::create;
 use fillmark_actions::{App, Caller, Refusal, people, work};
-use fillmark_domain::growing::CropId;
-use fillmark_domain::people::{Membership, Person, PersonId, Role};
+use fillmark_domain::people::{Membership, Person, Role};
 use fillmark_domain::places::{Site, SiteId, WaterSource};
 use fillmark_domain::stock::{LabelRevision, Offer, Product, ProductId, Supplier};
 use fillmark_domain::{Amount, Base, Currency, Id, Money, Week};
 use rand::SeedableRng;
 use rand::rngs::StdRng;
-use uuid::Uuid;
 
 use super::Moved;
+use super::business::{Business, Place, acting, at};
 use super::cast::{CROPS, CastSite, PASSWORD, PEOPLE, PRODUCTS, SITES, SUPPLIERS};
-use super::season::{self, Grown};
+use super::season;
 use super::week::{Hand, Written};
 
 /// Days of history.
 const DAYS: u64 = 364;
-
-/// What the whole business shares.
-pub(super) struct Business {
-    pub(super) owner: Caller,
-    pub(super) people: Vec<PersonId>,
-    pub(super) crops: Vec<CropId>,
-    pub(super) products: Vec<ProductId>,
-    pub(super) first_day: NaiveDate,
-    pub(super) today: NaiveDate,
-}
-
-/// A site with what grows there.
-pub(super) struct Place {
-    pub(super) id: SiteId,
-    pub(super) cast: &'static CastSite,
-    pub(super) offers: Vec<Id<Offer>>,
-    pub(super) grown: Grown,
-}
 
 pub(super) async fn build(app: &App, clock: &Arc<Moved>, now: DateTime<Utc>) -> Result<(), Refusal> {
     let today = now.date_naive();
@@ -73,10 +54,6 @@ pub(super) async fn build(app: &App, clock: &Arc<Moved>, now: DateTime<Utc>) -> 
     work::beat(app).await
 }
 
-pub(super) fn at(day: NaiveDate, hour: u32) -> DateTime<Utc> {
-    day.and_hms_opt(hour, 0, 0).unwrap_or_default().and_utc()
-}
-
 async fn set_up_business(app: &App, first_day: NaiveDate, today: NaiveDate) -> Result<Business, Refusal> {
     let mut ids = Vec::new();
     for cast in &PEOPLE {
@@ -101,11 +78,6 @@ async fn set_up_business(app: &App, first_day: NaiveDate, today: NaiveDate) -> R
     }
     let products = set_up_products(app, &owner, first_day).await?;
     Ok(Business { owner, people: ids, crops, products, first_day, today })
-}
-
-/// A caller for what a person of the demo does.
-pub(super) fn acting(person: PersonId, role: Role) -> Caller {
-    Caller::person_with(person, Uuid::nil(), vec![(None, role)])
 }
 
 async fn set_up_products(app: &App, owner: &Caller, first_day: NaiveDate) -> Result<Vec<ProductId>, Refusal> {

@@ -14,22 +14,8 @@ use fillmark_domain::places::{
 use fillmark_domain::work::{CheckPlan, Held, Place as At, Qualification, Shift, Task};
 use fillmark_domain::{Band, Id, Metric};
 
-use super::build::{Business, at};
+use super::business::{Business, Grown, GrownRoom, at};
 use super::cast::{CROPS, CastCrop, CastRoom, CastSite, PEOPLE, PRODUCTS};
-
-/// A site's rooms with what stands in them.
-pub(super) struct Grown {
-    pub(super) rooms: Vec<GrownRoom>,
-    pub(super) meter: Id<Meter>,
-}
-
-/// A room of the demo.
-pub(super) struct GrownRoom {
-    pub(super) id: RoomId,
-    pub(super) cast: &'static CastRoom,
-    pub(super) tanks: Vec<(TankId, f64)>,
-    pub(super) cycles: Vec<(CycleId, NaiveDate, NaiveDate)>,
-}
 
 pub(super) async fn set_up(
     app: &App,

@@ -9,7 +9,7 @@ use rand::Rng;
 use rand::rngs::StdRng;
 use uuid::Uuid;
 
-use super::build::{Business, Place, at};
+use super::business::{Business, Place, at};
 use super::cast::PRODUCTS;
 
 /// What is on a site's shelf by its own reckoning, and what is on the way.

@@ -19,9 +19,8 @@ use rand::Rng;
 use rand::rngs::StdRng;
 use uuid::Uuid;
 
-use super::build::{Business, Place, acting, at};
+use super::business::{Business, GrownRoom, Place, acting, at};
 use super::cast::{CROPS, CastRoom, PEOPLE, SITES};
-use super::season::GrownRoom;
 use super::trade::{Keeper, Shelf};
 use super::vessel::{Sheet, Vessel, Visit, reading, round};
 
