@@ -4,13 +4,15 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::review::{
-    ChangeDue, Cropped, NoComparison, RoomCompliance, RoomRecords, Welch, Yield, compare, room_compliance,
+    ChangeDue, Cropped, NoComparison, RoomCompliance, RoomRecords, UnitPrices, Welch, Yield, compare,
+    poured_for, room_compliance,
 };
 use fillmark_domain::entries::{Addition, Calibration, Spot, TankChange};
 use fillmark_domain::growing::{Cycle, CycleId, Harvest, spans};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{RoomId, SiteId, TankId};
 use fillmark_domain::plan::SitePlan;
+use fillmark_domain::stock::Offer;
 use fillmark_domain::work::{Place, Span};
 use fillmark_domain::{Days, Kept};
 use fillmark_store::additions::KeptAddition;
@@ -222,42 +224,84 @@ impl Sheet {
         let mut picked: Vec<CycleId> = self.harvests.iter().map(|(_, harvest)| harvest.cycle).collect();
         picked.sort_unstable();
         picked.dedup();
+        if picked.is_empty() {
+            return Ok(Vec::new());
+        }
         let beginning = plan.begins(NaiveDate::from_ymd_opt(2000, 1, 1).unwrap_or_default());
-        let all = entries::standing::<Harvest>(tx, scope, beginning, self.period.until).await?;
-        let per_m2 = |cycle: &Kept<Cycle>| self.yield_of(cycle, &all).kg_per_m2.map(|figure| figure.value);
+        let ledger = YieldLedger {
+            harvests: entries::standing::<Harvest>(tx, scope, beginning, self.period.until).await?,
+            additions: poured_since_start(tx, scope, plan, &picked, self.period.until).await?,
+            prices: prices(tx, scope).await?,
+        };
+        let per_m2 =
+            |cycle: &Kept<Cycle>| self.yield_of(plan, cycle, &ledger).kg_per_m2.map(|figure| figure.value);
         let yields = picked.iter().filter_map(|id| plan.cycles.get(id)).map(|cycle| {
             let same = |other: &&Kept<Cycle>| other.content.crop == cycle.content.crop;
-            let these: Vec<f64> =
-                picked.iter().filter_map(|id| plan.cycles.get(id)).filter(same).filter_map(per_m2).collect();
+            let these = picked.iter().filter_map(|id| plan.cycles.get(id)).filter(same).filter_map(per_m2);
             let before = |other: &&Kept<Cycle>| {
                 !picked.contains(&other.id) && other.content.starts_on < cycle.content.starts_on
             };
-            let earlier = plan.cycles.values().filter(same).filter(before);
-            let earlier: Vec<f64> = earlier.filter_map(per_m2).filter(|value| *value > 0.0).collect();
+            let earlier = plan.cycles.values().filter(same).filter(before).filter_map(per_m2);
+            let earlier: Vec<f64> = earlier.filter(|value| *value > 0.0).collect();
             CycleYield {
                 cycle: cycle.id,
                 name: cycle.content.name.clone(),
-                figures: self.yield_of(cycle, &all),
-                beside_earlier: compare(&these, &earlier),
+                figures: self.yield_of(plan, cycle, &ledger),
+                beside_earlier: compare(&these.collect::<Vec<_>>(), &earlier),
             }
         });
         Ok(yields.collect())
     }
 
-    fn yield_of(&self, cycle: &Kept<Cycle>, all: &[KeptHarvest]) -> Yield {
-        let of_cycle: Vec<&KeptHarvest> =
-            all.iter().filter(|(_, harvest)| harvest.cycle == cycle.id).collect();
+    fn yield_of(&self, plan: &SitePlan, cycle: &Kept<Cycle>, ledger: &YieldLedger) -> Yield {
+        let of_cycle = || ledger.harvests.iter().filter(|(_, harvest)| harvest.cycle == cycle.id);
         let end = cycle.content.ends_on.unwrap_or(self.days.until);
+        let concentrate = poured_for(plan, cycle.id, &ledger.additions, &ledger.prices);
         Yield::of(&Cropped {
-            saleable_kg: of_cycle.iter().map(|(_, harvest)| harvest.saleable_kg).sum(),
-            rejected_kg: of_cycle.iter().map(|(_, harvest)| harvest.rejected_kg).sum(),
-            harvests: of_cycle.len(),
+            saleable_kg: of_cycle().map(|(_, harvest)| harvest.saleable_kg).sum(),
+            rejected_kg: of_cycle().map(|(_, harvest)| harvest.rejected_kg).sum(),
+            harvests: of_cycle().count(),
             area_m2: self.area_m2,
             plants_set: Some(cycle.content.plants),
             days: Some(((end - cycle.content.starts_on).num_days() + 1) as f64),
+            concentrate_l: Some(concentrate.litres),
+            concentrate_cost: concentrate.cost_minor,
             ..Cropped::default()
         })
     }
+}
+
+/// What the yields of cycles follow from.
+struct YieldLedger {
+    harvests: Vec<KeptHarvest>,
+    additions: Vec<Addition>,
+    prices: UnitPrices,
+}
+
+/// What was poured at the site since the first of some cycles started.
+async fn poured_since_start(
+    tx: &Tx,
+    scope: SiteScope,
+    plan: &SitePlan,
+    cycles: &[CycleId],
+    until: DateTime<Utc>,
+) -> Result<Vec<Addition>, Refusal> {
+    let starts =
+        cycles.iter().filter_map(|id| plan.cycles.get(id)).map(|cycle| cycle.content.starts_on).min();
+    let Some(first) = starts else { return Ok(Vec::new()) };
+    let poured = entries::standing::<Addition>(tx, scope, plan.begins(first), until).await?;
+    Ok(poured.into_iter().map(|(_, addition)| addition).collect())
+}
+
+/// What a unit of each product costs by the cheapest offer of the site.
+async fn prices(tx: &Tx, scope: SiteScope) -> Result<UnitPrices, Refusal> {
+    let mut prices = UnitPrices::new();
+    for offer in records::all::<Offer>(tx, scope).await? {
+        let price = offer.content.price_per_unit();
+        let cheapest = prices.entry(offer.content.product).or_insert(price);
+        *cheapest = cheapest.min(price);
+    }
+    Ok(prices)
 }
 
 /// The tanks that fed a room at some time in a period.

@@ -2,6 +2,7 @@
 //! observations, since a share of 100 % of two checks says little.
 
 pub mod compliance;
+pub mod concentrate;
 pub mod excursion;
 pub mod room;
 #[cfg(test)]
@@ -12,6 +13,7 @@ pub mod welch;
 pub mod yields;
 
 pub use compliance::{ChangeDue, InBand, Punctuality, changes_on_time, punctuality, readings_in_band};
+pub use concentrate::{Concentrate, UnitPrices, poured_for};
 pub use excursion::{Excursion, Joining, Side};
 pub use room::{RoomCompliance, RoomRecords, Series, room_compliance};
 pub use share::{Interval, Share};

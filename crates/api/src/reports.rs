@@ -181,6 +181,10 @@ pub struct ReportYield {
     pub g_per_plant: Option<ReportFigure>,
     /// Rejected share of all mass harvested, %.
     pub rejected_percent: Option<ReportFigure>,
+    /// Concentrate poured for a saleable kg, L.
+    pub concentrate_l_per_kg: Option<ReportFigure>,
+    /// What that cost by the site's cheapest offers, minor units of its currency; null when a product has no price.
+    pub concentrate_cost_minor_per_kg: Option<ReportFigure>,
     /// kg/m² beside earlier cycles of the crop; null where there are too few.
     pub beside_earlier: Option<ReportComparison>,
 }
@@ -361,6 +365,8 @@ impl ReportYield {
             kg_per_m2_day: figures.kg_per_m2_day.map(figure),
             g_per_plant: figures.g_per_plant_set.map(figure),
             rejected_percent: rejected.map(figure),
+            concentrate_l_per_kg: figures.concentrate_l_per_kg.map(figure),
+            concentrate_cost_minor_per_kg: figures.concentrate_cost_per_kg.map(figure),
             beside_earlier: beside.as_ref().ok().map(ReportComparison::from),
         }
     }

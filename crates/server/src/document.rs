@@ -24,6 +24,9 @@ const TAGS: [(&str, &str); 9] = [
     ("system", "Health and problems."),
 ];
 
+/// Where the document is served.
+pub const PATH: &str = "/api/v1/openapi.json";
+
 /// The document of all routes, made without a database.
 pub fn document() -> OpenApi {
     let (_, document) = App::new()
@@ -32,6 +35,7 @@ pub fn document() -> OpenApi {
         .service(routes::system::read_health)
         .service(routes::system::read_readiness)
         .service(routes::system::read_problem_kind)
+        .service(routes::system::read_document)
         .service(scope::scope("/api/v1").configure(routes::api))
         .split_for_parts();
     document

@@ -10,12 +10,12 @@ use fillmark_api::ProblemCode;
 use fillmark_store::{Database, Store, StoreError};
 use sha2::{Digest, Sha256};
 use utoipa_actix_web::{AppExt, scope};
-use utoipa_swagger_ui::SwaggerUi;
+use utoipa_swagger_ui::{Config, SwaggerUi};
 
 use crate::http::Refused;
 use crate::http::list::CursorKey;
 use crate::http::outer::{KnownPaths, nothing_here, outer};
-use crate::routes::system::Ready;
+use crate::routes::system::{DocumentText, Ready};
 use crate::tokens::TokenKeys;
 use crate::{Settings, document, jobs, routes};
 
@@ -107,17 +107,20 @@ pub async fn serve(settings: &Settings, app: App) -> Result<Running, StartError>
     let keys = sessions::signing_keys(&app).await.map_err(StartError::NoKeys)?;
     let cursors = keys.first().map(|(_, secret)| Sha256::digest(secret).to_vec()).unwrap_or_default();
     let ready = Ready::default();
+    let document = document::document();
     let shared = Shared {
         app: Data::new(app.clone()),
         keys: Data::new(TokenKeys::new(&keys)),
         cursors: Data::new(CursorKey(cursors)),
-        known: Data::new(KnownPaths::of(&document::document())),
+        known: Data::new(KnownPaths::of(&document)),
+        text: Data::new(DocumentText::of(&document)),
         ready: Data::new(ready.clone()),
     };
     let no_address = |source| StartError::NoAddress { address: settings.listen.clone(), source };
     let server = HttpServer::new(move || {
         let shared = shared.clone();
-        let (web, document) =
+        // Each worker's own document is dropped: the one text is served by all.
+        let (web, _) =
             Web::new()
                 .wrap(Compress::default())
                 .wrap(from_fn(outer))
@@ -125,6 +128,7 @@ pub async fn serve(settings: &Settings, app: App) -> Result<Running, StartError>
                 .app_data(shared.keys)
                 .app_data(shared.cursors)
                 .app_data(shared.known)
+                .app_data(shared.text)
                 .app_data(shared.ready)
                 .app_data(PathConfig::default().error_handler(|_, _| {
                     Refused::new(ProblemCode::NotFound, "there is no such record").into()
@@ -134,9 +138,11 @@ pub async fn serve(settings: &Settings, app: App) -> Result<Running, StartError>
                 .service(routes::system::read_health)
                 .service(routes::system::read_readiness)
                 .service(routes::system::read_problem_kind)
+                .service(routes::system::read_document)
                 .service(scope::scope("/api/v1").configure(routes::api))
                 .split_for_parts();
-        web.service(SwaggerUi::new("/docs/{_:.*}").url("/api/v1/openapi.json", document))
+        let ui = Config::from(document::PATH).try_it_out_enabled(true);
+        web.service(SwaggerUi::new("/docs/{_:.*}").config(ui))
             .default_service(actix_web::web::to(nothing_here))
     })
     .workers(settings.workers)
@@ -160,6 +166,7 @@ struct Shared {
     keys: Data<TokenKeys>,
     cursors: Data<CursorKey>,
     known: Data<KnownPaths>,
+    text: Data<DocumentText>,
     ready: Data<Ready>,
 }
 

@@ -159,6 +159,13 @@ fn sqlite(
                 .journal_mode(SqliteJournalMode::Wal)
                 .synchronous(waits)
                 .busy_timeout(Duration::from_secs(10));
+            // What is being built is read again and again: it is kept in memory as far as it goes.
+            let options = match waits {
+                SqliteSynchronous::Off => {
+                    options.pragma("cache_size", "-65536").pragma("mmap_size", "536870912")
+                }
+                _ => options,
+            };
             if reads_only { options.pragma("query_only", "on") } else { options }
         });
     options

@@ -55,6 +55,13 @@ pub struct Offer {
     pub minimum_packs: u32,
 }
 
+impl Offer {
+    /// What one mL (or g) costs, in minor units.
+    pub fn price_per_unit(&self) -> f64 {
+        self.price.minor as f64 / self.pack.base_units()
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -150,6 +150,8 @@ fn yields(cycle: &fillmark_api::ReportYield) -> Vec<Row> {
         ("saleable_per_area_and_day", cycle.kg_per_m2_day, "kg/m2/d"),
         ("saleable_per_plant", cycle.g_per_plant, "g"),
         ("rejected", cycle.rejected_percent, "%"),
+        ("concentrate", cycle.concentrate_l_per_kg, "L/kg"),
+        ("concentrate_cost", cycle.concentrate_cost_minor_per_kg, "minor/kg"),
     ];
     let row = |(name, figure, unit): (&str, Option<fillmark_api::ReportFigure>, &'static str)| {
         let figure = figure?;

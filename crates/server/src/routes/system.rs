@@ -3,11 +3,14 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use actix_web::web::{Data, Path};
-use actix_web::{HttpResponse, get};
+use actix_web::http::header;
+use actix_web::web::{Bytes, Data, Path};
+use actix_web::{HttpRequest, HttpResponse, get};
 use fillmark_actions::App;
 use fillmark_api::ProblemCode;
 use serde_json::json;
+use sha2::{Digest, Sha256};
+use utoipa::openapi::OpenApi;
 
 use crate::http::Refused;
 
@@ -24,6 +27,36 @@ impl Ready {
     fn is_set(&self) -> bool {
         self.0.load(Ordering::SeqCst)
     }
+}
+
+/// The OpenAPI document as text, made once.
+pub struct DocumentText {
+    text: Bytes,
+    tag: String,
+}
+
+impl DocumentText {
+    /// The text of a document.
+    pub fn of(document: &OpenApi) -> Self {
+        let text = document.to_json().unwrap_or_default();
+        let tag = format!("\"{:x}\"", Sha256::digest(text.as_bytes()));
+        Self { text: Bytes::from(text), tag }
+    }
+}
+
+/// This document.
+#[utoipa::path(tag = "system", operation_id = "read_document",
+    responses((status = 200, description = "OpenAPI 3.1", body = serde_json::Value), (status = 304, description = "The client has it")))]
+#[get("/api/v1/openapi.json")]
+pub async fn read_document(document: Data<DocumentText>, request: HttpRequest) -> HttpResponse {
+    let known = request.headers().get(header::IF_NONE_MATCH).and_then(|known| known.to_str().ok());
+    if known == Some(document.tag.as_str()) {
+        return HttpResponse::NotModified().insert_header((header::ETAG, document.tag.clone())).finish();
+    }
+    HttpResponse::Ok()
+        .insert_header((header::ETAG, document.tag.clone()))
+        .content_type("application/json")
+        .body(document.text.clone())
 }
 
 /// The process is alive. Touches nothing.
