@@ -2,10 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use fillmark_server::document::document;
+use fillmark_server::document::{COMMITTED, document};
 use serde_json::Value;
-
-const COMMITTED: &str = include_str!("../../openapi/fillmark.json");
 
 fn operations() -> Vec<(String, Value)> {
     let document: Value = serde_json::to_value(document()).unwrap();

@@ -107,13 +107,12 @@ pub async fn serve(settings: &Settings, app: App) -> Result<Running, StartError>
     let keys = sessions::signing_keys(&app).await.map_err(StartError::NoKeys)?;
     let cursors = keys.first().map(|(_, secret)| Sha256::digest(secret).to_vec()).unwrap_or_default();
     let ready = Ready::default();
-    let document = document::document();
     let shared = Shared {
         app: Data::new(app.clone()),
         keys: Data::new(TokenKeys::new(&keys)),
         cursors: Data::new(CursorKey(cursors)),
-        known: Data::new(KnownPaths::of(&document)),
-        text: Data::new(DocumentText::of(&document)),
+        known: Data::new(KnownPaths::of(document::COMMITTED)),
+        text: Data::new(DocumentText::of(document::COMMITTED)),
         ready: Data::new(ready.clone()),
     };
     let no_address = |source| StartError::NoAddress { address: settings.listen.clone(), source };

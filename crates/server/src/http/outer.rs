@@ -1,6 +1,7 @@
 //! The outermost layer: request ids, one log line a request, problems that name their request, HEAD, and the
 //! answer for paths and methods that do not exist.
 
+use std::collections::BTreeMap;
 use std::time::Instant;
 
 use actix_web::body::{BoxBody, MessageBody};
@@ -11,35 +12,37 @@ use actix_web::middleware::Next;
 use actix_web::web::Data;
 use actix_web::{Error, HttpMessage, HttpRequest, HttpResponse};
 use fillmark_api::ProblemCode;
-use utoipa::openapi::OpenApi;
+use serde::Deserialize;
+use serde::de::IgnoredAny;
 use uuid::Uuid;
 
 use super::Refused;
 use super::signed_in::CalledBy;
 
 /// Every path of the document with its methods.
-pub struct KnownPaths(Vec<(ResourceDef, Vec<&'static str>)>);
+pub struct KnownPaths(Vec<(ResourceDef, Vec<String>)>);
 
 impl KnownPaths {
-    /// From the document that is served.
-    pub fn of(document: &OpenApi) -> Self {
-        let methods = |item: &utoipa::openapi::PathItem| {
-            let named = [
-                ("GET", item.get.is_some()),
-                ("HEAD", item.get.is_some()),
-                ("POST", item.post.is_some()),
-                ("PUT", item.put.is_some()),
-                ("PATCH", item.patch.is_some()),
-                ("DELETE", item.delete.is_some()),
-            ];
-            named.into_iter().filter(|(_, there)| *there).map(|(name, _)| name).collect()
+    /// From the text of the document.
+    pub fn of(document: &str) -> Self {
+        #[derive(Default, Deserialize)]
+        struct Paths {
+            paths: BTreeMap<String, BTreeMap<String, IgnoredAny>>,
+        }
+        let paths: Paths = serde_json::from_str(document).unwrap_or_default();
+        let methods = |of: BTreeMap<String, IgnoredAny>| {
+            let mut methods: Vec<String> = of.keys().map(|method| method.to_uppercase()).collect();
+            if of.contains_key("get") {
+                methods.push("HEAD".to_owned());
+            }
+            methods.sort();
+            methods
         };
         KnownPaths(
-            document
+            paths
                 .paths
-                .paths
-                .iter()
-                .map(|(path, item)| (ResourceDef::new(path.as_str()), methods(item)))
+                .into_iter()
+                .map(|(path, of)| (ResourceDef::new(path.as_str()), methods(of)))
                 .collect(),
         )
     }

@@ -4,13 +4,12 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use actix_web::http::header;
-use actix_web::web::{Bytes, Data, Path};
+use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, HttpResponse, get};
 use fillmark_actions::App;
 use fillmark_api::ProblemCode;
 use serde_json::json;
 use sha2::{Digest, Sha256};
-use utoipa::openapi::OpenApi;
 
 use crate::http::Refused;
 
@@ -29,18 +28,16 @@ impl Ready {
     }
 }
 
-/// The OpenAPI document as text, made once.
+/// The OpenAPI document as text.
 pub struct DocumentText {
-    text: Bytes,
+    text: &'static str,
     tag: String,
 }
 
 impl DocumentText {
-    /// The text of a document.
-    pub fn of(document: &OpenApi) -> Self {
-        let text = document.to_json().unwrap_or_default();
-        let tag = format!("\"{:x}\"", Sha256::digest(text.as_bytes()));
-        Self { text: Bytes::from(text), tag }
+    /// A document.
+    pub fn of(text: &'static str) -> Self {
+        Self { text, tag: format!("\"{:x}\"", Sha256::digest(text.as_bytes())) }
     }
 }
 
@@ -56,7 +53,7 @@ pub async fn read_document(document: Data<DocumentText>, request: HttpRequest) -
     HttpResponse::Ok()
         .insert_header((header::ETAG, document.tag.clone()))
         .content_type("application/json")
-        .body(document.text.clone())
+        .body(document.text)
 }
 
 /// The process is alive. Touches nothing.
