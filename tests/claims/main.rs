@@ -2,6 +2,7 @@
 
 mod alerts;
 mod checks;
+mod commands;
 mod first_owner;
 mod journal;
 mod occurrences;
