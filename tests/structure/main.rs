@@ -2,4 +2,5 @@
 
 mod arrows;
 mod document;
+mod licences;
 mod size;
