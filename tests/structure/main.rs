@@ -3,4 +3,5 @@
 mod arrows;
 mod document;
 mod licences;
+mod readme;
 mod size;
