@@ -2,6 +2,8 @@
 
 mod alerts;
 mod checks;
+mod commands;
+mod first_owner;
 mod journal;
 mod occurrences;
 mod readings;

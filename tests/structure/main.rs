@@ -2,4 +2,6 @@
 
 mod arrows;
 mod document;
+mod licences;
+mod readme;
 mod size;

@@ -8,6 +8,7 @@ pub mod alerts;
 pub mod app;
 mod bands;
 pub mod caller;
+pub mod first_owner;
 pub mod forecast;
 pub mod harvests;
 pub mod journal;

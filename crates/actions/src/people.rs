@@ -2,7 +2,7 @@
 
 use fillmark_domain::Kept;
 use fillmark_domain::people::{Act, Membership, Person, PersonId, Role};
-use fillmark_store::{accounts, records};
+use fillmark_store::{Tx, accounts, records};
 
 use crate::{App, Caller, Refusal, passwords};
 
@@ -11,16 +11,27 @@ use crate::{App, Caller, Refusal, passwords};
 /// When the name is in use or the password too short.
 pub async fn make_owner(app: &App, person: Person, password: String) -> Result<Kept<Person>, Refusal> {
     let hash = passwords::hashed(app, password).await?;
-    let scope = Caller::job().may_in_business(Act::ManagePeople)?;
-    let stamp = app.unsigned();
 
     let tx = app.store.begin().await?;
-    let kept = records::create(&tx, scope, &stamp, &person).await?;
-    let owner = Membership { person: kept.id, site: None, role: Role::Owner, from: stamp.at, until: None };
-    records::create(&tx, scope, &stamp, &owner).await?;
-    accounts::set_password(&tx, kept.id, &hash, &stamp).await?;
+    let kept = keep_owner(app, &tx, person, &hash).await?;
     tx.commit().await?;
 
+    Ok(kept)
+}
+
+/// Keeps an owner of every site with the hash of a password.
+pub(crate) async fn keep_owner(
+    app: &App,
+    tx: &Tx,
+    person: Person,
+    password_hash: &str,
+) -> Result<Kept<Person>, Refusal> {
+    let scope = Caller::job().may_in_business(Act::ManagePeople)?;
+    let stamp = app.unsigned();
+    let kept = records::create(tx, scope, &stamp, &person).await?;
+    let owner = Membership { person: kept.id, site: None, role: Role::Owner, from: stamp.at, until: None };
+    records::create(tx, scope, &stamp, &owner).await?;
+    accounts::set_password(tx, kept.id, password_hash, &stamp).await?;
     Ok(kept)
 }
 

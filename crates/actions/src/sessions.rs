@@ -148,13 +148,13 @@ fn is_alive(session: &Session, now: DateTime<Utc>) -> bool {
 }
 
 /// 256 random bits in hex.
-fn fresh_token() -> Result<String, Refusal> {
+pub(crate) fn fresh_token() -> Result<String, Refusal> {
     let mut bits = [0u8; 32];
     getrandom::fill(&mut bits).map_err(|error| Refusal::Failed(Failure::Hashing(error.to_string())))?;
     Ok(hex(&bits))
 }
 
-fn hash_of(token: &str) -> String {
+pub(crate) fn hash_of(token: &str) -> String {
     hex(&Sha256::digest(token.as_bytes()))
 }
 

@@ -18,6 +18,7 @@ pub mod problem;
 pub mod reports;
 pub mod sessions;
 pub mod stock;
+pub mod system;
 pub mod work;
 
 pub use alerts::*;
@@ -34,4 +35,5 @@ pub use problem::{Problem, ProblemCode, ProblemFault};
 pub use reports::*;
 pub use sessions::*;
 pub use stock::*;
+pub use system::*;
 pub use work::*;

@@ -94,3 +94,31 @@ impl Body for NewMembership {
         }
     }
 }
+
+/// Claims a business that nobody can sign in to yet.
+#[derive(Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"code": "5f0c…", "name": "Ada Brook", "sign_in": "ada", "password": "correct horse battery"}))]
+pub struct NewFirstOwner {
+    /// The one-time code that the server printed when it started.
+    #[schema(min_length = 1, max_length = 200)]
+    pub code: String,
+    /// As colleagues call them.
+    #[schema(min_length = 1, max_length = 120)]
+    pub name: String,
+    /// What they sign in with.
+    #[schema(min_length = 1, max_length = 120)]
+    pub sign_in: String,
+    /// At least 15 characters; any characters, nothing is cut off.
+    #[schema(min_length = 15, max_length = 256)]
+    pub password: String,
+}
+
+impl NewFirstOwner {
+    /// The person they will be.
+    /// # Errors
+    /// All fields that cannot be taken.
+    pub fn person(&self) -> Result<words::Person, Faults> {
+        NewPerson { name: self.name.clone(), sign_in: Some(self.sign_in.clone()) }.word()
+    }
+}

@@ -9,6 +9,7 @@ mod entries;
 mod journal;
 mod records;
 mod stock;
+mod system;
 mod work;
 
 use fillmark_api::{NewSession, Problem, Renewal, Session};

@@ -4,6 +4,7 @@
 //! reading bodies, answering records, problems and lists. To add an endpoint: its body in the `api` crate, its
 //! action, then a handler here, registered in its module's `routes` function, and `fillmark openapi` again.
 
+pub mod commands;
 pub mod demo;
 pub mod document;
 pub mod http;

@@ -1,81 +1,19 @@
 //! The command line of the server.
 
-use std::path::PathBuf;
+mod line;
+
+use std::io::IsTerminal;
 use std::process::ExitCode;
 use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
-use clap::{Args, Parser, Subcommand};
+use clap::Parser;
 use fillmark_actions::{Clock, people, work};
 use fillmark_domain::people::Person;
-use fillmark_server::{Settings, demo, document};
+use fillmark_server::commands::{self, Desk};
+use fillmark_server::{Running, Settings, demo, document};
 
-/// The operations server of a hydroponic business.
-#[derive(Parser)]
-#[command(name = "fillmark", version, about)]
-struct Line {
-    #[command(subcommand)]
-    command: Command,
-}
-
-#[derive(Subcommand)]
-enum Command {
-    /// Run the server.
-    Serve(Common),
-    /// Make an invented business with a year of history, show it, and serve it.
-    Demo(DemoLine),
-    /// Bring the database's schema up and stop.
-    Migrate(Common),
-    /// Print the OpenAPI document.
-    Openapi,
-    /// Do at the machine what nobody is signed in for yet.
-    #[command(subcommand)]
-    Admin(Admin),
-}
-
-#[derive(Subcommand)]
-enum Admin {
-    /// Make an owner of every site. The password is read from FILLMARK_PASSWORD or from standard input.
-    Create {
-        #[command(flatten)]
-        common: Common,
-        /// As colleagues call them.
-        #[arg(long)]
-        name: String,
-        /// What they sign in with.
-        #[arg(long)]
-        sign_in: String,
-    },
-}
-
-#[derive(Args)]
-struct DemoLine {
-    /// Remove the demo that is there and make it anew.
-    #[arg(long)]
-    fresh: bool,
-    /// Print what there is to see and stop.
-    #[arg(long)]
-    once: bool,
-    /// Where the demo lives.
-    #[arg(long, default_value = "./fillmark-demo")]
-    folder: PathBuf,
-    /// Address and port to listen at.
-    #[arg(long)]
-    listen: Option<String>,
-}
-
-#[derive(Args)]
-struct Common {
-    /// A TOML file of settings.
-    #[arg(long)]
-    config: Option<PathBuf>,
-    /// Where the records are: a folder, or postgres://…
-    #[arg(long)]
-    database: Option<String>,
-    /// Address and port to listen at.
-    #[arg(long)]
-    listen: Option<String>,
-}
+use crate::line::{Admin, At, Command, Config, DemoLine, Line};
 
 type Failure = Box<dyn std::error::Error>;
 
@@ -107,16 +45,27 @@ async fn run(command: Command) -> Result<(), Failure> {
         Command::Admin(Admin::Create { common, name, sign_in }) => {
             create_owner(&common.settings()?, name, sign_in).await
         }
+        Command::Healthcheck { address } => told(commands::healthcheck(&address).await?),
+        Command::Config(Config::Check(common)) => {
+            let environment: Vec<_> = std::env::vars().collect();
+            told(commands::config::check(common.config.as_deref(), &environment, &common.flags())?)
+        }
+        Command::Rounds { at, day } => {
+            told(commands::rounds(&desk(&at).await?, at.site.as_deref(), day).await?)
+        }
+        Command::Forecast { at, days } => {
+            told(commands::forecast(&desk(&at).await?, at.site.as_deref(), days).await?)
+        }
     }
 }
 
-impl Common {
-    fn settings(&self) -> Result<Settings, Failure> {
-        let mut settings = Settings::read(self.config.as_deref(), std::env::vars())?;
-        settings.database = self.database.clone().unwrap_or(settings.database);
-        settings.listen = self.listen.clone().unwrap_or(settings.listen);
-        Ok(settings)
-    }
+fn told(text: String) -> Result<(), Failure> {
+    print!("{text}");
+    Ok(())
+}
+
+async fn desk(at: &At) -> Result<Desk, Failure> {
+    Ok(Desk::sign_in(&at.address, &at.sign_in, &password("Password, then Enter:")?).await?)
 }
 
 async fn serve(settings: &Settings) -> Result<(), Failure> {
@@ -124,12 +73,25 @@ async fn serve(settings: &Settings) -> Result<(), Failure> {
     let running = fillmark_server::start(settings, Arc::new(MachineClock)).await?;
     tracing::info!(address = running.address, "ready");
     println!("Fillmark listens at {0}\nInteractive documentation: {0}/docs/", running.address);
+    offer_first_owner(&running);
     wait_for_signal().await?;
     tracing::info!("stopping");
     tokio::select! {
         () = running.stop() => Ok(()),
         second = wait_for_signal() => second,
     }
+}
+
+/// Printed, never logged: whoever reads it owns the business.
+fn offer_first_owner(running: &Running) {
+    let Some(code) = &running.first_owner_code else { return };
+    let address = &running.address;
+    println!(
+        "\nNobody can sign in yet. Become the first owner with this code, which is good once and until the server \
+         stops:\n\n    {code}\n\nin the browser at {address}/docs/#/people/claim_business, or by\n\n    \
+         curl {address}/api/v1/first-owner --json '{{\"code\": \"{code}\", \"name\": \"Ada Brook\", \
+         \"sign_in\": \"ada\", \"password\": \"at least 15 characters\"}}'\n"
+    );
 }
 
 async fn run_demo(line: DemoLine) -> Result<(), Failure> {
@@ -159,21 +121,23 @@ async fn migrate(settings: &Settings) -> Result<(), Failure> {
 }
 
 async fn create_owner(settings: &Settings, name: String, sign_in: String) -> Result<(), Failure> {
-    let password = match std::env::var("FILLMARK_PASSWORD") {
-        Ok(password) => password,
-        Err(_) => {
-            eprintln!("Password (at least 15 characters), then Enter:");
-            let mut line = String::new();
-            std::io::stdin().read_line(&mut line)?;
-            line.trim_end_matches(['\r', '\n']).to_owned()
-        }
-    };
+    let password = password("Password (at least 15 characters), then Enter:")?;
     let app = fillmark_server::open_app(settings, Arc::new(MachineClock)).await?;
     let person = Person { name, sign_in: Some(sign_in.trim().to_lowercase()) };
     let kept = people::make_owner(&app, person, password).await?;
     app.store.close().await?;
     println!("{} can sign in as {}", kept.content.name, kept.content.sign_in.unwrap_or_default());
     Ok(())
+}
+
+fn password(prompt: &str) -> Result<String, Failure> {
+    if let Ok(password) = std::env::var("FILLMARK_PASSWORD") {
+        return Ok(password);
+    }
+    eprintln!("{prompt}");
+    let mut line = String::new();
+    std::io::stdin().read_line(&mut line)?;
+    Ok(line.trim_end_matches(['\r', '\n']).to_owned())
 }
 
 async fn wait_for_signal() -> Result<(), Failure> {
@@ -188,7 +152,9 @@ async fn wait_for_signal() -> Result<(), Failure> {
 
 fn log_to_standard_error(settings: &Settings) {
     let filter = tracing_subscriber::EnvFilter::new(&settings.log);
-    let lines = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    let coloured = std::io::stderr().is_terminal();
+    let lines = tracing_subscriber::fmt().with_env_filter(filter).with_ansi(coloured);
+    let lines = lines.with_writer(std::io::stderr);
     if settings.log_format == "json" { lines.json().init() } else { lines.init() }
 }
 

@@ -67,6 +67,21 @@ pub enum SettingsError {
 }
 
 const PREFIX: &str = "FILLMARK__";
+const LOG_FORMATS: [&str; 2] = ["pretty", "json"];
+
+/// What the command line says, over everything else.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Flags {
+    /// `--database`
+    pub database: Option<String>,
+    /// `--listen`
+    pub listen: Option<String>,
+}
+
+/// The key that an environment variable sets, if it is one of ours.
+pub(crate) fn key_of(variable: &str) -> Option<String> {
+    variable.strip_prefix(PREFIX).map(str::to_lowercase)
+}
 
 impl Settings {
     /// The settings of a file, if one is named, and the environment on top.
@@ -78,34 +93,65 @@ impl Settings {
     ) -> Result<Self, SettingsError> {
         let mut settings = match file {
             None => Settings::default(),
-            Some(path) => {
-                let path = path.to_owned();
-                let text = std::fs::read_to_string(&path)
-                    .map_err(|source| SettingsError::Unreadable { path: path.clone(), source })?;
-                toml::from_str(&text)
-                    .map_err(|error| SettingsError::BadFile { path, detail: error.message().to_owned() })?
-            }
+            Some(path) => Self::of_file(path)?,
         };
-        for (name, value) in environment.filter(|(name, _)| name.starts_with(PREFIX)) {
-            settings.set(&name, value)?;
+        for (name, value) in environment {
+            if let Some(key) = key_of(&name) {
+                settings.set(&name, &key, value)?;
+            }
         }
         Ok(settings)
     }
 
-    fn set(&mut self, name: &str, value: String) -> Result<(), SettingsError> {
-        let whole =
-            || SettingsError::BadVariable { name: name.to_owned(), expected: "a whole number above 0" };
-        match name.trim_start_matches(PREFIX).to_lowercase().as_str() {
+    /// The same with what the command line says on top.
+    #[must_use]
+    pub fn with(mut self, flags: &Flags) -> Self {
+        self.database = flags.database.clone().unwrap_or(self.database);
+        self.listen = flags.listen.clone().unwrap_or(self.listen);
+        self
+    }
+
+    /// Every key with its value as it is written in a file.
+    pub fn pairs(&self) -> [(&'static str, String); 6] {
+        [
+            ("listen", self.listen.clone()),
+            ("database", self.database.clone()),
+            ("connections", self.connections.to_string()),
+            ("workers", self.workers.to_string()),
+            ("log_format", self.log_format.clone()),
+            ("log", self.log.clone()),
+        ]
+    }
+
+    fn of_file(path: &Path) -> Result<Self, SettingsError> {
+        let bad = |detail: &str| SettingsError::BadFile { path: path.to_owned(), detail: detail.to_owned() };
+        let settings: Settings = toml::from_str(&text_of(path)?).map_err(|error| bad(error.message()))?;
+        if settings.connections == 0 || settings.workers == 0 {
+            return Err(bad("connections and workers: expected a whole number above 0"));
+        }
+        if !LOG_FORMATS.contains(&settings.log_format.as_str()) {
+            return Err(bad("log_format: expected pretty or json"));
+        }
+        Ok(settings)
+    }
+
+    fn set(&mut self, name: &str, key: &str, value: String) -> Result<(), SettingsError> {
+        let bad = |expected| SettingsError::BadVariable { name: name.to_owned(), expected };
+        let whole = || bad("a whole number above 0");
+        match key {
             "listen" => self.listen = value,
             "database" => self.database = value,
-            "connections" => self.connections = value.parse().map_err(|_| whole())?,
-            "workers" => self.workers = value.parse().map_err(|_| whole())?,
-            "log_format" => self.log_format = value,
+            "connections" => {
+                self.connections = value.parse().ok().filter(|count| *count > 0).ok_or_else(whole)?;
+            }
+            "workers" => self.workers = value.parse().ok().filter(|count| *count > 0).ok_or_else(whole)?,
+            "log_format" if LOG_FORMATS.contains(&value.as_str()) => self.log_format = value,
+            "log_format" => return Err(bad("pretty or json")),
             "log" => self.log = value,
             _ => {
-                let expected =
-                    "one of FILLMARK__LISTEN, __DATABASE, __CONNECTIONS, __WORKERS, __LOG_FORMAT, __LOG";
-                return Err(SettingsError::BadVariable { name: name.to_owned(), expected });
+                return Err(bad(
+                    "one of FILLMARK__LISTEN, __DATABASE, __CONNECTIONS, __WORKERS, __LOG_FORMAT, __LOG",
+                ));
             }
         }
         Ok(())
@@ -119,6 +165,12 @@ impl Settings {
             Database::Sqlite { path: Path::new(&self.database).join("fillmark.sqlite") }
         }
     }
+}
+
+/// The text of a settings file.
+pub(crate) fn text_of(path: &Path) -> Result<String, SettingsError> {
+    std::fs::read_to_string(path)
+        .map_err(|source| SettingsError::Unreadable { path: path.to_owned(), source })
 }
 
 #[cfg(test)]
@@ -140,8 +192,12 @@ mod tests {
         assert_eq!(set.listen, "127.0.0.1:1");
         let refused = Settings::read(None, environment(&[("FILLMARK__LISTN", "x")])).unwrap_err();
         assert!(refused.to_string().starts_with("FILLMARK__LISTN: expected one of"));
-        let refused = Settings::read(None, environment(&[("FILLMARK__WORKERS", "many")])).unwrap_err();
-        assert_eq!(refused.to_string(), "FILLMARK__WORKERS: expected a whole number above 0");
+        for wrong in ["many", "0", "-1"] {
+            let refused = Settings::read(None, environment(&[("FILLMARK__WORKERS", wrong)])).unwrap_err();
+            assert_eq!(refused.to_string(), "FILLMARK__WORKERS: expected a whole number above 0");
+        }
+        assert!(Settings::read(None, environment(&[("FILLMARK__LOG_FORMAT", "xml")])).is_err());
+        assert!(Settings::read(None, environment(&[("FILLMARK__FILLMARK__LISTEN", "x")])).is_err());
     }
 
     #[test]

@@ -1,10 +1,13 @@
 //! Starting and stopping: database, schema, routes, jobs.
 
+use std::fs::DirBuilder;
+use std::os::unix::fs::DirBuilderExt;
 use std::sync::Arc;
 
 use actix_web::middleware::{Compress, from_fn};
 use actix_web::web::{Data, PathConfig};
 use actix_web::{App as Web, HttpServer, dev::ServerHandle};
+use fillmark_actions::first_owner::Offer;
 use fillmark_actions::{App, Clock, Refusal, sessions};
 use fillmark_api::ProblemCode;
 use fillmark_store::{Database, Store, StoreError};
@@ -49,6 +52,9 @@ pub enum StartError {
     /// The keys that sign tokens cannot be had.
     #[error("cannot read the signing keys")]
     NoKeys(#[source] Refusal),
+    /// It cannot be told whether there is an owner.
+    #[error("cannot tell whether the business has an owner")]
+    NoOffer(#[source] Refusal),
     /// The jobs cannot be started.
     #[error("cannot start the jobs")]
     NoJobs(#[from] jobs::JobError),
@@ -60,6 +66,8 @@ pub struct Running {
     pub address: String,
     /// What its routes act on.
     pub app: App,
+    /// The code that makes its bearer the first owner, where nobody can sign in yet.
+    pub first_owner_code: Option<String>,
     handle: ServerHandle,
     task: tokio::task::JoinHandle<std::io::Result<()>>,
     jobs: jobs::Jobs,
@@ -85,7 +93,8 @@ pub async fn open_database(
         && let Some(folder) = path.parent()
     {
         let no_folder = |source| StartError::NoFolder { path: folder.to_owned(), source };
-        std::fs::create_dir_all(folder).map_err(no_folder)?;
+        // It will hold password hashes and signing keys: nobody else's to read.
+        DirBuilder::new().recursive(true).mode(0o700).create(folder).map_err(no_folder)?;
     }
     let store = Store::open(database, connections).await?;
     fillmark_migrations::bring_up(store.for_migrations()).await?;
@@ -107,8 +116,10 @@ pub async fn serve(settings: &Settings, app: App) -> Result<Running, StartError>
     let keys = sessions::signing_keys(&app).await.map_err(StartError::NoKeys)?;
     let cursors = keys.first().map(|(_, secret)| Sha256::digest(secret).to_vec()).unwrap_or_default();
     let ready = Ready::default();
+    let (offer, first_owner_code) = Offer::make(&app).await.map_err(StartError::NoOffer)?;
     let shared = Shared {
         app: Data::new(app.clone()),
+        offer: Data::new(offer),
         keys: Data::new(TokenKeys::new(&keys)),
         cursors: Data::new(CursorKey(cursors)),
         known: Data::new(KnownPaths::of(document::COMMITTED)),
@@ -124,6 +135,7 @@ pub async fn serve(settings: &Settings, app: App) -> Result<Running, StartError>
                 .wrap(Compress::default())
                 .wrap(from_fn(outer))
                 .app_data(shared.app)
+                .app_data(shared.offer)
                 .app_data(shared.keys)
                 .app_data(shared.cursors)
                 .app_data(shared.known)
@@ -156,12 +168,13 @@ pub async fn serve(settings: &Settings, app: App) -> Result<Running, StartError>
     let task = tokio::spawn(server);
     let jobs = jobs::start(app.clone()).await?;
     ready.set(true);
-    Ok(Running { address, app, handle, task, jobs, ready })
+    Ok(Running { address, app, first_owner_code, handle, task, jobs, ready })
 }
 
 #[derive(Clone)]
 struct Shared {
     app: Data<App>,
+    offer: Data<Offer>,
     keys: Data<TokenKeys>,
     cursors: Data<CursorKey>,
     known: Data<KnownPaths>,

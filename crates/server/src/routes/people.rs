@@ -1,21 +1,22 @@
 //! People, memberships, passwords.
 
-use actix_web::put;
-use actix_web::web::Path;
+use actix_web::web::{Data, Path};
+use actix_web::{post, put};
+use fillmark_actions::first_owner::{self, Offer};
 use fillmark_actions::people;
-use fillmark_api::NewPassword;
+use fillmark_api::{NewFirstOwner, NewPassword, Person};
 use fillmark_domain::Id;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::records::{AppData, business_records};
-use crate::http::{Gone, Json, Refused, SignedIn, WriteProblems};
+use crate::http::{Created, Gone, Json, Refused, SignedIn, WriteProblems};
 
 /// Registers them.
 pub fn routes(config: &mut ServiceConfig) {
     persons::routes(config);
     memberships::routes(config);
-    config.service(set_password);
+    config.service(set_password).service(claim_business);
 }
 
 business_records!(persons: "people", "person", "people", "/people", "/people/{person_id}",
@@ -36,4 +37,22 @@ pub async fn set_password(
 ) -> Result<Gone, Refused> {
     people::set_password(&app, &caller.0, Id::new(path.into_inner()), body.0.password).await?;
     Ok(Gone)
+}
+
+/// Become the first owner.
+///
+/// Good once, with the code that the server prints when it starts on a database in which nobody has a password. A
+/// wrong code is answered as something that is not there.
+#[utoipa::path(tag = "people", operation_id = "claim_business", request_body = NewFirstOwner,
+    responses((status = 201, description = "The owner of every site, who can sign in now", body = Person), WriteProblems))]
+#[post("/first-owner")]
+pub async fn claim_business(
+    app: AppData,
+    offer: Data<Offer>,
+    body: Json<NewFirstOwner>,
+) -> Result<Created<Person>, Refused> {
+    let person = body.0.person()?;
+    let NewFirstOwner { code, password, .. } = body.0;
+    let kept = first_owner::claim(&app, &offer, &code, person, password).await?;
+    Ok(Created::record("/api/v1/people", kept.into()))
 }

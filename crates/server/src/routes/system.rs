@@ -7,8 +7,7 @@ use actix_web::http::header;
 use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, HttpResponse, get};
 use fillmark_actions::App;
-use fillmark_api::ProblemCode;
-use serde_json::json;
+use fillmark_api::{ProblemCode, Readiness};
 use sha2::{Digest, Sha256};
 
 use crate::http::Refused;
@@ -65,16 +64,16 @@ pub async fn read_health() -> HttpResponse {
 
 /// The server can do its work: it takes requests and the database answers.
 #[utoipa::path(tag = "system", operation_id = "read_readiness", responses(
-    (status = 200, description = "Ready", body = serde_json::Value), (status = 503, description = "Not ready, with the reasons", body = serde_json::Value)))]
+    (status = 200, description = "Ready", body = Readiness), (status = 503, description = "Not ready, with the reasons", body = Readiness)))]
 #[get("/readyz")]
 pub async fn read_readiness(app: Data<App>, ready: Data<Ready>) -> HttpResponse {
     let database = tokio::time::timeout(std::time::Duration::from_secs(1), app.store.ping()).await;
     let database = matches!(database, Ok(Ok(())));
-    let body = json!({ "takes_work": ready.is_set(), "database": database });
-    if ready.is_set() && database {
-        HttpResponse::Ok().json(body)
+    let readiness = Readiness { takes_work: ready.is_set(), database };
+    if readiness.is_ready() {
+        HttpResponse::Ok().json(readiness)
     } else {
-        HttpResponse::ServiceUnavailable().insert_header(("Retry-After", "2")).json(body)
+        HttpResponse::ServiceUnavailable().insert_header(("Retry-After", "2")).json(readiness)
     }
 }
 

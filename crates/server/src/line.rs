@@ -1,0 +1,143 @@
+//! What can be said on the command line.
+
+use std::path::PathBuf;
+
+use chrono::NaiveDate;
+use clap::{Args, Parser, Subcommand};
+use fillmark_server::Settings;
+use fillmark_server::settings::{Flags, SettingsError};
+
+const EXIT_CODES: &str = "Exit codes: 0 done; 1 failed, with the reason on standard error; \
+    2 the command line cannot be read.";
+
+/// The operations server of a hydroponic business.
+#[derive(Parser)]
+#[command(name = "fillmark", version, about, after_help = EXIT_CODES)]
+pub(crate) struct Line {
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+#[derive(Subcommand)]
+pub(crate) enum Command {
+    /// Run the server.
+    #[command(after_help = EXIT_CODES)]
+    Serve(Common),
+    /// Make an invented business with a year of history, show it, and serve it.
+    #[command(after_help = EXIT_CODES)]
+    Demo(DemoLine),
+    /// Bring the database's schema up and stop.
+    #[command(after_help = EXIT_CODES)]
+    Migrate(Common),
+    /// Print the OpenAPI document.
+    #[command(after_help = EXIT_CODES)]
+    Openapi,
+    /// Do at the machine what nobody is signed in for yet.
+    #[command(subcommand)]
+    Admin(Admin),
+    /// Say whether a server is ready; exits with 0 when it is and with 1 when it is not.
+    #[command(after_help = EXIT_CODES)]
+    Healthcheck {
+        /// Where the server is.
+        #[arg(long, default_value = HERE)]
+        address: String,
+    },
+    /// Look at the configuration.
+    #[command(subcommand)]
+    Config(Config),
+    /// Print a day's rounds. The password is read from FILLMARK_PASSWORD or from standard input.
+    #[command(after_help = EXIT_CODES)]
+    Rounds {
+        #[command(flatten)]
+        at: At,
+        /// The local day, as 2026-11-24; today where it is left out.
+        #[arg(long)]
+        day: Option<NaiveDate>,
+    },
+    /// Print what will be used and what to order by when. The password is read as for rounds.
+    #[command(after_help = EXIT_CODES)]
+    Forecast {
+        #[command(flatten)]
+        at: At,
+        /// How many days to look ahead.
+        #[arg(long, default_value_t = 90, value_parser = clap::value_parser!(u16).range(1..=365))]
+        days: u16,
+    },
+}
+
+const HERE: &str = "http://127.0.0.1:8420";
+
+#[derive(Subcommand)]
+pub(crate) enum Config {
+    /// Print every effective value and where it came from; exits with 1 when the configuration cannot be taken.
+    #[command(after_help = EXIT_CODES)]
+    Check(Common),
+}
+
+#[derive(Args)]
+pub(crate) struct At {
+    /// Where the server is.
+    #[arg(long, default_value = HERE)]
+    pub(crate) address: String,
+    /// What the person signs in with.
+    #[arg(long)]
+    pub(crate) sign_in: String,
+    /// The name of one site; every site the person sees where it is left out.
+    #[arg(long)]
+    pub(crate) site: Option<String>,
+}
+
+#[derive(Subcommand)]
+pub(crate) enum Admin {
+    /// Make an owner of every site. The password is read from FILLMARK_PASSWORD or from standard input.
+    #[command(after_help = EXIT_CODES)]
+    Create {
+        #[command(flatten)]
+        common: Common,
+        /// As colleagues call them.
+        #[arg(long)]
+        name: String,
+        /// What they sign in with.
+        #[arg(long)]
+        sign_in: String,
+    },
+}
+
+#[derive(Args)]
+pub(crate) struct DemoLine {
+    /// Remove the demo that is there and make it anew.
+    #[arg(long)]
+    pub(crate) fresh: bool,
+    /// Print what there is to see and stop.
+    #[arg(long)]
+    pub(crate) once: bool,
+    /// Where the demo lives.
+    #[arg(long, default_value = "./fillmark-demo")]
+    pub(crate) folder: PathBuf,
+    /// Address and port to listen at.
+    #[arg(long)]
+    pub(crate) listen: Option<String>,
+}
+
+#[derive(Args)]
+pub(crate) struct Common {
+    /// A TOML file of settings.
+    #[arg(long)]
+    pub(crate) config: Option<PathBuf>,
+    /// Where the records are: a folder, or postgres://…
+    #[arg(long)]
+    pub(crate) database: Option<String>,
+    /// Address and port to listen at.
+    #[arg(long)]
+    pub(crate) listen: Option<String>,
+}
+
+impl Common {
+    pub(crate) fn settings(&self) -> Result<Settings, SettingsError> {
+        Ok(Settings::read(self.config.as_deref(), std::env::vars())?.with(&self.flags()))
+    }
+
+    pub(crate) fn flags(&self) -> Flags {
+        Flags { database: self.database.clone(), listen: self.listen.clone() }
+    }
+}
