@@ -1,7 +1,7 @@
 //! A look at the shelf once a week: what would not last is ordered, what was ordered comes in.
 
 use chrono::{Days, NaiveDate};
-use fillmark_actions::stock::{self, Done, Packs, Placing, Receipt};
+use fillmark_actions::stock::{self, Count, Done, Packs, Placing, Receipt};
 use fillmark_actions::{App, Caller, Refusal};
 use fillmark_domain::stock::Order;
 use fillmark_domain::{Id, Quantity, Unit};
@@ -66,8 +66,12 @@ impl Shelf {
                 Delivery { product: came.product, ml: came.ml, on: came.on, order: Some(came.order) };
             self.receive(keeper, delivery).await?;
         }
+        let weeks = (day - keeper.business.first_day).num_days() / 7;
         for (product, cast) in PRODUCTS.iter().enumerate() {
             self.held_ml[product] -= used_ml[product];
+            if weeks % 4 == 3 {
+                self.count(keeper, product, day).await?;
+            }
             let pack_ml = cast.pack_ml as f64;
             let on_the_way: f64 =
                 self.coming.iter().filter(|one| one.product == product).map(|one| one.ml).sum();
@@ -88,6 +92,19 @@ impl Shelf {
             }
         }
         Ok(())
+    }
+
+    /// A little less is found than the record says: jugs are emptied, never quite.
+    async fn count(&mut self, keeper: Keeper<'_>, product: usize, day: NaiveDate) -> Result<(), Refusal> {
+        let found = (self.held_ml[product].max(0.0) * 0.996).round();
+        self.held_ml[product] = found;
+        let count = Count {
+            done: Done { client_id: Uuid::new_v4(), at: Some(at(day + Days::new(6), 20)) },
+            product: keeper.business.products[product],
+            lot: None,
+            counted: Quantity::new(found, Unit::MilliLitre),
+        };
+        stock::count_stock(keeper.app, keeper.manager, keeper.place.id, count).await.map(drop)
     }
 
     async fn receive(&mut self, keeper: Keeper<'_>, came: Delivery) -> Result<(), Refusal> {
