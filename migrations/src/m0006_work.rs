@@ -96,6 +96,7 @@ create table checks (
     late boolean,
     reading_ids jsonb not null,
     calibration_ids jsonb not null,
+    tank_change_id uuid,
     note text,
     client_id uuid,
     entered_by uuid,
@@ -103,7 +104,8 @@ create table checks (
     primary key (site_id, id),
     foreign key (site_id, plan_id) references check_plans (site_id, id),
     foreign key (site_id, tank_id) references tanks (site_id, id),
-    foreign key (site_id, room_id) references rooms (site_id, id)
+    foreign key (site_id, room_id) references rooms (site_id, id),
+    foreign key (site_id, tank_change_id) references tank_changes (site_id, id)
 );
 create unique index checks_of_plan_once on checks (site_id, plan_id, due_on, due_time) where plan_id is not null;
 

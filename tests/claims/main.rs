@@ -1,14 +1,19 @@
 //! Claims made through the client, on both databases.
 
+mod additions;
 mod alerts;
+mod change_checks;
 mod checks;
 mod commands;
 mod first_owner;
+mod forecast;
 mod journal;
 mod occurrences;
+mod places;
 mod readings;
 mod records;
 mod reports;
 mod rounds;
 mod sessions;
 mod stock;
+mod tank_changes;

@@ -17,6 +17,7 @@ use uuid::Uuid;
 
 use crate::additions::{self, AdditionEntry};
 use crate::readings::{self, Outcome, ReadingEntry};
+use crate::work::changes;
 use crate::{App, Caller, Refusal};
 
 /// A due change may be done so many days early and still be the due one; common practice, no source.
@@ -118,11 +119,14 @@ pub async fn enter(
         return again(&tx, scope, earlier, entry).await;
     }
     let plan = plan::site_plan(&tx, scope).await?.ok_or(Refusal::NotFound)?;
-    let change = decide(&tx, scope, &stamp, &plan, entry).await?;
-    let id = change.0;
-    entries::keep(&tx, scope, &stamp, &[change]).await?;
+    let (id, change) = decide(&tx, scope, &stamp, &plan, entry).await?;
+    entries::keep(&tx, scope, &stamp, &[(id, change.clone())]).await?;
     additions_of(&tx, scope, &stamp, entry, id).await?;
     readings_of(&tx, scope, &stamp, entry).await?;
+    if entry.fraction >= 1.0 {
+        let until = plan.day(entry.recorded_at) + TimeDelta::days(EARLY_DAYS);
+        changes::settle(&tx, scope, &stamp, until, (id, &change)).await?;
+    }
     let done = done(&tx, scope, id).await?;
     tx.commit().await?;
 

@@ -1,5 +1,6 @@
 //! Work: checks that plans make, who does them, and the heartbeat that keeps it going.
 
+pub(crate) mod changes;
 pub mod checks;
 mod day;
 mod overdue;
@@ -49,6 +50,7 @@ pub async fn beat_once(app: &App, site: SiteId) -> Result<(), Refusal> {
 async fn beat_at(app: &App, job: &Caller, site: SiteId, zone: Tz) -> Result<(), Refusal> {
     let scope = job.may(Act::Manage, site)?;
     planning::follow_plans(app, scope, zone).await?;
+    changes::follow_programmes(app, scope).await?;
     overdue::excuse_out_of_use(app, scope).await?;
     overdue::miss(app, scope, zone).await?;
     let today = local_day(zone, app.now());

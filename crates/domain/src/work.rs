@@ -1,12 +1,14 @@
 //! Work: what is to be done again and again, who is there to do it, and what became of it.
 
 pub mod alert;
+mod change_check;
 pub mod check;
 pub mod plan;
 pub mod round;
 pub mod staff;
 
 pub use alert::{Alert, AlertKind, AlertStanding, AlertState, AlreadyClosed, ClosedBy};
+pub use change_check::change_check;
 pub use check::{Cause, Check, CheckStanding, CheckState, Evidence, NotAllowed};
 pub use plan::{CheckPlan, NotAPlan, NotDue, Place, Task, TaskKind};
 pub use round::{Left, LeftReason, NotARound, Publication, Round, RoundStep};

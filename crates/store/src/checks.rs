@@ -1,6 +1,7 @@
 //! Checks: found, settled, and claimed once each. How plans make them stands in [`crate::planning`].
 
 mod find;
+mod of_programme;
 mod row;
 
 use chrono::{DateTime, Utc};
@@ -15,6 +16,9 @@ use uuid::Uuid;
 pub use find::{
     due_at_places, find, find_by_client_id, find_many, lock, lock_out_of_use, lock_overdue, minutes_done,
     of_day, page,
+};
+pub use of_programme::{
+    coming_of_programme, latest_of_programme, lock_coming_of_programme, lock_due_of_programme,
 };
 pub(crate) use row::{Column, Entity, columns, of_site, read};
 
@@ -89,15 +93,17 @@ fn stand(change: &mut row::ActiveModel, at: DateTime<Utc>, by: Option<PersonId>)
 }
 
 fn show(change: &mut row::ActiveModel, evidence: &[Evidence]) {
-    let (mut readings, mut calibrations, mut note) = (Vec::new(), Vec::new(), None);
+    let (mut readings, mut calibrations, mut changed, mut note) = (Vec::new(), Vec::new(), None, None);
     for one in evidence {
         match one {
             Evidence::Reading(id) => readings.push(id.uuid()),
             Evidence::Calibration(id) => calibrations.push(id.uuid()),
+            Evidence::Change(id) => changed = Some(id.uuid()),
             Evidence::Note(text) => note = Some(text.clone()),
         }
     }
     change.reading_ids = Set(crate::columns::list(readings.into_iter()));
     change.calibration_ids = Set(crate::columns::list(calibrations.into_iter()));
+    change.tank_change_id = Set(changed);
     change.note = Set(note);
 }

@@ -7,7 +7,8 @@ use fillmark_domain::Id;
 use fillmark_domain::entries::TankChange;
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
-use sea_orm::Set;
+use sea_orm::sea_query::{Expr, ExprTrait, Query, SelectStatement};
+use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect, Set};
 use uuid::Uuid;
 
 use crate::entries::{self, Entry};
@@ -80,14 +81,32 @@ pub async fn last_full(
     scope: SiteScope,
     before: DateTime<Utc>,
 ) -> Result<HashMap<TankId, DateTime<Utc>>, StoreError> {
-    let kept = entries::standing::<TankChange>(tx, scope, first_instant(), before).await?;
-    let full = kept.into_iter().filter(|(_, change)| change.is_full());
-    Ok(full.map(|(_, change)| (change.tank, change.recorded_at)).collect())
+    let rows: Vec<(Uuid, DateTime<Utc>)> = entries::scoped::<TankChange>(scope)
+        .select_only()
+        .column(row::Column::TankId)
+        .column_as(row::Column::RecordedAt.max(), "last_at")
+        .filter(row::Column::Fraction.gte(1.0))
+        .filter(row::Column::RecordedAt.lt(before))
+        .filter(row::Column::ReversesId.is_null())
+        .filter(Expr::exists(taken_back()).not())
+        .group_by(row::Column::TankId)
+        .into_tuple()
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(|(tank, last_at)| (TankId::new(tank), last_at)).collect())
 }
 
-/// No record is older than the year 2000.
-fn first_instant() -> DateTime<Utc> {
-    DateTime::from_timestamp(946_684_800, 0).unwrap_or_default()
+fn taken_back() -> SelectStatement {
+    let (back, change) = (
+        |name: &'static str| Expr::col(("back", name)),
+        |name: &'static str| Expr::col(("tank_changes", name)),
+    );
+    Query::select()
+        .expr(Expr::val(1))
+        .from_as("tank_changes", "back")
+        .and_where(back("site_id").eq(change("site_id")))
+        .and_where(back("reverses_id").eq(change("id")))
+        .take()
 }
 
 mod row {

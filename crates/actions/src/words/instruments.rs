@@ -1,11 +1,13 @@
 //! Meters, calibrations, and what people decide about tank changes.
 
-use fillmark_domain::Faults;
 use fillmark_domain::entries::{Calibration, ChangePlan, Meter};
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
+use fillmark_domain::{Faults, Kept};
+use fillmark_store::{SiteScope, Stamp, Tx};
 
-use crate::Managed;
+use crate::work::changes;
+use crate::{Managed, Refusal};
 
 impl Managed for Meter {
     const MANAGED_BY: Act = Act::Manage;
@@ -38,5 +40,15 @@ impl Managed for ChangePlan {
             "expected a date of the years 2000 to 2100",
         );
         faults
+    }
+
+    /// A change that was moved or skipped takes its check along.
+    async fn follow(
+        tx: &Tx,
+        scope: SiteScope,
+        stamp: &Stamp<'_>,
+        _: &Kept<ChangePlan>,
+    ) -> Result<(), Refusal> {
+        changes::remake(tx, scope, stamp).await
     }
 }

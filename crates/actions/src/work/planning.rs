@@ -9,7 +9,7 @@ use fillmark_domain::{Days, Id, Kept};
 use fillmark_store::planning::{self, plans_behind};
 use fillmark_store::{SiteScope, Stamp, Tx};
 
-use super::{local_day, zone_of};
+use super::{changes, local_day, zone_of};
 use crate::{App, Refusal};
 
 /// Checks are made so many days ahead.
@@ -98,7 +98,7 @@ pub(crate) async fn remake(
     Ok(planning::note_planned(tx, site, stamp, plan.id, until, made).await?)
 }
 
-/// Remakes the checks of all plans of a site whose clock has changed.
+/// Remakes the checks of all plans and programmes of a site whose clock has changed.
 /// # Errors
 /// When the database fails.
 pub(crate) async fn remake_all(tx: &Tx, site: SiteScope, stamp: &Stamp<'_>) -> Result<(), Refusal> {
@@ -108,7 +108,7 @@ pub(crate) async fn remake_all(tx: &Tx, site: SiteScope, stamp: &Stamp<'_>) -> R
             remake(tx, site, stamp, &kept).await?;
         }
     }
-    Ok(())
+    changes::remake(tx, site, stamp).await
 }
 
 /// The checks of a plan; one whose rule leads nowhere makes none, and the log says so.

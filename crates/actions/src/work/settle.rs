@@ -143,7 +143,7 @@ async fn readings_of(
 fn reading_id(evidence: &Evidence) -> Option<Uuid> {
     match evidence {
         Evidence::Reading(id) => Some(id.uuid()),
-        Evidence::Calibration(_) | Evidence::Note(_) => None,
+        Evidence::Calibration(_) | Evidence::Change(_) | Evidence::Note(_) => None,
     }
 }
 

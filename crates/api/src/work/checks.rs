@@ -22,8 +22,8 @@ pub type CheckStanding = Code<words::CheckStanding>;
     "window_until_at": "2026-11-24T09:00:00.000Z", "limit_at": "2026-11-24T15:00:00.000Z", "name": "EC and pH, north tank",
     "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank", "tank_id": "019a0000-0000-7000-8000-000000000002",
     "room_id": null, "work_min": 10, "qualification_id": null, "two_people": false, "state": "planned", "state_at": null,
-    "state_by": null, "done_with": null, "late": null, "reading_ids": [], "calibration_ids": [], "note": null,
-    "client_id": null, "entered_by": null, "received_at": null}))]
+    "state_by": null, "done_with": null, "late": null, "reading_ids": [], "calibration_ids": [],
+    "tank_change_id": null, "note": null, "client_id": null, "entered_by": null, "received_at": null}))]
 pub struct Check {
     /// Its id.
     pub id: Uuid,
@@ -86,6 +86,8 @@ pub struct Check {
     /// The calibrations that show that it was done.
     #[schema(max_items = 100)]
     pub calibration_ids: Vec<Uuid>,
+    /// The tank change that settled it, where that was what was due.
+    pub tank_change_id: Option<Uuid>,
     /// What was seen, or why it was excused.
     #[schema(max_length = 2000)]
     pub note: Option<String>,
@@ -141,6 +143,7 @@ impl Check {
             late: facts.late,
             reading_ids: facts.readings,
             calibration_ids: facts.calibrations,
+            tank_change_id: facts.change,
             note: facts.note,
             client_id: typed.map(|typed| typed.client_id),
             entered_by: typed.and_then(|typed| typed.by),
@@ -158,6 +161,7 @@ struct Facts {
     late: Option<bool>,
     readings: Vec<Uuid>,
     calibrations: Vec<Uuid>,
+    change: Option<Uuid>,
     note: Option<String>,
 }
 
@@ -187,6 +191,7 @@ impl Facts {
         match evidence {
             words::Evidence::Reading(id) => self.readings.push(id.uuid()),
             words::Evidence::Calibration(id) => self.calibrations.push(id.uuid()),
+            words::Evidence::Change(id) => self.change = Some(id.uuid()),
             words::Evidence::Note(text) => self.note = Some(text.clone()),
         }
     }

@@ -4,7 +4,7 @@ use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 
 use crate::Id;
 use crate::code::{Coded, coded};
-use crate::entries::{Calibration, Reading};
+use crate::entries::{Calibration, Reading, TankChange};
 use crate::people::Person;
 use crate::work::{CheckPlan, Place, Qualification, Task};
 
@@ -130,6 +130,8 @@ pub enum Evidence {
     Reading(Id<Reading>),
     /// A calibration that was made.
     Calibration(Id<Calibration>),
+    /// The tank change that was due.
+    Change(Id<TankChange>),
     /// What was seen or done, in the words of who did it.
     Note(String),
 }
@@ -187,6 +189,24 @@ impl Check {
         }
         let late = at > self.window_until;
         Ok(self.becomes(CheckState::Done { at, by, with, evidence, late }))
+    }
+
+    /// Done by a tank change that somebody entered. A change may come some days before it is due, so that is no
+    /// reason to refuse it here.
+    /// # Errors
+    /// [`NotAllowed`] when it is settled or the change came past its limit.
+    pub fn changed(
+        self,
+        at: DateTime<Utc>,
+        by: Id<Person>,
+        change: Id<TankChange>,
+    ) -> Result<Check, NotAllowed> {
+        self.is_not_settled()?;
+        if at > self.limit {
+            return Err(NotAllowed::TooLate { limit: self.limit });
+        }
+        let (late, evidence) = (at > self.window_until, vec![Evidence::Change(change)]);
+        Ok(self.becomes(CheckState::Done { at, by, with: None, evidence, late }))
     }
 
     /// Missed, found at this instant.
@@ -362,6 +382,16 @@ mod tests {
         assert_eq!(done, Err(NotAllowed::NoEvidence));
         assert_eq!(morning_check().excused(at("07:00:00"), Some(ADA), " ".into()), Err(NotAllowed::NoReason));
         assert!(morning_check().excused(at("07:00:00"), None, "tank out of use".into()).is_ok());
+    }
+
+    #[test]
+    fn a_change_settles_its_check_before_it_is_due_and_up_to_its_limit() {
+        let change = Id::new(Uuid::from_u128(6));
+        let late = |time| match morning_check().changed(at(time), ADA, change).map(|check| check.state) {
+            Ok(CheckState::Done { late, .. }) => Some(late),
+            _ => None,
+        };
+        assert_eq!([late("06:00:00"), late("09:00:01"), late("12:00:01")], [Some(false), Some(true), None]);
     }
 
     #[test]

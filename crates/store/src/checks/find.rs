@@ -199,12 +199,12 @@ fn in_rounds_of(people: Vec<Value>) -> Expr {
 }
 
 /// Checks of which nothing became yet.
-fn unsettled(site: SiteScope) -> Select<Entity> {
+pub(super) fn unsettled(site: SiteScope) -> Select<Entity> {
     let open = [CheckStanding::Planned.code(), CheckStanding::Open.code()];
     of_site(site).filter(Column::State.is_in(open))
 }
 
-async fn one(tx: &Tx, rows: Select<Entity>) -> Result<Option<KeptCheck>, StoreError> {
+pub(super) async fn one(tx: &Tx, rows: Select<Entity>) -> Result<Option<KeptCheck>, StoreError> {
     Ok(rows.one(&tx.0).await?.map(read).transpose()?)
 }
 

@@ -44,6 +44,7 @@ pub(crate) fn columns(site: SiteScope, stamp: &Stamp<'_>, check: &Check) -> Acti
         state: Set(CheckStanding::Planned.code().to_owned()),
         reading_ids: Set(none()),
         calibration_ids: Set(none()),
+        tank_change_id: Set(None),
         state_at: Set(None),
         state_by: Set(None),
         done_with: Set(None),
@@ -110,7 +111,8 @@ fn evidence(read: Reading, row: &Model) -> Result<Vec<Evidence>, BrokenRow> {
     let calibrations: Vec<uuid::Uuid> = read.list(row.calibration_ids.clone())?;
     let readings = readings.into_iter().map(|id| Evidence::Reading(Id::new(id)));
     let calibrations = calibrations.into_iter().map(|id| Evidence::Calibration(Id::new(id)));
-    Ok(readings.chain(calibrations).chain(row.note.clone().map(Evidence::Note)).collect())
+    let change = row.tank_change_id.map(|id| Evidence::Change(Id::new(id)));
+    Ok(readings.chain(calibrations).chain(change).chain(row.note.clone().map(Evidence::Note)).collect())
 }
 
 mod entity {
@@ -147,6 +149,7 @@ mod entity {
         pub late: Option<bool>,
         pub reading_ids: Json,
         pub calibration_ids: Json,
+        pub tank_change_id: Option<Uuid>,
         pub note: Option<String>,
         pub client_id: Option<Uuid>,
         pub entered_by: Option<Uuid>,

@@ -1,0 +1,164 @@
+//! Additions: what goes into a tank comes from the shelf, once, and can be taken back once.
+
+use fillmark_api::*;
+use fillmark_domain::people::Role;
+use fillmark_tests::on_both;
+use fillmark_tests::world::{World, refusal};
+use fillmark_tests::Feeding;
+use serde_json::json;
+use uuid::Uuid;
+
+/// 200 mL that expire in December and 500 mL that expire in March.
+async fn two_lots(world: &World) -> Feeding {
+    let feeding = world.feeding().await;
+    feeding.receive(&world.ada, feeding.grow_a, "B", "2027-03-01", 500.0).await;
+    feeding.receive(&world.ada, feeding.grow_a, "A", "2026-12-01", 200.0).await;
+    feeding
+}
+
+fn reversal(reason: &str) -> NewReversal {
+    NewReversal { client_id: Uuid::now_v7(), reason: reason.into() }
+}
+
+on_both! {
+    async fn what_expires_first_is_poured_first(world: World) {
+        let feeding = two_lots(&world).await;
+        let kept = world.ada.record_addition(feeding.here.site, &feeding.addition(300.0)).await.unwrap();
+        let taken: Vec<f64> = kept.lots.iter().map(|lot| lot.amount.value).collect();
+        assert_eq!((taken, kept.shortage), (vec![200.0, 100.0], None));
+        let left = world.ada.product_stock(feeding.here.site, feeding.grow_a).await.unwrap().lots;
+        assert_eq!(left.iter().map(|lot| (lot.number.as_str(), lot.balance.value)).collect::<Vec<_>>(), [("B", 400.0)]);
+        let issues = world.ada.movements(feeding.here.site, "kind=addition").await.unwrap();
+        assert_eq!(issues.len(), 2);
+    }
+
+    async fn the_lot_on_the_label_is_the_lot_that_is_drawn(world: World) {
+        let feeding = two_lots(&world).await;
+        let stock = world.ada.product_stock(feeding.here.site, feeding.grow_a).await.unwrap();
+        let march = stock.lots.iter().find(|lot| lot.number == "B").unwrap().lot_id;
+        let labelled = NewAddition { lot_id: Some(march), ..feeding.addition(300.0) };
+        let kept = world.ada.record_addition(feeding.here.site, &labelled).await.unwrap();
+        assert_eq!(kept.lots.iter().map(|lot| (lot.lot_id, lot.amount.value)).collect::<Vec<_>>(), [(march, 300.0)]);
+    }
+
+    async fn beyond_the_balance_nothing_is_entered_and_the_balance_is_named(world: World) {
+        let feeding = two_lots(&world).await;
+        let site = feeding.here.site;
+        let error = world.ada.record_addition(site, &feeding.addition(701.0)).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!(problem.code, ProblemCode::OutOfStock);
+        assert!(problem.detail.contains("700 mL"), "{}", problem.detail);
+        assert!(world.ada.additions(site, "").await.unwrap().is_empty());
+        assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 700.0);
+        assert!(world.ada.shortages(site, "").await.unwrap().is_empty());
+    }
+
+    async fn poured_all_the_same_what_was_missing_is_a_shortage(world: World) {
+        let feeding = two_lots(&world).await;
+        let site = feeding.here.site;
+        let poured = NewAddition { poured_all_the_same: true, ..feeding.addition(750.0) };
+        let kept = world.ada.record_addition(site, &poured).await.unwrap();
+        assert_eq!((kept.amount.value, kept.shortage.map(|short| short.value)), (750.0, Some(50.0)));
+        assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 0.0);
+        assert_eq!(world.ada.shortages(site, "state=open").await.unwrap().len(), 1);
+        world.ada.reverse_addition(site, kept.id, &reversal("was the other tank")).await.unwrap();
+        assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 700.0);
+        assert!(world.ada.shortages(site, "state=open").await.unwrap().is_empty());
+    }
+
+    async fn sent_twice_it_is_poured_once(world: World) {
+        let feeding = two_lots(&world).await;
+        let site = feeding.here.site;
+        let addition = feeding.addition(100.0);
+        let first = world.ada.record_addition(site, &addition).await.unwrap();
+        assert_eq!(world.ada.record_addition(site, &addition).await.unwrap(), first);
+        let mut other = addition.clone();
+        other.amount.value = 101.0;
+        assert_eq!(refusal(world.ada.record_addition(site, &other).await), ProblemCode::ClientIdReused);
+        let new = feeding.addition(50.0);
+        let batch = AdditionBatch { items: vec![addition, other, new.clone(), new] };
+        let answer = world.ada.record_additions(site, &batch).await.unwrap();
+        let outcomes: Vec<_> = answer.results.iter().map(|result| result.outcome).collect();
+        use BatchOutcome::{Created, Duplicate, Rejected};
+        assert_eq!(outcomes, [Duplicate, Rejected, Created, Duplicate]);
+        assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 550.0);
+    }
+
+    async fn two_who_send_the_same_at_once_pour_once(world: World) {
+        let feeding = two_lots(&world).await;
+        let site = feeding.here.site;
+        let (_, sam) = world.person("Sam", Role::Staff, Some(site)).await;
+        for _ in 0..5 {
+            let addition = feeding.addition(10.0);
+            let both = tokio::join!(world.ada.record_addition(site, &addition), sam.record_addition(site, &addition));
+            assert_eq!(both.0.unwrap().id, both.1.unwrap().id);
+            let batch = AdditionBatch { items: vec![feeding.addition(5.0), feeding.addition(5.0)] };
+            let both = tokio::join!(world.ada.record_additions(site, &batch), sam.record_additions(site, &batch));
+            let (one, other) = (both.0.unwrap().summary, both.1.unwrap().summary);
+            assert_eq!((one.created_count + other.created_count, one.duplicate_count + other.duplicate_count), (2, 2));
+        }
+        assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 600.0);
+    }
+
+    async fn two_who_pour_the_last_of_it_at_once_do_not_both_get_it(world: World) {
+        let feeding = two_lots(&world).await;
+        let site = feeding.here.site;
+        let (_, sam) = world.person("Sam", Role::Staff, Some(site)).await;
+        let (one, other) = (feeding.addition(400.0), feeding.addition(400.0));
+        let refused = match tokio::join!(world.ada.record_addition(site, &one), sam.record_addition(site, &other)) {
+            (Ok(_), Err(error)) | (Err(error), Ok(_)) => error,
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(refused.problem().unwrap().code, ProblemCode::OutOfStock);
+        assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 300.0);
+    }
+
+    async fn taken_back_it_returns_to_its_lots_and_only_once(world: World) {
+        let feeding = two_lots(&world).await;
+        let site = feeding.here.site;
+        let kept = world.ada.record_addition(site, &feeding.addition(300.0)).await.unwrap();
+        let back = reversal("typed for the wrong tank");
+        let opposite = world.ada.reverse_addition(site, kept.id, &back).await.unwrap();
+        assert_eq!((opposite.amount.value, opposite.reverses_id), (-300.0, Some(kept.id)));
+        assert_eq!(world.ada.reverse_addition(site, kept.id, &back).await.unwrap(), opposite);
+        for id in [kept.id, opposite.id] {
+            assert_eq!(refusal(world.ada.reverse_addition(site, id, &reversal("again")).await), ProblemCode::Conflict);
+        }
+        let lots = world.ada.product_stock(site, feeding.grow_a).await.unwrap().lots;
+        let held: Vec<_> = lots.iter().map(|lot| (lot.number.as_str(), lot.balance.value)).collect();
+        assert_eq!(held, [("A", 200.0), ("B", 500.0)]);
+        let both = world.ada.additions(site, "sort=recorded_at").await.unwrap();
+        assert_eq!(both.iter().find(|one| one.id == kept.id).unwrap().reversed_by_id, Some(opposite.id));
+    }
+
+    async fn staff_pour_and_do_not_take_back(world: World) {
+        let feeding = two_lots(&world).await;
+        let site = feeding.here.site;
+        let (person, sam) = world.person("Sam", Role::Staff, Some(site)).await;
+        let kept = sam.record_addition(site, &feeding.addition(10.0)).await.unwrap();
+        assert_eq!((kept.done_by, kept.entered_by), (Some(person.id), Some(person.id)));
+        assert_eq!(refusal(sam.reverse_addition(site, kept.id, &reversal("no")).await), ProblemCode::NotAllowed);
+        let (_, kim) = world.person("Kim", Role::Auditor, Some(site)).await;
+        assert_eq!(refusal(kim.record_addition(site, &feeding.addition(10.0)).await), ProblemCode::NotAllowed);
+        assert_eq!(kim.additions(site, "").await.unwrap().len(), 1);
+    }
+
+    async fn water_needs_no_lot_and_amounts_fit_what_is_poured(world: World) {
+        let feeding = two_lots(&world).await;
+        let site = feeding.here.site;
+        let water = |value: f64, unit: &str| {
+            let amount = fillmark_tests::world::json(json!({ "value": value, "unit": unit }));
+            NewAddition { product_id: None, amount, ..feeding.addition(1.0) }
+        };
+        let kept = world.ada.record_addition(site, &water(12.0, "L")).await.unwrap();
+        assert_eq!((kept.product_id, kept.lots.len()), (None, 0));
+        let kilogram = NewAddition { product_id: Some(feeding.grow_a), ..water(1.0, "kg") };
+        for wrong in [water(1.0, "kg"), water(-1.0, "L"), water(0.0, "L"), kilogram] {
+            let error = world.ada.record_addition(site, &wrong).await.unwrap_err();
+            assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/amount"), "{wrong:?}");
+        }
+        let nowhere = NewAddition { tank_id: Uuid::now_v7(), ..feeding.addition(1.0) };
+        let error = world.ada.record_addition(site, &nowhere).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/tank_id"));
+    }
+}
