@@ -4,9 +4,9 @@ use chrono::TimeDelta;
 use fillmark_api::*;
 use fillmark_domain::people::Role;
 use fillmark_domain::work::CheckStanding;
+use fillmark_tests::Feeding;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{World, instant, json, refusal};
-use fillmark_tests::Feeding;
 use serde_json::{Value, json};
 use uuid::Uuid;
 

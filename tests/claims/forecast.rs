@@ -1,1 +1,118 @@
-//! x
+//! The purchase forecast through the API: from the programme's doses to the last canister received.
+
+use chrono::{Datelike, NaiveDate, Weekday};
+use fillmark_api::*;
+use fillmark_domain::people::Role;
+use fillmark_tests::on_both;
+use fillmark_tests::world::{World, json, refusal};
+use fillmark_tests::Feeding;
+use serde_json::json;
+use uuid::Uuid;
+
+/// Changed on the 20th, 200 L at 2 mL/L of each, so 400 mL a week; 3 L of A and 3.2 L of B on the shelf.
+async fn weekly(world: &World) -> Feeding {
+    let feeding = world.feeding().await;
+    feeding.receive(&world.ada, feeding.grow_a, "A1", "2028-03-01", 3400.0).await;
+    feeding.receive(&world.ada, feeding.grow_b, "B1", "2028-03-01", 3600.0).await;
+    let change = feeding.change("2026-11-20T09:00:00+01:00", json!({}));
+    world.ada.record_tank_change(feeding.here.site, &change).await.unwrap();
+    feeding
+}
+
+fn of(forecast: &SiteForecast, product: Uuid) -> &ProductForecast {
+    forecast.products.iter().find(|one| one.product_id == product).unwrap()
+}
+
+fn day(text: &str) -> NaiveDate {
+    text.parse().unwrap()
+}
+
+on_both! {
+    async fn planned_changes_use_what_the_programme_doses(world: World) {
+        let feeding = weekly(&world).await;
+        let forecast = world.ada.forecast(feeding.here.site, 90).await.unwrap();
+        let grow_a = of(&forecast, feeding.grow_a);
+        assert_eq!((forecast.today_on, grow_a.days.len()), (day("2026-11-24"), 90));
+        assert!((forecast.service_level_percent - 95.0).abs() < 1e-9);
+        // The cycle ends on 20 December: changes on 27 November, 4 and 11 December, perhaps one on the 18th.
+        let changes = grow_a.expected_use.tank_changes;
+        assert!((1100.0..=1700.0).contains(&changes), "{:?}", grow_a.expected_use);
+        let after: f64 = grow_a.days.iter().filter(|one| one.on > day("2026-12-27")).map(|one| one.used.tank_changes).sum();
+        assert!(after < 40.0, "{after}");
+        let sum: f64 = grow_a.days.iter().map(|one| one.used.total).sum();
+        assert!((sum - grow_a.expected_use.total).abs() < 0.1, "{sum}");
+        assert!((grow_a.days[0].balance - (3000.0 - grow_a.days[0].used.total)).abs() < 0.01);
+    }
+
+    async fn what_runs_out_is_ordered_in_time_in_whole_packs_and_in_step(world: World) {
+        let feeding = weekly(&world).await;
+        let forecast = world.ada.forecast(feeding.here.site, 90).await.unwrap();
+        let grow_a = of(&forecast, feeding.grow_a);
+        let out = grow_a.may_run_out_on.unwrap();
+        let purchase = grow_a.purchase.as_ref().unwrap();
+        assert!(matches!(purchase.order_by_on.weekday(), Weekday::Tue | Weekday::Thu), "{}", purchase.order_by_on);
+        assert!(purchase.order_by_on < out && out <= day("2026-12-20"), "{purchase:?} {out}");
+        assert!(purchase.pack_count >= 2 && purchase.pack.value == 1.0 || purchase.pack.value == 1000.0, "{purchase:?}");
+        assert_eq!(purchase.cost_minor, purchase.pack_count * 1990);
+        let grow_b = of(&forecast, feeding.grow_b).purchase.as_ref().unwrap();
+        assert_eq!((grow_b.order_by_on, grow_b.pack_count), (purchase.order_by_on, purchase.pack_count));
+        let order = &forecast.orders[0];
+        let mut together = order.product_ids.clone();
+        together.sort();
+        assert_eq!((order.supplier_id, together), (feeding.supplier, vec![feeding.grow_a, feeding.grow_b]));
+        assert_eq!(order.value_minor, purchase.cost_minor + grow_b.cost_minor);
+    }
+
+    async fn draft_orders_are_placed_received_in_parts_and_seen_coming(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        let before = world.ada.forecast(site, 90).await.unwrap();
+        let wanted = of(&before, feeding.grow_a).purchase.clone().unwrap();
+        let early = NewDraftOrders { order_by_on: wanted.order_by_on.pred_opt().unwrap() };
+        assert!(world.ada.draft_forecast_orders(site, &early).await.unwrap().is_empty());
+        let drafts = world.ada.draft_forecast_orders(site, &NewDraftOrders { order_by_on: wanted.order_by_on }).await.unwrap();
+        let [draft] = drafts.as_slice() else { panic!("{drafts:?}") };
+        let packs: Vec<i64> = draft.lines.iter().map(|line| i64::from(line.packs)).collect();
+        assert_eq!((draft.state.as_str(), packs), ("draft", vec![wanted.pack_count; 2]));
+        let order = world.ada.place_order(site, draft.id, &NewPlacing { placed_at: None, expected_on: None }).await.unwrap();
+        let coming = order.expected_on.unwrap();
+        let ordered_ml = wanted.pack_count as f64 * 1000.0;
+        let placed = world.ada.forecast(site, 90).await.unwrap();
+        let balance = |forecast: &SiteForecast, on: NaiveDate| {
+            of(forecast, feeding.grow_a).days.iter().find(|one| one.on == on).unwrap().balance
+        };
+        assert!((balance(&placed, coming.pred_opt().unwrap()) - balance(&before, coming.pred_opt().unwrap())).abs() < 1.0);
+        let last = day("2027-01-20");
+        assert!((balance(&placed, last) - balance(&before, last) - ordered_ml).abs() < 1.0, "{} {}", balance(&placed, last), balance(&before, last));
+        let lasts = |forecast: &SiteForecast| of(forecast, feeding.grow_a).may_run_out_on.unwrap_or(NaiveDate::MAX);
+        assert!(lasts(&placed) > lasts(&before));
+        let part: NewReceipt = json(json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a, "lot_number": "A2",
+            "amount": { "value": 500, "unit": "mL" }, "order_id": order.id }));
+        world.ada.receive_product(site, &part).await.unwrap();
+        let parts = world.ada.forecast(site, 90).await.unwrap();
+        assert!((balance(&parts, last) - balance(&placed, last)).abs() < 1.0, "what came is no longer coming");
+        assert!((balance(&parts, day("2026-11-25")) - balance(&placed, day("2026-11-25")) - 500.0).abs() < 1.0);
+        assert_eq!(world.ada.order(site, order.id).await.unwrap().state, "part_received");
+    }
+
+    async fn a_tank_out_of_use_wants_nothing(world: World) {
+        let feeding = weekly(&world).await;
+        let outage = json(json!({ "tank_id": feeding.here.north_tank, "from_on": "2026-11-24", "reason": "leaks" }));
+        world.ada.site(feeding.here.site).create::<NewOutage>(&outage).await.unwrap();
+        let forecast = world.ada.forecast(feeding.here.site, 90).await.unwrap();
+        assert_eq!(of(&forecast, feeding.grow_a).expected_use.tank_changes, 0.0);
+    }
+
+    async fn staff_read_the_forecast_and_do_not_order(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        let (_, sam) = world.person("Sam", Role::Staff, Some(site)).await;
+        assert_eq!(sam.forecast(site, 30).await.unwrap().products.len(), 2);
+        let drafts = NewDraftOrders { order_by_on: day("2027-01-01") };
+        assert_eq!(refusal(sam.draft_forecast_orders(site, &drafts).await), ProblemCode::NotAllowed);
+        for horizon in ["0", "10000", "x", "-1"] {
+            let answer = world.ada.get::<SiteForecast>(&format!("/sites/{site}/forecast?horizon_days={horizon}")).await;
+            assert!(matches!(refusal(answer), ProblemCode::BadRequest | ProblemCode::Invalid), "{horizon}");
+        }
+    }
+}

@@ -2,9 +2,9 @@
 
 use fillmark_api::*;
 use fillmark_domain::people::Role;
+use fillmark_tests::Feeding;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{World, instant, json, refusal};
-use fillmark_tests::Feeding;
 use serde_json::json;
 use uuid::Uuid;
 
@@ -26,7 +26,9 @@ fn reversal(reason: &str) -> NewReversal {
 }
 
 async fn plan(world: &World, feeding: &Feeding, kind: &str, day: &str) -> PlannedChange {
-    let body = json(json!({ "tank_id": feeding.here.north_tank, "kind": kind, "on_day": day, "reason": "public holiday" }));
+    let body = json(
+        json!({ "tank_id": feeding.here.north_tank, "kind": kind, "on_day": day, "reason": "public holiday" }),
+    );
     world.ada.site(feeding.here.site).create::<NewPlannedChange>(&body).await.unwrap()
 }
 
@@ -78,7 +80,7 @@ on_both! {
         let feeding = stocked(&world).await;
         let site = feeding.here.site;
         assert_eq!(due(&world, site).await, ["2026-11-24", "2026-12-01", "2026-12-08"]);
-        world.ada.record_tank_change(site, &feeding.change("2026-11-20T09:00:00+01:00", json!({}))).await.unwrap();
+        world.ada.record_tank_change(site, &feeding.change("2026-11-20T09:00:00+01:00", json!({ "products": [] }))).await.unwrap();
         assert_eq!(due(&world, site).await, ["2026-11-27", "2026-12-04"]);
         let half = json!({ "fraction": 0.5, "drained": { "value": 100, "unit": "L" }, "water_in": { "value": 100, "unit": "L" }, "products": [] });
         let partial = world.ada.record_tank_change(site, &feeding.change("2026-11-23T09:00:00+01:00", half)).await.unwrap();
@@ -95,7 +97,7 @@ on_both! {
     async fn people_move_and_skip_the_days(world: World) {
         let feeding = stocked(&world).await;
         let site = feeding.here.site;
-        world.ada.record_tank_change(site, &feeding.change("2026-11-20T09:00:00+01:00", json!({}))).await.unwrap();
+        world.ada.record_tank_change(site, &feeding.change("2026-11-20T09:00:00+01:00", json!({ "products": [] }))).await.unwrap();
         let skipped = plan(&world, &feeding, "skipped", "2026-11-27").await;
         assert_eq!(due(&world, site).await, ["2026-12-04"]);
         world.ada.site(site).archive(&skipped).await.unwrap();

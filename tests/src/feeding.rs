@@ -47,10 +47,10 @@ impl World {
 }
 
 impl Feeding {
-    /// Some of a product comes in.
+    /// Some of a product came in on 10 November.
     pub async fn receive(&self, client: &Client, product: Uuid, lot: &str, expiry_on: &str, ml: f64) -> Slip {
         let body = json(value!({ "client_id": Uuid::now_v7(), "product_id": product, "lot_number": lot,
-            "expiry_on": expiry_on, "amount": { "value": ml, "unit": "mL" } }));
+            "expiry_on": expiry_on, "amount": { "value": ml, "unit": "mL" }, "done_at": "2026-11-10T08:00:00Z" }));
         client.receive_product(self.here.site, &body).await.expect("a receipt")
     }
 
@@ -61,8 +61,10 @@ impl Feeding {
 
     /// An addition of Grow A to the north tank at seven o'clock.
     pub fn addition(&self, ml: f64) -> NewAddition {
-        json(value!({ "client_id": Uuid::now_v7(), "tank_id": self.here.north_tank, "product_id": self.grow_a,
-            "amount": { "value": ml, "unit": "mL" }, "reason": "strength", "recorded_at": "2026-11-24T07:00:00+01:00" }))
+        json(
+            value!({ "client_id": Uuid::now_v7(), "tank_id": self.here.north_tank, "product_id": self.grow_a,
+            "amount": { "value": ml, "unit": "mL" }, "reason": "strength", "recorded_at": "2026-11-24T07:00:00+01:00" }),
+        )
     }
 
     /// A full change of the north tank with 400 mL of each concentrate, but for these fields.

@@ -13,6 +13,7 @@ use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, 
 use uuid::Uuid;
 
 use crate::readings::Outcome;
+use crate::retry::once_more;
 use crate::{App, Caller, Refusal, stock};
 
 /// An addition as somebody enters it.
@@ -50,12 +51,14 @@ pub async fn enter(
     entries: &[AdditionEntry],
 ) -> Result<Vec<Outcome<Addition>>, Refusal> {
     let scope = caller.may(Act::EnterWork, site)?;
+    once_more(|| async {
+        let tx = app.store.begin().await?;
+        let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
+        tx.commit().await?;
 
-    let tx = app.store.begin().await?;
-    let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
-    tx.commit().await?;
-
-    Ok(outcomes)
+        Ok(outcomes)
+    })
+    .await
 }
 
 /// Enters additions all together or not at all.
@@ -68,13 +71,15 @@ pub async fn enter_together(
     entries: &[AdditionEntry],
 ) -> Result<Vec<Outcome<Addition>>, Refusal> {
     let scope = caller.may(Act::EnterWork, site)?;
+    once_more(|| async {
+        let tx = app.store.begin().await?;
+        let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
+        let outcomes = crate::readings::all_or_none(outcomes)?;
+        tx.commit().await?;
 
-    let tx = app.store.begin().await?;
-    let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
-    let outcomes = crate::readings::all_or_none(outcomes)?;
-    tx.commit().await?;
-
-    Ok(outcomes)
+        Ok(outcomes)
+    })
+    .await
 }
 
 /// Enters additions inside another action's transaction.
@@ -121,8 +126,17 @@ pub async fn reverse(
     reason: &str,
 ) -> Result<KeptAddition, Refusal> {
     let scope = caller.may(Act::Correct, site)?;
-    let stamp = app.stamp(caller);
+    once_more(|| reverse_once(app, scope, app.stamp(caller), id, client_id, reason)).await
+}
 
+async fn reverse_once(
+    app: &App,
+    scope: SiteScope,
+    stamp: Stamp<'_>,
+    id: Id<Addition>,
+    client_id: Uuid,
+    reason: &str,
+) -> Result<KeptAddition, Refusal> {
     let tx = app.store.begin().await?;
     if let Some(earlier) = entries::find_by_client_ids::<Addition>(&tx, scope, &[client_id]).await?.pop() {
         let same = earlier.1.reverses.as_ref().is_some_and(|(reversed, _)| *reversed == id);
@@ -247,6 +261,8 @@ impl Bench<'_> {
         let Some(product) = entry.product else {
             let mut faults = Faults::default();
             let litres = faults.take("/amount", "not_a_volume", Metric::Volume.canonical(entry.amount));
+            let positive = litres.is_none_or(|litres| litres > 0.0);
+            faults.unless(positive, "/amount", "out_of_range", "expected more than nothing");
             faults.unless(entry.lot.is_none(), "/lot_id", "no_lot", "expected no lot, since water has none");
             return Ok(Poured::Water { litres: faults.or(litres)? });
         };

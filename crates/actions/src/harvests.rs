@@ -5,9 +5,10 @@ use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
 use fillmark_domain::{Faults, Id};
 use fillmark_store::harvests::KeptHarvest;
-use fillmark_store::{Page, PageQuery, Reference, SiteScope, Tx, entries, records};
+use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, records};
 use uuid::Uuid;
 
+use crate::retry::once_more;
 use crate::{App, Caller, Refusal};
 
 /// Enters a harvest. What the server knows better (who entered it and when it came) is filled in here.
@@ -20,8 +21,15 @@ pub async fn enter(
     harvest: Harvest,
 ) -> Result<KeptHarvest, Refusal> {
     let scope = caller.may(Act::EnterWork, site)?;
-    let stamp = app.stamp(caller);
+    once_more(|| enter_once(app, scope, app.stamp(caller), harvest.clone())).await
+}
 
+async fn enter_once(
+    app: &App,
+    scope: SiteScope,
+    stamp: Stamp<'_>,
+    harvest: Harvest,
+) -> Result<KeptHarvest, Refusal> {
     let tx = app.store.begin().await?;
     if let Some(earlier) =
         entries::find_by_client_ids::<Harvest>(&tx, scope, &[harvest.client_id]).await?.pop()
@@ -74,8 +82,17 @@ pub async fn reverse(
     reason: &str,
 ) -> Result<KeptHarvest, Refusal> {
     let scope = caller.may(Act::Correct, site)?;
-    let stamp = app.stamp(caller);
+    once_more(|| reverse_once(app, scope, app.stamp(caller), id, client_id, reason)).await
+}
 
+async fn reverse_once(
+    app: &App,
+    scope: SiteScope,
+    stamp: Stamp<'_>,
+    id: Id<Harvest>,
+    client_id: Uuid,
+    reason: &str,
+) -> Result<KeptHarvest, Refusal> {
     let tx = app.store.begin().await?;
     if let Some(earlier) = entries::find_by_client_ids::<Harvest>(&tx, scope, &[client_id]).await?.pop() {
         let same = earlier.1.reverses.as_ref().is_some_and(|(reversed, _)| *reversed == id);

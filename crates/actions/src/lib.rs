@@ -18,6 +18,7 @@ pub mod readings;
 pub mod records;
 pub mod refusal;
 pub mod reports;
+mod retry;
 pub mod sessions;
 pub mod stock;
 pub mod tank_changes;

@@ -12,6 +12,7 @@ use fillmark_store::readings::{self, KeptReading};
 use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, plan, records};
 use uuid::Uuid;
 
+use crate::retry::once_more;
 use crate::{App, Caller, Refusal};
 
 /// Clocks of devices may run ahead by so much before a reading's time is held to be suspect.
@@ -65,12 +66,14 @@ pub async fn enter(
     entries: &[ReadingEntry],
 ) -> Result<Vec<Outcome<Reading>>, Refusal> {
     let scope = caller.may(Act::EnterWork, site)?;
+    once_more(|| async {
+        let tx = app.store.begin().await?;
+        let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
+        tx.commit().await?;
 
-    let tx = app.store.begin().await?;
-    let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
-    tx.commit().await?;
-
-    Ok(outcomes)
+        Ok(outcomes)
+    })
+    .await
 }
 
 /// Enters readings all together or not at all.
@@ -83,13 +86,15 @@ pub async fn enter_together(
     entries: &[ReadingEntry],
 ) -> Result<Vec<Outcome<Reading>>, Refusal> {
     let scope = caller.may(Act::EnterWork, site)?;
+    once_more(|| async {
+        let tx = app.store.begin().await?;
+        let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
+        let outcomes = all_or_none(outcomes)?;
+        tx.commit().await?;
 
-    let tx = app.store.begin().await?;
-    let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
-    let outcomes = all_or_none(outcomes)?;
-    tx.commit().await?;
-
-    Ok(outcomes)
+        Ok(outcomes)
+    })
+    .await
 }
 
 /// The outcomes when none was rejected.

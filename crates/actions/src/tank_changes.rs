@@ -1,5 +1,7 @@
 //! Tank changes: drained, refilled, dosed and read in one transaction; and the days they are due.
 
+mod due;
+
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_domain::entries::{AdditionReason, Meter, Reading, SamplePoint, Spot, TankChange};
 use fillmark_domain::people::{Act, PersonId};
@@ -17,8 +19,11 @@ use uuid::Uuid;
 
 use crate::additions::{self, AdditionEntry};
 use crate::readings::{self, Outcome, ReadingEntry};
+use crate::retry::once_more;
 use crate::work::changes;
 use crate::{App, Caller, Refusal};
+
+pub use due::{DueChange, due};
 
 /// A due change may be done so many days early and still be the due one; common practice, no source.
 const EARLY_DAYS: i64 = 3;
@@ -87,19 +92,6 @@ pub struct ChangeDone {
     pub readings: Vec<KeptReading>,
 }
 
-/// A day on which a tank's change is due.
-#[derive(Debug, Clone, PartialEq)]
-pub struct DueChange {
-    /// The tank.
-    pub tank: Kept<Tank>,
-    /// The day.
-    pub due_on: NaiveDate,
-    /// Days it is late by.
-    pub days_late: i64,
-    /// The last full change done.
-    pub last_done_on: Option<NaiveDate>,
-}
-
 /// Enters a tank change: all of it or nothing.
 /// # Errors
 /// When the caller may not, or any part of it cannot be taken.
@@ -110,8 +102,15 @@ pub async fn enter(
     entry: &ChangeEntry,
 ) -> Result<ChangeDone, Refusal> {
     let scope = caller.may(Act::EnterWork, site)?;
-    let stamp = app.stamp(caller);
+    once_more(|| enter_once(app, scope, app.stamp(caller), entry)).await
+}
 
+async fn enter_once(
+    app: &App,
+    scope: SiteScope,
+    stamp: Stamp<'_>,
+    entry: &ChangeEntry,
+) -> Result<ChangeDone, Refusal> {
     let tx = app.store.begin().await?;
     if let Some(earlier) =
         entries::find_by_client_ids::<TankChange>(&tx, scope, &[entry.client_id]).await?.pop()
@@ -323,8 +322,17 @@ pub async fn reverse(
     reason: &str,
 ) -> Result<ChangeDone, Refusal> {
     let scope = caller.may(Act::Correct, site)?;
-    let stamp = app.stamp(caller);
+    once_more(|| reverse_once(app, scope, app.stamp(caller), id, client_id, reason)).await
+}
 
+async fn reverse_once(
+    app: &App,
+    scope: SiteScope,
+    stamp: Stamp<'_>,
+    id: Id<TankChange>,
+    client_id: Uuid,
+    reason: &str,
+) -> Result<ChangeDone, Refusal> {
     let tx = app.store.begin().await?;
     if let Some((earlier, change)) =
         entries::find_by_client_ids::<TankChange>(&tx, scope, &[client_id]).await?.pop()
@@ -355,45 +363,4 @@ pub async fn reverse(
     tx.commit().await?;
 
     Ok(done)
-}
-
-/// The changes that are due up to a day: by the programme from the last change done, as people moved or skipped them.
-/// # Errors
-/// When the caller may not see them.
-pub async fn due(
-    app: &App,
-    caller: &Caller,
-    site: SiteId,
-    until: Option<NaiveDate>,
-) -> Result<Vec<DueChange>, Refusal> {
-    let scope = caller.may(Act::Read, site)?;
-    let tx = app.store.look().await?;
-    let plan = plan::site_plan(&tx, scope).await?.ok_or(Refusal::NotFound)?;
-    let last = tank_changes::last_full(&tx, scope, app.now() + TimeDelta::days(1)).await?;
-    let today = plan.day(app.now());
-    let until = until.unwrap_or(today + TimeDelta::days(14));
-
-    let mut due = Vec::new();
-    for tank in &plan.tanks {
-        let last_done_on = last.get(&tank.id).map(|last| plan.day(*last));
-        // From the day after the last change, so that one that is overdue shows the day it was due.
-        let from = last_done_on.map_or(today, |last| (last + TimeDelta::days(1)).min(today));
-        let overdue = plan.due_changes(tank, last_done_on, from, today).into_iter().next();
-        let coming = plan.due_changes(
-            tank,
-            overdue.map_or(last_done_on, |_| Some(today)),
-            today + TimeDelta::days(1),
-            until,
-        );
-        due.extend(overdue.into_iter().chain(coming).map(|due_on| DueChange {
-            tank: tank.clone(),
-            due_on,
-            days_late: (today - due_on).num_days().max(0),
-            last_done_on,
-        }));
-    }
-    due.sort_by(|one, other| {
-        (one.due_on, &one.tank.content.name).cmp(&(other.due_on, &other.tank.content.name))
-    });
-    Ok(due)
 }

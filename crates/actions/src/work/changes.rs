@@ -31,7 +31,8 @@ struct Remaking {
 pub(super) async fn follow_programmes(app: &App, site: SiteScope) -> Result<(), Refusal> {
     let stamp = app.unsigned();
     let tx = app.store.look().await?;
-    let remaking = wanting(&tx, site, &stamp, checks::coming_of_programme(&tx, site, stamp.at).await?).await?;
+    let remaking =
+        wanting(&tx, site, &stamp, checks::coming_of_programme(&tx, site, stamp.at).await?).await?;
     drop(tx);
     if remaking.is_nothing() {
         return Ok(());
