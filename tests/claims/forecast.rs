@@ -3,9 +3,9 @@
 use chrono::{Datelike, NaiveDate, Weekday};
 use fillmark_api::*;
 use fillmark_domain::people::Role;
+use fillmark_tests::Feeding;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{World, json, refusal};
-use fillmark_tests::Feeding;
 use serde_json::json;
 use uuid::Uuid;
 

@@ -2,6 +2,7 @@
 
 mod additions;
 mod alerts;
+mod bad_input;
 mod change_checks;
 mod checks;
 mod commands;
@@ -12,8 +13,11 @@ mod occurrences;
 mod places;
 mod readings;
 mod records;
+mod replay;
 mod reports;
 mod rounds;
+mod same_answers;
+mod schema;
 mod sessions;
 mod stock;
 mod tank_changes;

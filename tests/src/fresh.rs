@@ -28,7 +28,7 @@ pub struct Fresh {
 impl Fresh {
     /// A fresh, migrated database.
     pub async fn new(kind: Kind) -> Fresh {
-        let folder = TempDir::new().expect("a folder for the test");
+        let folder = folder();
         let database = match kind {
             Kind::Sqlite => {
                 std::fs::write(folder.path().join("fillmark.sqlite"), migrated_file().await)
@@ -37,15 +37,26 @@ impl Fresh {
             }
             Kind::Postgres => copied_database().await,
         };
-        let settings = Settings {
-            listen: "127.0.0.1:0".into(),
-            database,
-            connections: 6,
-            workers: 1,
-            ..Settings::default()
-        };
-        Fresh { settings, folder }
+        Fresh { settings: settings(database), folder }
     }
+
+    /// A database without a schema.
+    pub async fn empty(kind: Kind) -> Fresh {
+        let folder = folder();
+        let database = match kind {
+            Kind::Sqlite => folder.path().display().to_string(),
+            Kind::Postgres => new_database("template1").await,
+        };
+        Fresh { settings: settings(database), folder }
+    }
+}
+
+fn folder() -> TempDir {
+    TempDir::new().expect("a folder for the test")
+}
+
+fn settings(database: String) -> Settings {
+    Settings { listen: "127.0.0.1:0".into(), database, connections: 6, workers: 1, ..Settings::default() }
 }
 
 async fn migrated_file() -> &'static [u8] {
@@ -72,7 +83,6 @@ async fn administrator() -> DatabaseConnection {
 
 async fn copied_database() -> String {
     static TEMPLATE: OnceCell<String> = OnceCell::const_new();
-    static NEXT: AtomicU32 = AtomicU32::new(0);
     let template = TEMPLATE
         .get_or_init(|| async {
             let name = format!("fillmark_template_{}", std::process::id());
@@ -85,6 +95,11 @@ async fn copied_database() -> String {
             name
         })
         .await;
+    new_database(template).await
+}
+
+async fn new_database(template: &str) -> String {
+    static NEXT: AtomicU32 = AtomicU32::new(0);
     let name = format!("fillmark_test_{}_{}", std::process::id(), NEXT.fetch_add(1, Ordering::SeqCst));
     let administrator = administrator().await;
     administrator

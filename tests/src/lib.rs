@@ -1,6 +1,7 @@
 //! What the end-to-end claims stand on: a real server on a fresh database, with a clock that the test moves.
 
 pub mod clock;
+pub mod contract;
 pub mod feeding;
 pub mod fresh;
 pub mod greenhouse;

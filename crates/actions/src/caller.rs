@@ -13,7 +13,7 @@ pub struct Caller(Kind);
 
 #[derive(Debug, Clone)]
 enum Kind {
-    Person { person: PersonId, session: Uuid, roles: Vec<(Option<SiteId>, Role)> },
+    Person { person: PersonId, session: Uuid, roles: Vec<(Option<SiteId>, Role)>, there: Option<Vec<SiteId>> },
     Job,
 }
 
@@ -31,7 +31,16 @@ pub trait Door: Scope {
 impl Caller {
     /// A person with these roles; no site means every site.
     pub fn person_with(person: PersonId, session: Uuid, roles: Vec<(Option<SiteId>, Role)>) -> Self {
-        Caller(Kind::Person { person, session, roles })
+        Caller(Kind::Person { person, session, roles, there: None })
+    }
+
+    /// The same person where these are all the sites there are: a role at every site opens no other.
+    #[must_use]
+    pub fn among(mut self, sites: Vec<SiteId>) -> Self {
+        if let Kind::Person { there, .. } = &mut self.0 {
+            *there = Some(sites);
+        }
+        self
     }
 
     /// The server's own jobs and its command line at the machine itself.
@@ -67,7 +76,9 @@ impl Caller {
     /// # Errors
     /// [`Refusal::NotFound`] outside the caller's sites, [`Refusal::NotAllowed`] inside them.
     pub fn may(&self, act: Act, site: SiteId) -> Result<SiteScope, Refusal> {
-        self.allowed(act, |role_site| role_site.is_none_or(|role_site| role_site == site))?;
+        let Kind::Person { there, .. } = &self.0 else { return Ok(SiteScope::granted(site)) };
+        let is_there = there.as_ref().is_none_or(|sites| sites.contains(&site));
+        self.allowed(act, |role_site| role_site.map_or(is_there, |role_site| role_site == site))?;
         Ok(SiteScope::granted(site))
     }
 
@@ -130,6 +141,13 @@ mod tests {
         let owner = caller(&[(None, Role::Owner)]);
         assert!(owner.may(Act::ManageSites, site(77)).is_ok());
         assert_eq!(owner.sites(), None);
+    }
+
+    #[test]
+    fn a_role_at_every_site_opens_none_that_is_not_there() {
+        let owner = caller(&[(None, Role::Owner)]).among(vec![site(1)]);
+        assert!(owner.may(Act::Read, site(1)).is_ok());
+        assert!(matches!(owner.may(Act::Read, site(2)), Err(Refusal::NotFound)));
     }
 
     #[test]

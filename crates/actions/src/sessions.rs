@@ -3,7 +3,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_store::accounts::{self, Session};
-use fillmark_store::journal;
+use fillmark_store::{journal, plan};
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
@@ -120,12 +120,14 @@ pub async fn caller(app: &App, session: Uuid) -> Result<Caller, Refusal> {
         return Err(Refusal::NotSignedIn);
     }
     let memberships = accounts::memberships_of(&tx, session.person).await?;
-    let roles = memberships
+    let roles: Vec<_> = memberships
         .into_iter()
         .filter(|membership| membership.content.holds(now))
         .map(|membership| (membership.content.site, membership.content.role))
         .collect();
-    Ok(Caller::person_with(session.person, session.id, roles))
+    let is_everywhere = roles.iter().any(|(site, _)| site.is_none());
+    let caller = Caller::person_with(session.person, session.id, roles);
+    Ok(if is_everywhere { caller.among(plan::site_ids(&tx).await?) } else { caller })
 }
 
 /// The keys that sign tokens, the newest first; the first is made where there is none.

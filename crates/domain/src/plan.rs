@@ -111,7 +111,7 @@ impl SitePlan {
     /// Plants that drink from a tank on a day.
     pub fn plants(&self, tank: TankId, on: NaiveDate) -> u32 {
         let drinking = self.feeds.iter().filter(|feed| feed.tank == tank && spans(feed.from, feed.until, on));
-        drinking.map(|feed| feed.plants).sum()
+        drinking.fold(0, |plants, feed| plants.saturating_add(feed.plants))
     }
 
     /// The band of a metric in force for a tank or room at an instant: the leading cycle's step, else the

@@ -3,6 +3,7 @@
 pub mod answer;
 pub mod body;
 pub mod csv;
+pub mod known;
 pub mod list;
 pub mod outer;
 pub mod problem;

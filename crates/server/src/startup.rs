@@ -16,8 +16,10 @@ use utoipa_actix_web::{AppExt, scope};
 use utoipa_swagger_ui::{Config, SwaggerUi};
 
 use crate::http::Refused;
+use crate::http::known::KnownPaths;
+use crate::http::known::KnownPaths;
 use crate::http::list::CursorKey;
-use crate::http::outer::{KnownPaths, nothing_here, outer};
+use crate::http::outer::{nothing_here, outer};
 use crate::routes::system::{DocumentText, Ready};
 use crate::tokens::TokenKeys;
 use crate::{Settings, document, jobs, routes};

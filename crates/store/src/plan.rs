@@ -4,10 +4,11 @@ use std::collections::HashMap;
 
 use fillmark_domain::entries::ChangePlan;
 use fillmark_domain::growing::{Cycle, Feed, Placement, ProgrammeId, ProgrammeRevision};
-use fillmark_domain::places::{Closure, OutOfUse, Site, Tank, TankRoom, WaterSource};
+use fillmark_domain::places::{Closure, OutOfUse, Site, SiteId, Tank, TankRoom, WaterSource};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::{Kept, OpenDays};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
+use uuid::Uuid;
 
 use crate::records::all;
 use crate::words::{programme_revisions, sites};
@@ -19,6 +20,19 @@ use crate::{Record, SiteScope, StoreError, Tx};
 pub async fn site(tx: &Tx, scope: SiteScope) -> Result<Option<Kept<Site>>, StoreError> {
     let row = sites::row::Entity::find_by_id(scope.id().uuid()).one(&tx.0).await?;
     Ok(row.map(Site::read).transpose()?)
+}
+
+/// The sites there are, archived ones too: who has a role at every site has it at these.
+/// # Errors
+/// When the database fails.
+pub async fn site_ids(tx: &Tx) -> Result<Vec<SiteId>, StoreError> {
+    let rows: Vec<Uuid> = sites::row::Entity::find()
+        .select_only()
+        .column(sites::row::Column::Id)
+        .into_tuple()
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(SiteId::new).collect())
 }
 
 /// The plan of a site; nothing when there is no such site.

@@ -11,6 +11,9 @@ use fillmark_store::{Holder, SiteScope, Tx, records};
 use super::span;
 use crate::{Managed, Refusal};
 
+/// No site grows more of one planting.
+const MOST_PLANTS: f64 = 100_000_000.0;
+
 impl Managed for Crop {
     const MANAGED_BY: Act = Act::ManageBusiness;
     const HELD_BY: &'static [Holder] = &[
@@ -58,7 +61,7 @@ impl Managed for Cycle {
 
     fn faults(&self) -> Faults {
         let mut faults = Faults::default();
-        faults.unless(self.plants > 0, "/plants", "out_of_range", "expected at least one plant");
+        faults.range("/plants", self.plants.into(), 1.0, MOST_PLANTS);
         let dates = [Some(self.starts_on), self.ends_on].into_iter().flatten();
         let keepable = dates.chain(self.stages.iter().map(|stage| stage.from)).all(is_keepable);
         faults.unless(keepable, "/starts_on", "out_of_range", "expected dates of the years 2000 to 2100");
@@ -73,7 +76,7 @@ impl Managed for Placement {
     fn faults(&self) -> Faults {
         let mut faults = Faults::default();
         span(self.from, self.until, &mut faults);
-        faults.unless(self.plants > 0, "/plants", "out_of_range", "expected at least one plant");
+        faults.range("/plants", self.plants.into(), 1.0, MOST_PLANTS);
         faults
     }
 }
@@ -84,6 +87,7 @@ impl Managed for Feed {
     fn faults(&self) -> Faults {
         let mut faults = Faults::default();
         span(self.from, self.until, &mut faults);
+        faults.range("/plants", self.plants.into(), 0.0, MOST_PLANTS);
         faults
     }
 

@@ -62,6 +62,10 @@ async fn read_all(payload: &mut Payload) -> Result<BytesMut, Refused> {
 }
 
 fn from_slice<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Refused> {
+    // An array would be read as the fields of a body in their order.
+    if bytes.iter().find(|byte| !byte.is_ascii_whitespace()).is_some_and(|byte| *byte == b'[') {
+        return Err(Refused::new(ProblemCode::BadRequest, "expected a JSON object"));
+    }
     let mut json = serde_json::Deserializer::from_slice(bytes);
     let read = serde_path_to_error::deserialize(&mut json).map_err(|error| refused(&error))?;
     json.end()

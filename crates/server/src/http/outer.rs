@@ -1,60 +1,31 @@
 //! The outermost layer: request ids, one log line a request, problems that name their request, HEAD, and the
 //! answer for paths and methods that do not exist.
 
-use std::collections::BTreeMap;
+use std::panic::AssertUnwindSafe;
 use std::time::Instant;
 
 use actix_web::body::{BoxBody, MessageBody};
-use actix_web::dev::{ResourceDef, ServiceRequest, ServiceResponse};
+use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::error::InternalError;
 use actix_web::http::{Method, header};
 use actix_web::middleware::Next;
 use actix_web::web::Data;
 use actix_web::{Error, HttpMessage, HttpRequest, HttpResponse};
 use fillmark_api::ProblemCode;
-use serde::Deserialize;
-use serde::de::IgnoredAny;
+use futures_util::FutureExt;
 use uuid::Uuid;
 
 use super::Refused;
+use super::known::KnownPaths;
 use super::signed_in::CalledBy;
-
-/// Every path of the document with its methods.
-pub struct KnownPaths(Vec<(ResourceDef, Vec<String>)>);
-
-impl KnownPaths {
-    /// From the text of the document.
-    pub fn of(document: &str) -> Self {
-        #[derive(Default, Deserialize)]
-        struct Paths {
-            paths: BTreeMap<String, BTreeMap<String, IgnoredAny>>,
-        }
-        let paths: Paths = serde_json::from_str(document).unwrap_or_default();
-        let methods = |of: BTreeMap<String, IgnoredAny>| {
-            let mut methods: Vec<String> = of.keys().map(|method| method.to_uppercase()).collect();
-            if of.contains_key("get") {
-                methods.push("HEAD".to_owned());
-            }
-            methods.sort();
-            methods
-        };
-        KnownPaths(
-            paths
-                .paths
-                .into_iter()
-                .map(|(path, of)| (ResourceDef::new(path.as_str()), methods(of)))
-                .collect(),
-        )
-    }
-}
 
 /// Answers what no route took.
 pub async fn nothing_here(request: HttpRequest) -> HttpResponse {
     let known = request.app_data::<Data<KnownPaths>>();
-    let methods = known.and_then(|known| known.0.iter().find(|(path, _)| path.is_match(request.path())));
+    let methods = known.and_then(|known| known.methods(request.path()));
     let id = request.extensions().get::<RequestId>().map(|id| id.0.to_string());
     match methods {
-        Some((_, methods)) => {
+        Some(methods) => {
             let allow = methods.join(", ");
             let refused = Refused::new(ProblemCode::MethodNotAllowed, format!("expected {allow}"));
             let mut response = refused.response(id.as_deref());
@@ -86,9 +57,12 @@ where
         // Routes know GET; the connection leaves the body out by itself.
         request.head_mut().method = Method::GET;
     }
-    let mut response = match next.call(request).await {
-        Ok(response) => named(response.map_into_boxed_body(), id),
-        Err(error) => return Err(InternalError::from_response("refused", problem_of(&error, id)).into()),
+    let mut response = match refused_query(&request) {
+        Some(refused) => {
+            let answer = refused.response(Some(&id.to_string()));
+            request.into_response(answer)
+        }
+        None => answered(request, next, id).await?,
     };
     if let Ok(value) = header::HeaderValue::from_str(&id.to_string()) {
         response.headers_mut().insert(header::HeaderName::from_static("x-request-id"), value);
@@ -96,6 +70,32 @@ where
     guard(&mut response);
     log(&response, id, began);
     Ok(response)
+}
+
+fn refused_query(request: &ServiceRequest) -> Option<Refused> {
+    let known = request.app_data::<Data<KnownPaths>>()?;
+    known.check_query(request.method(), request.path(), request.query_string()).err()
+}
+
+/// The route's answer. A panic is our own fault, and an answer all the same.
+async fn answered<B>(
+    request: ServiceRequest,
+    next: Next<B>,
+    id: Uuid,
+) -> Result<ServiceResponse<BoxBody>, Error>
+where
+    B: MessageBody + 'static,
+{
+    let refused = |answer: HttpResponse| InternalError::from_response("refused", answer).into();
+    match AssertUnwindSafe(next.call(request)).catch_unwind().await {
+        Ok(Ok(response)) => Ok(named(response.map_into_boxed_body(), id)),
+        Ok(Err(error)) => Err(refused(problem_of(&error, id))),
+        Err(_) => {
+            tracing::error!(request = %id, "a request panicked");
+            let failed = Refused::new(ProblemCode::Failed, "the server's log has it under this instance");
+            Err(refused(failed.response(Some(&id.to_string()))))
+        }
+    }
 }
 
 /// Browsers are told to guess nothing and to frame nothing.

@@ -1,0 +1,93 @@
+//! What the document says there is: paths, their methods, and the parameters that their queries may have.
+
+use std::collections::BTreeMap;
+
+use actix_web::dev::ResourceDef;
+use actix_web::http::Method;
+use actix_web::web::Query;
+use fillmark_api::ProblemCode;
+use serde::Deserialize;
+
+use super::Refused;
+
+/// Every path of the document with its methods and their parameters.
+pub struct KnownPaths(Vec<(ResourceDef, Vec<Known>)>);
+
+struct Known {
+    method: String,
+    query: Vec<String>,
+}
+
+#[derive(Default, Deserialize)]
+struct Document {
+    paths: BTreeMap<String, BTreeMap<String, Operation>>,
+}
+
+#[derive(Deserialize)]
+struct Operation {
+    #[serde(default)]
+    parameters: Vec<Parameter>,
+}
+
+#[derive(Deserialize)]
+struct Parameter {
+    name: String,
+    #[serde(rename = "in")]
+    place: String,
+}
+
+impl KnownPaths {
+    /// From the text of the document that is served.
+    pub fn of(document: &str) -> Self {
+        let document: Document = serde_json::from_str(document).unwrap_or_default();
+        let known = |(path, item): (String, _)| (ResourceDef::new(path.as_str()), known(item));
+        KnownPaths(document.paths.into_iter().map(known).collect())
+    }
+
+    /// The methods of a path.
+    pub fn methods(&self, path: &str) -> Option<Vec<&str>> {
+        let (_, known) = self.0.iter().find(|(known, _)| known.is_match(path))?;
+        Some(known.iter().map(|known| known.method.as_str()).collect())
+    }
+
+    /// Looks at a query before its route does, so that a typo never silently widens it.
+    /// # Errors
+    /// Names the parameter that the path does not know, or whose value no database keeps.
+    pub fn check_query(&self, method: &Method, path: &str, query: &str) -> Result<(), Refused> {
+        if query.is_empty() {
+            return Ok(());
+        }
+        let known = self.0.iter().filter(|(known, _)| known.is_match(path)).flat_map(|(_, known)| known);
+        let Some(known) = known.into_iter().find(|known| known.method == method.as_str()) else {
+            return Ok(());
+        };
+        let pairs = Query::<Vec<(String, String)>>::from_query(query)
+            .map_err(|_| Refused::new(ProblemCode::BadRequest, "expected parameters as name=value"))?;
+        for (name, value) in pairs.into_inner() {
+            if !known.query.contains(&name) {
+                let shown: String = name.chars().filter(|one| !one.is_control()).take(60).collect();
+                return Err(Refused::parameter(&shown, "is no parameter of this path"));
+            }
+            if value.contains(char::is_control) {
+                return Err(Refused::parameter(&name, "expected text without control characters"));
+            }
+        }
+        Ok(())
+    }
+}
+
+fn known(item: BTreeMap<String, Operation>) -> Vec<Known> {
+    let mut known: Vec<Known> = item
+        .into_iter()
+        .map(|(method, operation)| {
+            let of_query = operation.parameters.into_iter().filter(|parameter| parameter.place == "query");
+            Known { method: method.to_uppercase(), query: of_query.map(|parameter| parameter.name).collect() }
+        })
+        .collect();
+    if let Some(get) = known.iter().find(|known| known.method == "GET") {
+        let query = get.query.clone();
+        known.push(Known { method: "HEAD".to_owned(), query });
+    }
+    known.sort_by(|one, other| one.method.cmp(&other.method));
+    known
+}

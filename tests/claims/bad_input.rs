@@ -1,0 +1,399 @@
+//! Whatever is sent, the answer is a problem of the right kind: each operation of the document, one by one.
+
+use std::collections::HashMap;
+
+use fillmark_api::Session;
+use fillmark_domain::people::Role;
+use fillmark_tests::contract::{Chance, Contract, Operation, with_ids};
+use fillmark_tests::on_both;
+use fillmark_tests::world::{PASSWORD, World, json};
+use reqwest::{Client, Method, StatusCode, header};
+use serde_json::{Value, json};
+use uuid::Uuid;
+
+/// A stranger with a token and no manners.
+struct Probe {
+    contract: Contract,
+    http: Client,
+    base: String,
+    token: String,
+    /// By the name of a field or parameter.
+    ids: HashMap<String, String>,
+    wrong: Vec<String>,
+}
+
+/// A body as it goes over the wire.
+struct Sent<'a> {
+    text: String,
+    kind: &'a str,
+}
+
+impl Probe {
+    async fn at(world: &World) -> Probe {
+        let ids = furnish(world).await;
+        let http = Client::builder().no_proxy().build().unwrap();
+        let base = world.server.address.clone();
+        let sign_in = json!({ "sign_in": "ada", "password": PASSWORD });
+        let session = http.post(format!("{base}/api/v1/sessions")).json(&sign_in).send().await.unwrap();
+        let session: Session = session.json().await.unwrap();
+        let mut probe = Probe {
+            contract: Contract::read(),
+            http,
+            base,
+            token: session.access_token,
+            ids,
+            wrong: Vec::new(),
+        };
+        probe.learn_ids().await;
+        probe
+    }
+
+    /// One of everything that has a list.
+    async fn learn_ids(&mut self) {
+        for operation in self.contract.operations.clone() {
+            let Some(collection) = operation.path.rsplit('/').next().filter(|_| operation.is_list()) else {
+                continue;
+            };
+            let named = self.contract.operations.iter().find_map(|other| {
+                let rest = other.path.strip_prefix(&operation.path)?.strip_prefix("/{")?;
+                Some(rest.split('}').next()?.to_owned())
+            });
+            let Some(name) = named.filter(|name| !self.ids.contains_key(name)) else { continue };
+            let path = self.path(&operation);
+            let page: Value =
+                self.http.get(path).bearer_auth(&self.token).send().await.unwrap().json().await.unwrap();
+            match page["items"][0]["id"].as_str() {
+                Some(id) => drop(self.ids.insert(name, id.to_owned())),
+                None => panic!("one of {collection}: {page}"),
+            }
+        }
+    }
+
+    fn id(&self, name: &str) -> Option<String> {
+        let other = match name {
+            "done_by" | "done_with" => "person_id",
+            "to_site_id" | "from_site_id" => "site_id",
+            name => name,
+        };
+        self.ids.get(other).cloned()
+    }
+
+    fn path(&self, operation: &Operation) -> String {
+        self.path_by(operation, |name| self.id(name).unwrap_or_else(|| Uuid::now_v7().to_string()))
+    }
+
+    fn path_by(&self, operation: &Operation, id: impl Fn(&str) -> String) -> String {
+        let mut parts = operation.path.split(['{', '}']);
+        let mut path = self.base.clone();
+        while let Some(fixed) = parts.next() {
+            path.push_str(fixed);
+            path.extend(parts.next().map(&id));
+        }
+        path
+    }
+
+    /// Sends it and looks at the answer; the status, where one came.
+    async fn send(
+        &mut self,
+        operation: &Operation,
+        path: &str,
+        body: Option<Sent<'_>>,
+        token: bool,
+    ) -> Option<StatusCode> {
+        let mut request = self.http.request(operation.method.parse::<Method>().unwrap(), path);
+        if token {
+            request = request.bearer_auth(&self.token);
+        }
+        if ["PATCH", "DELETE"].contains(&operation.method.as_str()) {
+            let there = self.http.get(path).bearer_auth(&self.token).send().await.unwrap();
+            let tag = there.headers().get(header::ETAG).cloned();
+            request = request.header(header::IF_MATCH, tag.unwrap_or_else(|| "\"v1\"".parse().unwrap()));
+        }
+        let shown = body.as_ref().map(|sent| sent.text.chars().take(600).collect::<String>());
+        if let Some(sent) = body {
+            request = request.header(header::CONTENT_TYPE, sent.kind).body(sent.text);
+        }
+        let answer = match request.send().await {
+            Ok(answer) => answer,
+            Err(error) => {
+                self.wrong.push(format!("{}: no answer: {error:?}", operation.name()));
+                return None;
+            }
+        };
+        let status = answer.status();
+        let kind = answer
+            .headers()
+            .get(header::CONTENT_TYPE)
+            .and_then(|kind| kind.to_str().ok())
+            .unwrap_or_default()
+            .to_owned();
+        let challenge = answer.headers().contains_key(header::WWW_AUTHENTICATE);
+        let text = answer.text().await.unwrap();
+        let mut what = Vec::new();
+        if status.is_server_error() {
+            what.push("a 5xx".to_owned());
+        }
+        if status.is_client_error() || status.is_server_error() {
+            if kind != "application/problem+json" {
+                what.push(format!("the type {kind:?}"));
+            }
+            let problem: Value = serde_json::from_str(&text).unwrap_or_default();
+            let full = |name: &str| problem[name].as_str().is_some_and(|text| !text.is_empty());
+            what.extend(
+                ["type", "title", "detail", "instance", "code"]
+                    .iter()
+                    .filter(|name| !full(name))
+                    .map(|name| format!("no {name}")),
+            );
+            if problem["status"] != status.as_u16() {
+                what.push("another status inside".into());
+            }
+            if (status == StatusCode::UNAUTHORIZED) != challenge {
+                what.push("no challenge".into());
+            }
+        }
+        if !what.is_empty() {
+            self.wrong.push(format!(
+                "{} {path} with {shown:?}: {status}, {}: {text}",
+                operation.name(),
+                what.join(", ")
+            ));
+        }
+        Some(status)
+    }
+
+    async fn expect(
+        &mut self,
+        expected: u16,
+        why: &str,
+        operation: &Operation,
+        path: &str,
+        body: Option<Sent<'_>>,
+        token: bool,
+    ) {
+        let status = self.send(operation, path, body, token).await;
+        if status.is_some_and(|status| status != expected) {
+            self.wrong.push(format!(
+                "{} with {why}: expected {expected}, found {}",
+                operation.name(),
+                status.unwrap()
+            ));
+        }
+    }
+
+    fn right_body(&self, operation: &Operation) -> Option<Value> {
+        let schema = operation.body.as_ref()?;
+        Some(with_ids(self.contract.example(schema), "", &|name| self.id(name)))
+    }
+
+    #[track_caller]
+    fn done(self) {
+        let all = self.wrong.len();
+        assert!(
+            self.wrong.is_empty(),
+            "{all} answers are wrong:\n{}",
+            self.wrong.iter().take(60).cloned().collect::<Vec<_>>().join("\n")
+        );
+    }
+
+    fn operations(&self) -> Vec<Operation> {
+        self.contract.operations.clone()
+    }
+}
+
+fn sent(body: &Value) -> Option<Sent<'static>> {
+    Some(Sent { text: body.to_string(), kind: "application/json" })
+}
+
+fn text(text: &str) -> Option<Sent<'static>> {
+    Some(Sent { text: text.to_owned(), kind: "application/json" })
+}
+
+/// A small site with one of everything, and the ids that are not to be learnt from lists.
+async fn furnish(world: &World) -> HashMap<String, String> {
+    let feeding = world.feeding().await;
+    let site = feeding.here.site;
+    let (ada, here) = (&world.ada, world.ada.site(site));
+    let (sam, _) = world.person("Sam", Role::Staff, Some(site)).await;
+    let call = async |path: &str, body: Value| -> Value {
+        ada.post(&format!("/{path}"), &body).await.unwrap_or_else(|error| panic!("{path}: {error}"))
+    };
+    let of = async |path: &str, body: Value| -> Value { call(&format!("sites/{site}/{path}"), body).await };
+    let id = |kept: &Value| kept["id"].as_str().unwrap().to_owned();
+    let slip = feeding.receive(ada, feeding.grow_a, "L1", "2028-03-01", 90_000.0).await;
+    let qualification = call("qualifications", json!({ "name": "Dosing" })).await;
+    call(
+        "held-qualifications",
+        json!({ "person_id": sam.id, "qualification_id": qualification["id"], "from_on": "2026-01-01" }),
+    )
+    .await;
+    call("label-revisions", json!({ "product_id": feeding.grow_a, "effective_at": "2026-01-01T00:00:00Z" }))
+        .await;
+    of("water-sources", json!({ "name": "Mains", "ec": { "value": 0.3, "unit": "mS/cm" } })).await;
+    of("outages", json!({ "tank_id": feeding.here.north_tank, "from_on": "2026-10-01", "until_on": "2026-10-02", "reason": "pump" })).await;
+    of("closures", json!({ "from_on": "2026-12-25", "until_on": "2026-12-26", "reason": "holidays" })).await;
+    let meter = of("meters", json!({ "name": "Pen", "kind": "ec" })).await;
+    of("calibrations", json!({ "meter_id": meter["id"], "calibrated_at": "2026-11-23T08:00:00Z", "standards": "1413 uS/cm", "passed": true })).await;
+    of("planned-changes", json!({ "tank_id": feeding.here.north_tank, "kind": "on", "on_day": "2026-11-27", "reason": "as planned" })).await;
+    of("absences", json!({ "person_id": sam.id, "from_at": "2026-12-01T00:00:00Z", "until_at": "2026-12-02T00:00:00Z", "reason": "leave" })).await;
+    world.shift(site, sam.id, "2026-11-25").await;
+    world.check_plan(site, json!({ "tank_id": feeding.here.north_tank })).await;
+    world.beat().await;
+    let high = fillmark_tests::greenhouse::reading(
+        feeding.here.north_tank,
+        "ph",
+        6.8,
+        "[pH]",
+        "2026-11-24T06:30:00+01:00",
+    );
+    ada.record_reading(site, &high).await.unwrap();
+    ada.record_addition(site, &feeding.addition(10.0)).await.unwrap();
+    let change = ada
+        .record_tank_change(site, &feeding.change("2026-11-20T09:00:00+01:00", json!({ "products": [] })))
+        .await
+        .unwrap();
+    of("harvests", json!({ "client_id": Uuid::now_v7(), "cycle_id": feeding.here.cycle, "harvested_at": "2026-11-20T10:00:00+01:00",
+        "saleable": { "value": 30.0, "unit": "kg" }, "rejected": { "value": 1.0, "unit": "kg" } })).await;
+    let offer = here.all::<fillmark_api::NewOffer>("").await.unwrap().remove(0);
+    of("orders", json!({ "lines": [{ "offer_id": offer.id, "packs": 2 }] })).await;
+    let hill = world.site("Hill").await.id;
+    of("transfers", json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a, "to_site_id": hill, "amount": { "value": 10.0, "unit": "mL" } })).await;
+    let short: fillmark_api::NewAddition = json(
+        json!({ "client_id": Uuid::now_v7(), "tank_id": feeding.here.north_tank, "product_id": feeding.grow_b,
+        "amount": { "value": 1.0, "unit": "mL" }, "reason": "strength", "recorded_at": "2026-11-24T06:40:00+01:00", "poured_all_the_same": true }),
+    );
+    ada.record_addition(site, &short).await.unwrap();
+    let rounds = ada.publish_rounds(site, "2026-11-25".parse().unwrap()).await.unwrap();
+    let memberships = ada.business().all::<fillmark_api::NewMembership>("").await.unwrap();
+    let membership = memberships.iter().find(|one| one.body.person_id == sam.id).unwrap().id;
+    let known = [
+        ("site_id", site),
+        ("person_id", sam.id),
+        ("membership_id", membership),
+        ("tank_id", feeding.here.north_tank),
+        ("room_id", feeding.here.north_room),
+        ("crop_id", feeding.here.crop),
+        ("programme_id", feeding.here.programme),
+        ("cycle_id", feeding.here.cycle),
+        ("product_id", feeding.grow_a),
+        ("supplier_id", feeding.supplier),
+        ("slip_id", slip.id),
+        ("lot_id", slip.lot_id.unwrap()),
+        ("change_id", change.change.id),
+        ("round_id", rounds.rounds[0].id),
+    ];
+    let mut ids: HashMap<String, String> =
+        known.into_iter().map(|(name, id)| (name.to_owned(), id.to_string())).collect();
+    ids.insert("meter_id".into(), id(&meter));
+    ids.insert("code".into(), "invalid".into());
+    ids
+}
+
+on_both! {
+    async fn without_a_token_nothing_is_answered(world: World) {
+        let mut probe = Probe::at(&world).await;
+        for operation in probe.operations().into_iter().filter(|operation| operation.secured) {
+            let (path, body) = (probe.path(&operation), probe.right_body(&operation));
+            probe.expect(401, "no token", &operation, &path, body.as_ref().and_then(sent), false).await;
+        }
+        probe.done();
+    }
+
+    async fn what_is_no_body_of_the_right_form_is_a_bad_request(world: World) {
+        let mut probe = Probe::at(&world).await;
+        for operation in probe.operations() {
+            let Some(body) = probe.right_body(&operation) else { continue };
+            let path = probe.path(&operation);
+            for wrong in ["", "{", "{\"a\":", "[]", "\"text\"", "null", "5", "true", "{}{}", "\u{feff}{}", "{\"a\": NaN}"] {
+                probe.expect(400, wrong, &operation, &path, text(wrong), true).await;
+            }
+            let mut unknown = body.clone();
+            unknown["colour"] = json!("blue");
+            probe.expect(400, "an unknown field", &operation, &path, sent(&unknown), true).await;
+            let plain = Sent { text: body.to_string(), kind: "text/plain" };
+            probe.expect(415, "plain text", &operation, &path, Some(plain), true).await;
+            let large = format!("{{\"name\":\"{}\"}}", "x".repeat(1024 * 1024));
+            probe.expect(413, "over a mebibyte", &operation, &path, text(&large), true).await;
+            let deep = format!("{}{}", "[".repeat(100_000), "]".repeat(100_000));
+            probe.expect(400, "a deep pit", &operation, &path, text(&deep), true).await;
+            // Of a field that is null in the example nobody knows the type.
+            for (name, field) in body.as_object().unwrap().iter().filter(|(_, field)| !field.is_null()) {
+                let mut other = body.clone();
+                other[name] = if field.is_string() { json!(12) } else { json!("twelve") };
+                probe.expect(400, &format!("{name} of another type"), &operation, &path, sent(&other), true).await;
+            }
+        }
+        probe.done();
+    }
+
+    async fn unknown_parameters_and_limits_are_bad_requests(world: World) {
+        let mut probe = Probe::at(&world).await;
+        for operation in probe.operations().into_iter().filter(|operation| operation.method == "GET" && operation.secured) {
+            let path = probe.path(&operation);
+            probe.expect(400, "an unknown parameter", &operation, &format!("{path}?colour=blue"), None, true).await;
+            probe.expect(400, "a parameter without a name", &operation, &format!("{path}?=x"), None, true).await;
+            if operation.is_list() {
+                for query in ["limit=0", "limit=201", "limit=x", "limit=", "limit=-1", "limit=1e3", "sort=colour", "cursor=x", "cursor=", "cursor=AAAA"] {
+                    probe.expect(400, query, &operation, &format!("{path}?{query}"), None, true).await;
+                }
+            }
+            for name in operation.query.clone() {
+                for value in ["%00", "%ff", "-200000-01-01", "99999999999999999999", "%F0%9F%AA%B4", "9999-12-31", "9999-12-31T23:59:59Z"] {
+                    probe.send(&operation, &format!("{path}?{name}={value}"), None, true).await;
+                }
+            }
+        }
+        probe.done();
+    }
+
+    async fn what_is_not_there_is_not_found(world: World) {
+        let mut probe = Probe::at(&world).await;
+        for operation in probe.operations().into_iter().filter(Operation::has_ids) {
+            let body = probe.right_body(&operation);
+            let query = if operation.path.ends_with("report") { "?from_on=2026-11-01&until_on=2026-11-24" } else { "" };
+            let wrong = ["x", "1", "00000000-0000-0000-0000-000000000000", "%00", "%F0%9F%AA%B4", "019a0000-0000-7000-8000-00000000000g"];
+            for wrong in wrong {
+                let path = probe.path_by(&operation, |_| wrong.to_owned()) + query;
+                probe.expect(404, wrong, &operation, &path, body.as_ref().and_then(sent), operation.secured).await;
+            }
+            let last = operation.path.matches('{').count() > 1;
+            if last {
+                let path = probe.path_by(&operation, |name| match name {
+                    "site_id" => probe.ids["site_id"].clone(),
+                    _ => Uuid::now_v7().to_string(),
+                }) + query;
+                probe.expect(404, "a foreign id", &operation, &path, body.as_ref().and_then(sent), true).await;
+            }
+        }
+        probe.done();
+    }
+
+    async fn wild_bodies_are_answered_and_never_fail(world: World) {
+        let mut probe = Probe::at(&world).await;
+        let mut chance = Chance(20_261_124);
+        let own = ["/api/v1/sessions/current", "/api/v1/sessions/renewals", "/api/v1/sessions"];
+        for operation in probe.operations().into_iter().filter(|operation| !own.contains(&operation.path.as_str())) {
+            let Some(schema) = operation.body.clone() else { continue };
+            let path = probe.path(&operation);
+            for turn in 0..24 {
+                let ids = |name: &str| probe.id(name);
+                let body = match turn % 3 {
+                    0 => probe.contract.wild(&schema, "", &mut chance, &ids),
+                    _ => probe.contract.shaken(&schema, &mut chance, &ids),
+                };
+                probe.send(&operation, &path, sent(&body), true).await;
+            }
+        }
+        // What was taken is read back whole.
+        for operation in probe.operations().into_iter().filter(|operation| operation.method == "GET" && operation.secured) {
+            let path = probe.path(&operation);
+            let query = if operation.path.ends_with("report") { "?from_on=2026-11-01&until_on=2026-11-24" } else { "" };
+            let status = probe.send(&operation, &format!("{path}{query}"), None, true).await;
+            if operation.is_list() && status != Some(StatusCode::OK) {
+                probe.wrong.push(format!("{} is {status:?}", operation.name()));
+            }
+        }
+        world.beat().await;
+        probe.done();
+    }
+}

@@ -1,0 +1,130 @@
+//! The schema: brought up once whoever starts first, refused when newer, and led by the site.
+
+use fillmark_migrations::{MigrationError, bring_up};
+use fillmark_server::{StartError, start};
+use fillmark_store::{Database, Store};
+use fillmark_tests::MovedClock;
+use fillmark_tests::fresh::{Fresh, Kind};
+use fillmark_tests::world::instant;
+use sea_orm_migration::sea_orm::{ConnectionTrait, DatabaseConnection, Statement};
+
+async fn opened(fresh: &Fresh) -> Store {
+    Store::open(&fresh.settings.where_kept(), 2).await.unwrap()
+}
+
+/// Rows of texts.
+async fn rows(connection: &DatabaseConnection, query: &str, columns: usize) -> Vec<Vec<String>> {
+    let statement = Statement::from_string(connection.get_database_backend(), query);
+    let rows = connection.query_all_raw(statement).await.unwrap();
+    rows.iter().map(|row| (0..columns).map(|at| row.try_get_by_index(at).unwrap()).collect()).collect()
+}
+
+async fn is_refused_when_newer(kind: Kind) {
+    let fresh = Fresh::new(kind).await;
+    let store = opened(&fresh).await;
+    let newer = "insert into seaql_migrations (version, applied_at) values ('m9999_of_tomorrow', 4000000000)";
+    store.for_migrations().execute_unprepared(newer).await.unwrap();
+    store.close().await.unwrap();
+    let clock = std::sync::Arc::new(MovedClock::at(instant("2026-11-24T06:00:00Z")));
+    let error = start(&fresh.settings, clock).await.err().expect("a refusal");
+    assert!(
+        matches!(&error, StartError::Schema(MigrationError::Newer { newest }) if newest == "m9999_of_tomorrow"),
+        "{error:?}"
+    );
+    let text = "the database was written by a newer version of Fillmark (it has m9999_of_tomorrow); update this binary";
+    let chain: Vec<String> =
+        std::iter::successors(Some(&error as &dyn std::error::Error), |error| error.source())
+            .map(ToString::to_string)
+            .collect();
+    assert!(chain.iter().any(|link| link.contains(text)), "{chain:?}");
+}
+
+/// Two servers on one database that is empty come up, and find one schema.
+async fn two_come_up(kind: Kind) {
+    let fresh = Fresh::empty(kind).await;
+    let clock = || std::sync::Arc::new(MovedClock::at(instant("2026-11-24T06:00:00Z")));
+    let (one, other) = tokio::join!(start(&fresh.settings, clock()), start(&fresh.settings, clock()));
+    let (one, other) = (one.expect("one server"), other.expect("another"));
+    for server in [&one, &other] {
+        let ready = reqwest::get(format!("{}/readyz", server.address)).await.unwrap();
+        assert_eq!(ready.status(), 200);
+    }
+    other.stop().await;
+    one.stop().await;
+    let store = opened(&fresh).await;
+    let applied =
+        rows(store.for_migrations(), "select version from seaql_migrations order by version", 1).await;
+    assert_eq!(applied.concat(), fillmark_migrations::known());
+    bring_up(store.for_migrations()).await.unwrap();
+}
+
+/// Table, index and its first column.
+async fn first_columns(kind: Kind) -> Vec<(String, String, String)> {
+    let fresh = Fresh::new(kind).await;
+    let store = opened(&fresh).await;
+    let connection = store.for_migrations();
+    let query = match kind {
+        Kind::Sqlite => {
+            "select t.name, i.name, c.name from sqlite_master t, pragma_index_list(t.name) i, pragma_index_info(i.name) c \
+             where t.type = 'table' and c.seqno = 0 and exists (select 1 from pragma_table_info(t.name) p where p.name = 'site_id')"
+        }
+        Kind::Postgres => {
+            "select t.relname::text, i.relname::text, a.attname::text from pg_index x \
+             join pg_class t on t.oid = x.indrelid join pg_class i on i.oid = x.indexrelid \
+             join pg_attribute a on a.attrelid = t.oid and a.attnum = x.indkey[0] \
+             where exists (select 1 from pg_attribute s where s.attrelid = t.oid and s.attname = 'site_id' and not s.attisdropped)"
+        }
+    };
+    let found = rows(connection, query, 3).await;
+    found.into_iter().map(|row| (row[0].clone(), row[1].clone(), row[2].clone())).collect()
+}
+
+/// Rows of the business that may name a site are not a site's own.
+const OF_THE_BUSINESS: [&str; 2] = ["memberships", "journal"];
+
+/// Client ids are unique in the business, and a lot of the business is looked for at all sites before it is archived.
+const OF_ALL_SITES: [&str; 3] = ["slips_by_client_id", "holdings_by_lot_id", "preparations_by_lot_id"];
+
+async fn is_led_by_the_site(kind: Kind) {
+    let found = first_columns(kind).await;
+    assert!(found.len() > 60, "{found:?}");
+    let excepted =
+        |table: &str, index: &str| OF_THE_BUSINESS.contains(&table) || OF_ALL_SITES.contains(&index);
+    let other = found.iter().filter(|(table, index, first)| first != "site_id" && !excepted(table, index));
+    let other: Vec<_> = other.collect();
+    assert!(other.is_empty(), "{other:?}");
+}
+
+macro_rules! on_each {
+    ($($claim:ident by $check:ident;)+) => {
+        $(mod $claim {
+            #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+            async fn on_sqlite() {
+                super::$check(super::Kind::Sqlite).await;
+            }
+
+            #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+            async fn on_postgres() {
+                super::$check(super::Kind::Postgres).await;
+            }
+        })+
+    };
+}
+
+on_each! {
+    a_database_written_by_a_newer_binary_is_refused_with_a_clear_text by is_refused_when_newer;
+    two_servers_that_start_at_once_on_an_empty_database_both_come_up by two_come_up;
+    every_key_and_index_of_a_site_starts_with_the_site by is_led_by_the_site;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn both_databases_have_the_same_tables() {
+    let tables = |found: Vec<(String, String, String)>| {
+        let mut tables: Vec<String> = found.into_iter().map(|(table, _, _)| table).collect();
+        tables.sort();
+        tables.dedup();
+        tables
+    };
+    assert_eq!(tables(first_columns(Kind::Sqlite).await), tables(first_columns(Kind::Postgres).await));
+    assert!(matches!(Fresh::new(Kind::Sqlite).await.settings.where_kept(), Database::Sqlite { .. }));
+}
