@@ -1,12 +1,13 @@
 //! Whatever is sent, the answer is a problem of the right kind: each operation of the document, one by one.
 
+mod furnished;
+
 use std::collections::HashMap;
 
 use fillmark_api::Session;
-use fillmark_domain::people::Role;
 use fillmark_tests::contract::{Chance, Contract, Operation, with_ids};
 use fillmark_tests::on_both;
-use fillmark_tests::world::{PASSWORD, World, json};
+use fillmark_tests::world::{PASSWORD, World};
 use reqwest::{Client, Method, StatusCode, header};
 use serde_json::{Value, json};
 use uuid::Uuid;
@@ -30,7 +31,7 @@ struct Sent<'a> {
 
 impl Probe {
     async fn at(world: &World) -> Probe {
-        let ids = furnish(world).await;
+        let ids = furnished::ids(world).await;
         let http = Client::builder().no_proxy().build().unwrap();
         let base = world.server.address.clone();
         let sign_in = json!({ "sign_in": "ada", "password": PASSWORD });
@@ -207,86 +208,6 @@ fn sent(body: &Value) -> Option<Sent<'static>> {
 
 fn text(text: &str) -> Option<Sent<'static>> {
     Some(Sent { text: text.to_owned(), kind: "application/json" })
-}
-
-/// A small site with one of everything, and the ids that are not to be learnt from lists.
-async fn furnish(world: &World) -> HashMap<String, String> {
-    let feeding = world.feeding().await;
-    let site = feeding.here.site;
-    let (ada, here) = (&world.ada, world.ada.site(site));
-    let (sam, _) = world.person("Sam", Role::Staff, Some(site)).await;
-    let call = async |path: &str, body: Value| -> Value {
-        ada.post(&format!("/{path}"), &body).await.unwrap_or_else(|error| panic!("{path}: {error}"))
-    };
-    let of = async |path: &str, body: Value| -> Value { call(&format!("sites/{site}/{path}"), body).await };
-    let id = |kept: &Value| kept["id"].as_str().unwrap().to_owned();
-    let slip = feeding.receive(ada, feeding.grow_a, "L1", "2028-03-01", 90_000.0).await;
-    let qualification = call("qualifications", json!({ "name": "Dosing" })).await;
-    call(
-        "held-qualifications",
-        json!({ "person_id": sam.id, "qualification_id": qualification["id"], "from_on": "2026-01-01" }),
-    )
-    .await;
-    call("label-revisions", json!({ "product_id": feeding.grow_a, "effective_at": "2026-01-01T00:00:00Z" }))
-        .await;
-    of("water-sources", json!({ "name": "Mains", "ec": { "value": 0.3, "unit": "mS/cm" } })).await;
-    of("outages", json!({ "tank_id": feeding.here.north_tank, "from_on": "2026-10-01", "until_on": "2026-10-02", "reason": "pump" })).await;
-    of("closures", json!({ "from_on": "2026-12-25", "until_on": "2026-12-26", "reason": "holidays" })).await;
-    let meter = of("meters", json!({ "name": "Pen", "kind": "ec" })).await;
-    of("calibrations", json!({ "meter_id": meter["id"], "calibrated_at": "2026-11-23T08:00:00Z", "standards": "1413 uS/cm", "passed": true })).await;
-    of("planned-changes", json!({ "tank_id": feeding.here.north_tank, "kind": "on", "on_day": "2026-11-27", "reason": "as planned" })).await;
-    of("absences", json!({ "person_id": sam.id, "from_at": "2026-12-01T00:00:00Z", "until_at": "2026-12-02T00:00:00Z", "reason": "leave" })).await;
-    world.shift(site, sam.id, "2026-11-25").await;
-    world.check_plan(site, json!({ "tank_id": feeding.here.north_tank })).await;
-    world.beat().await;
-    let high = fillmark_tests::greenhouse::reading(
-        feeding.here.north_tank,
-        "ph",
-        6.8,
-        "[pH]",
-        "2026-11-24T06:30:00+01:00",
-    );
-    ada.record_reading(site, &high).await.unwrap();
-    ada.record_addition(site, &feeding.addition(10.0)).await.unwrap();
-    let change = ada
-        .record_tank_change(site, &feeding.change("2026-11-20T09:00:00+01:00", json!({ "products": [] })))
-        .await
-        .unwrap();
-    of("harvests", json!({ "client_id": Uuid::now_v7(), "cycle_id": feeding.here.cycle, "harvested_at": "2026-11-20T10:00:00+01:00",
-        "saleable": { "value": 30.0, "unit": "kg" }, "rejected": { "value": 1.0, "unit": "kg" } })).await;
-    let offer = here.all::<fillmark_api::NewOffer>("").await.unwrap().remove(0);
-    of("orders", json!({ "lines": [{ "offer_id": offer.id, "packs": 2 }] })).await;
-    let hill = world.site("Hill").await.id;
-    of("transfers", json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a, "to_site_id": hill, "amount": { "value": 10.0, "unit": "mL" } })).await;
-    let short: fillmark_api::NewAddition = json(
-        json!({ "client_id": Uuid::now_v7(), "tank_id": feeding.here.north_tank, "product_id": feeding.grow_b,
-        "amount": { "value": 1.0, "unit": "mL" }, "reason": "strength", "recorded_at": "2026-11-24T06:40:00+01:00", "poured_all_the_same": true }),
-    );
-    ada.record_addition(site, &short).await.unwrap();
-    let rounds = ada.publish_rounds(site, "2026-11-25".parse().unwrap()).await.unwrap();
-    let memberships = ada.business().all::<fillmark_api::NewMembership>("").await.unwrap();
-    let membership = memberships.iter().find(|one| one.body.person_id == sam.id).unwrap().id;
-    let known = [
-        ("site_id", site),
-        ("person_id", sam.id),
-        ("membership_id", membership),
-        ("tank_id", feeding.here.north_tank),
-        ("room_id", feeding.here.north_room),
-        ("crop_id", feeding.here.crop),
-        ("programme_id", feeding.here.programme),
-        ("cycle_id", feeding.here.cycle),
-        ("product_id", feeding.grow_a),
-        ("supplier_id", feeding.supplier),
-        ("slip_id", slip.id),
-        ("lot_id", slip.lot_id.unwrap()),
-        ("change_id", change.change.id),
-        ("round_id", rounds.rounds[0].id),
-    ];
-    let mut ids: HashMap<String, String> =
-        known.into_iter().map(|(name, id)| (name.to_owned(), id.to_string())).collect();
-    ids.insert("meter_id".into(), id(&meter));
-    ids.insert("code".into(), "invalid".into());
-    ids
 }
 
 on_both! {

@@ -17,7 +17,6 @@ use utoipa_swagger_ui::{Config, SwaggerUi};
 
 use crate::http::Refused;
 use crate::http::known::KnownPaths;
-use crate::http::known::KnownPaths;
 use crate::http::list::CursorKey;
 use crate::http::outer::{nothing_here, outer};
 use crate::routes::system::{DocumentText, Ready};

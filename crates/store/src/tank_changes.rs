@@ -8,7 +8,7 @@ use fillmark_domain::entries::TankChange;
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
 use sea_orm::sea_query::{Expr, ExprTrait, Query, SelectStatement};
-use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect, Set};
+use sea_orm::{ColumnTrait, QueryFilter, QuerySelect, Set};
 use uuid::Uuid;
 
 use crate::entries::{self, Entry};
