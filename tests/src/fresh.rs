@@ -56,7 +56,14 @@ fn folder() -> TempDir {
 }
 
 fn settings(database: String) -> Settings {
-    Settings { listen: "127.0.0.1:0".into(), database, connections: 6, workers: 1, ..Settings::default() }
+    Settings {
+        listen: "127.0.0.1:0".into(),
+        database,
+        connections: 6,
+        workers: 1,
+        jobs: false,
+        ..Settings::default()
+    }
 }
 
 async fn migrated_file() -> &'static [u8] {

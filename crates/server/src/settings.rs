@@ -17,6 +17,8 @@ pub struct Settings {
     pub connections: u32,
     /// Worker threads.
     pub workers: usize,
+    /// Whether this instance does the jobs: makes checks, finds missed ones, publishes rounds.
+    pub jobs: bool,
     /// `pretty` or `json`.
     pub log_format: String,
     /// What is logged, as `tracing` filters it.
@@ -30,6 +32,7 @@ impl Default for Settings {
             database: "./fillmark-data".to_owned(),
             connections: 8,
             workers: 2,
+            jobs: true,
             log_format: "pretty".to_owned(),
             log: "info".to_owned(),
         }
@@ -112,12 +115,13 @@ impl Settings {
     }
 
     /// Every key with its value as it is written in a file.
-    pub fn pairs(&self) -> [(&'static str, String); 6] {
+    pub fn pairs(&self) -> [(&'static str, String); 7] {
         [
             ("listen", self.listen.clone()),
             ("database", self.database.clone()),
             ("connections", self.connections.to_string()),
             ("workers", self.workers.to_string()),
+            ("jobs", self.jobs.to_string()),
             ("log_format", self.log_format.clone()),
             ("log", self.log.clone()),
         ]
@@ -145,12 +149,13 @@ impl Settings {
                 self.connections = value.parse().ok().filter(|count| *count > 0).ok_or_else(whole)?;
             }
             "workers" => self.workers = value.parse().ok().filter(|count| *count > 0).ok_or_else(whole)?,
+            "jobs" => self.jobs = value.parse().map_err(|_| bad("true or false"))?,
             "log_format" if LOG_FORMATS.contains(&value.as_str()) => self.log_format = value,
             "log_format" => return Err(bad("pretty or json")),
             "log" => self.log = value,
             _ => {
                 return Err(bad(
-                    "one of FILLMARK__LISTEN, __DATABASE, __CONNECTIONS, __WORKERS, __LOG_FORMAT, __LOG",
+                    "one of FILLMARK__LISTEN, __DATABASE, __CONNECTIONS, __WORKERS, __JOBS, __LOG_FORMAT, __LOG",
                 ));
             }
         }

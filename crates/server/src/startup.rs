@@ -71,7 +71,7 @@ pub struct Running {
     pub first_owner_code: Option<String>,
     handle: ServerHandle,
     task: tokio::task::JoinHandle<std::io::Result<()>>,
-    jobs: jobs::Jobs,
+    jobs: Option<jobs::Jobs>,
     ready: Ready,
 }
 
@@ -167,7 +167,7 @@ pub async fn serve(settings: &Settings, app: App) -> Result<Running, StartError>
     let server = server.run();
     let handle = server.handle();
     let task = tokio::spawn(server);
-    let jobs = jobs::start(app.clone()).await?;
+    let jobs = if settings.jobs { Some(jobs::start(app.clone()).await?) } else { None };
     ready.set(true);
     Ok(Running { address, app, first_owner_code, handle, task, jobs, ready })
 }
@@ -187,7 +187,9 @@ impl Running {
     /// Stops in order: takes no new work, finishes what is under way, ends the jobs, closes the database.
     pub async fn stop(self) {
         self.ready.set(false);
-        self.jobs.stop().await;
+        if let Some(jobs) = self.jobs {
+            jobs.stop().await;
+        }
         self.handle.stop(true).await;
         if let Err(error) = self.task.await {
             tracing::error!(%error, "the server ended out of order");

@@ -21,6 +21,8 @@ impl Managed for Calibration {
         if let Some(slope) = self.slope_percent {
             faults.range("/slope_percent", slope, 0.0, 200.0);
         }
+        let kept = "expected a date of the years 2000 to 2100";
+        faults.unless(self.next_due_on.is_none_or(is_keepable), "/next_due_on", "out_of_range", kept);
         if let Some(offset) = self.offset {
             faults.range("/offset", offset, -1000.0, 1000.0);
         }

@@ -1,5 +1,6 @@
 //! Sites, rooms, tanks, water.
 
+use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Closure, OutOfUse, Room, Site, Tank, TankMode, TankRoom, WaterSource};
 use fillmark_domain::{Faults, Kept};
@@ -97,4 +98,11 @@ impl Managed for Closure {
 impl Managed for WaterSource {
     const MANAGED_BY: Act = Act::Manage;
     const HELD_BY: &'static [Holder] = &[holder("tank", "tanks", "water_source_id")];
+
+    fn faults(&self) -> Faults {
+        let mut faults = Faults::default();
+        let kept = "expected a date of the years 2000 to 2100";
+        faults.unless(self.analysed_on.is_none_or(is_keepable), "/analysed_on", "out_of_range", kept);
+        faults
+    }
 }

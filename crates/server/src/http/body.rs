@@ -16,6 +16,8 @@ use super::Refused;
 
 /// The largest body.
 const LARGEST: usize = 1024 * 1024;
+/// How JSON writes the one character that text may not hold.
+const NUL: &[u8] = b"\\u0000";
 /// The longest a body may take to arrive.
 const LONGEST: Duration = Duration::from_secs(20);
 
@@ -65,6 +67,10 @@ fn from_slice<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Refused> {
     // An array would be read as the fields of a body in their order.
     if bytes.iter().find(|byte| !byte.is_ascii_whitespace()).is_some_and(|byte| *byte == b'[') {
         return Err(Refused::new(ProblemCode::BadRequest, "expected a JSON object"));
+    }
+    // PostgreSQL keeps no text with a NUL in it, so neither database is given any.
+    if bytes.windows(NUL.len()).any(|six| six == NUL) {
+        return Err(Refused::new(ProblemCode::BadRequest, "expected text without the character U+0000"));
     }
     let mut json = serde_json::Deserializer::from_slice(bytes);
     let read = serde_path_to_error::deserialize(&mut json).map_err(|error| refused(&error))?;
