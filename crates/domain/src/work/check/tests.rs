@@ -1,0 +1,105 @@
+//! What becomes of a check, and what is refused.
+
+use super::*;
+use uuid::Uuid;
+
+const ADA: Id<Person> = Id::new(Uuid::from_u128(1));
+const BEN: Id<Person> = Id::new(Uuid::from_u128(2));
+
+fn at(time: &str) -> DateTime<Utc> {
+    format!("2027-05-03T{time}Z").parse().unwrap()
+}
+
+fn morning_check() -> Check {
+    Check {
+        cause: Cause::Plan(Id::new(Uuid::from_u128(9))),
+        name: "EC and pH".into(),
+        task: Task::Inspect,
+        place: Place::Room(Id::new(Uuid::from_u128(8))),
+        work_min: 10,
+        qualification: None,
+        date: "2027-05-03".parse().unwrap(),
+        time: "08:00:00".parse().unwrap(),
+        due_at: at("08:00:00"),
+        window_until: at("09:00:00"),
+        limit: at("12:00:00"),
+        two_people: false,
+        state: CheckState::Planned,
+    }
+}
+
+fn a_reading() -> Vec<Evidence> {
+    vec![Evidence::Reading(Id::new(Uuid::from_u128(7)))]
+}
+
+#[track_caller]
+fn check(time: &str, late: Result<bool, NotAllowed>) {
+    let done = morning_check().done(at(time), ADA, None, a_reading());
+    let found = done.map(|check| match check.state {
+        CheckState::Done { late, .. } => late,
+        other => panic!("{other:?}"),
+    });
+    assert_eq!(found, late, "{time}");
+}
+
+#[test]
+fn done_in_the_window_is_in_time_then_late_then_refused() {
+    check("07:59:59", Err(NotAllowed::TooEarly { due_at: at("08:00:00") }));
+    check("08:00:00", Ok(false));
+    check("09:00:00", Ok(false));
+    check("09:00:01", Ok(true));
+    check("12:00:00", Ok(true));
+    check("12:00:01", Err(NotAllowed::TooLate { limit: at("12:00:00") }));
+}
+
+#[test]
+fn a_check_is_missed_only_past_its_limit_and_then_for_good() {
+    let early = morning_check().missed(at("12:00:00"));
+    assert_eq!(early, Err(NotAllowed::StillTime { limit: at("12:00:00") }));
+    let missed = morning_check().open(at("11:59:00"), ADA).unwrap().missed(at("12:00:01")).unwrap();
+    let settled = Err(NotAllowed::AlreadySettled { state: "missed" });
+    assert_eq!(missed.clone().done(at("09:00:00"), ADA, None, a_reading()), settled);
+    assert_eq!(missed.excused(at("13:00:00"), Some(ADA), "ill".into()), settled);
+}
+
+#[test]
+fn an_open_check_is_done_like_a_planned_one() {
+    let open = morning_check().open(at("08:10:00"), ADA).unwrap();
+    assert!(open.done(at("08:20:00"), BEN, None, a_reading()).unwrap().is_settled());
+}
+
+#[test]
+fn two_people_are_two() {
+    let both = || Check { two_people: true, ..morning_check() };
+    let done = |with| both().done(at("08:30:00"), ADA, with, a_reading());
+    assert_eq!(done(None), Err(NotAllowed::OnePersonShort));
+    assert_eq!(done(Some(ADA)), Err(NotAllowed::OnePersonShort));
+    assert!(done(Some(BEN)).is_ok());
+}
+
+#[test]
+fn what_is_done_shows_it_and_what_is_excused_says_why() {
+    let done = morning_check().done(at("08:30:00"), ADA, None, vec![]);
+    assert_eq!(done, Err(NotAllowed::NoEvidence));
+    assert_eq!(morning_check().excused(at("07:00:00"), Some(ADA), " ".into()), Err(NotAllowed::NoReason));
+    assert!(morning_check().excused(at("07:00:00"), None, "tank out of use".into()).is_ok());
+}
+
+#[test]
+fn a_change_settles_its_check_before_it_is_due_and_up_to_its_limit() {
+    let change = Id::new(Uuid::from_u128(6));
+    let late = |time| match morning_check().changed(at(time), ADA, change).map(|check| check.state) {
+        Ok(CheckState::Done { late, .. }) => Some(late),
+        _ => None,
+    };
+    assert_eq!([late("06:00:00"), late("09:00:01"), late("12:00:01")], [Some(false), Some(true), None]);
+}
+
+#[test]
+fn a_done_check_stays_done() {
+    let done = morning_check().done(at("08:30:00"), ADA, None, a_reading()).unwrap();
+    let settled = Err(NotAllowed::AlreadySettled { state: "done" });
+    assert_eq!(done.clone().open(at("08:40:00"), BEN), settled);
+    assert_eq!(done.clone().missed(at("13:00:00")), settled);
+    assert_eq!(done.excused(at("13:00:00"), Some(BEN), "ill".into()), settled);
+}
