@@ -60,6 +60,8 @@ on_both! {
         let (_, mia) = world.person("Mia", Role::Manager, Some(hill.id)).await;
         assert_eq!(refusal(mia.site(harbour.id).read::<NewRoom>(north.id).await), ProblemCode::NotFound);
         assert_eq!(refusal(mia.site(hill.id).read::<NewRoom>(north.id).await), ProblemCode::NotFound);
+        assert_eq!(refusal(mia.business().read::<fillmark_api::NewSite>(harbour.id).await), ProblemCode::NotFound);
+        mia.business().read::<fillmark_api::NewSite>(hill.id).await.unwrap();
         let (_, sam) = world.person("Sam", Role::Staff, Some(harbour.id)).await;
         sam.site(harbour.id).read::<NewRoom>(north.id).await.unwrap();
         assert_eq!(refusal(sam.site(harbour.id).archive(&north).await), ProblemCode::NotAllowed);

@@ -14,6 +14,11 @@ pub trait Managed: Record<Scope: Door> {
     /// Who still depends on it while they are not archived; then it is not archived either.
     const HELD_BY: &'static [Holder] = &[];
 
+    /// Whether it is there at all for somebody who may read its kind.
+    fn is_seen_by(_caller: &Caller, _id: Id<Self>) -> bool {
+        true
+    }
+
     /// What is wrong with it by itself.
     fn faults(&self) -> Faults {
         Faults::default()
@@ -78,6 +83,9 @@ where
     R::Scope: Door,
 {
     let scope = <R::Scope as Door>::open(caller, Act::Read, at)?;
+    if !R::is_seen_by(caller, id) {
+        return Err(Refusal::NotFound);
+    }
     let tx = app.store.look().await?;
     records::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)
 }

@@ -3,7 +3,7 @@
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Closure, OutOfUse, Room, Site, Tank, TankMode, TankRoom, WaterSource};
-use fillmark_domain::{Faults, Kept};
+use fillmark_domain::{Faults, Id, Kept};
 use fillmark_store::{BusinessScope, Holder, Stamp, Tx};
 
 use super::span;
@@ -31,6 +31,11 @@ impl Managed for Site {
             "expected at least one weekday",
         );
         faults
+    }
+
+    /// Outside their sites there is none for anybody.
+    fn is_seen_by(caller: &Caller, id: Id<Site>) -> bool {
+        caller.sites().is_none_or(|sites| sites.contains(&id))
     }
 
     /// A change of the clock moves the checks to come.
