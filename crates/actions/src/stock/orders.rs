@@ -1,6 +1,7 @@
 //! Orders: drafted, placed, received in parts, closed or cancelled.
 
 use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
+use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Closure, Site, SiteId};
 use fillmark_domain::stock::{Offer, Order, OrderId, OrderLine, Supplier, arrival};
@@ -89,7 +90,11 @@ pub async fn place_order(
         let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?.content;
         let local = placing.at.unwrap_or(app.now()).with_timezone(&site.time_zone).naive_local();
         let expected_on = match placing.expected_on {
-            Some(expected_on) => expected_on,
+            Some(expected_on) if is_keepable(expected_on) => expected_on,
+            Some(_) => {
+                let kept = "expected a date of the years 2000 to 2100";
+                return Err(Refusal::invalid("/expected_on", "out_of_range", kept));
+            }
             None => promised(tx, scope, &site, order.supplier, local).await?,
         };
         order.place(local.date(), expected_on).map_err(refused)

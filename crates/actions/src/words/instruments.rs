@@ -1,11 +1,11 @@
 //! Meters, calibrations, and what people decide about tank changes.
 
 use fillmark_domain::entries::{Calibration, ChangePlan, Meter};
-use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
 use fillmark_domain::{Faults, Kept};
 use fillmark_store::{SiteScope, Stamp, Tx};
 
+use super::keepable;
 use crate::work::changes;
 use crate::{Managed, Refusal};
 
@@ -21,11 +21,10 @@ impl Managed for Calibration {
         if let Some(slope) = self.slope_percent {
             faults.range("/slope_percent", slope, 0.0, 200.0);
         }
-        let kept = "expected a date of the years 2000 to 2100";
-        faults.unless(self.next_due_on.is_none_or(is_keepable), "/next_due_on", "out_of_range", kept);
         if let Some(offset) = self.offset {
             faults.range("/offset", offset, -1000.0, 1000.0);
         }
+        keepable(self.next_due_on, "/next_due_on", &mut faults);
         faults
     }
 }
@@ -35,12 +34,7 @@ impl Managed for ChangePlan {
 
     fn faults(&self) -> Faults {
         let mut faults = Faults::default();
-        faults.unless(
-            is_keepable(self.on),
-            "/on_day",
-            "out_of_range",
-            "expected a date of the years 2000 to 2100",
-        );
+        keepable(Some(self.on), "/on_day", &mut faults);
         faults
     }
 

@@ -1,12 +1,11 @@
 //! Sites, rooms, tanks, water.
 
-use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Closure, OutOfUse, Room, Site, Tank, TankMode, TankRoom, WaterSource};
 use fillmark_domain::{Faults, Id, Kept};
 use fillmark_store::{BusinessScope, Holder, Stamp, Tx};
 
-use super::span;
+use super::{keepable, span};
 use crate::work::planning;
 use crate::{Caller, Managed, Refusal};
 
@@ -106,8 +105,7 @@ impl Managed for WaterSource {
 
     fn faults(&self) -> Faults {
         let mut faults = Faults::default();
-        let kept = "expected a date of the years 2000 to 2100";
-        faults.unless(self.analysed_on.is_none_or(is_keepable), "/analysed_on", "out_of_range", kept);
+        keepable(self.analysed_on, "/analysed_on", &mut faults);
         faults
     }
 }
