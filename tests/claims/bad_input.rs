@@ -296,7 +296,7 @@ on_both! {
         for operation in probe.operations().into_iter().filter(|operation| !own.contains(&operation.path.as_str())) {
             let Some(schema) = operation.body.clone() else { continue };
             let path = probe.path(&operation);
-            for turn in 0..24 {
+            for turn in 0..20 {
                 let ids = |name: &str| probe.id(name);
                 let body = match turn % 3 {
                     0 => probe.contract.wild(&schema, "", &mut chance, &ids),

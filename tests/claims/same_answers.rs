@@ -43,6 +43,8 @@ async fn script(world: &World) -> (Uuid, Uuid) {
     let feeding = world.feeding().await;
     let (site, tank) = (feeding.here.site, feeding.here.north_tank);
     let ada = &world.ada;
+    // The server's own heartbeat may come at any moment: what it makes is made before what is to stand behind it.
+    world.beat().await;
     for (product, ml) in [(feeding.grow_a, 1234.567), (feeding.grow_b, 2000.001)] {
         feeding.receive(ada, product, "L1", "2027-03-01", ml).await;
         feeding.receive(ada, product, "L2", "2026-12-31", 500.0).await;
