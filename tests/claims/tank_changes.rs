@@ -100,6 +100,9 @@ on_both! {
         world.ada.record_tank_change(site, &feeding.change("2026-11-20T09:00:00+01:00", json!({ "products": [] }))).await.unwrap();
         let skipped = plan(&world, &feeding, "skipped", "2026-11-27").await;
         assert_eq!(due(&world, site).await, ["2026-12-04"]);
+        world.clock.set(instant("2026-11-28T08:00:00Z"));
+        assert_eq!(due(&world, site).await, ["2026-12-04", "2026-12-11"], "once past it is no more overdue");
+        world.clock.set(instant("2026-11-24T08:00:00Z"));
         world.ada.site(site).archive(&skipped).await.unwrap();
         assert_eq!(due(&world, site).await, ["2026-11-27", "2026-12-04"]);
         plan(&world, &feeding, "on", "2026-11-28").await;

@@ -82,7 +82,7 @@ pub struct ChangePlan {
 
 /// The days on which changes are due from `from` to `until`: those a person set while any lie ahead, after them
 /// at the programme's interval counted from the last full change done or the last day set; days a person skipped
-/// left out. `interval_on` tells the interval in force on a day, nothing while the tank is not fed.
+/// left out, and once past they count like a change done. `interval_on` tells the interval in force on a day, nothing while the tank is not fed.
 pub fn due_days(
     last_done: Option<NaiveDate>,
     plans: &[ChangePlan],
@@ -96,7 +96,8 @@ pub fn due_days(
     due.sort_unstable();
     due.dedup();
     let last_set = of(ChangePlanKind::On).max();
-    let mut last = last_done.max(last_set);
+    let last_skipped = of(ChangePlanKind::Skipped).filter(|day| *day < from).max();
+    let mut last = last_done.max(last_set).max(last_skipped);
     let mut day = last_set.map_or(from, |set| set.max(from)).min(until);
     while day <= until {
         if let Some(interval) = interval_on(day) {
@@ -148,5 +149,6 @@ mod tests {
     #[test]
     fn a_skipped_day_is_left_out_and_the_rhythm_goes_on() {
         check(Some("03-01"), &[plan(ChangePlanKind::Skipped, "03-08")], "03-02", "03-20", &["03-15"]);
+        check(Some("03-01"), &[plan(ChangePlanKind::Skipped, "03-08")], "03-10", "03-20", &["03-15"]);
     }
 }
