@@ -44,6 +44,45 @@ on_both! {
         assert!((grow_a.days[0].balance - (3000.0 - grow_a.days[0].used.total)).abs() < 0.01);
     }
 
+    async fn a_change_done_today_is_out_of_the_stock_and_not_forecast_again(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        let changes = |forecast: &SiteForecast| of(forecast, feeding.grow_a).expected_use.tank_changes;
+        let before = changes(&world.ada.forecast(site, 10).await.unwrap());
+        let change = feeding.change("2026-11-24T06:30:00+01:00", json!({}));
+        world.ada.record_tank_change(site, &change).await.unwrap();
+        let after = world.ada.forecast(site, 10).await.unwrap();
+        assert!((of(&after, feeding.grow_a).days[0].balance - 2600.0).abs() < 1e-6);
+        assert!(before > 390.0 && changes(&after) < 410.0, "{before} {}", changes(&after));
+        let first = of(&after, feeding.grow_a).days.iter().find(|one| one.used.tank_changes > 1.0).unwrap();
+        assert_eq!(first.on, day("2026-12-01"));
+    }
+
+    async fn a_skipped_change_wants_nothing(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        let first = async || {
+            let forecast = world.ada.forecast(site, 30).await.unwrap();
+            of(&forecast, feeding.grow_a).days.iter().find(|one| one.used.tank_changes > 1.0).unwrap().on
+        };
+        assert_eq!(first().await, day("2026-11-27"));
+        let skip: NewPlannedChange = json(json!({ "tank_id": feeding.here.north_tank, "kind": "skipped",
+            "on_day": "2026-11-27", "reason": "public holiday" }));
+        world.ada.site(site).create::<NewPlannedChange>(&skip).await.unwrap();
+        assert_eq!(first().await, day("2026-12-04"));
+    }
+
+    async fn the_same_days_are_forecast_alike_however_far_one_looks(world: World) {
+        let feeding = weekly(&world).await;
+        let far = world.ada.forecast(feeding.here.site, 90).await.unwrap();
+        for horizon in [4, 11, 12] {
+            let near = world.ada.forecast(feeding.here.site, horizon).await.unwrap();
+            for (near, far) in of(&near, feeding.grow_a).days.iter().zip(&of(&far, feeding.grow_a).days) {
+                assert!((near.used.total - far.used.total).abs() < 1e-6, "{horizon}: {near:?} {far:?}");
+            }
+        }
+    }
+
     async fn what_runs_out_is_ordered_in_time_in_whole_packs_and_in_step(world: World) {
         let feeding = weekly(&world).await;
         let forecast = world.ada.forecast(feeding.here.site, 90).await.unwrap();

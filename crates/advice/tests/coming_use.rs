@@ -74,6 +74,7 @@ fn tank(spans: &[(i64, i64)]) -> TankAsked {
         mode: TankMode::Changed,
         fed: fed(spans),
         planned_changes: Vec::new(),
+        skipped_changes: Vec::new(),
         visits: changes_done.clone(),
         additions: a.chain(ph).collect(),
         changes_done,
@@ -125,6 +126,26 @@ fn written_dates_win_while_they_last() {
     let mut written = tank(&[(-120, 90)]);
     written.planned_changes = vec![on(3), on(10)];
     check(&site(written), &[3, 10, 24, 38]);
+}
+
+#[test]
+fn a_skipped_change_is_left_out_and_the_rhythm_goes_on() {
+    let mut skipping = tank(&[(-120, 90)]);
+    skipping.skipped_changes = vec![on(14)];
+    check(&site(skipping.clone()), &[0, 28]);
+    skipping.planned_changes = vec![on(3), on(14)];
+    check(&site(skipping), &[3, 28]);
+}
+
+#[test]
+fn what_was_done_today_is_out_of_the_stock_and_not_forecast_again() {
+    let mut done = tank(&[(-120, 90)]);
+    done.changes_done.push(on(0));
+    done.visits.push(on(0));
+    let forecast = check(&site(done.clone()), &[14, 28]);
+    assert_eq!(forecast.products[0].days[0].by_cause.top_ups, 0.0);
+    done.planned_changes = vec![on(0), on(5)];
+    check(&site(done), &[5, 19, 33]);
 }
 
 #[test]

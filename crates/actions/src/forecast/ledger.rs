@@ -16,6 +16,9 @@ use crate::Refusal;
 /// Records older than this teach nothing any more.
 const MEMORY: TimeDelta = TimeDelta::days(400);
 
+/// Days beyond the horizon that are looked at: what grows there tells whether a change near its end is worth making.
+const BEYOND: TimeDelta = TimeDelta::days(14);
+
 /// The records of the last year and a month.
 pub(super) struct Ledger {
     additions: Vec<Addition>,
@@ -48,10 +51,13 @@ impl Ledger {
         horizon_days: u16,
         rises: &EcRises,
     ) -> TankAsked {
-        let days = Days { from: today - MEMORY, until: today + TimeDelta::days(horizon_days.into()) };
+        let days =
+            Days { from: today - MEMORY, until: today + TimeDelta::days(horizon_days.into()) + BEYOND };
         let full = self.changes.iter().filter(|change| change.tank == tank.id && change.is_full());
-        let set =
-            plan.change_plans.iter().filter(|set| set.tank == tank.id && set.kind == ChangePlanKind::On);
+        let planned = |kind: ChangePlanKind| {
+            let of_tank = plan.change_plans.iter().filter(move |set| set.tank == tank.id && set.kind == kind);
+            of_tank.map(|set| set.on).collect()
+        };
         let visited = self.visits.iter().filter(|(visited, _)| *visited == tank.id);
         let mut visits: Vec<NaiveDate> = visited.map(|(_, at)| plan.day(*at)).collect();
         visits.dedup();
@@ -59,7 +65,8 @@ impl Ledger {
             working_volume_l: tank.content.fill_mark_l,
             mode: if tank.content.mode.is_changed() { TankMode::Changed } else { TankMode::Fed },
             fed: fed_days(plan, tank, days, rises),
-            planned_changes: set.map(|set| set.on).collect(),
+            planned_changes: planned(ChangePlanKind::On),
+            skipped_changes: planned(ChangePlanKind::Skipped),
             changes_done: full.map(|change| plan.day(change.recorded_at)).collect(),
             visits,
             additions: self

@@ -71,7 +71,7 @@ impl FedDays<'_> {
             .changes_done
             .iter()
             .map(|done| self.question.offset(*done))
-            .filter(|done| (day..0).contains(done))
+            .filter(|done| (day..=0).contains(done))
             .max()
     }
 
@@ -96,7 +96,8 @@ impl FedDays<'_> {
         let days = self.tank.planned_changes.iter().map(|date| self.question.offset(*date));
         let still_open = days
             .filter(|day| (-(LATEST as i64)..self.horizon()).contains(day))
-            .filter(|day| self.last_done_since(*day).is_none());
+            .filter(|day| self.last_done_since(*day).is_none())
+            .filter(|day| !self.tank.skipped_changes.contains(&self.question.date(*day)));
         still_open
             .filter_map(|day| (day..=day + LATE_START_DAYS).find(|day| self.fed(*day)))
             .filter_map(|day| self.with_slips(day, slips))
@@ -153,6 +154,9 @@ impl FedDays<'_> {
         if due > end - NOT_BEFORE_THE_END_DAYS {
             return Vec::new();
         }
+        if let Some(skipped) = self.skipped_near(due, i64::from(interval)) {
+            return self.next_of(skipped, chance, end, slips);
+        }
         let late = (-due).max(0);
         let possible = if late > LATEST as i64 { vec![(late, 1.0)] } else { slips.given(late) };
         possible
@@ -160,6 +164,12 @@ impl FedDays<'_> {
             .filter_map(|(slip, likely)| Some((self.open_from(due + slip)?, chance * likely)))
             .filter(|(day, _)| *day < self.horizon())
             .collect()
+    }
+
+    /// The day skipped that means this change: lateness before it may have moved the change by some days.
+    fn skipped_near(&self, due: i64, interval: i64) -> Option<i64> {
+        let skipped = self.tank.skipped_changes.iter().map(|day| self.question.offset(*day));
+        skipped.filter(|day| 2 * (day - due).abs() < interval).min_by_key(|day| (day - due).abs())
     }
 }
 

@@ -60,7 +60,9 @@ pub struct TankAsked {
     /// Changes that somebody wrote down, past ones too (they teach how late changes are). They win while they
     /// last; after the last one changes are projected from the interval of the programme.
     pub planned_changes: Vec<NaiveDate>,
-    /// Full changes that were done.
+    /// Coming days whose change somebody skipped: it is left out, and the interval goes on from that day.
+    pub skipped_changes: Vec<NaiveDate>,
+    /// Full changes that were done, today's too.
     pub changes_done: Vec<NaiveDate>,
     /// Days on which somebody read the tank.
     pub visits: Vec<NaiveDate>,

@@ -116,7 +116,8 @@ fn litres_fed(question: &Question, tank: &TankAsked) -> (f64, f64) {
     (mean, (squares + (0.25 * mean).powi(2)) / count)
 }
 
-/// What the plants took since the last visit is replaced at the next one, unless the tank is changed then.
+/// What the plants took since the last visit is replaced at the next one, unless the tank is changed then. What a
+/// visit of today replaced is out of the stock already.
 fn top_up_litres(
     question: &Question,
     learnt: &Learnt,
@@ -135,6 +136,7 @@ fn top_up_litres(
     let mut owed_l = 0.0;
     let last_visit = visits.last().map(|visit| visit.day).filter(|day| *day >= -6);
     let mut aim = last_visit.and_then(|day| tank.fed.get(&question.date(day))).map(|fed| fed.ec_aim);
+    let seen_today = tank.visits.iter().chain(&tank.changes_done).any(|on| *on == question.today);
     for day in last_visit.unwrap_or(0)..question.horizon() as i64 {
         let Some(fed) = tank.fed.get(&question.date(day)) else {
             (owed_l, aim) = (0.0, None);
@@ -142,7 +144,9 @@ fn top_up_litres(
         };
         if day >= 0 && question.open.has(question.date(day)) {
             let change = change_chance[day as usize].min(1.0);
-            litres[day as usize] = (1.0 - change) * (owed_l + step_litres(tank, fed, aim));
+            if day > 0 || !seen_today {
+                litres[day as usize] = (1.0 - change) * (owed_l + step_litres(tank, fed, aim));
+            }
             (owed_l, aim) = (0.0, Some(fed.ec_aim));
         }
         owed_l += learnt.uptake.litres(question, number, fed, day);
