@@ -94,6 +94,12 @@ on_both! {
         let at = "2026-11-24T07:20:00Z";
         let ec = world.ada.record_reading(small.site, &reading(small.north_tank, "ec", 1.4, "mS/cm", at)).await.unwrap();
         let ph = world.ada.record_reading(small.site, &reading(small.north_tank, "ph", 6.0, "[pH]", at)).await.unwrap();
+        let old = reading(small.north_tank, "ph", 6.1, "[pH]", "2026-11-23T07:20:00Z");
+        let old = world.ada.record_reading(small.site, &old).await.unwrap();
+        let stale = NewCompletion { note: None, reading_ids: vec![ec.id, old.id], ..seen(at, "") };
+        let error = world.ada.settle_check(small.site, check.id, &stale).await.unwrap_err();
+        let fault = &error.problem().unwrap().errors[0];
+        assert_eq!((fault.pointer.as_deref(), fault.code.as_str()), (Some("/reading_ids/1"), "not_of_this_check"));
         let one = NewCompletion { note: None, reading_ids: vec![ec.id], ..seen(at, "") };
         assert_eq!(refusal(world.ada.settle_check(small.site, check.id, &one).await), ProblemCode::Invalid);
         let both = NewCompletion { reading_ids: vec![ec.id, ph.id], ..one };

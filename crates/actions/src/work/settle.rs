@@ -1,6 +1,6 @@
 //! Settling a check that was done, at once or typed in later.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
 use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
@@ -18,6 +18,10 @@ use crate::{App, Caller, Refusal};
 
 /// Clocks differ by so much.
 const CLOCKS_DIFFER: TimeDelta = TimeDelta::minutes(5);
+
+/// A reading or calibration of another day shows nothing.
+const NOT_OF_THIS_CHECK: &str =
+    "expected one made for this check: from an hour before it was due until it was done";
 
 /// That a check was done, as somebody enters it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -110,34 +114,59 @@ async fn refuse_faults(
             records::exists(tx, site, Reference::of_business(pointer, "people", person.uuid())).await?;
         faults.unless(there, pointer, "unknown_id", "expected a person who is there and not archived");
     }
-    let found = readings_of(tx, site, completion, &mut faults).await?;
-    for (place, evidence) in completion.evidence.iter().enumerate() {
-        let Evidence::Calibration(id) = evidence else { continue };
-        let there = records::find::<Calibration>(tx, site, *id).await?.is_some();
-        let pointer = format!("/calibration_ids/{place}");
-        faults.unless(there, &pointer, "unknown_id", "expected the id of a calibration");
-    }
+    let shown = Shown::load(tx, site, &completion.evidence).await?;
+    shown.judge(check, completion.done_at, &mut faults);
     let noted = completion.evidence.iter().any(|one| matches!(one, Evidence::Note(_)));
     if faults.is_empty() && !noted {
-        missing(check, &found, &mut faults);
+        let readings: Vec<&Reading> = shown.readings.iter().filter_map(Option::as_ref).collect();
+        missing(check, &readings, &mut faults);
     }
     faults.or(Some(())).map_err(Refusal::Invalid)
 }
 
-async fn readings_of(
-    tx: &Tx,
-    site: SiteScope,
-    completion: &Completion,
-    faults: &mut Faults,
-) -> Result<Vec<Reading>, Refusal> {
-    let ids: Vec<Uuid> = completion.evidence.iter().filter_map(reading_id).collect();
-    let found = entries::find_many::<Reading>(tx, site, &ids).await?;
-    for (place, id) in ids.iter().enumerate() {
-        let there = found.iter().any(|(found, _)| found.uuid() == *id);
-        let pointer = format!("/reading_ids/{place}");
-        faults.unless(there, &pointer, "unknown_id", "expected the id of a reading of this site");
+/// What the evidence names, in its order; nothing where it is not there.
+struct Shown {
+    readings: Vec<Option<Reading>>,
+    calibrations: Vec<Option<Calibration>>,
+}
+
+impl Shown {
+    async fn load(tx: &Tx, site: SiteScope, evidence: &[Evidence]) -> Result<Shown, Refusal> {
+        let ids: Vec<Uuid> = evidence.iter().filter_map(reading_id).collect();
+        let mut found: HashMap<Uuid, Reading> = entries::find_many::<Reading>(tx, site, &ids)
+            .await?
+            .into_iter()
+            .map(|(id, reading)| (id.uuid(), reading))
+            .collect();
+        let readings = ids.iter().map(|id| found.remove(id)).collect();
+        let mut calibrations = Vec::new();
+        for one in evidence {
+            let Evidence::Calibration(id) = one else { continue };
+            let kept = records::find::<Calibration>(tx, site, *id).await?;
+            calibrations.push(kept.map(|kept| kept.content));
+        }
+        Ok(Shown { readings, calibrations })
     }
-    Ok(found.into_iter().map(|(_, reading)| reading).collect())
+
+    fn judge(&self, check: &Check, done_at: DateTime<Utc>, faults: &mut Faults) {
+        let readings = self.readings.iter().map(|found| found.as_ref().map(|reading| reading.recorded_at));
+        let calibrations =
+            self.calibrations.iter().map(|found| found.as_ref().map(|made| made.calibrated_at));
+        let readings = readings.enumerate().map(|(place, at)| (format!("/reading_ids/{place}"), at));
+        let calibrations =
+            calibrations.enumerate().map(|(place, at)| (format!("/calibration_ids/{place}"), at));
+        for (pointer, made_at) in readings.chain(calibrations) {
+            match made_at {
+                None => {
+                    faults.add(pointer, "unknown_id", "expected the id of one made at this site, named once")
+                }
+                Some(at) if !check.can_be_shown_by(at, done_at) => {
+                    faults.add(pointer, "not_of_this_check", NOT_OF_THIS_CHECK);
+                }
+                Some(_) => {}
+            }
+        }
+    }
 }
 
 fn reading_id(evidence: &Evidence) -> Option<Uuid> {
@@ -148,7 +177,7 @@ fn reading_id(evidence: &Evidence) -> Option<Uuid> {
 }
 
 /// What a check asked for and no reading of its place shows, where nobody notes why.
-fn missing(check: &Check, found: &[Reading], faults: &mut Faults) {
+fn missing(check: &Check, found: &[&Reading], faults: &mut Faults) {
     let Task::Measure { metrics, .. } = &check.task else { return };
     let spot = match check.place {
         Place::Tank(tank) => Spot::Tank(tank),

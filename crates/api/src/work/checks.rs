@@ -214,11 +214,11 @@ pub struct NewCompletion {
     /// Who did it too, where the check wants two.
     #[serde(default)]
     pub done_with: Option<Uuid>,
-    /// The readings that show it.
+    /// The readings that show it, taken for it: from an hour before it was due until it was done.
     #[serde(default)]
     #[schema(max_items = 100)]
     pub reading_ids: Vec<Uuid>,
-    /// The calibrations that show it.
+    /// The calibrations that show it, made for it.
     #[serde(default)]
     #[schema(max_items = 100)]
     pub calibration_ids: Vec<Uuid>,

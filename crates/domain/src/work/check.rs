@@ -1,12 +1,19 @@
 //! Checks: one occurrence of a plan, and what became of it.
 
-use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 
 use crate::Id;
 use crate::code::{Coded, coded};
 use crate::entries::{Calibration, Reading, TankChange};
 use crate::people::Person;
 use crate::work::{CheckPlan, Place, Qualification, Task};
+
+/// Rounds begin a little early: what was measured so long before a check is due shows it all the same. Common
+/// practice, no source.
+const AHEAD: TimeDelta = TimeDelta::hours(1);
+
+/// Who settles a check and then notes its last reading, or has two clocks, is not refused for so little.
+const AFTER: TimeDelta = TimeDelta::minutes(5);
 
 /// One occurrence of a plan or programme. Cause, date and time name it once and for all.
 #[derive(Debug, Clone, PartialEq)]
@@ -153,6 +160,11 @@ impl Check {
     /// Whether it was done late or missed.
     pub fn is_troubled(&self) -> bool {
         matches!(self.state, CheckState::Done { late: true, .. } | CheckState::Missed { .. })
+    }
+
+    /// Whether what was measured at an instant can show that it was done at another: yesterday's pH shows nothing.
+    pub fn can_be_shown_by(&self, measured_at: DateTime<Utc>, done_at: DateTime<Utc>) -> bool {
+        (self.due_at - AHEAD..=done_at + AFTER).contains(&measured_at)
     }
 
     /// Whether nothing can become of it any more.

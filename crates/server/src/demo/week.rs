@@ -143,8 +143,10 @@ impl Hand {
                 let (person, caller) = &self.workers[chance.random_range(0..self.workers.len())];
                 let minutes = if chance.random_bool(0.02) { 300 } else { chance.random_range(10..120) };
                 let done_at = kept.check.due_at + TimeDelta::minutes(minutes);
+                let read = taken.at(kept.check.place, day);
+                let done_at = read.iter().map(|read| read.at).fold(done_at, DateTime::max);
                 let evidence = match kept.check.task.kind() {
-                    TaskKind::Measure => taken.evidence(kept.check.place, day),
+                    TaskKind::Measure => read.iter().map(|read| Evidence::Reading(read.id)).collect(),
                     TaskKind::Calibrate => {
                         vec![Evidence::Calibration(calibrate(app, caller, place, *person, done_at).await?)]
                     }
@@ -223,26 +225,32 @@ fn picked(cycle: CycleId, room: &GrownRoom, at: DateTime<Utc>, kg: f64, rejected
 }
 
 /// The readings that were kept, by place and day.
-struct Taken(HashMap<(Spot, NaiveDate), Vec<Id<Reading>>>);
+struct Taken(HashMap<(Spot, NaiveDate), Vec<Read>>);
+
+struct Read {
+    id: Id<Reading>,
+    at: DateTime<Utc>,
+}
 
 impl Taken {
     fn of(entries: &[ReadingEntry], outcomes: &[Outcome<Reading>]) -> Taken {
         let mut kept: HashMap<_, Vec<_>> = HashMap::new();
         for (entry, outcome) in entries.iter().zip(outcomes) {
             if let Outcome::Created(id) = outcome {
-                kept.entry((entry.spot, entry.recorded_at.date_naive())).or_default().push(*id);
+                let at = entry.recorded_at;
+                kept.entry((entry.spot, at.date_naive())).or_default().push(Read { id: *id, at });
             }
         }
         Taken(kept)
     }
 
-    /// What shows that a tank or a room was read on a day.
-    fn evidence(&self, at: At, day: NaiveDate) -> Vec<Evidence> {
-        let spot = match at {
+    /// What was read at a tank or in a room on a day.
+    fn at(&self, place: At, day: NaiveDate) -> &[Read] {
+        let spot = match place {
             At::Tank(tank) => Spot::Tank(tank),
             At::Room(room) => Spot::Room(room),
         };
-        self.0.get(&(spot, day)).into_iter().flatten().map(|id| Evidence::Reading(*id)).collect()
+        self.0.get(&(spot, day)).map_or(&[], Vec::as_slice)
     }
 }
 

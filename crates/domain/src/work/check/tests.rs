@@ -63,6 +63,13 @@ fn a_check_is_missed_only_past_its_limit_and_then_for_good() {
 }
 
 #[test]
+fn a_check_is_shown_by_what_was_measured_for_it() {
+    let shown = |measured| morning_check().can_be_shown_by(at(measured), at("08:30:00"));
+    assert!(!shown("06:59:59") && shown("07:00:00"), "an hour ahead at most");
+    assert!(shown("08:35:00") && !shown("08:35:01"), "not after it was done");
+}
+
+#[test]
 fn an_open_check_is_done_like_a_planned_one() {
     let open = morning_check().open(at("08:10:00"), ADA).unwrap();
     assert!(open.done(at("08:20:00"), BEN, None, a_reading()).unwrap().is_settled());
