@@ -3,7 +3,7 @@
 use fillmark_api::*;
 use fillmark_tests::greenhouse::reading;
 use fillmark_tests::on_both;
-use fillmark_tests::world::{World, json, refusal};
+use fillmark_tests::world::{World, instant, json, refusal};
 use serde_json::json;
 use uuid::Uuid;
 
@@ -47,6 +47,16 @@ on_both! {
         // Five readings span 96 h, of which 28 are out of band.
         assert_eq!(report.time.in_band_h, 68.0);
         assert_eq!(report.time.in_band_percent, Some(70.83));
+    }
+
+    async fn hours_to_come_are_not_unknown(world: World) {
+        let here = world.greenhouse().await;
+        world.clock.set(instant("2026-11-24T08:00:00Z"));
+        let morning = reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:00:00+01:00");
+        world.ada.record_reading(here.site, &morning).await.unwrap();
+        let path = format!("/sites/{}/rooms/{}/report?from_on=2026-11-24&until_on=2026-11-24", here.site, here.north_room);
+        let report: RoomReport = world.ada.get(&path).await.unwrap();
+        assert_eq!((report.in_band.case_count, report.time.unknown_h), (1, 9.0));
     }
 
     async fn a_yield_is_told_by_mass_area_and_plant(world: World) {

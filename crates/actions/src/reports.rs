@@ -192,7 +192,7 @@ impl Sheet {
 
     fn records(&self, plan: &SitePlan, made_at: DateTime<Utc>) -> RoomRecords {
         RoomRecords {
-            period: self.period,
+            period: Span::new(self.period.from, self.period.until.min(made_at)).unwrap_or(self.period),
             today: plan.day(made_at),
             longest_gap: LONGEST_GAP,
             readings: self.readings.iter().map(|(_, reading)| reading.clone()).collect(),
