@@ -5,7 +5,7 @@ use fillmark_client::ClientError;
 use fillmark_domain::people::Role;
 use fillmark_tests::greenhouse::{reading, steps};
 use fillmark_tests::on_both;
-use fillmark_tests::world::{World, json, refusal};
+use fillmark_tests::world::{World, instant, json, refusal};
 use serde_json::json;
 use uuid::Uuid;
 
@@ -116,8 +116,21 @@ on_both! {
         assert!(open[0].text.contains("6.6"), "{}", open[0].text);
         enter(&world, here.site, &reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T06:00:00+01:00")).await.unwrap();
         assert_eq!(world.ada.alerts(here.site, "").await.unwrap().items.len(), 1, "typed in later, taken earlier");
+        world.clock.set(instant("2026-11-24T07:00:00Z"));
         enter(&world, here.site, &reading(here.north_tank, "ph", 6.1, "[pH]", "2026-11-24T08:00:00+01:00")).await.unwrap();
         assert!(world.ada.alerts(here.site, "").await.unwrap().items.is_empty());
+    }
+
+    async fn a_clock_that_is_ahead_settles_no_alert_and_keeps_none_open(world: World) {
+        let here = world.greenhouse().await;
+        let raised = async || world.ada.alerts(here.site, "").await.unwrap().items.len();
+        let tomorrow = "2026-11-25T07:00:00+01:00";
+        enter(&world, here.site, &reading(here.north_tank, "ph", 7.2, "[pH]", tomorrow)).await.unwrap();
+        enter(&world, here.site, &reading(here.north_tank, "ph", 6.0, "[pH]", tomorrow)).await.unwrap();
+        assert_eq!(raised().await, 1);
+        world.clock.set(instant("2026-11-24T09:00:00Z"));
+        enter(&world, here.site, &reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T09:00:00Z")).await.unwrap();
+        assert_eq!(raised().await, 0);
     }
 
     async fn ancient_and_malformed_times_are_refused_and_the_future_is_marked(world: World) {

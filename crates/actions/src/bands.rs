@@ -16,7 +16,7 @@ use crate::{Refusal, alerts};
 type Watched = (Spot, SamplePoint, Metric);
 
 /// Raises and closes alerts for readings that are being kept. A reading that is typed in late settles nothing
-/// that a later one has raised.
+/// that a later one has raised, nor does one of a clock that cannot be trusted settle anything.
 /// # Errors
 /// When the database fails.
 pub(crate) async fn watch(
@@ -29,16 +29,16 @@ pub(crate) async fn watch(
     if banded.is_empty() {
         return Ok(());
     }
-    banded.sort_by_key(|(_, reading)| reading.recorded_at);
+    banded.sort_by_key(|(_, reading)| reading.taken_at());
     let mut open = open_alerts(tx, scope).await?;
     for (id, reading) in banded {
         let watched = (reading.spot, reading.sample_point, reading.metric);
         match (reading.in_band(), open.get(&watched).copied()) {
             (Some(false), None) => {
                 alerts::raise(tx, scope, stamp, AlertKind::OutOfBand, id.uuid(), &text(reading)).await?;
-                open.insert(watched, (id.uuid(), reading.recorded_at));
+                open.insert(watched, (id.uuid(), reading.taken_at()));
             }
-            (Some(true), Some((about, since))) if since <= reading.recorded_at => {
+            (Some(true), Some((about, since))) if !reading.clock_suspect && since <= reading.taken_at() => {
                 let by = ClosedBy::Record(id.uuid());
                 alerts::close_for(tx, scope, stamp, AlertKind::OutOfBand, about, by).await?;
                 open.remove(&watched);
@@ -53,7 +53,7 @@ async fn open_alerts(tx: &Tx, scope: SiteScope) -> Result<HashMap<Watched, (Uuid
     let about = kept_alerts::about_unclosed(tx, scope, AlertKind::OutOfBand).await?;
     let raised_by = entries::find_many::<Reading>(tx, scope, &about).await?;
     let watched = |reading: &Reading| (reading.spot, reading.sample_point, reading.metric);
-    Ok(raised_by.iter().map(|(id, reading)| (watched(reading), (id.uuid(), reading.recorded_at))).collect())
+    Ok(raised_by.iter().map(|(id, reading)| (watched(reading), (id.uuid(), reading.taken_at()))).collect())
 }
 
 fn text(reading: &Reading) -> String {

@@ -99,6 +99,11 @@ pub struct Reading {
 }
 
 impl Reading {
+    /// When it was taken as far as can be told: not after the server got it, whatever the client's clock says.
+    pub fn taken_at(&self) -> DateTime<Utc> {
+        self.recorded_at.min(self.received_at)
+    }
+
     /// Whether it is in band; nothing where no band was in force.
     pub fn in_band(&self) -> Option<bool> {
         self.band.map(|band| (band.low..=band.high).contains(&self.value))
