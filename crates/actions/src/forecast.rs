@@ -3,7 +3,7 @@
 mod ledger;
 mod shelf;
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_advice::supply::{
@@ -11,7 +11,7 @@ use fillmark_advice::supply::{
 };
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, Tank};
-use fillmark_domain::stock::{Offer, Order, OrderLine, Product, ProductId, Supplier};
+use fillmark_domain::stock::{Offer, Order, OrderLine, OrderState, Product, ProductId, Supplier};
 use fillmark_domain::{Id, Kept};
 use fillmark_store::{SiteScope, Tx, plan, records};
 
@@ -56,7 +56,8 @@ pub async fn read(
     make(&tx, scope, app.now(), horizon_days).await
 }
 
-/// Makes draft orders of what the forecast says to order by a day, one for each supplier.
+/// Makes draft orders of what the forecast says to order by a day, one for each supplier. What a draft has already
+/// is not drafted again.
 /// # Errors
 /// When the caller may not.
 pub async fn draft_orders(
@@ -71,11 +72,14 @@ pub async fn draft_orders(
     let tx = app.store.begin().await?;
     let made = make(&tx, scope, stamp.at, DEFAULT_HORIZON_DAYS).await?;
     let offers = records::all::<Offer>(&tx, scope).await?;
+    let drafted = drafted(&tx, scope).await?;
     let mut drafts = Vec::new();
     for proposed in made.forecast.orders.iter().filter(|proposed| proposed.order_by.date() <= by) {
         let ordered =
             made.forecast.products.iter().filter(|product| proposed.products.contains(&product.product));
-        let purchases = ordered.filter_map(|product| product.purchase.as_ref());
+        let purchases = ordered
+            .filter(|product| !drafted.contains(&product.product))
+            .filter_map(|product| product.purchase.as_ref());
         let lines: Vec<OrderLine> = purchases.filter_map(|purchase| line(purchase, &offers)).collect();
         if !lines.is_empty() {
             let draft = Order::draft(proposed.supplier, lines);
@@ -85,6 +89,12 @@ pub async fn draft_orders(
     tx.commit().await?;
 
     Ok(drafts)
+}
+
+async fn drafted(tx: &Tx, scope: SiteScope) -> Result<HashSet<ProductId>, Refusal> {
+    let mut orders = records::all::<Order>(tx, scope).await?;
+    orders.retain(|kept| kept.content.state == OrderState::Draft);
+    Ok(orders.iter().flat_map(|kept| &kept.content.lines).map(|line| line.product).collect())
 }
 
 fn line(purchase: &Purchase, offers: &[Kept<Offer>]) -> Option<OrderLine> {

@@ -47,6 +47,8 @@ pub async fn read_forecast(
 }
 
 /// Make draft orders of all that the forecast says to order by a day, one a supplier.
+///
+/// Products that stand in a draft already are left out: asked twice, nothing is drafted twice.
 #[utoipa::path(tag = "stock", operation_id = "draft_forecast_orders", security(("bearer" = [])), request_body = NewDraftOrders,
     responses((status = 201, description = "The drafts; none when nothing has to be ordered", body = Vec<Order>), WriteProblems))]
 #[post("/sites/{site_id}/forecast/orders")]
