@@ -48,7 +48,7 @@ on_both! {
 
     async fn a_wrong_code_makes_nobody_an_owner(empty: Unclaimed) {
         for code in ["", "0", &"0".repeat(64), &empty.code[1..]] {
-            assert_eq!(refusal(empty.claim(code, "Mallory").await), ProblemCode::NotFound);
+            assert_eq!(refusal(empty.claim(code, "Mallory").await), ProblemCode::Invalid);
         }
         empty.claim(&empty.code, "Ada").await.unwrap();
     }
@@ -75,7 +75,7 @@ on_both! {
         let clock = Arc::new(MovedClock::at(instant("2026-11-24T07:00:00Z")));
         let server = fillmark_server::start(&fresh.settings, clock).await.unwrap();
         let client = Client::new(&server.address).unwrap();
-        assert_eq!(refusal(client.claim_business(&owner(&code, "Ada", PASSWORD)).await), ProblemCode::NotFound);
+        assert_eq!(refusal(client.claim_business(&owner(&code, "Ada", PASSWORD)).await), ProblemCode::Invalid);
     }
 
     async fn a_business_with_an_owner_offers_nothing(world: World) {

@@ -28,7 +28,7 @@ impl Offer {
 
 /// Makes whoever holds the code the owner of every site. A refused name or password leaves the code good.
 /// # Errors
-/// [`Refusal::Conflict`] when there is an owner, [`Refusal::NotFound`] for a wrong code, and what
+/// [`Refusal::Conflict`] when there is an owner, [`Refusal::Invalid`] for a wrong code, and what
 /// [`people::make_owner`] refuses.
 pub async fn claim(
     app: &App,
@@ -42,7 +42,8 @@ pub async fn claim(
         return Err(Refusal::Conflict("the business has an owner already".to_owned()));
     }
     if code_hash.as_ref() != Some(&hash_of(code.trim())) {
-        return Err(Refusal::NotFound);
+        let expected = "expected the code that the server printed when it was started last";
+        return Err(Refusal::invalid("/code", "wrong_code", expected));
     }
     let hash = passwords::hashed(app, password).await?;
 

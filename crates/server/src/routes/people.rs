@@ -41,8 +41,7 @@ pub async fn set_password(
 
 /// Become the first owner.
 ///
-/// Good once, with the code that the server prints when it starts on a database in which nobody has a password. A
-/// wrong code is answered as something that is not there.
+/// Good once, with the code that the server prints when it starts on a database in which nobody has a password.
 #[utoipa::path(tag = "people", operation_id = "claim_business", request_body = NewFirstOwner,
     responses((status = 201, description = "The owner of every site, who can sign in now", body = Person), WriteProblems))]
 #[post("/first-owner")]
