@@ -9,6 +9,7 @@ mod commands;
 mod first_owner;
 mod forecast;
 mod journal;
+mod newcomer;
 mod occurrences;
 mod places;
 mod readings;
