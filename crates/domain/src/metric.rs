@@ -120,7 +120,12 @@ impl Metric {
         }
         let value = entered.canonical();
         if !(lowest..=highest).contains(&value) {
-            return Err(Impossible { metric: self, entered, lowest, highest }.into());
+            let fits = |unit: &&Unit| {
+                let could_be = Quantity::new(entered.value, **unit).canonical();
+                unit.dimension() == entered.unit.dimension() && (lowest..=highest).contains(&could_be)
+            };
+            let fits = Unit::all().iter().find(fits).copied();
+            return Err(Impossible { metric: self, entered, lowest, highest, fits }.into());
         }
         Ok(value)
     }
@@ -153,7 +158,7 @@ pub struct WrongUnit {
 
 /// A value outside what can be.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[error("{entered} cannot be, expected {lowest} to {highest} {}", metric.unit().code())]
+#[error("{entered} cannot be, expected {lowest} to {highest} {}{}", metric.unit().code(), self.hint())]
 pub struct Impossible {
     /// What was measured.
     pub metric: Metric,
@@ -163,6 +168,14 @@ pub struct Impossible {
     pub lowest: f64,
     /// The highest value that can be, canonical.
     pub highest: f64,
+    /// A unit in which the number can be: the likely slip.
+    pub fits: Option<Unit>,
+}
+
+impl Impossible {
+    fn hint(&self) -> String {
+        self.fits.map(|unit| format!("; {} {} can be", self.entered.value, unit.code())).unwrap_or_default()
+    }
 }
 
 #[cfg(test)]
@@ -173,6 +186,12 @@ mod tests {
     fn a_ph_of_58_cannot_be() {
         let refused = Metric::Ph.canonical(Quantity::new(58.0, Unit::Ph)).unwrap_err();
         assert_eq!(refused.to_string(), "58 [pH] cannot be, expected 0 to 14 [pH]");
+    }
+
+    #[test]
+    fn microsiemens_keyed_as_millisiemens_are_told() {
+        let refused = Metric::Ec.canonical(Quantity::new(1380.0, Unit::MilliSiemensPerCm)).unwrap_err();
+        assert_eq!(refused.to_string(), "1380 mS/cm cannot be, expected 0 to 200 mS/cm; 1380 uS/cm can be");
     }
 
     #[test]
