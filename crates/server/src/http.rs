@@ -7,10 +7,12 @@ pub mod known;
 pub mod list;
 pub mod outer;
 pub mod problem;
+pub mod query;
 pub mod signed_in;
 
 pub use answer::{Created, Found, Gone, Seen};
 pub use body::Json;
 pub use list::ListQuery;
 pub use problem::{ReadProblems, Refused, WriteProblems};
+pub use query::Query;
 pub use signed_in::SignedIn;

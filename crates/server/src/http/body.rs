@@ -18,6 +18,8 @@ use super::Refused;
 const LARGEST: usize = 1024 * 1024;
 /// How JSON writes the one character that text may not hold.
 const NUL: &[u8] = b"\\u0000";
+/// What the reader says of a number beyond all that a double holds.
+const TOO_LARGE: &str = "number out of range";
 /// The longest a body may take to arrive.
 const LONGEST: Duration = Duration::from_secs(20);
 
@@ -88,13 +90,14 @@ pub fn from_value<T: DeserializeOwned>(value: Value) -> Result<T, Refused> {
 
 fn refused(error: &serde_path_to_error::Error<serde_json::Error>) -> Refused {
     let inner = error.inner();
-    if inner.is_syntax() || inner.is_eof() {
+    let text = inner.to_string();
+    let text = text.split(" at line ").next().unwrap_or_default();
+    if inner.is_syntax() && text != TOO_LARGE || inner.is_eof() {
         let place = format!("line {} column {}", inner.line(), inner.column());
         return Refused::new(ProblemCode::BadRequest, format!("expected JSON, which breaks off at {place}"));
     }
     let pointer = pointer(&error.path().to_string());
-    let text = inner.to_string();
-    let detail = text.split(" at line ").next().unwrap_or_default().to_owned();
+    let detail = in_json_words(text);
     let mut problem = Problem::new(ProblemCode::BadRequest, format!("{pointer}: {detail}"));
     problem.errors.push(ProblemFault {
         pointer: Some(pointer),
@@ -103,6 +106,18 @@ fn refused(error: &serde_path_to_error::Error<serde_json::Error>) -> Refused {
         detail,
     });
     Refused(Box::new(problem))
+}
+
+/// What was expected, without the names that numbers have in Rust.
+fn in_json_words(text: &str) -> String {
+    let Some((found, expected)) = text.rsplit_once("expected ") else { return text.to_owned() };
+    let words = match expected {
+        "f64" => "a number",
+        "u8" | "u16" | "u32" | "u64" | "usize" => "a whole number, not below 0",
+        "i16" | "i32" | "i64" => "a whole number",
+        other => other,
+    };
+    format!("{found}expected {words}")
 }
 
 /// `items[3].volume` as `/items/3/volume`.
@@ -141,7 +156,8 @@ mod tests {
 
     #[test]
     fn errors_name_the_field() {
-        check(r#"{"items": [{"volume": "x"}]}"#, Some("/items/0/volume"), "expected f64");
+        check(r#"{"items": [{"volume": "x"}]}"#, Some("/items/0/volume"), "expected a number");
+        check(r#"{"items": [{"volume": 1e400}]}"#, Some("/items/0/volume"), "number out of range");
         check(
             r#"{"items": [{"volume": 1, "colour": 2}]}"#,
             Some("/items/0/colour"),

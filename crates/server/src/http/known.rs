@@ -4,11 +4,9 @@ use std::collections::BTreeMap;
 
 use actix_web::dev::ResourceDef;
 use actix_web::http::Method;
-use actix_web::web::Query;
-use fillmark_api::ProblemCode;
 use serde::Deserialize;
 
-use super::Refused;
+use super::{Refused, query};
 
 /// Every path of the document with its methods and their parameters.
 pub struct KnownPaths(Vec<(ResourceDef, Vec<Known>)>);
@@ -61,9 +59,7 @@ impl KnownPaths {
         let Some(known) = known.into_iter().find(|known| known.method == method.as_str()) else {
             return Ok(());
         };
-        let pairs = Query::<Vec<(String, String)>>::from_query(query)
-            .map_err(|_| Refused::new(ProblemCode::BadRequest, "expected parameters as name=value"))?;
-        for (name, value) in pairs.into_inner() {
+        for (name, value) in query::pairs(query) {
             if !known.query.contains(&name) {
                 let shown: String = name.chars().filter(|one| !one.is_control()).take(60).collect();
                 return Err(Refused::parameter(&shown, "is no parameter of this path"));

@@ -12,7 +12,7 @@ use sha2::{Digest, Sha256};
 use utoipa::IntoParams;
 use uuid::Uuid;
 
-use super::Refused;
+use super::{Refused, query};
 
 /// The parameters that every list takes.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -66,7 +66,7 @@ impl Asked {
     /// # Errors
     /// A problem that names the parameter.
     pub fn read(request: &HttpRequest, kind: ListKind) -> Result<Self, Refused> {
-        let pairs: Vec<(String, String)> = serde_urlencoded_pairs(request.query_string())?;
+        let pairs = query::pairs(request.query_string());
         let mut asked = Asked {
             page: PageQuery { limit: 50, sort: first_order(kind), ..PageQuery::default() },
             seal: String::new(),
@@ -121,37 +121,13 @@ impl Asked {
     }
 
     fn link(&self, cursor: Option<&str>) -> String {
-        let mut query = url_encoded(&self.others);
+        let mut query = query::text(&self.others);
         if let Some(cursor) = cursor {
             let joint = if query.is_empty() { "" } else { "&" };
             query.push_str(&format!("{joint}cursor={cursor}"));
         }
         if query.is_empty() { self.path.clone() } else { format!("{}?{query}", self.path) }
     }
-}
-
-fn serde_urlencoded_pairs(query: &str) -> Result<Vec<(String, String)>, Refused> {
-    actix_web::web::Query::<Vec<(String, String)>>::from_query(query)
-        .map(actix_web::web::Query::into_inner)
-        .map_err(|_| Refused::new(ProblemCode::BadRequest, "expected parameters as name=value"))
-}
-
-fn url_encoded(pairs: &[(String, String)]) -> String {
-    let encode = |text: &str| -> String {
-        text.bytes()
-            .map(|byte| match byte {
-                b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'_' | b'.' | b'~' => {
-                    char::from(byte).to_string()
-                }
-                _ => format!("%{byte:02X}"),
-            })
-            .collect()
-    };
-    pairs
-        .iter()
-        .map(|(name, value)| format!("{}={}", encode(name), encode(value)))
-        .collect::<Vec<_>>()
-        .join("&")
 }
 
 fn first_order(kind: ListKind) -> Vec<SortKey> {

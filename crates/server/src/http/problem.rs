@@ -32,9 +32,11 @@ impl Refused {
     }
 
     fn with(code: ProblemCode, faults: &Faults) -> Self {
-        let count = faults.iter().count();
-        let fields = if count == 1 { "field" } else { "fields" };
-        let mut problem = Problem::new(code, format!("{count} {fields} cannot be taken as they are"));
+        let detail = match faults.iter().count() {
+            1 => "a field cannot be taken as it is".to_owned(),
+            count => format!("{count} fields cannot be taken as they are"),
+        };
+        let mut problem = Problem::new(code, detail);
         problem.errors = faults
             .iter()
             .map(|fault| ProblemFault {

@@ -1,6 +1,6 @@
 //! Additions: entered one by one or by the hundred, listed, taken back.
 
-use actix_web::web::{Path, Query};
+use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::additions::{self, AdditionEntry};
 use fillmark_api::{Addition, AdditionBatch, BatchAnswer, Listed, NewAddition, NewReversal};
@@ -11,7 +11,7 @@ use uuid::Uuid;
 use super::batch::{self, BatchQuery};
 use super::records::AppData;
 use crate::http::list::{Asked, ListKind};
-use crate::http::{Created, Json, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::http::{Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 type AdditionPage = Listed<Addition>;
 
@@ -84,8 +84,8 @@ pub async fn record_additions(
     body: Json<AdditionBatch>,
 ) -> Result<HttpResponse, Refused> {
     let site = Id::new(path.into_inner());
-    let taken = batch::taken(&body.0, query.atomic, |item| (item.client_id, Ok(entry(item))))?;
-    let outcomes = if query.atomic {
+    let taken = batch::taken(&body.0, query.0.atomic, |item| (item.client_id, Ok(entry(item))))?;
+    let outcomes = if query.0.atomic {
         additions::enter_together(&app, &caller.0, site, taken.entries()).await?
     } else {
         additions::enter(&app, &caller.0, site, taken.entries()).await?

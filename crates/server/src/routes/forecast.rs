@@ -1,6 +1,6 @@
 //! The purchase forecast, and draft orders from it.
 
-use actix_web::web::{Path, Query};
+use actix_web::web::Path;
 use actix_web::{HttpResponse, get, post};
 use fillmark_actions::forecast;
 use fillmark_api::{
@@ -13,7 +13,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::records::AppData;
-use crate::http::{Json, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::http::{Json, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 /// Registers them.
 pub fn routes(config: &mut ServiceConfig) {
@@ -42,7 +42,7 @@ pub async fn read_forecast(
     path: Path<Uuid>,
     query: Query<ForecastQuery>,
 ) -> Result<HttpResponse, Refused> {
-    let made = forecast::read(&app, &caller.0, Id::new(path.into_inner()), query.horizon_days).await?;
+    let made = forecast::read(&app, &caller.0, Id::new(path.into_inner()), query.0.horizon_days).await?;
     Ok(HttpResponse::Ok().json(answer(&made)))
 }
 

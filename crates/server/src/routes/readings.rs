@@ -1,6 +1,6 @@
 //! Readings: entered one by one or by the hundred, listed, corrected.
 
-use actix_web::web::{Path, Query};
+use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::readings::{self, Outcome, ReadingEntry};
 use fillmark_api::{BatchAnswer, Listed, NewReading, Reading, ReadingBatch, ReadingCorrection};
@@ -12,7 +12,7 @@ use uuid::Uuid;
 use super::batch::{self, BatchQuery};
 use super::records::AppData;
 use crate::http::list::{Asked, ListKind};
-use crate::http::{Created, Json, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::http::{Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 type ReadingPage = Listed<Reading>;
 
@@ -87,8 +87,8 @@ pub async fn record_readings(
     body: Json<ReadingBatch>,
 ) -> Result<HttpResponse, Refused> {
     let site = Id::new(path.into_inner());
-    let taken = batch::taken(&body.0, query.atomic, |item| (item.client_id, entry(item)))?;
-    let outcomes: Vec<Outcome<_>> = if query.atomic {
+    let taken = batch::taken(&body.0, query.0.atomic, |item| (item.client_id, entry(item)))?;
+    let outcomes: Vec<Outcome<_>> = if query.0.atomic {
         readings::enter_together(&app, &caller.0, site, taken.entries()).await?
     } else {
         readings::enter(&app, &caller.0, site, taken.entries()).await?

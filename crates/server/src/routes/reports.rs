@@ -1,7 +1,7 @@
 //! Reports, as JSON and as CSV.
 
 use actix_web::http::header;
-use actix_web::web::{Path, Query};
+use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get};
 use chrono::NaiveDate;
 use fillmark_actions::reports::{self, RoomReport as Made};
@@ -14,7 +14,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::records::AppData;
-use crate::http::{ReadProblems, Refused, SignedIn, csv};
+use crate::http::{Query, ReadProblems, Refused, SignedIn, csv};
 
 /// Registers them.
 pub fn routes(config: &mut ServiceConfig) {
@@ -49,8 +49,8 @@ pub async fn read_room_report(
     request: HttpRequest,
 ) -> Result<HttpResponse, Refused> {
     let (site, room) = path.into_inner();
-    let wants_csv = wants_csv(&request, query.format.as_deref())?;
-    let days = Days { from: query.from_on, until: query.until_on };
+    let wants_csv = wants_csv(&request, query.0.format.as_deref())?;
+    let days = Days { from: query.0.from_on, until: query.0.until_on };
     let report = answer(reports::room(&app, &caller.0, Id::new(site), Id::new(room), days).await?);
     let mut response = HttpResponse::Ok();
     response

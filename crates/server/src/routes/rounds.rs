@@ -1,6 +1,6 @@
 //! Rounds: published, read, printed.
 
-use actix_web::web::{Json as Answer, Path, Query};
+use actix_web::web::{Json as Answer, Path};
 use actix_web::{HttpResponse, get, post};
 use chrono::NaiveDate;
 use fillmark_actions::work::rounds::{self, DayOfRounds};
@@ -15,7 +15,7 @@ use uuid::Uuid;
 
 use super::checks;
 use super::records::AppData;
-use crate::http::{Created, Json, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::http::{Created, Json, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 /// Registers them.
 pub fn routes(config: &mut ServiceConfig) {
@@ -61,7 +61,7 @@ pub async fn list_rounds(
     query: Query<DayQuery>,
 ) -> Result<Answer<Rounds>, Refused> {
     let site = Id::new(path.into_inner());
-    Ok(Answer(answer(&rounds::read_day(&app, &caller.0, site, query.day_on).await?)))
+    Ok(Answer(answer(&rounds::read_day(&app, &caller.0, site, query.0.day_on).await?)))
 }
 
 /// Read one's own round of a day.
@@ -75,7 +75,7 @@ pub async fn read_my_round(
     query: Query<DayQuery>,
 ) -> Result<Answer<Round>, Refused> {
     let site = Id::new(path.into_inner());
-    let (own, day) = rounds::read_mine(&app, &caller.0, site, query.day_on).await?;
+    let (own, day) = rounds::read_mine(&app, &caller.0, site, query.0.day_on).await?;
     Ok(Answer(round(&own, &day)))
 }
 

@@ -1,6 +1,6 @@
 //! Tank changes: done in one request, listed, taken back; and the days they are due.
 
-use actix_web::web::{Path, Query};
+use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use chrono::NaiveDate;
 use fillmark_actions::tank_changes::{self, ChangeDone, ChangeEntry, PouredIn, ReadAfter};
@@ -15,7 +15,7 @@ use uuid::Uuid;
 use super::additions::reason;
 use super::records::AppData;
 use crate::http::list::{Asked, ListKind};
-use crate::http::{Created, Json, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::http::{Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 type TankChangePage = Listed<TankChange>;
 
@@ -87,7 +87,7 @@ pub async fn list_due_changes(
     path: Path<Uuid>,
     query: Query<DueQuery>,
 ) -> Result<HttpResponse, Refused> {
-    let due = tank_changes::due(&app, &caller.0, Id::new(path.into_inner()), query.until_on).await?;
+    let due = tank_changes::due(&app, &caller.0, Id::new(path.into_inner()), query.0.until_on).await?;
     let items = due.into_iter().map(|due| DueChange {
         tank_id: due.tank.id.uuid(),
         due_on: due.due_on,
