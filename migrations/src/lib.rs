@@ -11,6 +11,7 @@ mod m0003_growing;
 mod m0004_stock;
 mod m0005_entries;
 mod m0006_work;
+mod m0007_answers;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -32,6 +33,7 @@ impl MigratorTrait for Changes {
             Box::new(Change { name: "m0004_stock", up: m0004_stock::UP }),
             Box::new(Change { name: "m0005_entries", up: m0005_entries::UP }),
             Box::new(Change { name: "m0006_work", up: m0006_work::UP }),
+            Box::new(Change { name: "m0007_answers", up: m0007_answers::UP }),
         ]
     }
 }

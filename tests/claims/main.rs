@@ -16,6 +16,7 @@ mod readings;
 mod records;
 mod replay;
 mod reports;
+mod request_keys;
 mod rounds;
 mod same_answers;
 mod schema;

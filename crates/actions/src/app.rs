@@ -32,6 +32,11 @@ impl App {
         Self { store, clock, ids: Arc::default(), hashing: Arc::new(tokio::sync::Semaphore::new(2)) }
     }
 
+    /// The same application on the store of a unit of work.
+    pub(crate) fn within(&self, store: Store) -> Self {
+        Self { store, ..self.clone() }
+    }
+
     /// Now, in the whole milliseconds that both databases keep.
     pub fn now(&self) -> DateTime<Utc> {
         self.clock.now().trunc_subsecs(3)

@@ -5,6 +5,7 @@
 
 pub mod additions;
 pub mod alerts;
+pub mod answers;
 pub mod app;
 mod bands;
 pub mod caller;

@@ -40,6 +40,12 @@ pub enum Refusal {
     /// The same client id came before with other content.
     #[error("the client id was used for other content")]
     ClientIdReused,
+    /// A request under the same key is under way.
+    #[error("a request under the same key is under way")]
+    KeyInUse,
+    /// The same request key came before with another body.
+    #[error("the request key was used for another body")]
+    KeyReused,
     /// The database is not available.
     #[error("the database is not available")]
     Unavailable(#[source] StoreError),
@@ -66,7 +72,7 @@ impl From<StoreError> for Refusal {
     fn from(error: StoreError) -> Self {
         match error {
             StoreError::Taken(_) => Refusal::Taken,
-            StoreError::Unavailable(_) => Refusal::Unavailable(error),
+            StoreError::Unavailable(_) | StoreError::Held(_) => Refusal::Unavailable(error),
             error => Refusal::Failed(Failure::Store(error)),
         }
     }
@@ -99,6 +105,8 @@ impl Refusal {
             | Refusal::NotAllowed(_)
             | Refusal::Stale
             | Refusal::Taken
+            | Refusal::KeyInUse
+            | Refusal::KeyReused
             | Refusal::Unavailable(_)
             | Refusal::Failed(_) => false,
         }

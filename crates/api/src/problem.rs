@@ -49,6 +49,7 @@ problem_codes! {
     MethodNotAllowed = "method_not_allowed", 405, "This path has no such method", "The Allow header lists those it has.";
     NotAcceptable = "not_acceptable", 406, "No such representation", "The Accept header asks for a type this path does not give.";
     Conflict = "conflict", 409, "The state does not allow this", "Something depends on the record, or its state is past this.";
+    KeyInUse = "key_in_use", 409, "The same request is under way", "Send it again after Retry-After, under the same key: it is answered then.";
     NameInUse = "name_in_use", 409, "The name is in use", "Names are unique among what is not archived.";
     Stale = "stale", 412, "Changed by somebody else", "Read the record again and repeat the change against its new version.";
     TooLarge = "too_large", 413, "The body is too large", "Send less at once.";
@@ -57,6 +58,7 @@ problem_codes! {
     ConfirmationNeeded = "confirmation_needed", 422, "This looks mis-keyed", "Look again; if it is right, send it with confirmed set to true.";
     OutOfStock = "out_of_stock", 422, "Less is in stock than was asked", "Nothing was drawn; count, receive, or say that it was poured all the same.";
     ClientIdReused = "client_id_reused", 422, "The client id was used for something else", "Make a new client id for each entry.";
+    KeyReused = "key_reused", 422, "The key was used for something else", "Make a new Idempotency-Key for each new request.";
     VersionRequired = "version_required", 428, "Say which version you saw", "Send If-Match with the entity tag of the record.";
     Throttled = "throttled", 429, "Too many tries", "Wait as long as Retry-After says.";
     Failed = "failed", 500, "The server failed", "It is in the server's log under the instance id.";

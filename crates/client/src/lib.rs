@@ -96,6 +96,11 @@ impl Client {
         Ok(())
     }
 
+    /// The access token that is sent now, for requests that this client has no word for.
+    pub async fn access_token(&self) -> Option<String> {
+        self.session.lock().await.as_ref().map(|(access, _)| access.clone())
+    }
+
     /// The records of the business.
     pub fn business(&self) -> Records<'_, OfBusiness> {
         Records::new(self, String::new())
@@ -150,27 +155,31 @@ impl Client {
         body: Option<&B>,
     ) -> Result<reqwest::Response, ClientError> {
         let token = self.session.lock().await.clone();
+        let key = Uuid::now_v7();
         let first = self
-            .send(&method, path, version, body, token.as_ref().map(|(access, _)| access.as_str()))
+            .send(&method, path, (version, key), body, token.as_ref().map(|(access, _)| access.as_str()))
             .await?;
         let (StatusCode::UNAUTHORIZED, Some((_, refresh))) = (first.status(), token) else {
             return answered(first).await;
         };
         let Some(access) = self.renew(refresh).await else { return answered(first).await };
-        answered(self.send(&method, path, version, body, Some(&access)).await?).await
+        answered(self.send(&method, path, (version, key), body, Some(&access)).await?).await
     }
 
     async fn send<B: Serialize + ?Sized>(
         &self,
         method: &Method,
         path: &str,
-        version: Option<i64>,
+        (version, key): (Option<i64>, Uuid),
         body: Option<&B>,
         token: Option<&str>,
     ) -> Result<reqwest::Response, ClientError> {
         let mut request = self.http.request(method.clone(), format!("{}/api/v1{path}", self.base));
         if let Some(token) = token {
             request = request.bearer_auth(token);
+        }
+        if *method == Method::POST {
+            request = request.header("Idempotency-Key", key.to_string());
         }
         if let Some(version) = version {
             request = request.header(header::IF_MATCH, format!("\"v{version}\""));
@@ -190,7 +199,10 @@ impl Client {
             return Some(access.clone());
         }
         let body = Renewal { refresh_token };
-        let renewed = self.send(&Method::POST, "/sessions/renewals", None, Some(&body), None).await.ok()?;
+        let renewed = self
+            .send(&Method::POST, "/sessions/renewals", (None, Uuid::now_v7()), Some(&body), None)
+            .await
+            .ok()?;
         let session: Session = read(answered(renewed).await.ok()?).await.ok()?;
         *held = Some((session.access_token.clone(), session.refresh_token));
         Some(session.access_token)

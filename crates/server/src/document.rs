@@ -1,10 +1,13 @@
 //! The OpenAPI document: what the routes say of themselves, with what holds for all of them.
 
 use actix_web::App;
+use utoipa::openapi::path::{Parameter, ParameterBuilder, ParameterIn};
+use utoipa::openapi::schema::Type;
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::openapi::tag::TagBuilder;
 use utoipa::openapi::{
-    Components, ContactBuilder, InfoBuilder, License, OpenApi, OpenApiBuilder, RefOr, ServerBuilder,
+    Components, ContactBuilder, InfoBuilder, License, ObjectBuilder, OpenApi, OpenApiBuilder, Ref, RefOr,
+    ServerBuilder,
 };
 use utoipa::{PartialSchema, ToSchema};
 use utoipa_actix_web::{AppExt, scope};
@@ -28,12 +31,14 @@ const TAGS: [(&str, &str); 9] = [
 /// server would cost more memory than all the rest of it.
 pub const COMMITTED: &str = include_str!("../../../openapi/fillmark.json");
 
+const KEY_COMPONENT: &str = "IdempotencyKey";
+
 /// Where the document is served.
 pub const PATH: &str = "/api/v1/openapi.json";
 
 /// The document of all routes, made without a database.
 pub fn document() -> OpenApi {
-    let (_, document) = App::new()
+    let (_, mut document) = App::new()
         .into_utoipa_app()
         .openapi(base())
         .service(routes::system::read_health)
@@ -42,6 +47,12 @@ pub fn document() -> OpenApi {
         .service(routes::system::read_document)
         .service(scope::scope("/api/v1").configure(routes::api))
         .split_for_parts();
+    for item in document.paths.paths.values_mut() {
+        for post in item.post.iter_mut().filter(|post| post.security.is_some()) {
+            let key = RefOr::Ref(Ref::new(format!("#/components/parameters/{KEY_COMPONENT}")));
+            post.parameters.get_or_insert_default().push(key);
+        }
+    }
     document
 }
 
@@ -64,6 +75,7 @@ pub fn base() -> OpenApi {
     components
         .responses
         .extend(problem::components().map(|(code, response)| (code.to_owned(), response.into())));
+    components.parameters.insert(KEY_COMPONENT.to_owned(), request_key().into());
     let bearer = HttpBuilder::new().scheme(HttpAuthScheme::Bearer).bearer_format("JWT").build();
     components.add_security_scheme("bearer", SecurityScheme::Http(bearer));
     OpenApiBuilder::new()
@@ -71,5 +83,19 @@ pub fn base() -> OpenApi {
         .servers(Some([ServerBuilder::new().url("/").description(Some("This server")).build()]))
         .tags(Some(TAGS.map(|(name, about)| TagBuilder::new().name(name).description(Some(about)).build())))
         .components(Some(components))
+        .build()
+}
+
+/// Whatever makes or moves something can be sent again under its key.
+fn request_key() -> Parameter {
+    let text = ObjectBuilder::new().schema_type(Type::String).min_length(Some(16)).max_length(Some(128));
+    ParameterBuilder::new()
+        .name("Idempotency-Key")
+        .parameter_in(ParameterIn::Header)
+        .description(Some(
+            "Made by the client for this request, a UUID for example. Sent again within 45 days under its key and with \
+             the same body, the request is answered as before (`Idempotency-Replayed: true`) and has no second effect.",
+        ))
+        .schema(Some(text))
         .build()
 }

@@ -18,6 +18,7 @@ use utoipa_swagger_ui::{Config, SwaggerUi};
 use crate::http::Refused;
 use crate::http::known::KnownPaths;
 use crate::http::list::CursorKey;
+use crate::http::once::once;
 use crate::http::outer::{nothing_here, outer};
 use crate::routes::system::{DocumentText, Ready};
 use crate::tokens::TokenKeys;
@@ -133,6 +134,7 @@ pub async fn serve(settings: &Settings, app: App) -> Result<Running, StartError>
         // Each worker's own document is dropped: the one text is served by all.
         let (web, _) =
             Web::new()
+                .wrap(from_fn(once))
                 .wrap(Compress::default())
                 .wrap(from_fn(outer))
                 .app_data(shared.app)

@@ -1,5 +1,6 @@
 //! Connections and transactions, the same words for both databases.
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use sea_orm::sqlx::sqlite::{SqliteJournalMode, SqliteSynchronous};
@@ -7,6 +8,7 @@ use sea_orm::{
     AccessMode, ConnectOptions, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend,
     IsolationLevel, SqliteTransactionMode, TransactionOptions, TransactionTrait,
 };
+use tokio::sync::Mutex;
 
 use crate::StoreError;
 
@@ -35,9 +37,15 @@ pub enum Database {
 pub struct Store {
     writer: DatabaseConnection,
     reader: DatabaseConnection,
+    within: Option<Unit>,
 }
 
+/// A unit of work: what is begun in its store is kept together by its one commit, or not at all.
+#[derive(Debug, Clone)]
+pub struct Unit(Arc<Mutex<Option<Tx>>>);
+
 /// One transaction; dropping it without a commit rolls back.
+#[derive(Debug)]
 pub struct Tx(pub(crate) DatabaseTransaction);
 
 impl Store {
@@ -58,7 +66,7 @@ impl Store {
                     .sqlx_logging(false)
                     .map_sqlx_postgres_opts(|options| options.options([("jit", "off"), ("timezone", "UTC")]));
                 let pool = connect(options).await?;
-                Ok(Store { writer: pool.clone(), reader: pool })
+                Ok(Store { writer: pool.clone(), reader: pool, within: None })
             }
         }
     }
@@ -67,6 +75,9 @@ impl Store {
     /// # Errors
     /// When no connection can be had.
     pub async fn begin(&self) -> Result<Tx, StoreError> {
+        if let Some(unit) = &self.within {
+            return unit.begin().await;
+        }
         let options = TransactionOptions {
             isolation_level: None,
             access_mode: None,
@@ -79,6 +90,9 @@ impl Store {
     /// # Errors
     /// When no connection can be had.
     pub async fn look(&self) -> Result<Tx, StoreError> {
+        if let Some(unit) = &self.within {
+            return unit.begin().await;
+        }
         let postgres = self.reader.get_database_backend() == DbBackend::Postgres;
         let options = TransactionOptions {
             isolation_level: postgres.then_some(IsolationLevel::RepeatableRead),
@@ -86,6 +100,15 @@ impl Store {
             sqlite_transaction_mode: None,
         };
         Ok(Tx(self.reader.begin_with_options(options).await?))
+    }
+
+    /// Begins a unit of work. Transactions of the store that comes with it are savepoints: one that is dropped
+    /// takes back its own, and all that were committed are kept when the unit is.
+    /// # Errors
+    /// When no connection can be had.
+    pub async fn unit(&self) -> Result<(Store, Unit), StoreError> {
+        let unit = Unit(Arc::new(Mutex::new(Some(self.begin().await?))));
+        Ok((Store { within: Some(unit.clone()), ..self.clone() }, unit))
     }
 
     /// The writing connection, for the migrations at start.
@@ -109,6 +132,22 @@ impl Store {
             self.writer.execute_unprepared("pragma wal_checkpoint(truncate)").await?;
         }
         Ok(self.writer.close().await?)
+    }
+}
+
+impl Unit {
+    /// Keeps all that was committed in it. Nothing can be begun in it any more.
+    /// # Errors
+    /// When the database could not; then nothing is kept.
+    pub async fn commit(self) -> Result<(), StoreError> {
+        let tx = self.0.lock().await.take().ok_or(StoreError::UnitEnded)?;
+        tx.commit().await
+    }
+
+    async fn begin(&self) -> Result<Tx, StoreError> {
+        let held = self.0.lock().await;
+        let tx = held.as_ref().ok_or(StoreError::UnitEnded)?;
+        Ok(Tx(tx.0.begin_with_options(TransactionOptions::default()).await?))
     }
 }
 
@@ -136,7 +175,7 @@ async fn embedded(
 ) -> Result<Store, StoreError> {
     let writer = connect(sqlite(path, 1, waits, false)).await?;
     let reader = connect(sqlite(path, connections, waits, true)).await?;
-    Ok(Store { writer, reader })
+    Ok(Store { writer, reader, within: None })
 }
 
 fn sqlite(

@@ -15,6 +15,12 @@ pub enum StoreError {
     /// The database cannot be reached, is full, or answers too late.
     #[error("the database is not available")]
     Unavailable(#[source] DbErr),
+    /// Another transaction held a lock for longer than this one waits.
+    #[error("another transaction holds a lock")]
+    Held(#[source] DbErr),
+    /// A unit of work was committed, and something was begun in it all the same.
+    #[error("the unit of work has ended")]
+    UnitEnded,
     /// Anything else the database refused.
     #[error("the database refused a statement")]
     Database(#[source] DbErr),
@@ -30,6 +36,7 @@ impl From<DbErr> for StoreError {
     fn from(error: DbErr) -> Self {
         match error.sql_err() {
             Some(SqlErr::UniqueConstraintViolation(_)) => StoreError::Taken(error),
+            _ if postgres_code(&error).as_deref() == Some("55P03") => StoreError::Held(error),
             _ if is_unavailable(&error) => StoreError::Unavailable(error),
             _ => StoreError::Database(error),
         }

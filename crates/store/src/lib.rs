@@ -9,6 +9,7 @@
 pub mod accounts;
 pub mod additions;
 pub mod alerts;
+pub mod answers;
 pub mod checks;
 mod columns;
 pub mod connection;
@@ -32,7 +33,7 @@ pub mod tank_changes;
 pub mod transfers;
 pub mod words;
 
-pub use connection::{Database, Store, Tx};
+pub use connection::{Database, Store, Tx, Unit};
 pub use error::{BrokenRow, StoreError};
 pub use records::{Filter, Holder, Page, PageQuery, Record, Reference, SortKey, SortValue};
 pub use scope::{BusinessScope, Scope, SiteScope};

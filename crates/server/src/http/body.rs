@@ -38,10 +38,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Json<T> {
             if !is_json {
                 return Err(Refused::new(ProblemCode::UnsupportedMediaType, "expected application/json"));
             }
-            let read = tokio::time::timeout(LONGEST, read_all(&mut payload)).await;
-            let bytes =
-                read.map_err(|_| Refused::new(ProblemCode::BadRequest, "the body took too long to arrive"))??;
-            from_slice(&bytes).map(Json)
+            from_slice(&read_in_time(&mut payload).await?).map(Json)
         })
     }
 }
@@ -51,6 +48,14 @@ fn is_json(request: &HttpRequest) -> bool {
         request.headers().get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok()).unwrap_or_default();
     let essence = kind.split(';').next().unwrap_or_default().trim();
     ["application/json", "application/merge-patch+json"].iter().any(|json| essence.eq_ignore_ascii_case(json))
+}
+
+/// Reads a body to its end.
+/// # Errors
+/// When it is too large, takes too long or is cut off.
+pub async fn read_in_time(payload: &mut Payload) -> Result<BytesMut, Refused> {
+    let read = tokio::time::timeout(LONGEST, read_all(payload)).await;
+    read.map_err(|_| Refused::new(ProblemCode::BadRequest, "the body took too long to arrive"))?
 }
 
 async fn read_all(payload: &mut Payload) -> Result<BytesMut, Refused> {

@@ -29,8 +29,10 @@ struct Operation {
 
 #[derive(Deserialize)]
 struct Parameter {
+    #[serde(default)]
     name: String,
-    #[serde(rename = "in")]
+    /// Empty for a reference to a parameter that many share: a header.
+    #[serde(rename = "in", default)]
     place: String,
 }
 

@@ -88,7 +88,7 @@ where
 {
     let refused = |answer: HttpResponse| InternalError::from_response("refused", answer).into();
     match AssertUnwindSafe(next.call(request)).catch_unwind().await {
-        Ok(Ok(response)) => Ok(named(response.map_into_boxed_body(), id)),
+        Ok(Ok(response)) => Ok(named(response.map_into_boxed_body())),
         Ok(Err(error)) => Err(refused(problem_of(&error, id))),
         Err(_) => {
             tracing::error!(request = %id, "a request panicked");
@@ -107,14 +107,11 @@ fn guard(response: &mut ServiceResponse<BoxBody>) {
 }
 
 /// A problem with the request's id in it; other answers as they are.
-fn named(response: ServiceResponse<BoxBody>, id: Uuid) -> ServiceResponse<BoxBody> {
-    match response.response().error() {
-        Some(error) => {
-            let problem = problem_of(error, id);
-            response.into_response(problem)
-        }
-        None => response,
-    }
+pub fn named(response: ServiceResponse<BoxBody>) -> ServiceResponse<BoxBody> {
+    let Some(error) = response.response().error() else { return response };
+    let id = response.request().extensions().get::<RequestId>().map(|id| id.0).unwrap_or_default();
+    let problem = problem_of(error, id);
+    response.into_response(problem)
 }
 
 fn problem_of(error: &Error, id: Uuid) -> HttpResponse {

@@ -57,6 +57,7 @@ impl Refused {
         let mut response = HttpResponse::build(status);
         match problem.code {
             ProblemCode::NotSignedIn => response.insert_header((header::WWW_AUTHENTICATE, "Bearer")),
+            ProblemCode::KeyInUse => response.insert_header((header::RETRY_AFTER, "1")),
             ProblemCode::Unavailable => response.insert_header((header::RETRY_AFTER, "2")),
             ProblemCode::Throttled => response.insert_header((header::RETRY_AFTER, "60")),
             _ => &mut response,
@@ -106,6 +107,8 @@ impl From<Refusal> for Refused {
             Refusal::Conflict(_) => Refused::new(Code::Conflict, text),
             Refusal::OutOfStock(_) => Refused::new(Code::OutOfStock, text),
             Refusal::ClientIdReused => Refused::new(Code::ClientIdReused, text),
+            Refusal::KeyInUse => Refused::new(Code::KeyInUse, text),
+            Refusal::KeyReused => Refused::new(Code::KeyReused, text),
             Refusal::Unavailable(error) => {
                 tracing::error!(error = &error as &dyn std::error::Error, "the database is not available");
                 Refused::new(Code::Unavailable, "try again in a moment")

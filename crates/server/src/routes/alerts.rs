@@ -9,9 +9,8 @@ use fillmark_store::alerts::KeptAlert;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
-use super::records::AppData;
 use crate::http::list::{Asked, ListKind};
-use crate::http::{Created, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::http::{AppData, Created, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
 
 type Alerts = Listed<Alert>;
 

@@ -14,9 +14,8 @@ use fillmark_store::checks::KeptCheck;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
-use super::records::AppData;
 use crate::http::list::{Asked, ListKind};
-use crate::http::{Created, Json, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::http::{AppData, Created, Json, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
 
 type Checks = Listed<Check>;
 

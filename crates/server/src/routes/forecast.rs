@@ -12,8 +12,7 @@ use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
-use super::records::AppData;
-use crate::http::{Json, Query, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::http::{AppData, Json, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 /// Registers them.
 pub fn routes(config: &mut ServiceConfig) {

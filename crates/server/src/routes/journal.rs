@@ -11,9 +11,8 @@ use fillmark_store::{BusinessScope, SiteScope};
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
-use super::records::AppData;
 use crate::http::list::{Asked, ListKind};
-use crate::http::{ListQuery, ReadProblems, Refused, SignedIn};
+use crate::http::{AppData, ListQuery, ReadProblems, Refused, SignedIn};
 
 type Entries = Listed<JournalEntry>;
 

@@ -9,8 +9,8 @@ use fillmark_domain::Id;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
-use super::records::{AppData, business_records};
-use crate::http::{Created, Gone, Json, Refused, SignedIn, WriteProblems};
+use super::records::business_records;
+use crate::http::{AppData, Created, Gone, Json, Refused, SignedIn, WriteProblems};
 
 /// Registers them.
 pub fn routes(config: &mut ServiceConfig) {

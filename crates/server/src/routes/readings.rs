@@ -10,9 +10,8 @@ use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::batch::{self, BatchQuery};
-use super::records::AppData;
 use crate::http::list::{Asked, ListKind};
-use crate::http::{Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::http::{AppData, Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 type ReadingPage = Listed<Reading>;
 

@@ -2,7 +2,6 @@
 //!
 //! `site_records!` and its sisters write the handlers out; what they do stands in the functions here.
 
-use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
 use fillmark_actions::records::{self, At};
 use fillmark_actions::{App, Managed};
@@ -98,9 +97,6 @@ where
     let kept = records::archive::<B::Word>(app, &caller.0, at, Id::new(id), seen.0).await?;
     Ok(Found(kept.into()))
 }
-
-/// Data that every handler takes.
-pub(crate) type AppData = Data<App>;
 
 /// One handler of a record of a site.
 macro_rules! site_route {
@@ -254,8 +250,8 @@ macro_rules! site_records {
             use fillmark_domain::Id;
             use uuid::Uuid;
 
-            use $crate::http::{Created, Found, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
-            use $crate::routes::records::{self, AppData, site_route};
+            use $crate::http::{AppData, Created, Found, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
+            use $crate::routes::records::{self, site_route};
 
             type Page = Listed<$stored>;
 
@@ -285,8 +281,8 @@ macro_rules! site_facts {
             use fillmark_domain::Id;
             use uuid::Uuid;
 
-            use $crate::http::{Created, Found, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
-            use $crate::routes::records::{self, AppData, site_route};
+            use $crate::http::{AppData, Created, Found, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
+            use $crate::routes::records::{self, site_route};
 
             type Page = Listed<$stored>;
 
@@ -314,8 +310,8 @@ macro_rules! business_records {
             use fillmark_api::{$body, $stored, $patch, Listed};
             use uuid::Uuid;
 
-            use $crate::http::{Created, Found, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
-            use $crate::routes::records::{self, AppData, business_route};
+            use $crate::http::{AppData, Created, Found, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
+            use $crate::routes::records::{self, business_route};
 
             type Page = Listed<$stored>;
 
@@ -344,8 +340,8 @@ macro_rules! business_facts {
             use fillmark_api::{$body, $stored, Listed};
             use uuid::Uuid;
 
-            use $crate::http::{Created, Found, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
-            use $crate::routes::records::{self, AppData, business_route};
+            use $crate::http::{AppData, Created, Found, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
+            use $crate::routes::records::{self, business_route};
 
             type Page = Listed<$stored>;
 

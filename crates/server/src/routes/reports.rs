@@ -13,8 +13,7 @@ use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
-use super::records::AppData;
-use crate::http::{Query, ReadProblems, Refused, SignedIn, csv};
+use crate::http::{AppData, Query, ReadProblems, Refused, SignedIn, csv};
 
 /// Registers them.
 pub fn routes(config: &mut ServiceConfig) {

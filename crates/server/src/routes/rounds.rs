@@ -14,8 +14,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::checks;
-use super::records::AppData;
-use crate::http::{Created, Json, Query, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::http::{AppData, Created, Json, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 /// Registers them.
 pub fn routes(config: &mut ServiceConfig) {

@@ -7,8 +7,7 @@ use fillmark_actions::{App, Refusal};
 use fillmark_api::{NewSession, Renewal, Session};
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use super::records::AppData;
-use crate::http::{Created, Gone, Json, Refused, SignedIn, WriteProblems};
+use crate::http::{AppData, Created, Gone, Json, Refused, SignedIn, WriteProblems};
 use crate::tokens::TokenKeys;
 
 /// Registers them.

@@ -13,9 +13,8 @@ use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::additions::reason;
-use super::records::AppData;
 use crate::http::list::{Asked, ListKind};
-use crate::http::{Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::http::{AppData, Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 type TankChangePage = Listed<TankChange>;
 

@@ -12,8 +12,8 @@ use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::list::{Asked, ListKind};
-use crate::http::{Created, Json, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
-use crate::routes::records::{AppData, kind};
+use crate::http::{AppData, Created, Json, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::routes::records::kind;
 
 type StockPage = Listed<ProductStock>;
 type MovementPage = Listed<Movement>;

@@ -10,8 +10,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::list::{Asked, ListKind};
-use crate::http::{Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
-use crate::routes::records::AppData;
+use crate::http::{AppData, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
 
 type OrderPage = Listed<Order>;
 

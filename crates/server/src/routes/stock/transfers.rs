@@ -10,8 +10,7 @@ use uuid::Uuid;
 
 use super::ledger::done;
 use crate::http::list::{Asked, ListKind};
-use crate::http::{Created, Json, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
-use crate::routes::records::AppData;
+use crate::http::{AppData, Created, Json, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
 
 type TransferPage = Listed<Transfer>;
 
