@@ -17,6 +17,7 @@ mod records;
 mod replay;
 mod reports;
 mod request_keys;
+mod rights;
 mod rounds;
 mod same_answers;
 mod schema;

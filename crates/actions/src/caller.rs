@@ -90,6 +90,16 @@ impl Caller {
         Ok(BusinessScope::granted())
     }
 
+    /// Leave to give or take a role at a site, or at every site: only what lies within one's own.
+    /// # Errors
+    /// [`Refusal::NotAllowed`].
+    pub fn may_appoint(&self, role: Role, site: Option<SiteId>) -> Result<(), Refusal> {
+        let Kind::Person { roles, .. } = &self.0 else { return Ok(()) };
+        let covers = |own: &Option<SiteId>| own.is_none() || *own == site;
+        let may = roles.iter().any(|(own_site, own)| covers(own_site) && own.may_appoint(role));
+        if may { Ok(()) } else { Err(Refusal::NotAllowed(Act::ManagePeople)) }
+    }
+
     fn allowed(&self, act: Act, here: impl Fn(Option<SiteId>) -> bool) -> Result<(), Refusal> {
         let Kind::Person { roles, .. } = &self.0 else { return Ok(()) };
         let mut roles = roles.iter().filter(|(site, _)| here(*site)).peekable();
@@ -148,6 +158,19 @@ mod tests {
         let owner = caller(&[(None, Role::Owner)]).among(vec![site(1)]);
         assert!(owner.may(Act::Read, site(1)).is_ok());
         assert!(matches!(owner.may(Act::Read, site(2)), Err(Refusal::NotFound)));
+    }
+
+    #[test]
+    fn roles_are_given_within_ones_own_sites_and_rank() {
+        let manager = caller(&[(Some(site(1)), Role::Manager)]);
+        assert!(manager.may_appoint(Role::Manager, Some(site(1))).is_ok());
+        for (role, at) in [(Role::Owner, Some(site(1))), (Role::Staff, Some(site(2))), (Role::Staff, None)] {
+            assert!(matches!(manager.may_appoint(role, at), Err(Refusal::NotAllowed(_))), "{role:?} {at:?}");
+        }
+        let owner = caller(&[(Some(site(1)), Role::Owner)]);
+        assert!(owner.may_appoint(Role::Owner, Some(site(1))).is_ok());
+        assert!(owner.may_appoint(Role::Staff, None).is_err());
+        assert!(caller(&[(None, Role::Owner)]).may_appoint(Role::Owner, None).is_ok());
     }
 
     #[test]

@@ -13,6 +13,7 @@ pub mod first_owner;
 pub mod forecast;
 pub mod harvests;
 pub mod journal;
+mod known;
 pub mod passwords;
 pub mod people;
 pub mod readings;

@@ -2,9 +2,9 @@
 
 use fillmark_domain::Kept;
 use fillmark_domain::people::{Act, Membership, Person, PersonId, Role};
-use fillmark_store::{Tx, accounts, records};
+use fillmark_store::{Tx, accounts, journal, records};
 
-use crate::{App, Caller, Refusal, passwords};
+use crate::{App, Caller, Managed, Refusal, passwords};
 
 /// Makes somebody an owner of every site, with a password: the beginning of a business, done at the machine itself.
 /// # Errors
@@ -35,7 +35,8 @@ pub(crate) async fn keep_owner(
     Ok(kept)
 }
 
-/// Sets a person's password: one's own, or anybody's for those who manage people.
+/// Sets a person's password: one's own, or that of anybody whose roles lie within one's own. All other sessions of the
+/// person end, since a new password is often the answer to a stolen one.
 /// # Errors
 /// When the caller may not, the person is not there, or the password is too short.
 pub async fn set_password(
@@ -48,11 +49,15 @@ pub async fn set_password(
     let scope = caller.may_in_business(act)?;
     let hash = passwords::hashed(app, password).await?;
 
+    let stamp = app.stamp(caller);
     let tx = app.store.begin().await?;
-    records::find::<Person>(&tx, scope, person).await?.ok_or(Refusal::NotFound)?;
-    accounts::set_password(&tx, person, &hash, &app.stamp(caller)).await?;
-    fillmark_store::journal::note(&tx, scope, &app.stamp(caller), "password set", "person", person.uuid())
-        .await?;
+    let found = records::find::<Person>(&tx, scope, person).await?.ok_or(Refusal::NotFound)?;
+    if act == Act::ManagePeople {
+        found.content.within_reach(&tx, scope, caller, Some(person)).await?;
+    }
+    accounts::set_password(&tx, person, &hash, &stamp).await?;
+    accounts::end_sessions_of(&tx, person, caller.session(), stamp.at).await?;
+    journal::note(&tx, scope, &stamp, "password set", "person", person.uuid()).await?;
     tx.commit().await?;
 
     Ok(())

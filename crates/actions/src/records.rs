@@ -5,6 +5,7 @@ use fillmark_domain::{Faults, Id, Kept};
 use fillmark_store::records::{self, Holder};
 use fillmark_store::{Page, PageQuery, Record, Stamp, Tx};
 
+use crate::known::refuse_unknown;
 use crate::{App, Caller, Door, Refusal};
 
 /// What the actions must know of a record with the common life.
@@ -17,6 +18,18 @@ pub trait Managed: Record<Scope: Door> {
     /// Whether it is there at all for somebody who may read its kind.
     fn is_seen_by(_caller: &Caller, _id: Id<Self>) -> bool {
         true
+    }
+
+    /// Refuses what lies beyond the caller's reach, though [`Self::MANAGED_BY`] allows it. Asked of what is to be
+    /// kept and of what is kept.
+    fn within_reach(
+        &self,
+        _tx: &Tx,
+        _scope: Self::Scope,
+        _caller: &Caller,
+        _id: Option<Id<Self>>,
+    ) -> impl Future<Output = Result<(), Refusal>> + Send {
+        async { Ok(()) }
     }
 
     /// What is wrong with it by itself.
@@ -66,10 +79,12 @@ where
 {
     let scope = <R::Scope as Door>::open(caller, R::MANAGED_BY, at)?;
 
+    let stamp = app.stamp(caller);
     let tx = app.store.begin().await?;
+    content.within_reach(&tx, scope, caller, None).await?;
     refuse_faults(&tx, scope, None, &content).await?;
-    let kept = records::create(&tx, scope, &app.stamp(caller), &content).await?;
-    R::follow(&tx, scope, &app.stamp(caller), &kept).await?;
+    let kept = records::create(&tx, scope, &stamp, &content).await?;
+    R::follow(&tx, scope, &stamp, &kept).await?;
     tx.commit().await?;
 
     Ok(kept)
@@ -123,13 +138,13 @@ where
 {
     let scope = <R::Scope as Door>::open(caller, R::MANAGED_BY, at)?;
 
+    let stamp = app.stamp(caller);
     let tx = app.store.begin().await?;
-    found_open(&tx, scope, id).await?;
+    lock_open(&tx, scope, caller, id).await?;
+    content.within_reach(&tx, scope, caller, Some(id)).await?;
     refuse_faults(&tx, scope, Some(id), &content).await?;
-    let kept = records::change(&tx, scope, id, version, &app.stamp(caller), &content)
-        .await?
-        .ok_or(Refusal::Stale)?;
-    R::follow(&tx, scope, &app.stamp(caller), &kept).await?;
+    let kept = records::change(&tx, scope, id, version, &stamp, &content).await?.ok_or(Refusal::Stale)?;
+    R::follow(&tx, scope, &stamp, &kept).await?;
     tx.commit().await?;
 
     Ok(kept)
@@ -150,8 +165,9 @@ where
 {
     let scope = <R::Scope as Door>::open(caller, R::MANAGED_BY, at)?;
 
+    let stamp = app.stamp(caller);
     let tx = app.store.begin().await?;
-    found_open(&tx, scope, id).await?;
+    lock_open(&tx, scope, caller, id).await?;
     for holder in R::HELD_BY {
         if records::is_held(&tx, scope, *holder, id.uuid()).await? {
             return Err(Refusal::Conflict(format!("a {} still depends on this {}", holder.word, R::WORD)));
@@ -160,22 +176,25 @@ where
     if let Some(word) = R::needed_by(&tx, scope, id).await? {
         return Err(Refusal::Conflict(format!("{word} still depends on this {}", R::WORD)));
     }
-    let kept = records::archive(&tx, scope, id, version, &app.stamp(caller)).await?.ok_or(Refusal::Stale)?;
-    R::follow(&tx, scope, &app.stamp(caller), &kept).await?;
+    let kept = records::archive(&tx, scope, id, version, &stamp).await?.ok_or(Refusal::Stale)?;
+    R::follow(&tx, scope, &stamp, &kept).await?;
     tx.commit().await?;
 
     Ok(kept)
 }
 
-async fn found_open<R: Managed>(tx: &Tx, scope: R::Scope, id: Id<R>) -> Result<(), Refusal> {
-    let kept = records::find(tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+/// Locks a record that the caller may change, so that nothing comes to depend on it while it is put away.
+async fn lock_open<R: Managed>(tx: &Tx, scope: R::Scope, caller: &Caller, id: Id<R>) -> Result<(), Refusal> {
+    let kept = records::lock(tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    kept.content.within_reach(tx, scope, caller, Some(id)).await?;
     match kept.archived_at {
         None => Ok(()),
         Some(_) => Err(Refusal::Conflict(format!("this {} is archived", R::WORD))),
     }
 }
 
-/// Refuses content that is wrong by itself, names what is not there, or does not fit beside the others.
+/// Refuses content that is wrong by itself, names what is not there, or does not fit beside the others. What it names
+/// is held, so that it is not archived meanwhile.
 async fn refuse_faults<R: Managed>(
     tx: &Tx,
     scope: R::Scope,
@@ -184,13 +203,8 @@ async fn refuse_faults<R: Managed>(
 ) -> Result<(), Refusal> {
     let mut faults = content.faults();
     for reference in content.references() {
-        let there = records::exists(tx, scope, reference).await?;
-        faults.unless(
-            there,
-            reference.pointer,
-            "unknown_id",
-            "expected the id of a record that is there and not archived",
-        );
+        let there = records::hold(tx, scope, reference).await?;
+        refuse_unknown(&mut faults, reference.pointer, there);
     }
     if faults.is_empty() {
         faults = content.faults_beside(tx, scope, id).await?;

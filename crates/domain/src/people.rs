@@ -85,6 +85,16 @@ impl Role {
             Role::Auditor => matches!(act, Act::Read),
         }
     }
+
+    /// Whether a person with this role may give another role at their site, or take it: nobody makes somebody
+    /// greater than themselves.
+    pub fn may_appoint(self, role: Role) -> bool {
+        match self {
+            Role::Owner => true,
+            Role::Manager => role != Role::Owner,
+            Role::Staff | Role::Auditor => false,
+        }
+    }
 }
 
 #[cfg(test)]
@@ -104,6 +114,16 @@ mod tests {
             assert!(!Role::Auditor.may(act), "{act:?}");
         }
         assert!(Role::Auditor.may(Act::Read));
+    }
+
+    #[test]
+    fn nobody_makes_somebody_greater_than_themselves() {
+        assert!(Role::Owner.may_appoint(Role::Owner));
+        assert!(Role::Manager.may_appoint(Role::Manager));
+        assert!(!Role::Manager.may_appoint(Role::Owner));
+        for role in [Role::Staff, Role::Auditor] {
+            assert!(!role.may_appoint(Role::Staff), "{role:?}");
+        }
     }
 
     #[test]

@@ -4,7 +4,9 @@ use chrono::{DateTime, Utc};
 use fillmark_domain::people::{Membership, PersonId};
 use fillmark_domain::{Id, Kept};
 use sea_orm::sea_query::{Expr, ExprTrait, OnConflict};
-use sea_orm::{ActiveModelTrait, ColumnTrait, EntityTrait, IntoActiveModel, QueryFilter, QueryOrder, Set};
+use sea_orm::{
+    ActiveModelTrait, ColumnTrait, EntityTrait, IntoActiveModel, QueryFilter, QueryOrder, QuerySelect, Set,
+};
 use uuid::Uuid;
 
 use crate::words::{memberships, people};
@@ -113,12 +115,13 @@ pub async fn find_session(tx: &Tx, id: Uuid) -> Result<Option<Session>, StoreErr
     Ok(session::Entity::find_by_id(id).one(&tx.0).await?.map(read_session))
 }
 
-/// The session whose good or spent refresh token has this hash.
+/// The session whose good or spent refresh token has this hash, locked: of two who renew it at once, the second finds
+/// the token spent.
 /// # Errors
 /// When the database fails.
-pub async fn find_session_by_token(tx: &Tx, hash: &str) -> Result<Option<Session>, StoreError> {
+pub async fn lock_session_by_token(tx: &Tx, hash: &str) -> Result<Option<Session>, StoreError> {
     let either = session::Column::RefreshHash.eq(hash).or(session::Column::SpentHash.eq(hash));
-    Ok(session::Entity::find().filter(either).one(&tx.0).await?.map(read_session))
+    Ok(session::Entity::find().filter(either).lock_exclusive().one(&tx.0).await?.map(read_session))
 }
 
 /// Gives a session its next refresh token. No when another request did so first.
@@ -147,6 +150,25 @@ pub async fn end_session(tx: &Tx, id: Uuid, at: DateTime<Utc>) -> Result<(), Sto
     session::Entity::update_many()
         .col_expr(session::Column::EndedAt, Expr::val(at))
         .filter(session::Column::Id.eq(id))
+        .filter(session::Column::EndedAt.is_null())
+        .exec(&tx.0)
+        .await?;
+    Ok(())
+}
+
+/// Ends all sessions of a person but one.
+/// # Errors
+/// When the database fails.
+pub async fn end_sessions_of(
+    tx: &Tx,
+    person: PersonId,
+    but: Option<Uuid>,
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    session::Entity::update_many()
+        .col_expr(session::Column::EndedAt, Expr::val(at))
+        .filter(session::Column::PersonId.eq(person.uuid()))
+        .filter(session::Column::Id.ne(but.unwrap_or_default()))
         .filter(session::Column::EndedAt.is_null())
         .exec(&tx.0)
         .await?;

@@ -3,7 +3,7 @@
 mod life;
 mod page;
 
-pub use life::{all, archive, change, create, exists, find, find_many, is_held};
+pub use life::{all, archive, change, create, exists, find, find_many, hold, is_held, lock};
 pub use page::{Filter, Page, PageQuery, SortKey, SortValue, page, page_of};
 
 use fillmark_domain::Kept;
@@ -34,6 +34,9 @@ pub trait Record: Clone + Send + Sync + Sized + 'static {
     const ORDERED_BY: &'static [&'static str] = &["created_at"];
     /// Columns of ids that a list may be narrowed by.
     const NARROWED_BY: &'static [&'static str] = &[];
+
+    /// Columns that the journal leaves out: names of people, which can be erased while the journal stays whole.
+    const UNTOLD: &'static [&'static str] = &[];
 
     /// The content's columns, set; those of the common life are left alone.
     fn columns(&self) -> Self::Change;

@@ -1,16 +1,55 @@
 //! People and memberships.
 
-use fillmark_domain::Faults;
 use fillmark_domain::people::{Act, Membership, Person};
+use fillmark_domain::{Faults, Id, Kept};
+use fillmark_store::{BusinessScope, Stamp, Tx, accounts};
 
-use crate::Managed;
+use crate::{Caller, Managed, Refusal};
 
 impl Managed for Person {
     const MANAGED_BY: Act = Act::ManagePeople;
+
+    /// Whoever may give a person all their roles may change who they are, and with what they sign in.
+    async fn within_reach(
+        &self,
+        tx: &Tx,
+        _: BusinessScope,
+        caller: &Caller,
+        id: Option<Id<Person>>,
+    ) -> Result<(), Refusal> {
+        let Some(id) = id else { return Ok(()) };
+        for membership in accounts::memberships_of(tx, id).await? {
+            caller.may_appoint(membership.content.role, membership.content.site)?;
+        }
+        Ok(())
+    }
+
+    /// Who is put away is signed out.
+    async fn follow(
+        tx: &Tx,
+        _: BusinessScope,
+        stamp: &Stamp<'_>,
+        kept: &Kept<Person>,
+    ) -> Result<(), Refusal> {
+        if kept.archived_at.is_some() {
+            accounts::end_sessions_of(tx, kept.id, None, stamp.at).await?;
+        }
+        Ok(())
+    }
 }
 
 impl Managed for Membership {
     const MANAGED_BY: Act = Act::ManagePeople;
+
+    async fn within_reach(
+        &self,
+        _: &Tx,
+        _: BusinessScope,
+        caller: &Caller,
+        _: Option<Id<Membership>>,
+    ) -> Result<(), Refusal> {
+        caller.may_appoint(self.role, self.site)
+    }
 
     fn faults(&self) -> Faults {
         let mut faults = Faults::default();

@@ -37,6 +37,16 @@ impl Managed for Site {
         caller.sites().is_none_or(|sites| sites.contains(&id))
     }
 
+    async fn within_reach(
+        &self,
+        _: &Tx,
+        _: BusinessScope,
+        caller: &Caller,
+        id: Option<Id<Site>>,
+    ) -> Result<(), Refusal> {
+        id.map_or(Ok(()), |id| caller.may(Act::ManageSites, id).map(drop))
+    }
+
     /// A change of the clock moves the checks to come.
     async fn follow(tx: &Tx, _: BusinessScope, stamp: &Stamp<'_>, kept: &Kept<Site>) -> Result<(), Refusal> {
         let here = Caller::job().may(Act::Manage, kept.id)?;

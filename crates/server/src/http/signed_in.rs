@@ -25,6 +25,10 @@ impl FromRequest for SignedIn {
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
         let request = request.clone();
         Box::pin(async move {
+            // Asked once a request: inside a unit of work a second connection might never be had.
+            if let Some(known) = request.extensions().get::<Caller>() {
+                return Ok(SignedIn(known.clone()));
+            }
             let not_signed_in = || Refused::from(Refusal::NotSignedIn);
             let app = request.app_data::<Data<App>>().ok_or_else(not_signed_in)?;
             let keys = request.app_data::<Data<TokenKeys>>().ok_or_else(not_signed_in)?;
@@ -35,6 +39,7 @@ impl FromRequest for SignedIn {
             if let Some(person) = caller.person() {
                 request.extensions_mut().insert(CalledBy(person.uuid()));
             }
+            request.extensions_mut().insert(caller.clone());
             Ok(SignedIn(caller))
         })
     }

@@ -2,10 +2,10 @@
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::{Id, Kept};
-use sea_orm::sea_query::{Expr, ExprTrait, Query};
+use sea_orm::sea_query::{Expr, ExprTrait, LockType, Query, SelectStatement};
 use sea_orm::{
     ActiveModelTrait, ActiveValue, ColumnTrait, ConnectionTrait, EntityTrait, IdenStatic, Iterable,
-    JsonValue, QueryFilter, Value, sea_query::sea_value_to_json_value,
+    JsonValue, QueryFilter, QuerySelect, Value, sea_query::sea_value_to_json_value,
 };
 
 use super::{Holder, Record, Reference};
@@ -22,7 +22,7 @@ pub async fn create<R: Record>(
 ) -> Result<Kept<R>, StoreError> {
     let (id, at) = (stamp.fresh::<R>(), stamp.at);
     let mut row = content.columns();
-    let detail = detail(&row);
+    let detail = detail::<R>(&row);
     if let Some(site) = scope.site() {
         row.set(column::<R>("site_id"), site.uuid().into());
     }
@@ -41,6 +41,14 @@ pub async fn create<R: Record>(
 /// When the database fails or the row is broken.
 pub async fn find<R: Record>(tx: &Tx, scope: R::Scope, id: Id<R>) -> Result<Option<Kept<R>>, StoreError> {
     let row = scoped::<R>(scope).filter(column::<R>("id").eq(id.uuid())).one(&tx.0).await?;
+    Ok(row.map(R::read).transpose()?)
+}
+
+/// The record with this id, archived or not, locked: nobody else changes it or comes to name it meanwhile.
+/// # Errors
+/// When the database fails or the row is broken.
+pub async fn lock<R: Record>(tx: &Tx, scope: R::Scope, id: Id<R>) -> Result<Option<Kept<R>>, StoreError> {
+    let row = scoped::<R>(scope).filter(column::<R>("id").eq(id.uuid())).lock_exclusive().one(&tx.0).await?;
     Ok(row.map(R::read).transpose()?)
 }
 
@@ -95,6 +103,18 @@ pub async fn archive<R: Record>(
 /// # Errors
 /// When the database fails.
 pub async fn exists(tx: &Tx, scope: impl Scope, reference: Reference) -> Result<bool, StoreError> {
+    Ok(tx.0.query_one(&named(scope, reference)).await?.is_some())
+}
+
+/// Whether a record named by another is there and not archived; it stays so until the transaction ends.
+/// # Errors
+/// When the database fails.
+pub async fn hold(tx: &Tx, scope: impl Scope, reference: Reference) -> Result<bool, StoreError> {
+    let held = named(scope, reference).lock(LockType::Share).to_owned();
+    Ok(tx.0.query_one(&held).await?.is_some())
+}
+
+fn named(scope: impl Scope, reference: Reference) -> SelectStatement {
     let mut query = Query::select();
     query
         .expr(Expr::val(1))
@@ -104,7 +124,7 @@ pub async fn exists(tx: &Tx, scope: impl Scope, reference: Reference) -> Result<
     if let (true, Some(site)) = (reference.of_site, scope.site()) {
         query.and_where(Expr::col("site_id").eq(site.uuid()));
     }
-    Ok(tx.0.query_one(&query).await?.is_some())
+    query
 }
 
 async fn update<R: Record>(
@@ -116,7 +136,7 @@ async fn update<R: Record>(
     mut row: R::Change,
     deed: &str,
 ) -> Result<Option<Kept<R>>, StoreError> {
-    let detail = detail(&row);
+    let detail = detail::<R>(&row);
     row.set(column::<R>("version"), (version + 1).into());
     row.set(column::<R>("updated_at"), stamp.at.into());
     let mut update = R::Entity::update_many()
@@ -134,11 +154,13 @@ async fn update<R: Record>(
     find(tx, scope, id).await
 }
 
-/// The columns that are set, for the journal.
-fn detail<M: ActiveModelTrait>(row: &M) -> JsonValue {
+/// The columns that are set and may be told, for the journal.
+fn detail<R: Record>(row: &R::Change) -> JsonValue {
     let mut detail = serde_json::Map::new();
-    for column in <M::Entity as EntityTrait>::Column::iter() {
-        if let ActiveValue::Set(value) = row.get(column) {
+    for column in <R::Entity as EntityTrait>::Column::iter() {
+        if let ActiveValue::Set(value) = row.get(column)
+            && !R::UNTOLD.contains(&column.as_str())
+        {
             detail.insert(column.as_str().to_owned(), sea_value_to_json_value(&value));
         }
     }

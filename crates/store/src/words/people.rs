@@ -19,6 +19,7 @@ impl Record for Person {
     type Change = row::ActiveModel;
     const WORD: &'static str = "person";
     const ORDERED_BY: &'static [&'static str] = &["name", "created_at"];
+    const UNTOLD: &'static [&'static str] = &["name", "sign_in"];
 
     fn columns(&self) -> row::ActiveModel {
         row::ActiveModel {
