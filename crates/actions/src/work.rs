@@ -49,16 +49,18 @@ pub async fn beat_once(app: &App, site: SiteId) -> Result<(), Refusal> {
 
 async fn beat_at(app: &App, job: &Caller, site: SiteId, zone: Tz) -> Result<(), Refusal> {
     let scope = job.may(Act::Manage, site)?;
-    planning::follow_plans(app, scope, zone).await?;
-    changes::follow_programmes(app, scope).await?;
-    overdue::excuse_out_of_use(app, scope).await?;
-    overdue::miss(app, scope, zone).await?;
     let today = local_day(zone, app.now());
     let tomorrow = today.checked_add_days(Days::new(1)).unwrap_or(today);
-    for day in [today, tomorrow] {
-        rounds::publish_first(app, job, scope, day).await?;
-    }
-    Ok(())
+    // Each is done whatever became of those before it: a plan that cannot be followed hides no missed check.
+    let done = [
+        planning::follow_plans(app, scope).await,
+        changes::follow_programmes(app, scope).await,
+        overdue::excuse_out_of_use(app, scope).await,
+        overdue::miss(app, scope, zone).await,
+        rounds::publish_first(app, job, scope, today).await,
+        rounds::publish_first(app, job, scope, tomorrow).await,
+    ];
+    done.into_iter().collect()
 }
 
 /// The local day of an instant.

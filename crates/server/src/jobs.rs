@@ -1,6 +1,9 @@
 //! Jobs: a heartbeat; what is due is found in the database, so a beat that is missed or doubled does no harm.
 
+use std::sync::Arc;
+
 use fillmark_actions::{App, work};
+use tokio::sync::Mutex;
 use tokio_cron_scheduler::{Job, JobScheduler, JobSchedulerError};
 
 /// Why the jobs could not start.
@@ -16,9 +19,12 @@ pub struct Jobs(JobScheduler);
 /// [`JobError`].
 pub async fn start(app: App) -> Result<Jobs, JobError> {
     let scheduler = JobScheduler::new().await?;
+    let turn = Arc::new(Mutex::new(()));
     let beat = Job::new_async("*/10 * * * * *", move |_, _| {
-        let app = app.clone();
+        let (app, turn) = (app.clone(), turn.clone());
         Box::pin(async move {
+            // A beat that takes longer than ten seconds is not joined by the next.
+            let Ok(_turn) = turn.try_lock() else { return };
             tracing::trace!(now = %app.now(), "beat");
             if let Err(error) = work::beat(&app).await {
                 tracing::error!(error = &error as &dyn std::error::Error, "a beat failed");

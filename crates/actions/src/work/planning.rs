@@ -22,14 +22,14 @@ const MOST_BATCHES: usize = 12;
 /// Makes the checks of plans that have not been followed a fortnight ahead yet.
 /// # Errors
 /// When the database fails.
-pub(super) async fn follow_plans(app: &App, site: SiteScope, zone: Tz) -> Result<(), Refusal> {
-    let today = local_day(zone, app.now());
+pub(super) async fn follow_plans(app: &App, site: SiteScope) -> Result<(), Refusal> {
     let tx = app.store.look().await?;
+    let today = local_day(zone_of(&tx, site).await?, app.now());
     let behind = plans_behind(&tx, site, after(today, AHEAD)).await?;
     drop(tx);
     for plan in behind {
         for _ in 0..MOST_BATCHES {
-            if !follow_on(app, site, zone, today, plan).await? {
+            if !follow_on(app, site, plan).await? {
                 break;
             }
         }
@@ -38,17 +38,14 @@ pub(super) async fn follow_plans(app: &App, site: SiteScope, zone: Tz) -> Result
 }
 
 /// Follows a plan some days on; says whether there is more to do.
-async fn follow_on(
-    app: &App,
-    site: SiteScope,
-    zone: Tz,
-    today: NaiveDate,
-    plan: Id<CheckPlan>,
-) -> Result<bool, Refusal> {
+async fn follow_on(app: &App, site: SiteScope, plan: Id<CheckPlan>) -> Result<bool, Refusal> {
     let stamp = app.unsigned();
     let tx = app.store.begin().await?;
     // Held by another beat or by whoever is changing it: they see to it.
     let Some(kept) = planning::lock_plan(&tx, site, plan).await? else { return Ok(false) };
+    // Asked only now: whoever changes the site's clock holds its plans meanwhile.
+    let zone = zone_of(&tx, site).await?;
+    let today = local_day(zone, stamp.at);
     let until = planning::planned_until(&tx, site, plan).await?;
     let from = until.map_or(today, |until| after(until, 1));
     let goal = after(today, AHEAD);
