@@ -48,6 +48,18 @@ on_both! {
         renew(&stranger, &first.refresh_token).await.unwrap();
     }
 
+    async fn two_who_renew_at_once_both_stay_signed_in(world: World) {
+        let stranger = Client::new(&world.server.address).unwrap();
+        let first = session(&stranger).await;
+        let (one, other) = tokio::join!(renew(&stranger, &first.refresh_token), renew(&stranger, &first.refresh_token));
+        let newest = [one.unwrap(), other.unwrap()];
+        let mut alive = 0;
+        for session in newest {
+            alive += u8::from(renew(&stranger, &session.refresh_token).await.is_ok());
+        }
+        assert_eq!(alive, 2);
+    }
+
     async fn a_role_that_has_ended_opens_nothing(world: World) {
         let site = world.site("Harbour").await;
         let (sam, client) = world.person("Sam", Role::Staff, Some(site.id)).await;

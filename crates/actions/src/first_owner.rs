@@ -48,6 +48,7 @@ pub async fn claim(
     let hash = passwords::hashed(app, password).await?;
 
     let tx = app.store.begin().await?;
+    tx.take_turn("first owner").await?;
     if !accounts::is_unclaimed(&tx).await? {
         return Err(Refusal::Conflict("the business has an owner already".to_owned()));
     }

@@ -70,6 +70,7 @@ pub async fn draft_orders(
     let stamp = app.stamp(caller);
 
     let tx = app.store.begin().await?;
+    tx.take_turn(&format!("drafts of {}", site.uuid())).await?;
     let made = make(&tx, scope, stamp.at, DEFAULT_HORIZON_DAYS).await?;
     let offers = records::all::<Offer>(&tx, scope).await?;
     let drafted = drafted(&tx, scope).await?;

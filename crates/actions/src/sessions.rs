@@ -73,7 +73,7 @@ pub async fn open(
 pub async fn refresh(app: &App, token: &str) -> Result<Opened, Refusal> {
     let (hash, now) = (hash_of(token), app.now());
     let tx = app.store.begin().await?;
-    let session = accounts::find_session_by_token(&tx, &hash).await?.ok_or(Refusal::NotSignedIn)?;
+    let session = accounts::lock_session_by_token(&tx, &hash).await?.ok_or(Refusal::NotSignedIn)?;
     if !is_alive(&session, now) {
         return Err(Refusal::NotSignedIn);
     }
@@ -135,6 +135,7 @@ pub async fn caller(app: &App, session: Uuid) -> Result<Caller, Refusal> {
 /// When the database fails.
 pub async fn signing_keys(app: &App) -> Result<Vec<(String, String)>, Refusal> {
     let tx = app.store.begin().await?;
+    tx.take_turn("signing keys").await?;
     let mut keys = accounts::signing_keys(&tx).await?;
     if keys.is_empty() {
         let key = (hash_of(&fresh_token()?)[..16].to_owned(), fresh_token()?);

@@ -5,6 +5,7 @@ use sea_orm::sea_query::{Func, FunctionCall, Query};
 use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, IntoActiveModel, QueryFilter};
 use uuid::Uuid;
 
+use crate::connection::turn;
 use crate::{StoreError, Tx};
 
 /// How long another request under the same key is waited for.
@@ -46,8 +47,7 @@ pub async fn take_turn(tx: &Tx, asked: &Asked) -> Result<(), StoreError> {
     if tx.is_postgres() {
         let patience =
             |ms: &str| -> FunctionCall { Func::cust("set_config").arg("lock_timeout").arg(ms).arg(true) };
-        let turn = Func::cust("pg_advisory_xact_lock")
-            .arg(Func::cust("hashtextextended").arg(format!("{} {}", asked.caller, asked.key)).arg(0i64));
+        let turn = turn(&format!("{} {}", asked.caller, asked.key));
         let statement = Query::select().expr(patience(PATIENCE_MS)).expr(turn).expr(patience("0")).to_owned();
         tx.0.execute(&statement).await?;
     }

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
+use sea_orm::sea_query::{Func, FunctionCall, Query};
 use sea_orm::sqlx::sqlite::{SqliteJournalMode, SqliteSynchronous};
 use sea_orm::{
     AccessMode, ConnectOptions, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend,
@@ -159,9 +160,25 @@ impl Tx {
         Ok(self.0.commit().await?)
     }
 
+    /// Waits for the turn to do what one may do at a time, and has it until this transaction ends.
+    /// # Errors
+    /// When the database fails.
+    pub async fn take_turn(&self, at: &str) -> Result<(), StoreError> {
+        // The embedded database has one writer: whoever has begun has every turn.
+        if self.is_postgres() {
+            self.0.execute(&Query::select().expr(turn(at)).to_owned()).await?;
+        }
+        Ok(())
+    }
+
     pub(crate) fn is_postgres(&self) -> bool {
         self.0.get_database_backend() == DbBackend::Postgres
     }
+}
+
+/// PostgreSQL's lock of a name, held until the transaction ends.
+pub(crate) fn turn(at: &str) -> FunctionCall {
+    Func::cust("pg_advisory_xact_lock").arg(Func::cust("hashtextextended").arg(at).arg(0i64))
 }
 
 async fn connect(options: ConnectOptions) -> Result<DatabaseConnection, StoreError> {

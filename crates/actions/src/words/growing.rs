@@ -98,6 +98,7 @@ impl Managed for Feed {
         id: Option<Id<Feed>>,
     ) -> Result<Faults, Refusal> {
         let mut faults = Faults::default();
+        tx.take_turn(&format!("feeds of {}", self.tank.uuid())).await?;
         let others = records::find_many::<Feed>(tx, scope, "tank_id", vec![self.tank.uuid().into()]).await?;
         let leads = |other: &Kept<Feed>| {
             other.content.leads
