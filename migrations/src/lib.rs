@@ -12,6 +12,7 @@ mod m0004_stock;
 mod m0005_entries;
 mod m0006_work;
 mod m0007_answers;
+mod m0008_readings_of_changes;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -34,6 +35,7 @@ impl MigratorTrait for Changes {
             Box::new(Change { name: "m0005_entries", up: m0005_entries::UP }),
             Box::new(Change { name: "m0006_work", up: m0006_work::UP }),
             Box::new(Change { name: "m0007_answers", up: m0007_answers::UP }),
+            Box::new(Change { name: "m0008_readings_of_changes", up: m0008_readings_of_changes::UP }),
         ]
     }
 }

@@ -113,6 +113,21 @@ on_both! {
         assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 300.0);
     }
 
+    async fn two_who_pour_the_same_in_another_order_never_wait_for_each_other(world: World) {
+        let feeding = two_lots(&world).await;
+        feeding.receive(&world.ada, feeding.grow_b, "B1", "2027-03-01", 3000.0).await;
+        let pair = |swapped: bool| {
+            let (mut a, b) = (feeding.addition(1.0), feeding.addition(1.0));
+            a.product_id = Some(feeding.grow_b);
+            AdditionBatch { items: if swapped { vec![b, a] } else { vec![a, b] } }
+        };
+        let batches: Vec<AdditionBatch> = (0..24).map(|n| pair(n % 2 == 0)).collect();
+        let sent = batches.iter().map(|batch| world.ada.record_additions(feeding.here.site, batch));
+        for answer in futures_util::future::join_all(sent).await {
+            assert_eq!(answer.unwrap().summary.created_count, 2);
+        }
+    }
+
     async fn taken_back_it_returns_to_its_lots_and_only_once(world: World) {
         let feeding = two_lots(&world).await;
         let site = feeding.here.site;

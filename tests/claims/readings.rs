@@ -57,6 +57,8 @@ on_both! {
         assert_eq!(outcomes, [BatchOutcome::Created, BatchOutcome::Duplicate, BatchOutcome::Rejected]);
         assert_eq!(answer.results[0].id, answer.results[1].id);
         assert_eq!(answer.results[2].problem.as_ref().unwrap().code, ProblemCode::ClientIdReused);
+        let by_sam = NewReading { done_by: Some(world.person("Sam", Role::Staff, Some(here.site)).await.0.id), ..item.clone() };
+        assert_eq!(refusal(enter(&world, here.site, &by_sam).await), ProblemCode::ClientIdReused);
         let again = world.ada.record_readings(here.site, &ReadingBatch { items: vec![item] }).await.unwrap();
         assert_eq!(again.summary.duplicate_count, 1);
     }
@@ -87,9 +89,31 @@ on_both! {
         let all = world.ada.readings(here.site, "sort=recorded_at").await.unwrap();
         assert_eq!(all.len(), 2);
         assert_eq!(all.iter().find(|reading| reading.id == wrong.id).unwrap().superseded_by_id, Some(kept.id));
-        assert_eq!(refusal(world.ada.post::<Reading>(&path, &correction).await), ProblemCode::Conflict);
+        assert_eq!(world.ada.post::<Reading>(&path, &correction).await.unwrap(), kept, "sent again");
+        let mut other = correction.clone();
+        other.reason = "another reason".into();
+        assert_eq!(refusal(world.ada.post::<Reading>(&path, &other).await), ProblemCode::ClientIdReused);
+        other.reading.client_id = Uuid::new_v4();
+        assert_eq!(refusal(world.ada.post::<Reading>(&path, &other).await), ProblemCode::Conflict, "corrected before");
         let (_, sam) = world.person("Sam", Role::Staff, Some(here.site)).await;
         assert_eq!(refusal(sam.post::<Reading>(&path, &correction).await), ProblemCode::NotAllowed);
+    }
+
+    async fn faults_of_a_correction_are_named_together_where_they_stand(world: World) {
+        let here = world.greenhouse().await;
+        let wrong = enter(&world, here.site, &reading(here.north_tank, "ph", 6.6, "[pH]", "2026-11-24T07:00:00+01:00")).await.unwrap();
+        let path = format!("/sites/{}/readings/{}/corrections", here.site, wrong.id);
+        let mut placeless = reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:00:00+01:00");
+        placeless.tank_id = None;
+        let correction = ReadingCorrection { reading: placeless, reason: " ".into() };
+        let pointers = async |correction: &ReadingCorrection| -> Vec<Option<String>> {
+            let error = world.ada.post::<Reading>(&path, correction).await.unwrap_err();
+            error.problem().unwrap().errors.iter().map(|fault| fault.pointer.clone()).collect()
+        };
+        assert_eq!(pointers(&correction).await, [Some("/reason".into()), Some("/reading/tank_id".into())]);
+        let impossible = reading(here.north_tank, "ph", 58.0, "[pH]", "2026-11-24T07:00:00+01:00");
+        let correction = ReadingCorrection { reading: impossible, reason: "a slip".into() };
+        assert_eq!(pointers(&correction).await, [Some("/reading/value".to_owned())]);
     }
 
     async fn a_later_revision_never_rewrites_a_band(world: World) {

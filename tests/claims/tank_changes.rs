@@ -48,9 +48,22 @@ on_both! {
         assert!(!done.cautions.is_empty());
         assert_eq!(feeding.held(&world.ada, feeding.grow_b).await, 2600.0);
         assert_eq!(world.ada.record_tank_change(site, &body).await.unwrap(), done);
-        let other = NewTankChange { fraction: 0.5, ..body };
-        assert_eq!(refusal(world.ada.record_tank_change(site, &other).await), ProblemCode::ClientIdReused);
+        let mut less = body.clone();
+        less.products[0].amount.value = 390.0;
+        let mut other_ph = body.clone();
+        other_ph.readings[1].value.value = 6.1;
+        for other in [NewTankChange { fraction: 0.5, ..body.clone() }, NewTankChange { drained_to: None, ..body }, less, other_ph] {
+            assert_eq!(refusal(world.ada.record_tank_change(site, &other).await), ProblemCode::ClientIdReused);
+        }
         assert_eq!(feeding.held(&world.ada, feeding.grow_b).await, 2600.0);
+    }
+
+    async fn what_is_yet_to_come_was_not_done(world: World) {
+        let feeding = stocked(&world).await;
+        let body = feeding.change("2026-11-25T06:30:00+01:00", json!({}));
+        let error = world.ada.record_tank_change(feeding.here.site, &body).await.unwrap_err();
+        let fault = &error.problem().unwrap().errors[0];
+        assert_eq!((fault.pointer.as_deref(), fault.code.as_str()), (Some("/recorded_at"), "in_the_future"));
     }
 
     async fn where_a_part_cannot_be_taken_nothing_is(world: World) {

@@ -1,17 +1,18 @@
 //! Additions: product or water put into a tank, drawn from lots in the same transaction, and taken back.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::entries::{Addition, AdditionReason, Poured, TankChange};
+use fillmark_domain::entries::{Addition, AdditionReason, Poured, TankChange, has_passed};
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::{Site, SiteId, TankId};
 use fillmark_domain::stock::{LotId, Product, ProductId};
 use fillmark_domain::{Amount, Faults, Id, Kept, Metric, Quantity};
 use fillmark_store::additions::KeptAddition;
-use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, plan, records};
+use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, holdings, plan, records};
 use uuid::Uuid;
 
+use crate::known::Known;
 use crate::readings::Outcome;
 use crate::retry::once_more;
 use crate::{App, Caller, Refusal, stock};
@@ -89,6 +90,9 @@ pub(crate) async fn enter_within(
     stamp: &Stamp<'_>,
     entries: &[AdditionEntry],
 ) -> Result<Vec<Outcome<Addition>>, Refusal> {
+    // All at once and in one order for everybody, so that two who pour the same never wait for each other.
+    let products: BTreeSet<ProductId> = entries.iter().filter_map(|entry| entry.product).collect();
+    holdings::lock_all(tx, scope, &products).await?;
     let ids: Vec<Uuid> = entries.iter().map(|entry| entry.client_id).collect();
     let earlier = entries::find_by_client_ids::<Addition>(tx, scope, &ids).await?;
     let mut bench = Bench {
@@ -98,7 +102,7 @@ pub(crate) async fn enter_within(
         site: plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?,
         earlier: earlier.into_iter().map(|kept| (kept.1.client_id, kept)).collect(),
         products: HashMap::new(),
-        known: HashMap::new(),
+        known: Known::default(),
         kept: Vec::new(),
     };
     let mut outcomes = Vec::with_capacity(entries.len());
@@ -224,7 +228,7 @@ struct Bench<'a> {
     site: Kept<Site>,
     earlier: HashMap<Uuid, KeptAddition>,
     products: HashMap<ProductId, Option<Kept<Product>>>,
-    known: HashMap<Uuid, bool>,
+    known: Known,
     kept: Vec<KeptAddition>,
 }
 
@@ -266,12 +270,8 @@ impl Bench<'_> {
             faults.unless(entry.lot.is_none(), "/lot_id", "no_lot", "expected no lot, since water has none");
             return Ok(Poured::Water { litres: faults.or(litres)? });
         };
-        let base = self.product(product).await?.content.base;
-        let mut faults = Faults::default();
-        let amount = faults.take("/amount", "not_an_amount", Amount::entered(entry.amount, base));
-        let positive = amount.is_none_or(Amount::is_positive);
-        faults.unless(positive, "/amount", "out_of_range", "expected more than nothing");
-        let amount = faults.or(amount)?;
+        let found = &self.product(product).await?.content;
+        let (base, amount) = (found.base, stock::some_amount("/amount", entry.amount, found)?);
         let day = entry.recorded_at.with_timezone(&self.site.content.time_zone).date_naive();
         let (slip, drawn) = stock::draw(
             self.tx,
@@ -303,19 +303,9 @@ impl Bench<'_> {
         let mut faults = Faults::default();
         let mut named = vec![Reference::of_site("/tank_id", "tanks", entry.tank.uuid())];
         named.extend(entry.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid())));
-        for reference in named {
-            let there = match self.known.get(&reference.id) {
-                Some(there) => *there,
-                None => records::exists(self.tx, self.scope, reference).await?,
-            };
-            self.known.insert(reference.id, there);
-            faults.unless(
-                there,
-                reference.pointer,
-                "unknown_id",
-                "expected the id of a record that is there and not archived",
-            );
-        }
+        self.known.look_up(self.tx, self.scope, named, &mut faults).await?;
+        let past = has_passed(entry.recorded_at, self.stamp.at);
+        faults.unless(past, "/recorded_at", "in_the_future", "expected an instant that has passed");
         Ok(faults.or(Some(()))?)
     }
 }
@@ -329,6 +319,7 @@ fn is_same(earlier: &Addition, entry: &AdditionEntry) -> bool {
         Poured::Water { litres } => entry.product.is_none() && entry.amount.canonical() == *litres,
     };
     poured
-        && (earlier.tank, earlier.reason, earlier.recorded_at)
-            == (entry.tank, entry.reason, entry.recorded_at)
+        && (earlier.tank, earlier.reason, earlier.recorded_at, earlier.change)
+            == (entry.tank, entry.reason, entry.recorded_at, entry.change)
+        && entry.done_by.is_none_or(|person| earlier.done_by == Some(person))
 }

@@ -1,13 +1,15 @@
 //! Harvests: entered once, taken back by a linked opposite.
 
+use fillmark_domain::entries::has_passed;
 use fillmark_domain::growing::{Harvest, is_keepable};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
 use fillmark_domain::{Faults, Id};
 use fillmark_store::harvests::KeptHarvest;
-use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, records};
+use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries};
 use uuid::Uuid;
 
+use crate::known::Known;
 use crate::retry::once_more;
 use crate::{App, Caller, Refusal};
 
@@ -34,11 +36,9 @@ async fn enter_once(
     if let Some(earlier) =
         entries::find_by_client_ids::<Harvest>(&tx, scope, &[harvest.client_id]).await?.pop()
     {
-        let same = (earlier.1.cycle, earlier.1.harvested_at, earlier.1.saleable_kg)
-            == (harvest.cycle, harvest.harvested_at, harvest.saleable_kg);
-        return if same { Ok(earlier) } else { Err(Refusal::ClientIdReused) };
+        return if is_same(&earlier.1, &harvest) { Ok(earlier) } else { Err(Refusal::ClientIdReused) };
     }
-    look_up(&tx, scope, &harvest).await?;
+    look_up(&tx, scope, &stamp, &harvest).await?;
     let done_by = harvest.done_by.or(stamp.by);
     let kept = (stamp.fresh(), Harvest { received_at: stamp.at, entered_by: stamp.by, done_by, ..harvest });
     entries::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
@@ -47,7 +47,7 @@ async fn enter_once(
     Ok(kept)
 }
 
-async fn look_up(tx: &Tx, scope: SiteScope, harvest: &Harvest) -> Result<(), Refusal> {
+async fn look_up(tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>, harvest: &Harvest) -> Result<(), Refusal> {
     let mut faults = Faults::default();
     faults.unless(
         is_keepable(harvest.harvested_at.date_naive()),
@@ -58,16 +58,22 @@ async fn look_up(tx: &Tx, scope: SiteScope, harvest: &Harvest) -> Result<(), Ref
     let mut named = vec![Reference::of_site("/cycle_id", "cycles", harvest.cycle.uuid())];
     named.extend(harvest.room.map(|room| Reference::of_site("/room_id", "rooms", room.uuid())));
     named.extend(harvest.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid())));
-    for reference in named {
-        let there = records::exists(tx, scope, reference).await?;
-        faults.unless(
-            there,
-            reference.pointer,
-            "unknown_id",
-            "expected the id of a record that is there and not archived",
-        );
-    }
+    Known::default().look_up(tx, scope, named, &mut faults).await?;
+    let past = has_passed(harvest.harvested_at, stamp.at);
+    faults.unless(past, "/harvested_at", "in_the_future", "expected an instant that has passed");
     Ok(faults.or(Some(()))?)
+}
+
+/// Whether what is sent again is what was kept, but for what the server filled in.
+fn is_same(earlier: &Harvest, sent: &Harvest) -> bool {
+    let filled = Harvest {
+        received_at: earlier.received_at,
+        entered_by: earlier.entered_by,
+        done_by: sent.done_by.or(earlier.done_by),
+        reversed: earlier.reversed,
+        ..sent.clone()
+    };
+    filled == *earlier
 }
 
 /// Takes a harvest back by a linked opposite.

@@ -3,15 +3,18 @@
 use std::collections::HashMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use fillmark_domain::entries::{BandThen, Compensation, Meter, Reading, SamplePoint, Spot, doubts};
+use fillmark_domain::entries::{
+    BandThen, Compensation, Meter, Reading, SamplePoint, Spot, TankChange, doubts,
+};
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::SiteId;
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::{Faults, Id, Metric, Quantity};
 use fillmark_store::readings::{self, KeptReading};
-use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, plan, records};
+use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, plan};
 use uuid::Uuid;
 
+use crate::known::Known;
 use crate::retry::once_more;
 use crate::{App, Caller, Refusal};
 
@@ -35,6 +38,8 @@ pub struct ReadingEntry {
     pub compensation: Option<Compensation>,
     /// The meter.
     pub meter: Option<Id<Meter>>,
+    /// The tank change it was taken after, and entered with.
+    pub change: Option<Id<TankChange>>,
     /// When it was taken, by the clock of whoever took it.
     pub recorded_at: DateTime<Utc>,
     /// When the client sent it, by the same clock.
@@ -141,9 +146,24 @@ pub async fn correct(
     reason: &str,
 ) -> Result<KeptReading, Refusal> {
     let scope = caller.may(Act::Correct, site)?;
-    let stamp = app.stamp(caller);
+    once_more(|| correct_once(app, scope, app.stamp(caller), reading, entry, reason)).await
+}
 
+async fn correct_once(
+    app: &App,
+    scope: SiteScope,
+    stamp: Stamp<'_>,
+    reading: Id<Reading>,
+    entry: &ReadingEntry,
+    reason: &str,
+) -> Result<KeptReading, Refusal> {
     let tx = app.store.begin().await?;
+    if let Some(earlier) = entries::find_by_client_ids::<Reading>(&tx, scope, &[entry.client_id]).await?.pop()
+    {
+        let again = earlier.1.supersedes.as_ref().is_some_and(|(old, why)| *old == reading && why == reason);
+        let again = again && is_same(&earlier.1, &ReadingEntry { change: earlier.1.change, ..entry.clone() });
+        return if again { Ok(earlier) } else { Err(Refusal::ClientIdReused) };
+    }
     let found = entries::find_many::<Reading>(&tx, scope, &[reading.uuid()]).await?;
     let (_, old) = found.into_iter().next().ok_or(Refusal::NotFound)?;
     if old.superseded.is_some() {
@@ -151,8 +171,9 @@ pub async fn correct(
             "the reading was corrected before; correct the one in its place".into(),
         ));
     }
-    let mut desk = Desk::open(&tx, scope, &stamp, std::slice::from_ref(entry)).await?;
-    let mut new = desk.checked(entry).await?;
+    let entry = ReadingEntry { change: old.change, ..entry.clone() };
+    let mut desk = Desk::open(&tx, scope, &stamp, std::slice::from_ref(&entry)).await?;
+    let mut new = desk.checked(&entry).await.map_err(|refusal| refusal.within("/reading"))?;
     new.supersedes = Some((reading, reason.to_owned()));
     let kept = (stamp.fresh(), new);
     entries::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
@@ -193,7 +214,7 @@ struct Desk<'a> {
     plan: SitePlan,
     earlier: HashMap<Uuid, KeptReading>,
     last: HashMap<(Spot, SamplePoint, Metric), Option<f64>>,
-    known: HashMap<(&'static str, Uuid), bool>,
+    known: Known,
     kept: Vec<KeptReading>,
 }
 
@@ -213,7 +234,7 @@ impl<'a> Desk<'a> {
             plan: plan::site_plan(tx, scope).await?.ok_or(Refusal::NotFound)?,
             earlier: earlier.into_iter().map(|kept| (kept.1.client_id, kept)).collect(),
             last: HashMap::new(),
-            known: HashMap::new(),
+            known: Known::default(),
             kept: Vec::new(),
         })
     }
@@ -268,6 +289,7 @@ impl<'a> Desk<'a> {
             value,
             compensation: entry.compensation,
             meter: entry.meter,
+            change: entry.change,
             recorded_at: entry.recorded_at,
             received_at: self.stamp.at,
             clock_offset_ms: offset.map(|offset| offset.num_milliseconds()),
@@ -295,26 +317,14 @@ impl<'a> Desk<'a> {
         }];
         named.extend(entry.meter.map(|meter| Reference::of_site("/meter_id", "meters", meter.uuid())));
         named.extend(entry.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid())));
-        for reference in named {
-            let key = (reference.table, reference.id);
-            let there = match self.known.get(&key) {
-                Some(there) => *there,
-                None => records::exists(self.tx, self.scope, reference).await?,
-            };
-            self.known.insert(key, there);
-            faults.unless(
-                there,
-                reference.pointer,
-                "unknown_id",
-                "expected the id of a record that is there and not archived",
-            );
-        }
-        Ok(())
+        self.known.look_up(self.tx, self.scope, named, faults).await
     }
 }
 
 fn is_same(earlier: &Reading, entry: &ReadingEntry) -> bool {
     (earlier.spot, earlier.sample_point, earlier.metric) == (entry.spot, entry.sample_point, entry.metric)
-        && earlier.entered == entry.entered
-        && earlier.recorded_at == entry.recorded_at
+        && (earlier.entered, earlier.compensation) == (entry.entered, entry.compensation)
+        && (earlier.recorded_at, earlier.meter, earlier.change)
+            == (entry.recorded_at, entry.meter, entry.change)
+        && entry.done_by.is_none_or(|person| earlier.done_by == Some(person))
 }

@@ -35,8 +35,8 @@ pub enum Refusal {
     #[error("{0}")]
     Conflict(String),
     /// The ledger holds less than was asked.
-    #[error("{0}")]
-    OutOfStock(String),
+    #[error("less is in stock than was asked: {0}")]
+    OutOfStock(Faults),
     /// The same client id came before with other content.
     #[error("the client id was used for other content")]
     ClientIdReused,
@@ -122,6 +122,7 @@ impl Refusal {
         match self {
             Refusal::Invalid(faults) => Refusal::Invalid(under(faults)),
             Refusal::Unconfirmed(faults) => Refusal::Unconfirmed(under(faults)),
+            Refusal::OutOfStock(faults) => Refusal::OutOfStock(under(faults)),
             other => other,
         }
     }

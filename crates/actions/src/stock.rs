@@ -16,6 +16,7 @@ mod views;
 
 pub use corrections::{reverse_movement, reverse_slip};
 pub use counts::{Count, count_stock};
+pub(crate) use desk::some_amount;
 pub use desk::{Done, Handled, read_slip};
 pub use draw::{draw, give_back};
 pub use issues::{Issue, WriteOff, issue_product, write_off};

@@ -3,21 +3,25 @@
 mod due;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use fillmark_domain::entries::{AdditionReason, Meter, Reading, SamplePoint, Spot, TankChange};
+use fillmark_domain::entries::{
+    AdditionReason, Meter, Poured, Reading, SamplePoint, Spot, TankChange, has_passed,
+};
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::{SiteId, Tank, TankId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{LotId, ProductId};
-use fillmark_domain::{Faults, Id, Kept, Metric, Quantity};
+use fillmark_domain::{Amount, Faults, Id, Kept, Metric, Quantity};
 use fillmark_store::additions::KeptAddition;
 use fillmark_store::readings::KeptReading;
 use fillmark_store::tank_changes::{self, KeptChange};
 use fillmark_store::{
-    Page, PageQuery, Reference, SiteScope, Stamp, Tx, additions as kept_additions, entries, plan, records,
+    Page, PageQuery, Reference, SiteScope, Stamp, Tx, additions as kept_additions, entries, plan,
+    readings as kept_readings,
 };
 use uuid::Uuid;
 
 use crate::additions::{self, AdditionEntry};
+use crate::known::{Known, refuse_unknown};
 use crate::readings::{self, Outcome, ReadingEntry};
 use crate::retry::once_more;
 use crate::work::changes;
@@ -121,7 +125,7 @@ async fn enter_once(
     let (id, change) = decide(&tx, scope, &stamp, &plan, entry).await?;
     entries::keep(&tx, scope, &stamp, &[(id, change.clone())]).await?;
     additions_of(&tx, scope, &stamp, entry, id).await?;
-    readings_of(&tx, scope, &stamp, entry).await?;
+    readings_of(&tx, scope, &stamp, entry, id).await?;
     if entry.fraction >= 1.0 {
         let until = plan.day(entry.recorded_at) + TimeDelta::days(EARLY_DAYS);
         changes::settle(&tx, scope, &stamp, until, (id, &change)).await?;
@@ -144,17 +148,11 @@ async fn decide(
     let drained_l = faults.take("/drained", "not_a_volume", Metric::Volume.canonical(entry.drained));
     let water_in_l = faults.take("/water_in", "not_a_volume", Metric::Volume.canonical(entry.water_in));
     let tank = plan.tank(entry.tank);
-    faults.unless(
-        tank.is_some(),
-        "/tank_id",
-        "unknown_id",
-        "expected the id of a tank that is there and not archived",
-    );
-    if let Some(person) = entry.done_by {
-        let there =
-            records::exists(tx, scope, Reference::of_business("/done_by", "people", person.uuid())).await?;
-        faults.unless(there, "/done_by", "unknown_id", "expected the id of a person who is there");
-    }
+    refuse_unknown(&mut faults, "/tank_id", tank.is_some());
+    let named = entry.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid()));
+    Known::default().look_up(tx, scope, named, &mut faults).await?;
+    let past = has_passed(entry.recorded_at, stamp.at);
+    faults.unless(past, "/recorded_at", "in_the_future", "expected an instant that has passed");
     let volumes = faults.or(drained_l.zip(water_in_l))?;
     let due_on = match tank {
         Some(tank) if entry.fraction >= 1.0 => {
@@ -226,19 +224,20 @@ async fn readings_of(
     scope: SiteScope,
     stamp: &Stamp<'_>,
     entry: &ChangeEntry,
+    change: Id<TankChange>,
 ) -> Result<(), Refusal> {
     let entries: Vec<ReadingEntry> = entry
         .readings
         .iter()
-        .zip(0u128..)
-        .map(|(read, number)| ReadingEntry {
-            client_id: reading_client_id(entry.client_id, number),
+        .map(|read| ReadingEntry {
+            client_id: stamp.fresh::<Reading>().uuid(),
             spot: Spot::Tank(entry.tank),
             sample_point: read.sample_point,
             metric: read.metric,
             entered: read.entered,
             compensation: None,
             meter: read.meter,
+            change: Some(change),
             recorded_at: entry.recorded_at,
             sent_at: None,
             done_by: entry.done_by,
@@ -246,11 +245,6 @@ async fn readings_of(
         })
         .collect();
     refuse_rejected(readings::enter_within(tx, scope, stamp, &entries).await?, "/readings")
-}
-
-/// The client id of the n-th reading of a change, so that the change finds its readings again.
-fn reading_client_id(change: Uuid, number: u128) -> Uuid {
-    Uuid::from_u128(change.as_u128().wrapping_add(number + 1))
 }
 
 fn refuse_rejected<W>(outcomes: Vec<Outcome<W>>, part: &str) -> Result<(), Refusal> {
@@ -268,17 +262,40 @@ async fn again(
     earlier: KeptChange,
     entry: &ChangeEntry,
 ) -> Result<ChangeDone, Refusal> {
-    let (id, change) = earlier;
-    let same =
-        (change.tank, change.recorded_at, change.fraction) == (entry.tank, entry.recorded_at, entry.fraction);
-    if same { done(tx, scope, id).await } else { Err(Refusal::ClientIdReused) }
+    let before = done(tx, scope, earlier.0).await?;
+    if is_same(&before, entry) { Ok(before) } else { Err(Refusal::ClientIdReused) }
+}
+
+/// Whether what is sent again is what was kept, with all that went in and was read, whatever was corrected since.
+fn is_same(before: &ChangeDone, entry: &ChangeEntry) -> bool {
+    let (_, change) = &before.change;
+    let additions: Vec<_> = before.additions.iter().filter(|(_, kept)| kept.reverses.is_none()).collect();
+    let readings: Vec<_> = before.readings.iter().filter(|(_, kept)| kept.supersedes.is_none()).collect();
+    let volumes = [(entry.drained, change.drained_l), (entry.water_in, change.water_in_l)];
+    let poured = |(kept, sent): (&KeptAddition, &PouredIn)| match &kept.1.poured {
+        Poured::Product { product, amount, base, .. } => {
+            *product == sent.product && Amount::entered(sent.amount, *base).as_ref() == Ok(amount)
+        }
+        Poured::Water { .. } => false,
+    };
+    let read = |(kept, sent): (&KeptReading, &ReadAfter)| {
+        (kept.1.metric, kept.1.entered, kept.1.sample_point, kept.1.meter)
+            == (sent.metric, sent.entered, sent.sample_point, sent.meter)
+    };
+    (change.tank, change.recorded_at, change.fraction, change.drained_to.as_ref())
+        == (entry.tank, entry.recorded_at, entry.fraction, entry.drained_to.as_ref())
+        && volumes.iter().all(|(sent, kept)| Metric::Volume.canonical(*sent).as_ref() == Ok(kept))
+        && entry.done_by.is_none_or(|person| change.done_by == Some(person))
+        && additions.len() == entry.products.len()
+        && additions.into_iter().zip(&entry.products).all(poured)
+        && readings.len() == entry.readings.len()
+        && readings.into_iter().zip(&entry.readings).all(read)
 }
 
 async fn done(tx: &Tx, scope: SiteScope, id: Id<TankChange>) -> Result<ChangeDone, Refusal> {
     let change = entries::find(tx, scope, id).await?.ok_or(Refusal::NotFound)?;
     let additions = kept_additions::of_change(tx, scope, id).await?;
-    let ids: Vec<Uuid> = (0..12).map(|number| reading_client_id(change.1.client_id, number)).collect();
-    let readings = entries::find_by_client_ids::<Reading>(tx, scope, &ids).await?;
+    let readings = kept_readings::of_change(tx, scope, id).await?;
     Ok(ChangeDone { change, additions, readings })
 }
 

@@ -47,6 +47,11 @@ impl Faults {
         );
     }
 
+    /// The value of a part, or its faults noted, each under the part's own pointer.
+    pub fn part<T>(&mut self, pointer: &str, part: Result<T, Faults>) -> Option<T> {
+        part.map_err(|faults| self.within(pointer, faults)).ok()
+    }
+
     /// A number that must lie in a closed range.
     pub fn range(&mut self, pointer: &str, value: f64, lowest: f64, highest: f64) {
         let holds = (lowest..=highest).contains(&value);

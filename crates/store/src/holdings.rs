@@ -1,7 +1,7 @@
 //! Holdings: how much of which lot is at a site. The balance is kept beside the movements whose sum it is, so that
 //! a lock on it lets one act at a time decide, and a check in the database refuses what would overdraw it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 use fillmark_domain::stock::{Lot, LotId, OnHand, ProductId};
@@ -39,6 +39,26 @@ pub async fn lock_for_issue(
         .await?;
     let holdings = with_lots(tx, scope.in_business(), rows).await?;
     Ok(holdings.into_iter().map(|holding| holding.on_hand).collect())
+}
+
+/// Locks all that a site holds of some products, in one order for everybody: two who draw the same products, each in an
+/// order of their own, would wait for each other for ever.
+/// # Errors
+/// When the database fails.
+pub async fn lock_all(tx: &Tx, scope: SiteScope, products: &BTreeSet<ProductId>) -> Result<(), StoreError> {
+    // The embedded database has one writer, and a lock on one product is in order by itself.
+    if !tx.is_postgres() || products.len() < 2 {
+        return Ok(());
+    }
+    row::Entity::find()
+        .filter(row::Column::SiteId.eq(scope.uuid()))
+        .filter(row::Column::ProductId.is_in(products.iter().map(|product| product.uuid())))
+        .order_by_asc(row::Column::ProductId)
+        .order_by_asc(row::Column::LotId)
+        .lock_exclusive()
+        .all(&tx.0)
+        .await?;
+    Ok(())
 }
 
 /// What a site holds of some products, without what is used up.

@@ -1,7 +1,7 @@
 //! Readings: kept once, never changed; a correction is a reading that names the one it supersedes.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::entries::{BandThen, Compensation, Reading, SamplePoint, Spot};
+use fillmark_domain::entries::{BandThen, Compensation, Reading, SamplePoint, Spot, TankChange};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
 use fillmark_domain::{Coded, Id, Metric, Quantity};
@@ -46,6 +46,7 @@ impl Entry for Reading {
             compensation_reference_c: Set(linear.map(|(_, reference)| reference)),
             uncompensated: Set(self.compensation == Some(Compensation::None)),
             meter_id: Set(self.meter.map(Id::uuid)),
+            change_id: Set(self.change.map(Id::uuid)),
             recorded_at: Set(self.recorded_at),
             received_at: Set(self.received_at),
             clock_offset_ms: Set(self.clock_offset_ms),
@@ -89,6 +90,7 @@ impl Entry for Reading {
             value: row.value,
             compensation,
             meter: row.meter_id.map(Id::new),
+            change: row.change_id.map(Id::new),
             recorded_at: row.recorded_at,
             received_at: row.received_at,
             clock_offset_ms: row.clock_offset_ms,
@@ -175,6 +177,17 @@ pub async fn visits(
     Ok(rows.into_iter().map(|(tank, at)| (Id::new(tank), at)).collect())
 }
 
+/// Those taken after a tank change and entered with it.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn of_change(
+    tx: &Tx,
+    scope: SiteScope,
+    change: Id<TankChange>,
+) -> Result<Vec<KeptReading>, StoreError> {
+    entries::among(tx, scope, "change_id", &[change.uuid()]).await
+}
+
 /// What the water meters of tanks showed since an instant, in order.
 /// # Errors
 /// When the database fails.
@@ -231,6 +244,7 @@ mod row {
         pub compensation_reference_c: Option<f64>,
         pub uncompensated: bool,
         pub meter_id: Option<Uuid>,
+        pub change_id: Option<Uuid>,
         pub recorded_at: ChronoDateTimeUtc,
         pub received_at: ChronoDateTimeUtc,
         pub clock_offset_ms: Option<i64>,

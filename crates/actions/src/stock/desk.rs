@@ -1,7 +1,8 @@
 //! What every act of stock has before it: the transaction, the site, the product, and the slip it is entered on.
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
+use fillmark_domain::entries::has_passed;
 use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{
     Entered, LabelRevision, Lot, LotId, OrderId, Product, ProductId, Slip, SlipId, SlipKind, Wanted,
@@ -14,8 +15,6 @@ use uuid::Uuid;
 
 use crate::{App, Caller, Refusal};
 
-/// Clocks of phones differ; an act of tomorrow is mis-keyed.
-const AHEAD_AT_MOST: TimeDelta = TimeDelta::hours(1);
 /// A thousand tonnes: no store holds more, and the sum of millions of such entries still fits the ledger.
 const LARGEST: Amount = Amount::from_thousandths(1_000_000_000_000);
 
@@ -87,7 +86,7 @@ impl<'a> Desk<'a> {
         saying: Saying,
     ) -> Result<Slipped, Refusal> {
         let done_at = done.at.unwrap_or(self.stamp.at);
-        if done_at > self.stamp.at + AHEAD_AT_MOST {
+        if !has_passed(done_at, self.stamp.at) {
             return Err(Refusal::invalid("/done_at", "in_the_future", "expected an instant that has passed"));
         }
         let Saying { lot, reason, order, other_site } = saying;
@@ -143,7 +142,7 @@ pub(super) fn handled(entered: Entered, product: &Kept<Product>) -> Handled {
 }
 
 /// What was entered as an amount of the product, more than nothing.
-pub(super) fn some_amount(pointer: &str, entered: Quantity, product: &Product) -> Result<Amount, Refusal> {
+pub(crate) fn some_amount(pointer: &str, entered: Quantity, product: &Product) -> Result<Amount, Refusal> {
     let amount = any_amount(pointer, entered, product)?;
     match amount.is_positive() {
         true => Ok(amount),

@@ -2,9 +2,9 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::stock::{
-    Drawn, LotId, OnHand, OutOfStock, Product, ProductId, Slip, SlipId, SlipKind, Wanted, draw_first_expiring,
+    Drawn, LotId, OnHand, Product, ProductId, Slip, SlipId, SlipKind, Wanted, draw_first_expiring,
 };
-use fillmark_domain::{Amount, Base, Coded};
+use fillmark_domain::{Amount, Base, Coded, Faults};
 use fillmark_store::slips::Opened;
 use fillmark_store::{SiteScope, Stamp, Tx, holdings, movements, records, shortages, slips};
 
@@ -147,6 +147,8 @@ pub(super) async fn base_of(tx: &Tx, scope: SiteScope, product: ProductId) -> Re
 
 pub(super) fn out_of_stock(asked: Amount, held: Amount, base: Base) -> Refusal {
     let unit = base.unit().code();
-    let OutOfStock { asked, held } = OutOfStock { asked, held };
-    Refusal::OutOfStock(format!("asked for {asked} {unit} of which {held} {unit} may be used"))
+    let mut faults = Faults::default();
+    let detail = format!("asked for {asked} {unit} of which {held} {unit} may be used");
+    faults.add("/amount", "out_of_stock", detail);
+    Refusal::OutOfStock(faults)
 }

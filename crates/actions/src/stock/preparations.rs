@@ -76,10 +76,11 @@ pub async fn make_preparation(
         Slipped::Before(_) => return Err(Refusal::ClientIdReused),
     };
 
+    let products = parts.iter().map(|part| part.product.id).chain([product.id]).collect();
+    holdings::lock_all(&desk.tx, scope, &products).await?;
     for part in &parts {
         pour(&desk, &slip, part).await?;
     }
-    holdings::lock_for_issue(&desk.tx, scope, product.id).await?;
     let counted = (product.id, product.content.base);
     let changes = [(lot.id, amount)];
     movements::record(&desk.tx, scope, &desk.stamp, &slip, counted, MovementKind::Receipt, &changes).await?;
@@ -88,7 +89,7 @@ pub async fn make_preparation(
     desk.close(slip.id, &product).await
 }
 
-/// The parts in the order of their products, so that two who mix at once never wait for each other's lots.
+/// The parts in the order of their products.
 async fn parts(desk: &Desk<'_>, made: &Preparation) -> Result<Vec<Taken>, Refusal> {
     let mut faults = Faults::default();
     let mut parts: BTreeMap<ProductId, Taken> = BTreeMap::new();
@@ -108,7 +109,8 @@ async fn pour(desk: &Desk<'_>, slip: &Slip, part: &Taken) -> Result<(), Refusal>
     let (product, base) = (part.product.id, part.product.content.base);
     let held = draw::lock(&desk.tx, desk.scope, product, part.lot).await;
     let held = held.map_err(|refusal| refusal.within(&part.pointer))?;
-    let drawn = draw::decide(&held, part.amount, base, false, desk.day(slip.says.done_at))?;
+    let drawn = draw::decide(&held, part.amount, base, false, desk.day(slip.says.done_at));
+    let drawn = drawn.map_err(|refusal| refusal.within(&part.pointer))?;
     movements::record_issues(&desk.tx, desk.scope, &desk.stamp, slip, (product, base), &drawn.takes).await?;
     Ok(())
 }

@@ -14,6 +14,7 @@ use fillmark_store::{Reference, SiteScope, StoreError, Tx, entries, records};
 use uuid::Uuid;
 
 use super::zone_of;
+use crate::known::Known;
 use crate::{App, Caller, Refusal};
 
 /// Clocks differ by so much.
@@ -108,12 +109,11 @@ async fn refuse_faults(
     let mut faults = Faults::default();
     let past = completion.done_at <= at + CLOCKS_DIFFER;
     faults.unless(past, "/done_at", "in_the_future", "expected an instant that has passed");
-    for (pointer, person) in [("/done_by", completion.done_by), ("/done_with", completion.with)] {
-        let Some(person) = person else { continue };
-        let there =
-            records::exists(tx, site, Reference::of_business(pointer, "people", person.uuid())).await?;
-        faults.unless(there, pointer, "unknown_id", "expected a person who is there and not archived");
-    }
+    let people = [("/done_by", completion.done_by), ("/done_with", completion.with)];
+    let named = people
+        .into_iter()
+        .filter_map(|(pointer, person)| Some(Reference::of_business(pointer, "people", person?.uuid())));
+    Known::default().look_up(tx, site, named, &mut faults).await?;
     let shown = Shown::load(tx, site, &completion.evidence).await?;
     shown.judge(check, completion.done_at, &mut faults);
     let noted = completion.evidence.iter().any(|one| matches!(one, Evidence::Note(_)));

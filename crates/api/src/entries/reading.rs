@@ -97,6 +97,8 @@ pub struct Reading {
     pub compensation: Option<Compensation>,
     /// The meter used, where kept.
     pub meter_id: Option<Uuid>,
+    /// The tank change it was taken after, and entered with.
+    pub change_id: Option<Uuid>,
     /// When it was taken, by the clock of whoever took it.
     pub recorded_at: Instant,
     /// When the server got it.
@@ -144,6 +146,7 @@ impl From<(Id<words::Reading>, words::Reading)> for Reading {
             value: Quantity::new(kept.value, kept.metric.unit()),
             compensation: kept.compensation.map(Compensation::from),
             meter_id: kept.meter.map(Id::uuid),
+            change_id: kept.change.map(Id::uuid),
             recorded_at: kept.recorded_at.into(),
             received_at: kept.received_at.into(),
             clock_offset_ms: kept.clock_offset_ms,

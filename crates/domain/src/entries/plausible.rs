@@ -1,5 +1,7 @@
 //! Plausibility: what is possible but looks mis-keyed is asked back.
 
+use chrono::{DateTime, TimeDelta, Utc};
+
 use crate::entries::BandThen;
 use crate::quantity::{Quantity, Unit};
 use crate::{Coded, Metric};
@@ -8,6 +10,14 @@ use crate::{Coded, Metric};
 const FAR: f64 = 10.0;
 /// How close a value must come, in another unit or scale, to what is expected to look like a slip of the unit.
 const CLOSE: f64 = 2.0;
+
+/// An act is entered after it was done: clocks may differ, but one of tomorrow is mis-keyed; common practice, no source.
+const CLOCKS_DIFFER: TimeDelta = TimeDelta::hours(1);
+
+/// Whether an act can have been done by an instant, as far as clocks can be trusted.
+pub fn has_passed(done_at: DateTime<Utc>, now: DateTime<Utc>) -> bool {
+    done_at <= now + CLOCKS_DIFFER
+}
 
 /// Why a value looks mis-keyed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

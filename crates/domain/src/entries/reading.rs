@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 use crate::code::coded;
-use crate::entries::Meter;
+use crate::entries::{Meter, TankChange};
 use crate::people::PersonId;
 use crate::places::{RoomId, TankId};
 use crate::{Id, Metric, Quantity};
@@ -78,6 +78,8 @@ pub struct Reading {
     pub compensation: Option<Compensation>,
     /// The meter used, where kept.
     pub meter: Option<Id<Meter>>,
+    /// The tank change it was taken after, and entered with.
+    pub change: Option<Id<TankChange>>,
     /// When it was taken, by the clock of whoever took it.
     pub recorded_at: DateTime<Utc>,
     /// When the server got it.

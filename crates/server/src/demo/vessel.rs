@@ -208,6 +208,7 @@ pub(super) fn reading(
         entered,
         compensation: None,
         meter: Some(visit.meter),
+        change: None,
         recorded_at: visit.at,
         sent_at: None,
         done_by: Some(visit.by),

@@ -33,7 +33,7 @@ impl Refused {
 
     fn with(code: ProblemCode, faults: &Faults) -> Self {
         let detail = match faults.iter().count() {
-            1 => "a field cannot be taken as it is".to_owned(),
+            1 => faults.iter().map(|fault| fault.detail.as_str()).collect(),
             count => format!("{count} fields cannot be taken as they are"),
         };
         let mut problem = Problem::new(code, detail);
@@ -105,7 +105,7 @@ impl From<Refusal> for Refused {
             Refusal::Invalid(faults) => Refused::with(Code::Invalid, &faults),
             Refusal::Unconfirmed(faults) => Refused::with(Code::ConfirmationNeeded, &faults),
             Refusal::Conflict(_) => Refused::new(Code::Conflict, text),
-            Refusal::OutOfStock(_) => Refused::new(Code::OutOfStock, text),
+            Refusal::OutOfStock(faults) => Refused::with(Code::OutOfStock, &faults),
             Refusal::ClientIdReused => Refused::new(Code::ClientIdReused, text),
             Refusal::KeyInUse => Refused::new(Code::KeyInUse, text),
             Refusal::KeyReused => Refused::new(Code::KeyReused, text),

@@ -122,7 +122,8 @@ pub async fn correct_reading(
     let (site, id) = path.into_inner();
     let mut faults = Faults::default();
     faults.text("/reason", &body.0.reason, 500);
-    let entry = faults.or(Some(entry(&body.0.reading)?))?;
+    let entry = faults.part("/reading", entry(&body.0.reading));
+    let entry = faults.or(entry)?;
     let kept = readings::correct(&app, &caller.0, Id::new(site), Id::new(id), &entry, &body.0.reason).await?;
     Ok(Created::at(format!("/api/v1/sites/{site}/readings/{}", kept.0), kept.into()))
 }
@@ -143,6 +144,7 @@ fn entry(body: &NewReading) -> Result<ReadingEntry, Faults> {
         entered: body.value.word(),
         compensation: body.compensation.map(Into::into),
         meter: body.meter_id.map(Id::new),
+        change: None,
         recorded_at: body.recorded_at.0,
         sent_at: body.sent_at.map(|sent_at| sent_at.0),
         done_by: body.done_by.map(Id::new),
