@@ -1,6 +1,6 @@
 //! What can go wrong between an action and its rows.
 
-use sea_orm::{DbErr, SqlErr};
+use sea_orm::{DbErr, RuntimeErr, SqlErr, sqlx};
 use uuid::Uuid;
 
 /// The store could not do what was asked.
@@ -36,37 +36,44 @@ impl From<DbErr> for StoreError {
     fn from(error: DbErr) -> Self {
         match error.sql_err() {
             Some(SqlErr::UniqueConstraintViolation(_)) => StoreError::Taken(error),
-            _ if postgres_code(&error).as_deref() == Some("55P03") => StoreError::Held(error),
+            _ if code_of(&error).as_deref() == Some("55P03") => StoreError::Held(error),
             _ if is_unavailable(&error) => StoreError::Unavailable(error),
             _ => StoreError::Database(error),
         }
     }
 }
 
+/// Codes of SQLite for: busy, I/O, full, no snapshot of a busy file.
+const SQLITE_UNAVAILABLE: [&str; 4] = ["5", "10", "13", "517"];
+/// Beginnings of SQLSTATE codes of PostgreSQL for: connection, shutdown, resources, cancelled, to be tried again.
+const POSTGRES_UNAVAILABLE: [&str; 5] = ["08", "57P", "53", "57014", "40"];
+
 fn is_unavailable(error: &DbErr) -> bool {
-    match error {
-        DbErr::ConnectionAcquire(_) | DbErr::Conn(_) => true,
-        DbErr::Exec(runtime) | DbErr::Query(runtime) => {
-            // 5 busy, 13 full, 10 I/O (SQLite); 57P0x shutdown, 53xxx resources, 57014 timeout, 40xxx retry (PostgreSQL).
-            let text = runtime.to_string();
-            ["(code: 5)", "(code: 13)", "(code: 10)", "(code: 517)"].iter().any(|code| text.contains(code))
-                || matches!(runtime, sea_orm::RuntimeErr::SqlxError(_))
-                    && postgres_code(error).is_some_and(|code| {
-                        ["57P", "53", "57014", "40"].iter().any(|prefix| code.starts_with(prefix))
-                    })
-        }
+    if matches!(error, DbErr::ConnectionAcquire(_) | DbErr::Conn(_)) {
+        return true;
+    }
+    match cause(error) {
+        Some(sqlx::Error::Database(refused)) => refused.code().is_some_and(|code| {
+            SQLITE_UNAVAILABLE.contains(&code.as_ref())
+                || code.len() == 5 && POSTGRES_UNAVAILABLE.iter().any(|beginning| code.starts_with(beginning))
+        }),
+        // The connection broke under the statement.
+        Some(sqlx::Error::Io(_) | sqlx::Error::Tls(_) | sqlx::Error::Protocol(_)) => true,
+        Some(sqlx::Error::PoolTimedOut | sqlx::Error::PoolClosed | sqlx::Error::WorkerCrashed) => true,
         _ => false,
     }
 }
 
-fn postgres_code(error: &DbErr) -> Option<String> {
-    let (DbErr::Exec(sea_orm::RuntimeErr::SqlxError(inner))
-    | DbErr::Query(sea_orm::RuntimeErr::SqlxError(inner))) = error
-    else {
-        return None;
-    };
-    match inner.as_ref() {
-        sea_orm::sqlx::Error::Database(database) => database.code().map(|code| code.into_owned()),
+fn code_of(error: &DbErr) -> Option<String> {
+    match cause(error) {
+        Some(sqlx::Error::Database(refused)) => refused.code().map(|code| code.into_owned()),
+        _ => None,
+    }
+}
+
+fn cause(error: &DbErr) -> Option<&sqlx::Error> {
+    match error {
+        DbErr::Exec(RuntimeErr::SqlxError(cause)) | DbErr::Query(RuntimeErr::SqlxError(cause)) => Some(cause),
         _ => None,
     }
 }

@@ -24,48 +24,57 @@ const LENGTHS: std::ops::RangeInclusive<usize> = 16..=128;
 
 /// Wraps every request; those without a key, and those of nobody who is signed in, pass through.
 /// # Errors
-/// What the request is refused with; nothing of it is kept then.
+/// What the layers beneath fail with.
 pub async fn once<B>(mut request: ServiceRequest, next: Next<B>) -> Result<ServiceResponse<BoxBody>, Error>
 where
     B: MessageBody + 'static,
 {
-    if request.method() != Method::POST || !request.headers().contains_key(KEY) {
-        return Ok(next.call(request).await?.map_into_boxed_body());
+    match turn(&mut request).await {
+        Err(refused) => Ok(request.error_response(refused)),
+        Ok(None) => Ok(next.call(request).await?.map_into_boxed_body()),
+        Ok(Some((_, Turn::Again(answer)))) => Ok(request.into_response(replayed(&answer))),
+        Ok(Some((app, Turn::First(within, pending)))) => {
+            request.extensions_mut().insert(within);
+            let response = next.call(request).await?.map_into_boxed_body();
+            Ok(finish(&app, pending, response).await)
+        }
     }
-    let Ok(SignedIn(caller)) = request.extract::<SignedIn>().await else {
-        return Ok(next.call(request).await?.map_into_boxed_body());
-    };
-    let key = key(&request)?;
+}
+
+/// Whose turn a request with a key is; nothing for one that passes through.
+async fn turn(request: &mut ServiceRequest) -> Result<Option<(App, Turn)>, Refused> {
+    if request.method() != Method::POST || !request.headers().contains_key(KEY) {
+        return Ok(None);
+    }
+    let Ok(SignedIn(caller)) = request.extract::<SignedIn>().await else { return Ok(None) };
+    let key = key(request)?;
     let bytes = body::read_in_time(&mut request.take_payload()).await?;
     let asked = Asked {
-        caller: caller.person().map(|person| person.uuid()).ok_or(Refused::from(Refusal::NotSignedIn))?,
+        caller: caller.person().map(|person| person.uuid()).ok_or(Refusal::NotSignedIn)?,
         key,
         route: format!("{} {}", request.method(), request.path()),
         body_hash: Sha256::digest(&bytes).iter().map(|byte| format!("{byte:02x}")).collect(),
     };
     request.set_payload(Payload::from(Bytes::from(bytes)));
     let app = request.extract::<AppData>().await?.0;
-    match answers::begin(&app, asked).await.map_err(Refused::from)? {
-        Turn::Again(answer) => Ok(request.into_response(replayed(&answer))),
-        Turn::First(within, pending) => {
-            request.extensions_mut().insert(within);
-            let response = next.call(request).await?.map_into_boxed_body();
-            finish(&app, pending, response).await
-        }
-    }
+    let turn = answers::begin(&app, asked).await?;
+    Ok(Some((app, turn)))
 }
 
 /// Keeps the answer, unless the server or its load was at fault: then the same request may do better.
-async fn finish(
-    app: &App,
-    pending: Pending,
-    response: ServiceResponse<BoxBody>,
-) -> Result<ServiceResponse<BoxBody>, Error> {
+async fn finish(app: &App, pending: Pending, response: ServiceResponse<BoxBody>) -> ServiceResponse<BoxBody> {
     let response = named(response);
     if response.status().is_server_error() || response.status() == StatusCode::TOO_MANY_REQUESTS {
-        return Ok(response);
+        return response;
     }
     let (request, response) = response.into_parts();
+    match keep(app, pending, response).await {
+        Ok(response) => ServiceResponse::new(request, response),
+        Err(refused) => ServiceResponse::from_err(refused, request),
+    }
+}
+
+async fn keep(app: &App, pending: Pending, response: HttpResponse) -> Result<HttpResponse, Refused> {
     let (head, body) = response.into_parts();
     let unreadable = |_| Refused::new(ProblemCode::Failed, "the answer could not be kept");
     let bytes = to_bytes(body).await.map_err(unreadable)?;
@@ -77,8 +86,8 @@ async fn finish(
         location: text(header::LOCATION),
         body: String::from_utf8_lossy(&bytes).into_owned(),
     };
-    answers::finish(app, pending, &answer).await.map_err(Refused::from)?;
-    Ok(ServiceResponse::new(request, head.set_body(BoxBody::new(bytes))))
+    answers::finish(app, pending, &answer).await?;
+    Ok(head.set_body(BoxBody::new(bytes)))
 }
 
 fn replayed(answer: &Answer) -> HttpResponse {

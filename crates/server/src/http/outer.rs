@@ -43,7 +43,7 @@ struct RequestId(Uuid);
 
 /// Wraps every request.
 /// # Errors
-/// Never: errors become problems.
+/// When a request panicked or a layer beneath lost it: the error is the problem that answers it.
 pub async fn outer<B>(mut request: ServiceRequest, next: Next<B>) -> Result<ServiceResponse<BoxBody>, Error>
 where
     B: MessageBody + 'static,
@@ -64,10 +64,7 @@ where
         }
         None => answered(request, next, id).await?,
     };
-    if let Ok(value) = header::HeaderValue::from_str(&id.to_string()) {
-        response.headers_mut().insert(header::HeaderName::from_static("x-request-id"), value);
-    }
-    guard(&mut response);
+    mark(response.headers_mut(), id);
     log(&response, id, began);
     Ok(response)
 }
@@ -86,10 +83,16 @@ async fn answered<B>(
 where
     B: MessageBody + 'static,
 {
-    let refused = |answer: HttpResponse| InternalError::from_response("refused", answer).into();
+    let refused = |mut answer: HttpResponse| {
+        mark(answer.headers_mut(), id);
+        InternalError::from_response("refused", answer).into()
+    };
     match AssertUnwindSafe(next.call(request)).catch_unwind().await {
         Ok(Ok(response)) => Ok(named(response.map_into_boxed_body())),
-        Ok(Err(error)) => Err(refused(problem_of(&error, id))),
+        Ok(Err(error)) => {
+            tracing::error!(%error, request = %id, "a request was lost on its way");
+            Err(refused(problem_of(&error, id)))
+        }
         Err(_) => {
             tracing::error!(request = %id, "a request panicked");
             let failed = Refused::new(ProblemCode::Failed, "the server's log has it under this instance");
@@ -98,9 +101,11 @@ where
     }
 }
 
-/// Browsers are told to guess nothing and to frame nothing.
-fn guard(response: &mut ServiceResponse<BoxBody>) {
-    let headers = response.headers_mut();
+/// The request's id, and what tells browsers to guess nothing and to frame nothing.
+fn mark(headers: &mut header::HeaderMap, id: Uuid) {
+    if let Ok(id) = header::HeaderValue::from_str(&id.to_string()) {
+        headers.insert(header::HeaderName::from_static("x-request-id"), id);
+    }
     headers.insert(header::X_CONTENT_TYPE_OPTIONS, header::HeaderValue::from_static("nosniff"));
     headers.insert(header::REFERRER_POLICY, header::HeaderValue::from_static("no-referrer"));
     headers.insert(header::X_FRAME_OPTIONS, header::HeaderValue::from_static("DENY"));
