@@ -12,6 +12,10 @@ async fn room(world: &World, site: Uuid, name: &str) -> Room {
     world.ada.site(site).create::<NewRoom>(&body).await.unwrap()
 }
 
+fn query(text: &str) -> String {
+    text.bytes().map(|byte| format!("%{byte:02X}")).collect()
+}
+
 on_both! {
     async fn a_change_made_against_an_older_version_is_refused(world: World) {
         let site = world.site("Harbour").await;
@@ -52,6 +56,17 @@ on_both! {
         assert_eq!(third.next_cursor, None);
         let elsewhere = rooms.page::<NewRoom>(&format!("limit=3&sort=name&cursor={cursor}")).await;
         assert_eq!(refusal(elsewhere), ProblemCode::CursorMismatch);
+    }
+
+    async fn names_are_found_by_a_part_in_either_case(world: World) {
+        let site = world.site("Harbour").await.id;
+        for name in ["Ünnep room", "North [1] 100% *_?", "Été"] {
+            room(&world, site, name).await;
+        }
+        for (part, found) in [("ünNEP", 1), ("ROOM", 1), ("é", 1), ("[1]", 1), ("100% *_?", 1), ("_", 1), ("*", 1), ("n", 2), ("\\", 0), (".", 0)] {
+            let rooms = world.ada.site(site).all::<NewRoom>(&format!("q={}", query(part))).await.unwrap();
+            assert_eq!(rooms.len(), found, "{part}");
+        }
     }
 
     async fn another_sites_record_is_not_there(world: World) {

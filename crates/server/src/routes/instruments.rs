@@ -12,7 +12,7 @@ pub fn routes(config: &mut ServiceConfig) {
 }
 
 site_records!(meters: "entries", "meter", "meters", "/sites/{site_id}/meters", "/sites/{site_id}/meters/{meter_id}",
-    NewMeter, Meter, MeterPatch, list_meters, create_meter, read_meter, change_meter, archive_meter);
+    NewMeter, Meter, MeterPatch, list_meters, create_meter, read_meter, change_meter, archive_meter, found_by "q");
 site_facts!(calibrations: "entries", "calibration", "calibrations", "/sites/{site_id}/calibrations", "/sites/{site_id}/calibrations/{calibration_id}",
     NewCalibration, Calibration, list_calibrations, create_calibration, read_calibration, archive_calibration, by "meter_id");
 site_records!(planned_changes: "entries", "planned tank change", "planned tank changes", "/sites/{site_id}/planned-changes", "/sites/{site_id}/planned-changes/{planned_change_id}",

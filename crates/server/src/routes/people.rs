@@ -20,7 +20,7 @@ pub fn routes(config: &mut ServiceConfig) {
 }
 
 business_records!(persons: "people", "person", "people", "/people", "/people/{person_id}",
-    NewPerson, Person, PersonPatch, list_people, create_person, read_person, change_person, archive_person);
+    NewPerson, Person, PersonPatch, list_people, create_person, read_person, change_person, archive_person, found_by "q");
 business_records!(memberships: "people", "membership", "memberships", "/memberships", "/memberships/{membership_id}",
     NewMembership, Membership, MembershipPatch,
     list_memberships, create_membership, read_membership, change_membership, archive_membership, by "person_id" "site_id");

@@ -100,14 +100,15 @@ where
 
 /// One handler of a record of a site.
 macro_rules! site_route {
-    (list $tag:literal, $many:literal, $path:literal, $body:ident, $stored:ident, $list:ident, [$($filter:literal)*]) => {
+    (list $tag:literal, $many:literal, $path:literal, $body:ident, $stored:ident, $list:ident, [$($filter:literal)*] [$($q:literal)?]) => {
         #[doc = concat!("List the ", $many, " of a site.")]
         ///
         /// Archived ones only with `archived=true`.
         #[utoipa::path(tag = $tag, summary = concat!("List the ", $many, " of a site."), operation_id = stringify!($list),
             security(("bearer" = [])),
             params(ListQuery, ("archived" = Option<bool>, Query, description = "The archived ones instead"),
-                $(($filter = Option<Uuid>, Query, description = "Only those of this one; repeated, of any of them")),*),
+                $(($filter = Option<Uuid>, Query, description = "Only those of this one; repeated, of any of them"),)*
+                $(($q = Option<String>, Query, description = "Only those whose name holds this, in either case"))?),
             responses((status = 200, description = "A page of them", body = Page), ReadProblems))]
         #[get($path)]
         pub async fn $list(app: AppData, caller: SignedIn, path: Path<Uuid>, request: HttpRequest)
@@ -170,14 +171,15 @@ macro_rules! site_route {
 
 /// One handler of a record of the business.
 macro_rules! business_route {
-    (list $tag:literal, $many:literal, $path:literal, $body:ident, $stored:ident, $list:ident, [$($filter:literal)*]) => {
+    (list $tag:literal, $many:literal, $path:literal, $body:ident, $stored:ident, $list:ident, [$($filter:literal)*] [$($q:literal)?]) => {
         #[doc = concat!("List the ", $many, " of the business.")]
         ///
         /// Archived ones only with `archived=true`.
         #[utoipa::path(tag = $tag, summary = concat!("List the ", $many, " of the business."), operation_id = stringify!($list),
             security(("bearer" = [])),
             params(ListQuery, ("archived" = Option<bool>, Query, description = "The archived ones instead"),
-                $(($filter = Option<Uuid>, Query, description = "Only those of this one; repeated, of any of them")),*),
+                $(($filter = Option<Uuid>, Query, description = "Only those of this one; repeated, of any of them"),)*
+                $(($q = Option<String>, Query, description = "Only those whose name holds this, in either case"))?),
             responses((status = 200, description = "A page of them", body = Page), ReadProblems))]
         #[get($path)]
         pub async fn $list(app: AppData, caller: SignedIn, request: HttpRequest)
@@ -241,7 +243,7 @@ macro_rules! business_route {
 /// The five routes of a record of a site.
 macro_rules! site_records {
     ($module:ident: $tag:literal, $one:literal, $many:literal, $path:literal, $item:literal,
-     $body:ident, $stored:ident, $patch:ident, $list:ident, $create:ident, $read:ident, $change:ident, $archive:ident $(, by $($filter:literal)+)?) => {
+     $body:ident, $stored:ident, $patch:ident, $list:ident, $create:ident, $read:ident, $change:ident, $archive:ident $(, by $($filter:literal)+)? $(, found_by $q:literal)?) => {
         #[doc = concat!("Routes of ", $many, ".")]
         pub mod $module {
             use actix_web::web::Path;
@@ -260,7 +262,7 @@ macro_rules! site_records {
                 config.service($list).service($create).service($read).service($change).service($archive);
             }
 
-            site_route!(list $tag, $many, $path, $body, $stored, $list, [$($($filter)+)?]);
+            site_route!(list $tag, $many, $path, $body, $stored, $list, [$($($filter)+)?] [$($q)?]);
             site_route!(create $tag, $one, $path, $body, $stored, $create);
             site_route!(read $tag, $one, $item, $body, $stored, $read);
             site_route!(change $tag, $one, $item, $body, $stored, $patch, $change);
@@ -272,7 +274,7 @@ macro_rules! site_records {
 /// The routes of a record of a site that is never changed: listed, made, read, withdrawn.
 macro_rules! site_facts {
     ($module:ident: $tag:literal, $one:literal, $many:literal, $path:literal, $item:literal,
-     $body:ident, $stored:ident, $list:ident, $create:ident, $read:ident, $archive:ident $(, by $($filter:literal)+)?) => {
+     $body:ident, $stored:ident, $list:ident, $create:ident, $read:ident, $archive:ident $(, by $($filter:literal)+)? $(, found_by $q:literal)?) => {
         #[doc = concat!("Routes of ", $many, ".")]
         pub mod $module {
             use actix_web::web::Path;
@@ -291,7 +293,7 @@ macro_rules! site_facts {
                 config.service($list).service($create).service($read).service($archive);
             }
 
-            site_route!(list $tag, $many, $path, $body, $stored, $list, [$($($filter)+)?]);
+            site_route!(list $tag, $many, $path, $body, $stored, $list, [$($($filter)+)?] [$($q)?]);
             site_route!(create $tag, $one, $path, $body, $stored, $create);
             site_route!(read $tag, $one, $item, $body, $stored, $read);
             site_route!(archive $tag, $one, $item, $body, $stored, $archive);
@@ -302,7 +304,7 @@ macro_rules! site_facts {
 /// The five routes of a record of the business.
 macro_rules! business_records {
     ($module:ident: $tag:literal, $one:literal, $many:literal, $path:literal, $item:literal,
-     $body:ident, $stored:ident, $patch:ident, $list:ident, $create:ident, $read:ident, $change:ident, $archive:ident $(, by $($filter:literal)+)?) => {
+     $body:ident, $stored:ident, $patch:ident, $list:ident, $create:ident, $read:ident, $change:ident, $archive:ident $(, by $($filter:literal)+)? $(, found_by $q:literal)?) => {
         #[doc = concat!("Routes of ", $many, ".")]
         pub mod $module {
             use actix_web::web::Path;
@@ -320,7 +322,7 @@ macro_rules! business_records {
                 config.service($list).service($create).service($read).service($change).service($archive);
             }
 
-            business_route!(list $tag, $many, $path, $body, $stored, $list, [$($($filter)+)?]);
+            business_route!(list $tag, $many, $path, $body, $stored, $list, [$($($filter)+)?] [$($q)?]);
             business_route!(create $tag, $one, $path, $body, $stored, $create);
             business_route!(read $tag, $one, $item, $body, $stored, $read);
             business_route!(change $tag, $one, $item, $body, $stored, $patch, $change);
@@ -332,7 +334,7 @@ macro_rules! business_records {
 /// The routes of a record of the business that is never changed: listed, made, read, withdrawn.
 macro_rules! business_facts {
     ($module:ident: $tag:literal, $one:literal, $many:literal, $path:literal, $item:literal,
-     $body:ident, $stored:ident, $list:ident, $create:ident, $read:ident, $archive:ident $(, by $($filter:literal)+)?) => {
+     $body:ident, $stored:ident, $list:ident, $create:ident, $read:ident, $archive:ident $(, by $($filter:literal)+)? $(, found_by $q:literal)?) => {
         #[doc = concat!("Routes of ", $many, ".")]
         pub mod $module {
             use actix_web::web::Path;
@@ -350,7 +352,7 @@ macro_rules! business_facts {
                 config.service($list).service($create).service($read).service($archive);
             }
 
-            business_route!(list $tag, $many, $path, $body, $stored, $list, [$($($filter)+)?]);
+            business_route!(list $tag, $many, $path, $body, $stored, $list, [$($($filter)+)?] [$($q)?]);
             business_route!(create $tag, $one, $path, $body, $stored, $create);
             business_route!(read $tag, $one, $item, $body, $stored, $read);
             business_route!(archive $tag, $one, $item, $body, $stored, $archive);

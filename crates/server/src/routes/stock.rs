@@ -21,11 +21,11 @@ pub fn routes(config: &mut ServiceConfig) {
 }
 
 business_records!(products: "stock", "product", "products", "/products", "/products/{product_id}",
-    NewProduct, Product, ProductPatch, list_products, create_product, read_product, change_product, archive_product);
+    NewProduct, Product, ProductPatch, list_products, create_product, read_product, change_product, archive_product, found_by "q");
 business_facts!(label_revisions: "stock", "label revision", "label revisions", "/label-revisions", "/label-revisions/{label_revision_id}",
     NewLabelRevision, LabelRevision, list_label_revisions, create_label_revision, read_label_revision, archive_label_revision, by "product_id");
 business_records!(suppliers: "stock", "supplier", "suppliers", "/suppliers", "/suppliers/{supplier_id}",
-    NewSupplier, Supplier, SupplierPatch, list_suppliers, create_supplier, read_supplier, change_supplier, archive_supplier);
+    NewSupplier, Supplier, SupplierPatch, list_suppliers, create_supplier, read_supplier, change_supplier, archive_supplier, found_by "q");
 site_records!(offers: "stock", "offer", "offers", "/sites/{site_id}/offers", "/sites/{site_id}/offers/{offer_id}",
     NewOffer, Offer, OfferPatch, list_offers, create_offer, read_offer, change_offer, archive_offer, by "supplier_id" "product_id");
 business_records!(lots: "stock", "lot", "lots", "/lots", "/lots/{lot_id}",

@@ -1,8 +1,12 @@
 //! Pages of a list by key, not by number: nothing is skipped or repeated while rows come in.
 
+use std::collections::BTreeSet;
+
 use chrono::{DateTime, SecondsFormat, Utc};
 use fillmark_domain::Kept;
-use sea_orm::sea_query::{Alias, Condition, Expr, ExprTrait, Func, LikeExpr, Order, SimpleExpr};
+use sea_orm::sea_query::extension::postgres::PgBinOper;
+use sea_orm::sea_query::extension::sqlite::SqliteBinOper;
+use sea_orm::sea_query::{Alias, Condition, Expr, ExprTrait, Order, SimpleExpr};
 use sea_orm::{EntityTrait, IdenStatic, ModelTrait, QueryFilter, QueryOrder, QuerySelect, Select, Value};
 use uuid::Uuid;
 
@@ -94,7 +98,7 @@ where
     E: EntityTrait,
 {
     let keys = keys(&query.sort);
-    let mut rows = query.filters.iter().fold(rows, |rows, filter| rows.filter(condition(filter)));
+    let mut rows = query.filters.iter().fold(rows, |rows, filter| rows.filter(condition(tx, filter)));
     if let Some(after) = &query.after {
         rows = rows.filter(behind(tx, &keys, after));
     }
@@ -145,7 +149,7 @@ fn behind(tx: &Tx, keys: &[SortKey], after: &[SortValue]) -> Condition {
     any
 }
 
-fn condition(filter: &Filter) -> SimpleExpr {
+fn condition(tx: &Tx, filter: &Filter) -> SimpleExpr {
     let column = |name: &'static str| Expr::col(Alias::new(name));
     match filter {
         Filter::OneOf(name, values) => column(name).is_in(values.clone()),
@@ -153,11 +157,32 @@ fn condition(filter: &Filter) -> SimpleExpr {
         Filter::Before(name, value) => column(name).lt(value.clone()),
         Filter::IsNull(name, true) => column(name).is_null(),
         Filter::IsNull(name, false) => column(name).is_not_null(),
+        Filter::Contains(name, text) if tx.is_postgres() => {
+            column(name).binary(PgBinOper::Regex, in_either_case(text, |one| format!("\\{one}")))
+        }
         Filter::Contains(name, text) => {
-            let escaped = text.to_lowercase().replace('\\', "\\\\").replace('%', "\\%").replace('_', "\\_");
-            Expr::expr(Func::lower(column(name))).like(LikeExpr::new(format!("%{escaped}%")).escape('\\'))
+            let pattern = in_either_case(text, |one| format!("[{one}]"));
+            column(name).binary(SqliteBinOper::Glob, format!("*{pattern}*"))
         }
     }
+}
+
+/// A pattern of either case of each letter. Neither database folds letters beyond ASCII by itself, whatever its locale.
+fn in_either_case(text: &str, literally: impl Fn(char) -> String) -> String {
+    let pattern = |one: char| {
+        let cases: BTreeSet<char> =
+            only(one.to_lowercase()).into_iter().chain(only(one.to_uppercase())).collect();
+        match one {
+            _ if cases.len() > 1 => format!("[{}]", String::from_iter(cases)),
+            _ if one.is_ascii_punctuation() => literally(one),
+            _ => one.to_string(),
+        }
+    };
+    text.chars().map(pattern).collect()
+}
+
+fn only(mut cased: impl Iterator<Item = char>) -> Option<char> {
+    cased.next().filter(|_| cased.next().is_none())
 }
 
 fn value(sort: &SortValue) -> Value {
