@@ -13,6 +13,7 @@ mod m0005_entries;
 mod m0006_work;
 mod m0007_answers;
 mod m0008_readings_of_changes;
+mod m0009_chain;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -28,14 +29,15 @@ pub struct Changes;
 impl MigratorTrait for Changes {
     fn migrations() -> Vec<Box<dyn MigrationTrait>> {
         vec![
-            Box::new(Change { name: "m0001_people", up: m0001_people::UP }),
-            Box::new(Change { name: "m0002_places", up: m0002_places::UP }),
-            Box::new(Change { name: "m0003_growing", up: m0003_growing::UP }),
-            Box::new(Change { name: "m0004_stock", up: m0004_stock::UP }),
-            Box::new(Change { name: "m0005_entries", up: m0005_entries::UP }),
-            Box::new(Change { name: "m0006_work", up: m0006_work::UP }),
-            Box::new(Change { name: "m0007_answers", up: m0007_answers::UP }),
-            Box::new(Change { name: "m0008_readings_of_changes", up: m0008_readings_of_changes::UP }),
+            Change::new("m0001_people", m0001_people::UP),
+            Change::new("m0002_places", m0002_places::UP),
+            Change::new("m0003_growing", m0003_growing::UP),
+            Change::new("m0004_stock", m0004_stock::UP),
+            Change::new("m0005_entries", m0005_entries::UP),
+            Change::new("m0006_work", m0006_work::UP),
+            Change::new("m0007_answers", m0007_answers::UP),
+            Change::new("m0008_readings_of_changes", m0008_readings_of_changes::UP),
+            Box::new(Change { name: "m0009_chain", up: m0009_chain::UP, then: Some(m0009_chain::then) }),
         ]
     }
 }
@@ -106,6 +108,15 @@ async fn refuse_newer(tx: &impl ConnectionTrait) -> Result<(), MigrationError> {
 struct Change {
     name: &'static str,
     up: &'static str,
+    /// What is said to each database in its own words, where they share none: triggers.
+    then: Option<fn(DbBackend) -> String>,
+}
+
+impl Change {
+    #[expect(clippy::new_ret_no_self, reason = "changes are only ever listed as what they do")]
+    fn new(name: &'static str, up: &'static str) -> Box<dyn MigrationTrait> {
+        Box::new(Self { name, up, then: None })
+    }
 }
 
 impl MigrationName for Change {
@@ -117,8 +128,12 @@ impl MigrationName for Change {
 #[async_trait::async_trait]
 impl MigrationTrait for Change {
     async fn up(&self, manager: &SchemaManager) -> Result<(), DbErr> {
-        for statement in self.up.split(";\n").map(str::trim).filter(|statement| !statement.is_empty()) {
-            manager.get_connection().execute_unprepared(statement).await?;
+        let connection = manager.get_connection();
+        let own = self.then.map(|then| then(connection.get_database_backend())).unwrap_or_default();
+        let statements = self.up.split(";\n").chain(own.split(";\n"));
+        for statement in statements.map(str::trim).filter(|statement| !statement.is_empty()) {
+            // A trigger of SQLite ends with a semicolon of its own.
+            connection.execute_unprepared(&format!("{statement};")).await?;
         }
         Ok(())
     }

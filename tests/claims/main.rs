@@ -3,6 +3,7 @@
 mod additions;
 mod alerts;
 mod bad_input;
+mod chain;
 mod change_checks;
 mod checks;
 mod commands;

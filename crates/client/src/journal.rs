@@ -13,6 +13,17 @@ impl Client {
         self.get(&format!("/sites/{site}/journal?{query}")).await
     }
 
+    /// What comes behind a number in a site's journal, in the order of its chain.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn follow_site_journal(
+        &self,
+        site: Uuid,
+        after_seq: i64,
+    ) -> Result<Vec<JournalEntry>, ClientError> {
+        self.get(&format!("/sites/{site}/journal/sealed?after_seq={after_seq}")).await
+    }
+
     /// A page of the business's journal.
     /// # Errors
     /// [`ClientError`].

@@ -59,6 +59,8 @@ impl Membership {
 pub enum Act {
     /// See what a site keeps.
     Read,
+    /// See who did what: the journal.
+    Audit,
     /// Enter readings, additions, changes, harvests; settle checks; issue stock.
     EnterWork,
     /// Correct what was entered.
@@ -82,7 +84,7 @@ impl Role {
             Role::Owner => true,
             Role::Manager => !matches!(act, Act::ManageSites),
             Role::Staff => matches!(act, Act::Read | Act::EnterWork),
-            Role::Auditor => matches!(act, Act::Read),
+            Role::Auditor => matches!(act, Act::Read | Act::Audit),
         }
     }
 
@@ -114,6 +116,7 @@ mod tests {
             assert!(!Role::Auditor.may(act), "{act:?}");
         }
         assert!(Role::Auditor.may(Act::Read));
+        assert!(Role::Auditor.may(Act::Audit));
     }
 
     #[test]
@@ -131,5 +134,6 @@ mod tests {
         assert!(Role::Staff.may(Act::EnterWork));
         assert!(!Role::Staff.may(Act::Correct));
         assert!(!Role::Staff.may(Act::ManagePeople));
+        assert!(!Role::Staff.may(Act::Audit));
     }
 }

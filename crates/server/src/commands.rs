@@ -4,14 +4,17 @@ pub mod config;
 mod forecast;
 mod healthcheck;
 mod rounds;
+mod verify;
 
 use comfy_table::{Table, presets};
 use fillmark_api::{NewSite, Site};
 use fillmark_client::{Client, ClientError};
+use fillmark_store::StoreError;
 
 pub use forecast::forecast;
 pub use healthcheck::healthcheck;
 pub use rounds::rounds;
+pub use verify::verify;
 
 /// Why a command could not do what was asked.
 #[derive(Debug, thiserror::Error)]
@@ -40,6 +43,17 @@ pub enum CommandError {
         address: String,
         /// How long was waited.
         seconds: u64,
+    },
+    /// The database could not be read.
+    #[error("the database cannot be read")]
+    Store(#[from] StoreError),
+    /// Records are not what was written.
+    #[error("{count} not as written:\n{broken}")]
+    Broken {
+        /// How many.
+        count: usize,
+        /// Each on a line.
+        broken: String,
     },
     /// There is no site of that name among those that the person sees.
     #[error("there is no site {name:?}; there are: {known}")]

@@ -29,6 +29,9 @@ pub(crate) enum Command {
     /// Bring the database's schema up and stop.
     #[command(after_help = EXIT_CODES)]
     Migrate(Common),
+    /// Look whether all records are what was written: journals, entries, balances. Exits with 1 when one is not.
+    #[command(after_help = EXIT_CODES)]
+    Verify(Common),
     /// Print the OpenAPI document.
     #[command(after_help = EXIT_CODES)]
     Openapi,

@@ -38,6 +38,7 @@ async fn run(command: Command) -> Result<(), Failure> {
         Command::Serve(common) => serve(&common.settings()?).await,
         Command::Demo(line) => run_demo(line).await,
         Command::Migrate(common) => migrate(&common.settings()?).await,
+        Command::Verify(common) => verify(&common.settings()?).await,
         Command::Openapi => {
             println!("{}", document::document().to_pretty_json()?);
             Ok(())
@@ -118,6 +119,13 @@ async fn migrate(settings: &Settings) -> Result<(), Failure> {
     app.store.close().await?;
     println!("the schema is up to date");
     Ok(())
+}
+
+async fn verify(settings: &Settings) -> Result<(), Failure> {
+    let app = fillmark_server::open_app(settings, Arc::new(MachineClock)).await?;
+    let told = commands::verify(&app).await;
+    app.store.close().await?;
+    self::told(told?)
 }
 
 async fn create_owner(settings: &Settings, name: String, sign_in: String) -> Result<(), Failure> {

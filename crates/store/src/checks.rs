@@ -83,8 +83,9 @@ pub async fn settle(
         change.entered_by = Set(typed.by.map(Id::uuid));
         change.received_at = Set(Some(typed.received_at));
     }
+    let detail = journal::told(&change, &[]);
     row::Entity::update(change).exec(&tx.0).await?;
-    journal::note(tx, site, stamp, state.standing().code(), "check", id.uuid()).await
+    journal::append(tx, site, stamp, state.standing().code(), "check", id.uuid(), detail).await
 }
 
 fn stand(change: &mut row::ActiveModel, at: DateTime<Utc>, by: Option<PersonId>) {

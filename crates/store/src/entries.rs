@@ -11,8 +11,8 @@ use chrono::{DateTime, Utc};
 use fillmark_domain::Id;
 use sea_orm::sea_query::{Condition, Expr, ExprTrait};
 use sea_orm::{
-    ActiveModelBehavior, ActiveModelTrait, EntityTrait, FromQueryResult, ModelTrait, QueryFilter, QueryOrder,
-    QuerySelect, Select,
+    ActiveModelBehavior, ActiveModelTrait, EntityTrait, FromQueryResult, IntoActiveModel, ModelTrait,
+    QueryFilter, QueryOrder, QuerySelect, Select,
 };
 use uuid::Uuid;
 
@@ -27,7 +27,11 @@ pub trait Entry: Clone + Send + Sync + Sized + 'static {
     /// The table.
     type Entity: EntityTrait<Model = Self::Row, ActiveModel = Self::Change>;
     /// A row of it.
-    type Row: ModelTrait<Entity = Self::Entity> + FromQueryResult + Send + Sync;
+    type Row: ModelTrait<Entity = Self::Entity>
+        + FromQueryResult
+        + IntoActiveModel<Self::Change>
+        + Send
+        + Sync;
     /// A row that is being written.
     type Change: ActiveModelTrait<Entity = Self::Entity> + ActiveModelBehavior + Send;
 
@@ -64,16 +68,18 @@ pub async fn keep<E: Entry>(
 ) -> Result<(), StoreError> {
     // Below the number of variables that either database takes in one statement.
     for chunk in entries.chunks(500) {
+        let mut entered = Vec::with_capacity(chunk.len());
         let rows = chunk.iter().map(|(id, entry)| {
             let mut row = entry.columns();
             row.set(column::<E>("site_id"), scope.uuid().into());
             row.set(column::<E>("id"), id.uuid().into());
+            entered.push((id.uuid(), journal::hash_of(&row)));
             row
         });
         E::Entity::insert_many(rows).exec_without_returning(&tx.0).await?;
+        journal::note_many(tx, scope, stamp, "entered", E::WORD, &entered).await?;
     }
-    let entered: Vec<Uuid> = entries.iter().map(|(id, _)| id.uuid()).collect();
-    journal::note_many(tx, scope, stamp, "entered", E::WORD, &entered).await
+    Ok(())
 }
 
 /// The entries with these client ids.
@@ -194,7 +200,7 @@ async fn read_all<E: Entry>(
     rows.into_iter().map(read).collect()
 }
 
-fn column<E: Entry>(name: &'static str) -> <E::Entity as EntityTrait>::Column {
+pub(crate) fn column<E: Entry>(name: &'static str) -> <E::Entity as EntityTrait>::Column {
     match <E::Entity as EntityTrait>::Column::from_str(name) {
         Ok(column) => column,
         // The name is a literal of this crate, and each table is read in the tests.

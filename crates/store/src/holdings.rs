@@ -98,6 +98,14 @@ pub async fn anywhere(
     Ok(rows.one(&tx.0).await?.is_some())
 }
 
+/// What every site holds of every lot, in thousandths.
+/// # Errors
+/// When the database fails.
+pub(crate) async fn balances(tx: &Tx) -> Result<Vec<(Uuid, Uuid, i64)>, StoreError> {
+    let columns = [row::Column::SiteId, row::Column::LotId, row::Column::Balance];
+    Ok(row::Entity::find().select_only().columns(columns).into_tuple().all(&tx.0).await?)
+}
+
 /// Makes room for a lot at a site, if there is none yet.
 /// # Errors
 /// When the database fails.

@@ -2,8 +2,19 @@
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::people::PersonId;
-use sea_orm::{ColumnTrait, EntityTrait, JsonValue, QueryFilter, QueryOrder, Set};
+use sea_orm::ActiveValue::NotSet;
+use sea_orm::sea_query::sea_value_to_json_value;
+use sea_orm::{
+    ActiveModelTrait, ActiveValue, ColumnTrait, EntityTrait, IdenStatic, Iterable, JsonValue, QueryFilter,
+    QueryOrder, Set,
+};
+use serde_json::json;
+use sha2::{Digest, Sha256};
 use uuid::Uuid;
+
+pub mod chain;
+
+pub use chain::{Head, Seal};
 
 use crate::records::{Page, PageQuery, page_of};
 use crate::{Scope, Stamp, StoreError, Tx};
@@ -23,8 +34,10 @@ pub struct Entry {
     pub word: String,
     /// To which record.
     pub record_id: Uuid,
-    /// The record's columns after it.
+    /// The record's columns after it; of what is entered once, the hash of its row.
     pub detail: JsonValue,
+    /// Its place in the chain; none for a moment after the commit.
+    pub seal: Option<Seal>,
 }
 
 /// Appends an entry.
@@ -58,24 +71,49 @@ pub async fn note(
     append(tx, scope, stamp, deed, word, record_id, JsonValue::Object(Default::default())).await
 }
 
-/// Appends an entry for each of several records; what was entered stands in the records themselves.
+/// Appends an entry for each of several records that are entered once, with the hash of its row: what was entered stands
+/// in the record itself, and the chain tells whether it still does.
 /// # Errors
 /// When the database fails.
-pub async fn note_many(
+pub(crate) async fn note_many(
     tx: &Tx,
     scope: impl Scope,
     stamp: &Stamp<'_>,
     deed: &str,
     word: &str,
-    record_ids: &[Uuid],
+    records: &[(Uuid, String)],
 ) -> Result<(), StoreError> {
-    for chunk in record_ids.chunks(1000) {
-        let entries = chunk
-            .iter()
-            .map(|id| entry(scope, stamp, deed, word, *id, JsonValue::Object(Default::default())));
+    for chunk in records.chunks(1000) {
+        let entries =
+            chunk.iter().map(|(id, hash)| entry(scope, stamp, deed, word, *id, json!({ "sha256": hash })));
         row::Entity::insert_many(entries).exec_without_returning(&tx.0).await?;
     }
     Ok(())
+}
+
+/// The columns of a row that are set and may be told.
+pub(crate) fn told<M: ActiveModelTrait>(row: &M, untold: &[&str]) -> JsonValue {
+    let mut detail = serde_json::Map::new();
+    for column in <M::Entity as EntityTrait>::Column::iter() {
+        if let ActiveValue::Set(value) = row.get(column)
+            && !untold.contains(&column.as_str())
+        {
+            detail.insert(column.as_str().to_owned(), sea_value_to_json_value(&value));
+        }
+    }
+    JsonValue::Object(detail)
+}
+
+/// SHA-256 of a row as JSON with its columns in the order of their names, in hex.
+pub(crate) fn hash_of<M: ActiveModelTrait>(row: &M) -> String {
+    let mut columns = serde_json::Map::new();
+    for column in <M::Entity as EntityTrait>::Column::iter() {
+        if let ActiveValue::Set(value) | ActiveValue::Unchanged(value) = row.get(column) {
+            columns.insert(column.as_str().to_owned(), sea_value_to_json_value(&value));
+        }
+    }
+    columns.retain(|_, value| !value.is_null());
+    chain::hex(&Sha256::digest(JsonValue::Object(columns).to_string()))
 }
 
 /// The id of the last entry of a scope's journal: the position a report was made at.
@@ -112,11 +150,13 @@ fn entry(
         word: Set(word.to_owned()),
         record_id: Set(record_id),
         detail: Set(detail),
+        seq: NotSet,
+        hash: NotSet,
     }
 }
 
 /// The business's journal stands under the nil id, since a key holds no nulls.
-fn owner(scope: impl Scope) -> Uuid {
+pub fn owner(scope: impl Scope) -> Uuid {
     scope.site().map_or(Uuid::nil(), |site| site.uuid())
 }
 
@@ -129,10 +169,11 @@ fn read(row: row::Model) -> Entry {
         word: row.word,
         record_id: row.record_id,
         detail: row.detail,
+        seal: row.seq.zip(row.hash).map(|(seq, hash)| Seal { seq, hash }),
     }
 }
 
-mod row {
+pub(crate) mod row {
     use sea_orm::entity::prelude::*;
 
     #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]
@@ -148,6 +189,8 @@ mod row {
         pub word: String,
         pub record_id: Uuid,
         pub detail: Json,
+        pub seq: Option<i64>,
+        pub hash: Option<String>,
     }
 
     #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

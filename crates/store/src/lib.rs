@@ -31,6 +31,7 @@ pub mod slips;
 pub mod stamp;
 pub mod tank_changes;
 pub mod transfers;
+pub mod verify;
 pub mod words;
 
 pub use connection::{Database, Store, Tx, Unit};

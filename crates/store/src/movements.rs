@@ -186,7 +186,7 @@ fn read(row: row::Model) -> Result<Movement, BrokenRow> {
     })
 }
 
-mod row {
+pub(crate) mod row {
     use sea_orm::entity::prelude::*;
 
     #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]

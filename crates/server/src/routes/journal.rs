@@ -8,17 +8,23 @@ use fillmark_domain::Id;
 use fillmark_domain::people::PersonId;
 use fillmark_store::journal::Entry;
 use fillmark_store::{BusinessScope, SiteScope};
+use serde::Deserialize;
+use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::list::{Asked, ListKind};
-use crate::http::{AppData, ListQuery, ReadProblems, Refused, SignedIn};
+use crate::http::{AppData, ListQuery, Query, ReadProblems, Refused, SignedIn};
 
 type Entries = Listed<JournalEntry>;
 
 /// Registers them.
 pub fn routes(config: &mut ServiceConfig) {
-    config.service(list_site_journal).service(list_journal);
+    config
+        .service(follow_site_journal)
+        .service(follow_journal)
+        .service(list_site_journal)
+        .service(list_journal);
 }
 
 const LIST: ListKind = ListKind {
@@ -76,6 +82,69 @@ pub async fn list_journal(
     Ok(asked.answer(&request, page, body))
 }
 
+/// How a journal is followed.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct FollowQuery {
+    /// The number of the last entry that is known; 0 for none.
+    #[serde(default)]
+    #[param(minimum = 0, default = 0)]
+    after_seq: u64,
+    /// How many entries at most.
+    #[serde(default = "most")]
+    #[param(minimum = 1, maximum = 1000, default = 1000)]
+    limit: u16,
+}
+
+fn most() -> u16 {
+    1000
+}
+
+/// Follow what was done at a site.
+///
+/// Entries in the order of their chain, behind the last that is known: whoever goes on from the last `seq` misses none and
+/// gets none twice. An entry appears here within a second or so.
+#[utoipa::path(tag = "reports", operation_id = "follow_site_journal", security(("bearer" = [])), params(FollowQuery),
+    responses((status = 200, description = "What comes next", body = Vec<JournalEntry>), ReadProblems))]
+#[get("/sites/{site_id}/journal/sealed")]
+pub async fn follow_site_journal(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+    query: Query<FollowQuery>,
+) -> Result<HttpResponse, Refused> {
+    let (seq, limit) = query.0.read()?;
+    let site = Id::new(path.into_inner());
+    let entries = journal::follow::<SiteScope>(&app, &caller.0, site, seq, limit).await?;
+    Ok(HttpResponse::Ok().json(entries.into_iter().map(body).collect::<Vec<_>>()))
+}
+
+/// Follow what was done to the records of the business.
+///
+/// As the journal of a site is followed.
+#[utoipa::path(tag = "reports", operation_id = "follow_journal", security(("bearer" = [])), params(FollowQuery),
+    responses((status = 200, description = "What comes next", body = Vec<JournalEntry>), ReadProblems))]
+#[get("/journal/sealed")]
+pub async fn follow_journal(
+    app: AppData,
+    caller: SignedIn,
+    query: Query<FollowQuery>,
+) -> Result<HttpResponse, Refused> {
+    let (seq, limit) = query.0.read()?;
+    let entries = journal::follow::<BusinessScope>(&app, &caller.0, (), seq, limit).await?;
+    Ok(HttpResponse::Ok().json(entries.into_iter().map(body).collect::<Vec<_>>()))
+}
+
+impl FollowQuery {
+    fn read(&self) -> Result<(i64, u64), Refused> {
+        let limit = Some(self.limit).filter(|limit| (1..=1000).contains(limit));
+        let limit =
+            limit.ok_or_else(|| Refused::parameter("limit", "expected a whole number from 1 to 1000"))?;
+        Ok((i64::try_from(self.after_seq).unwrap_or(i64::MAX), u64::from(limit)))
+    }
+}
+
 fn body(entry: Entry) -> JournalEntry {
     JournalEntry {
         id: entry.id,
@@ -85,5 +154,7 @@ fn body(entry: Entry) -> JournalEntry {
         word: entry.word,
         record_id: entry.record_id,
         detail: entry.detail,
+        seq: entry.seal.as_ref().map(|seal| seal.seq),
+        hash: entry.seal.map(|seal| seal.hash),
     }
 }

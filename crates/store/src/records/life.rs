@@ -3,10 +3,7 @@
 use chrono::{DateTime, Utc};
 use fillmark_domain::{Id, Kept};
 use sea_orm::sea_query::{Expr, ExprTrait, LockType, Query, SelectStatement};
-use sea_orm::{
-    ActiveModelTrait, ActiveValue, ColumnTrait, ConnectionTrait, EntityTrait, IdenStatic, Iterable,
-    JsonValue, QueryFilter, QuerySelect, Value, sea_query::sea_value_to_json_value,
-};
+use sea_orm::{ActiveModelTrait, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QuerySelect, Value};
 
 use super::{Holder, Record, Reference};
 use crate::{Scope, Stamp, StoreError, Tx, journal};
@@ -22,7 +19,7 @@ pub async fn create<R: Record>(
 ) -> Result<Kept<R>, StoreError> {
     let (id, at) = (stamp.fresh::<R>(), stamp.at);
     let mut row = content.columns();
-    let detail = detail::<R>(&row);
+    let detail = journal::told(&row, R::UNTOLD);
     if let Some(site) = scope.site() {
         row.set(column::<R>("site_id"), site.uuid().into());
     }
@@ -136,7 +133,7 @@ async fn update<R: Record>(
     mut row: R::Change,
     deed: &str,
 ) -> Result<Option<Kept<R>>, StoreError> {
-    let detail = detail::<R>(&row);
+    let detail = journal::told(&row, R::UNTOLD);
     row.set(column::<R>("version"), (version + 1).into());
     row.set(column::<R>("updated_at"), stamp.at.into());
     let mut update = R::Entity::update_many()
@@ -152,19 +149,6 @@ async fn update<R: Record>(
     }
     journal::append(tx, scope, stamp, deed, R::WORD, id.uuid(), detail).await?;
     find(tx, scope, id).await
-}
-
-/// The columns that are set and may be told, for the journal.
-fn detail<R: Record>(row: &R::Change) -> JsonValue {
-    let mut detail = serde_json::Map::new();
-    for column in <R::Entity as EntityTrait>::Column::iter() {
-        if let ActiveValue::Set(value) = row.get(column)
-            && !R::UNTOLD.contains(&column.as_str())
-        {
-            detail.insert(column.as_str().to_owned(), sea_value_to_json_value(&value));
-        }
-    }
-    JsonValue::Object(detail)
 }
 
 /// The rows of a scope.

@@ -1,0 +1,169 @@
+//! The chain: entries of the journal are sealed in the order in which they are found committed, each with the hash
+//! of the one before, so that none can be altered, left out or put in between without all later hashes telling.
+//!
+//! Writers do not wait for each other's hashes: sealing comes after the commit, one sealer at a time.
+
+use chrono::{DateTime, SecondsFormat, Utc};
+use fillmark_domain::people::PersonId;
+use sea_orm::sea_query::{Expr, ExprTrait, IntoIden, Query, TableRef, ValueTuple};
+use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
+use serde_json::json;
+use sha2::{Digest, Sha256};
+use uuid::Uuid;
+
+use super::{Entry, read, row};
+use crate::{StoreError, Tx};
+
+/// So many entries are sealed in one transaction: few enough that writers of the embedded database hardly wait.
+const AT_ONCE: u64 = 500;
+
+/// The place of an entry in its chain.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Seal {
+    /// Counts from 1 in each journal.
+    pub seq: i64,
+    /// SHA-256 over the hash before and the entry, in hex.
+    pub hash: String,
+}
+
+/// Where a journal's chain stands.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Head {
+    /// The number of its last sealed entry; 0 before the first.
+    pub seq: i64,
+    /// That entry's hash; empty before the first.
+    pub hash: String,
+}
+
+impl From<Option<Seal>> for Head {
+    fn from(last: Option<Seal>) -> Self {
+        last.map(|seal| Head { seq: seal.seq, hash: seal.hash }).unwrap_or_default()
+    }
+}
+
+/// The hash of an entry behind another: SHA-256 (FIPS 180-4) over the hash before, a line feed, and the entry as JSON with
+/// its names in order.
+pub fn hash(owner: Uuid, seq: i64, entry: &Entry, before: &str) -> String {
+    let text = json!({
+        "site": owner, "seq": seq, "id": entry.id, "at": text_of(entry.at), "by": entry.by.map(PersonId::uuid),
+        "deed": entry.deed, "word": entry.word, "record": entry.record_id, "detail": entry.detail,
+    });
+    let digest =
+        Sha256::new().chain_update(before).chain_update("\n").chain_update(text.to_string()).finalize();
+    hex(&digest)
+}
+
+/// The journals that have entries which are not sealed yet: ids of sites, nil for the business.
+/// # Errors
+/// When the database fails.
+pub async fn unsealed(tx: &Tx) -> Result<Vec<Uuid>, StoreError> {
+    let owners =
+        row::Entity::find().filter(row::Column::Seq.is_null()).select_only().column(row::Column::SiteId);
+    Ok(owners.distinct().into_tuple().all(&tx.0).await?)
+}
+
+/// How many entries of a journal are not sealed yet.
+/// # Errors
+/// When the database fails.
+pub async fn unsealed_count(tx: &Tx, owner: Uuid) -> Result<u64, StoreError> {
+    use sea_orm::PaginatorTrait;
+    Ok(of(owner).filter(row::Column::Seq.is_null()).count(&tx.0).await?)
+}
+
+/// Seals entries of a journal, up to some hundreds; says whether there may be more.
+/// # Errors
+/// When the database fails.
+pub async fn seal(tx: &Tx, owner: Uuid) -> Result<bool, StoreError> {
+    tx.take_turn(&format!("chain of {owner}")).await?;
+    let mut head = head(tx, owner).await?;
+    let unsealed = of(owner).filter(row::Column::Seq.is_null()).order_by_asc(row::Column::Id).limit(AT_ONCE);
+    let unsealed = unsealed.all(&tx.0).await?;
+    let mut seals: Vec<ValueTuple> = Vec::with_capacity(unsealed.len());
+    for entry in unsealed.into_iter().map(read) {
+        let seq = head.seq + 1;
+        head = Head { seq, hash: hash(owner, seq, &entry, &head.hash) };
+        seals.push((entry.id, seq, head.hash.clone()).into());
+    }
+    if seals.is_empty() {
+        return Ok(false);
+    }
+    let more = seals.len() as u64 == AT_ONCE;
+    let update = Query::update()
+        .table("journal")
+        .value("seq", Expr::col(("sealed", "column2")))
+        .value("hash", Expr::col(("sealed", "column3")))
+        .from(TableRef::ValuesList(seals, "sealed".into_iden()))
+        .and_where(Expr::col(("journal", "site_id")).eq(owner))
+        .and_where(Expr::col(("journal", "id")).equals(("sealed", "column1")))
+        .to_owned();
+    tx.0.execute(&update).await?;
+    Ok(more)
+}
+
+/// Where a journal's chain stands.
+/// # Errors
+/// When the database fails.
+pub async fn head(tx: &Tx, owner: Uuid) -> Result<Head, StoreError> {
+    let last =
+        of(owner).filter(row::Column::Seq.is_not_null()).order_by_desc(row::Column::Seq).one(&tx.0).await?;
+    Ok(Head::from(last.map(read).and_then(|entry| entry.seal)))
+}
+
+/// Sealed entries of a journal behind a number, in their order: whoever asks again behind the last misses none.
+/// # Errors
+/// When the database fails.
+pub async fn sealed_after(tx: &Tx, owner: Uuid, seq: i64, limit: u64) -> Result<Vec<Entry>, StoreError> {
+    let behind = of(owner).filter(row::Column::Seq.gt(seq)).order_by_asc(row::Column::Seq).limit(limit);
+    Ok(behind.all(&tx.0).await?.into_iter().map(read).collect())
+}
+
+fn of(owner: Uuid) -> sea_orm::Select<row::Entity> {
+    row::Entity::find().filter(row::Column::SiteId.eq(owner))
+}
+
+fn text_of(at: DateTime<Utc>) -> String {
+    at.to_rfc3339_opts(SecondsFormat::Millis, true)
+}
+
+pub(crate) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn entry() -> Entry {
+        Entry {
+            id: Uuid::from_u128(1),
+            at: "2026-11-24T06:00:00Z".parse().unwrap(),
+            by: None,
+            deed: "created".into(),
+            word: "room".into(),
+            record_id: Uuid::from_u128(2),
+            detail: json!({"name": "North room"}),
+            seal: None,
+        }
+    }
+
+    /// Worked out apart from this code by `printf '\n%s' '{"at":…}' | sha256sum` (GNU coreutils) of the entry's JSON.
+    #[test]
+    fn a_hash_can_be_made_by_other_means() {
+        let expected = "ce325c3c822ba30770ec1162e6bebd90ef61652658b350455a786206b15f827b";
+        assert_eq!(hash(Uuid::nil(), 1, &entry(), ""), expected);
+    }
+
+    #[test]
+    fn any_difference_makes_another_hash() {
+        let plain = hash(Uuid::nil(), 1, &entry(), "");
+        let other = Entry { detail: json!({"name": "South room"}), ..entry() };
+        for hash in [
+            hash(Uuid::nil(), 2, &entry(), ""),
+            hash(Uuid::from_u128(3), 1, &entry(), ""),
+            hash(Uuid::nil(), 1, &entry(), "0"),
+            hash(Uuid::nil(), 1, &other, ""),
+        ] {
+            assert_ne!(hash, plain);
+        }
+    }
+}

@@ -1,0 +1,237 @@
+//! A look at all records, whether they are what was written: each journal against its chain, what is entered once against
+//! the hash that its journal took, and each balance against its movements.
+
+use std::collections::{BTreeMap, HashMap};
+
+use fillmark_domain::entries::{Addition, Reading, TankChange};
+use fillmark_domain::growing::Harvest;
+use sea_orm::sea_query::{Alias, Expr, ExprTrait};
+use sea_orm::{EntityTrait, IntoActiveModel, PaginatorTrait, QueryFilter, QuerySelect};
+use uuid::Uuid;
+
+use crate::entries::{Entry, column};
+use crate::journal::chain::{self, Head};
+use crate::journal::{self, row};
+use crate::{StoreError, Tx, holdings, movements};
+
+/// So many entries of a journal are looked at at once.
+const AT_ONCE: u64 = 5_000;
+
+/// What a look at all records found.
+#[derive(Debug, Default, PartialEq)]
+pub struct Found {
+    /// How many journals there are: one a site and that of the business.
+    pub journals: u64,
+    /// How many of their entries are sealed; all of them were looked at.
+    pub sealed: u64,
+    /// How many are not sealed yet.
+    pub unsealed: u64,
+    /// How many readings, additions, tank changes and harvests were looked at.
+    pub entries: u64,
+    /// How many balances were added up.
+    pub balances: u64,
+    /// What is not as it was written, the first of each journal.
+    pub broken: Vec<Broken>,
+}
+
+/// Something that is not as it was written.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum Broken {
+    /// An entry of a journal that its hash does not fit.
+    #[error("journal of {owner}: entry {seq} ({id}) does not fit the chain")]
+    Altered {
+        /// The site; nil for the business.
+        owner: Uuid,
+        /// Its number.
+        seq: i64,
+        /// Its id.
+        id: Uuid,
+    },
+    /// A number of a journal that no entry has.
+    #[error("journal of {owner}: entry {seq} is missing")]
+    Missing {
+        /// The site; nil for the business.
+        owner: Uuid,
+        /// The number.
+        seq: i64,
+    },
+    /// Something entered once whose row is another now, or gone.
+    #[error("{word} {id} of {owner} is not what was entered")]
+    Entry {
+        /// The site.
+        owner: Uuid,
+        /// What it is called.
+        word: &'static str,
+        /// Its id.
+        id: Uuid,
+    },
+    /// Rows of a kind that were not entered through the journal.
+    #[error("{owner} has {rows} of {word}, of which its journal knows {told}")]
+    Untold {
+        /// The site.
+        owner: Uuid,
+        /// What they are called.
+        word: &'static str,
+        /// How many there are.
+        rows: u64,
+        /// How many its journal knows.
+        told: u64,
+    },
+    /// A balance that is not the sum of its movements, in thousandths of mL or g.
+    #[error("lot {lot} at {owner} holds {balance} where its movements make {sum}")]
+    Balance {
+        /// The site.
+        owner: Uuid,
+        /// The lot.
+        lot: Uuid,
+        /// What the record holds.
+        balance: i64,
+        /// What its movements make.
+        sum: i64,
+    },
+}
+
+/// Looks at all records.
+/// # Errors
+/// When the database fails.
+pub async fn all(tx: &Tx) -> Result<Found, StoreError> {
+    let owners = row::Entity::find().select_only().column(row::Column::SiteId).distinct();
+    let owners: Vec<Uuid> = owners.into_tuple().all(&tx.0).await?;
+    let mut found = Found { journals: owners.len() as u64, ..Found::default() };
+    for owner in owners {
+        found.unsealed += chain::unsealed_count(tx, owner).await?;
+        look_at_journal(tx, owner, &mut found).await?;
+    }
+    look_at_balances(tx, &mut found).await?;
+    Ok(found)
+}
+
+async fn look_at_journal(tx: &Tx, owner: Uuid, found: &mut Found) -> Result<(), StoreError> {
+    let mut head = Head::default();
+    let mut told: HashMap<String, u64> = HashMap::new();
+    loop {
+        let entries = chain::sealed_after(tx, owner, head.seq, AT_ONCE).await?;
+        if entries.is_empty() {
+            break;
+        }
+        let mut hashes: HashMap<&str, HashMap<Uuid, &str>> = HashMap::new();
+        for entry in &entries {
+            match broken_at(owner, &head, entry) {
+                Some(broken) => {
+                    found.broken.push(broken);
+                    return Ok(());
+                }
+                None => head = Head::from(entry.seal.clone()),
+            }
+            found.sealed += 1;
+            if let Some(hash) = entry.detail["sha256"].as_str() {
+                hashes.entry(&entry.word).or_default().insert(entry.record_id, hash);
+            }
+        }
+        for (word, hashes) in hashes {
+            *told.entry(word.to_owned()).or_default() += hashes.len() as u64;
+            look_at_entries(tx, owner, word, &hashes, found).await?;
+        }
+    }
+    // Those that are not sealed yet are in the tables already.
+    if chain::unsealed_count(tx, owner).await? == 0 {
+        count::<Reading>(tx, owner, &told, found).await?;
+        count::<Addition>(tx, owner, &told, found).await?;
+        count::<TankChange>(tx, owner, &told, found).await?;
+        count::<Harvest>(tx, owner, &told, found).await?;
+    }
+    Ok(())
+}
+
+fn broken_at(owner: Uuid, head: &Head, entry: &journal::Entry) -> Option<Broken> {
+    let seal = entry.seal.as_ref()?;
+    if seal.seq != head.seq + 1 {
+        return Some(Broken::Missing { owner, seq: head.seq + 1 });
+    }
+    let fits = seal.hash == chain::hash(owner, seal.seq, entry, &head.hash);
+    (!fits).then_some(Broken::Altered { owner, seq: seal.seq, id: entry.id })
+}
+
+async fn look_at_entries(
+    tx: &Tx,
+    owner: Uuid,
+    word: &str,
+    hashes: &HashMap<Uuid, &str>,
+    found: &mut Found,
+) -> Result<(), StoreError> {
+    match word {
+        Reading::WORD => compare::<Reading>(tx, owner, hashes, found).await,
+        Addition::WORD => compare::<Addition>(tx, owner, hashes, found).await,
+        TankChange::WORD => compare::<TankChange>(tx, owner, hashes, found).await,
+        Harvest::WORD => compare::<Harvest>(tx, owner, hashes, found).await,
+        _ => Ok(()),
+    }
+}
+
+async fn compare<E: Entry>(
+    tx: &Tx,
+    owner: Uuid,
+    hashes: &HashMap<Uuid, &str>,
+    found: &mut Found,
+) -> Result<(), StoreError> {
+    let rows = of::<E>(owner).filter(Expr::col(column::<E>("id")).is_in(hashes.keys().copied()));
+    let mut now: HashMap<Uuid, String> = HashMap::with_capacity(hashes.len());
+    for row in rows.all(&tx.0).await? {
+        now.insert(E::id(&row), journal::hash_of(&row.into_active_model()));
+    }
+    found.entries += hashes.len() as u64;
+    for (id, hash) in hashes {
+        if now.get(id).map(String::as_str) != Some(*hash) {
+            found.broken.push(Broken::Entry { owner, word: E::WORD, id: *id });
+        }
+    }
+    Ok(())
+}
+
+async fn count<E: Entry>(
+    tx: &Tx,
+    owner: Uuid,
+    told: &HashMap<String, u64>,
+    found: &mut Found,
+) -> Result<(), StoreError> {
+    let rows = of::<E>(owner).count(&tx.0).await?;
+    let told = told.get(E::WORD).copied().unwrap_or_default();
+    if rows != told {
+        found.broken.push(Broken::Untold { owner, word: E::WORD, rows, told });
+    }
+    Ok(())
+}
+
+fn of<E: Entry>(owner: Uuid) -> sea_orm::Select<E::Entity> {
+    E::Entity::find().filter(Expr::col(column::<E>("site_id")).eq(owner))
+}
+
+async fn look_at_balances(tx: &Tx, found: &mut Found) -> Result<(), StoreError> {
+    use movements::row::Column;
+    let sum = Expr::col(Column::Change).sum().cast_as(Alias::new("bigint"));
+    let sums: Vec<(Uuid, Uuid, i64)> = movements::row::Entity::find()
+        .select_only()
+        .columns([Column::SiteId, Column::LotId])
+        .column_as(sum, "sum")
+        .group_by(Column::SiteId)
+        .group_by(Column::LotId)
+        .into_tuple()
+        .all(&tx.0)
+        .await?;
+    let mut both: BTreeMap<(Uuid, Uuid), (i64, i64)> = BTreeMap::new();
+    for (owner, lot, sum) in sums {
+        both.entry((owner, lot)).or_default().1 = sum;
+    }
+    for (owner, lot, balance) in holdings::balances(tx).await? {
+        both.entry((owner, lot)).or_default().0 = balance;
+    }
+    found.balances = both.len() as u64;
+    let differ = both.into_iter().filter(|(_, (balance, sum))| balance != sum);
+    found.broken.extend(differ.map(|((owner, lot), (balance, sum))| Broken::Balance {
+        owner,
+        lot,
+        balance,
+        sum,
+    }));
+    Ok(())
+}

@@ -1,0 +1,156 @@
+//! The chain of the journal: what is written stays as it is, and `verify` tells when it does not.
+
+use std::collections::HashSet;
+
+use fillmark_actions::journal;
+use fillmark_api::*;
+use fillmark_domain::people::Role;
+use fillmark_server::commands::{self, CommandError};
+use fillmark_tests::fresh::Kind;
+use fillmark_tests::greenhouse::reading;
+use fillmark_tests::on_both;
+use fillmark_tests::world::{World, refusal};
+use sea_orm_migration::sea_orm::{ConnectionTrait, DbErr};
+use uuid::Uuid;
+
+async fn sql(world: &World, statement: &str) -> Result<(), DbErr> {
+    world.server.app.store.for_migrations().execute_unprepared(statement).await.map(drop)
+}
+
+/// What somebody does who holds the database: the triggers are no wall against them, the chain is.
+async fn without_triggers(world: &World, table: &str) {
+    let names = match (world.kind, table) {
+        (Kind::Sqlite, "journal") => vec!["journal_is_kept".to_owned(), "journal_is_sealed_once".into()],
+        (Kind::Postgres, "journal") => vec!["journal_is_kept".to_owned()],
+        (Kind::Sqlite, _) => vec![format!("{table}_no_update"), format!("{table}_no_delete")],
+        (Kind::Postgres, _) => vec![format!("{table}_are_kept")],
+    };
+    for name in names {
+        let of = if world.kind == Kind::Postgres { format!(" on {table}") } else { String::new() };
+        sql(world, &format!("drop trigger {name}{of}")).await.unwrap();
+    }
+}
+
+async fn written(world: &World) -> Uuid {
+    let here = world.greenhouse().await;
+    for ph in [5.9, 6.0, 6.1] {
+        let one = reading(here.north_tank, "ph", ph, "[pH]", "2026-11-24T06:00:00+01:00");
+        world.ada.record_reading(here.site, &one).await.unwrap();
+    }
+    journal::seal(&world.server.app).await.unwrap();
+    here.site
+}
+
+async fn broken(world: &World) -> String {
+    match commands::verify(&world.server.app).await {
+        Err(CommandError::Broken { broken, .. }) => broken,
+        other => panic!("{other:?}"),
+    }
+}
+
+on_both! {
+    async fn what_was_written_is_found_as_it_was_written(world: World) {
+        let site = written(&world).await;
+        let told = commands::verify(&world.server.app).await.unwrap();
+        assert!(told.contains("of 2 journals fit their chains, 0 more are not sealed"), "{told}");
+        assert!(told.contains("3 readings, additions"), "{told}");
+        let entries = world.ada.follow_site_journal(site, 0).await.unwrap();
+        let numbers: Vec<_> = entries.iter().filter_map(|entry| entry.seq).collect();
+        assert_eq!(numbers, (1..=entries.len() as i64).collect::<Vec<_>>());
+    }
+
+    async fn neither_database_changes_or_removes_what_is_kept(world: World) {
+        written(&world).await;
+        for table in ["journal", "readings"] {
+            for statement in [format!("delete from {table}"), format!("update {table} set id = id")] {
+                let refused = sql(&world, &statement).await.unwrap_err().to_string();
+                assert!(refused.contains("kept as"), "{statement}: {refused}");
+            }
+        }
+        commands::verify(&world.server.app).await.unwrap();
+    }
+
+    async fn an_entry_of_the_journal_that_was_altered_is_named(world: World) {
+        written(&world).await;
+        without_triggers(&world, "journal").await;
+        sql(&world, "update journal set deed = 'archived' where word = 'tank'").await.unwrap();
+        let told = broken(&world).await;
+        assert!(told.contains("does not fit the chain"), "{told}");
+    }
+
+    async fn an_entry_of_the_journal_that_was_removed_is_named(world: World) {
+        written(&world).await;
+        without_triggers(&world, "journal").await;
+        sql(&world, "delete from journal where seq = 2 and word <> 'membership'").await.unwrap();
+        let told = broken(&world).await;
+        assert!(told.contains("entry 2 is missing"), "{told}");
+    }
+
+    async fn a_reading_that_was_altered_is_named(world: World) {
+        written(&world).await;
+        without_triggers(&world, "readings").await;
+        sql(&world, "update readings set value = 6.0 where value > 6.05").await.unwrap();
+        let told = broken(&world).await;
+        assert!(told.contains("is not what was entered"), "{told}");
+    }
+
+    async fn a_reading_that_was_put_in_beside_the_journal_is_told(world: World) {
+        written(&world).await;
+        let columns = "client_id, tank_id, room_id, sample_point, metric, entered_value, entered_unit, value, uncompensated,
+            recorded_at, clock_suspect, received_at";
+        let new = ["00000000-0000-0000-0000-00000000000", "00000000-0000-0000-0000-00000000001"].map(|id| match world.kind {
+            Kind::Sqlite => format!("x'{}'", format!("{id}7").replace('-', "")),
+            Kind::Postgres => format!("'{id}7'"),
+        });
+        let own = columns.replacen("client_id", &new[0], 1);
+        sql(&world, &format!("insert into readings (site_id, id, {columns}) select site_id, {}, {own} from readings limit 1", new[1])).await.unwrap();
+        let told = broken(&world).await;
+        assert!(told.contains("has 4 of reading, of which its journal knows 3"), "{told}");
+    }
+
+    async fn a_balance_that_is_no_sum_is_told(world: World) {
+        let feeding = world.feeding().await;
+        feeding.receive(&world.ada, feeding.grow_a, "L1", "2027-03-01", 500.0).await;
+        journal::seal(&world.server.app).await.unwrap();
+        sql(&world, "update holdings set balance = balance + 1").await.unwrap();
+        let told = broken(&world).await;
+        assert!(told.contains("holds 500001 where its movements make 500000"), "{told}");
+    }
+
+    async fn whoever_follows_misses_nothing_while_others_write(world: World) {
+        let here = world.greenhouse().await;
+        let one = |n: usize| reading(here.north_tank, "ph", 5.9 + (n % 20) as f64 / 100.0, "[pH]", "2026-11-24T06:00:00+01:00");
+        let entries: Vec<NewReading> = (0..80).map(one).collect();
+        let write = async {
+            for some in entries.chunks(8) {
+                let sent = some.iter().map(|one| world.ada.record_reading(here.site, one));
+                futures_util::future::join_all(sent).await.into_iter().for_each(|answer| drop(answer.unwrap()));
+            }
+        };
+        let follow = async {
+            let (mut last, mut seen) = (0, Vec::new());
+            while seen.len() < entries.len() {
+                journal::seal(&world.server.app).await.unwrap();
+                for entry in world.ada.follow_site_journal(here.site, last).await.unwrap() {
+                    last = entry.seq.unwrap();
+                    seen.extend((entry.word == "reading").then_some(entry.record_id));
+                }
+            }
+            seen
+        };
+        let ((), seen) = tokio::join!(write, follow);
+        let kept: HashSet<Uuid> = world.ada.readings(here.site, "").await.unwrap().iter().map(|one| one.id).collect();
+        assert_eq!((seen.len(), seen.into_iter().collect::<HashSet<_>>()), (80, kept));
+        commands::verify(&world.server.app).await.unwrap();
+    }
+
+    async fn staff_do_not_read_the_journal(world: World) {
+        let site = world.site("Harbour").await.id;
+        let (_, sam) = world.person("Sam", Role::Staff, Some(site)).await;
+        assert_eq!(refusal(sam.site_journal(site, "").await), ProblemCode::NotAllowed);
+        assert_eq!(refusal(sam.journal("").await), ProblemCode::NotAllowed);
+        assert_eq!(refusal(sam.follow_site_journal(site, 0).await), ProblemCode::NotAllowed);
+        let (_, aude) = world.person("Aude", Role::Auditor, Some(site)).await;
+        aude.site_journal(site, "").await.unwrap();
+    }
+}
