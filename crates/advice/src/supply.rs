@@ -6,6 +6,7 @@
 
 mod answer;
 mod changes;
+mod counter;
 mod doses;
 mod fed;
 mod fill_plan;
@@ -20,6 +21,7 @@ mod uptake;
 mod usage;
 
 pub use answer::*;
+pub use counter::litres_fed;
 pub use fed::{EcRises, fed_days};
 pub use question::*;
 

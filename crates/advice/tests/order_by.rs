@@ -88,6 +88,7 @@ fn site(products: Vec<ProductAsked>) -> Question {
             .map(|ago| LitresFed {
                 on: today() - ChronoDays::new(ago),
                 litres: if ago % 2 == 0 { 9.0 } else { 11.0 },
+                over_days: 1,
             })
             .collect(),
     };
@@ -135,6 +136,18 @@ fn a_steady_supplier_is_ordered_from_just_before_his_lead_time() {
     let forecast = check(&question, Some(OrderBy::On(day("2031-03-16"))), 1);
     assert_eq!(forecast.orders.len(), 1);
     assert_eq!(forecast.orders[0].value_minor, 1_000);
+}
+
+#[test]
+fn a_counter_read_once_a_week_makes_nothing_surer() {
+    let spread = |over_days| {
+        let mut question = site(vec![product(base_a(), ml(2_000))]);
+        for fed in &mut question.tanks[0].litres_fed {
+            (fed.litres, fed.over_days) = (10.0, over_days);
+        }
+        forecast(&question).products[0].days[27].spread_until
+    };
+    assert!(spread(7) > spread(1), "{} {}", spread(7), spread(1));
 }
 
 #[test]

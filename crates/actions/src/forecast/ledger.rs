@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::supply::{
-    Addition as Taught, EcRises, LitresFed, Reason, TankAsked, TankMode, Unplanned, fed_days,
+    Addition as Taught, EcRises, Reason, TankAsked, TankMode, Unplanned, fed_days, litres_fed,
 };
 use fillmark_domain::entries::{Addition, AdditionReason, ChangePlanKind, Poured, TankChange};
 use fillmark_domain::places::{Tank, TankId};
@@ -61,6 +61,8 @@ impl Ledger {
         let visited = self.visits.iter().filter(|(visited, _)| *visited == tank.id);
         let mut visits: Vec<NaiveDate> = visited.map(|(_, at)| plan.day(*at)).collect();
         visits.dedup();
+        let counted = self.counters.iter().filter(|(counted, ..)| *counted == tank.id);
+        let looks: Vec<(NaiveDate, f64)> = counted.map(|(_, at, shown)| (plan.day(*at), *shown)).collect();
         TankAsked {
             working_volume_l: tank.content.fill_mark_l,
             mode: if tank.content.mode.is_changed() { TankMode::Changed } else { TankMode::Fed },
@@ -75,15 +77,8 @@ impl Ledger {
                 .filter(|one| one.tank == tank.id)
                 .filter_map(|one| poured(plan, one))
                 .collect(),
-            litres_fed: self.litres_fed(plan, tank.id),
+            litres_fed: litres_fed(&looks),
         }
-    }
-
-    /// What a counter rose by between two looks, on the day of the second.
-    fn litres_fed(&self, plan: &SitePlan, tank: TankId) -> Vec<LitresFed> {
-        let counted: Vec<_> = self.counters.iter().filter(|(counted, ..)| *counted == tank).collect();
-        let rises = counted.windows(2).filter(|pair| pair[1].2 >= pair[0].2);
-        rises.map(|pair| LitresFed { on: plan.day(pair[1].1), litres: pair[1].2 - pair[0].2 }).collect()
     }
 
     /// Use that no plan knew: what was written off before it expired, and what counts found missing. A count that

@@ -135,6 +135,8 @@ pub struct LitresFed {
     pub on: NaiveDate,
     /// L.
     pub litres: f64,
+    /// Days, at least one, whose litres were counted together: they are alike, so they tell of the spread but once.
+    pub over_days: u32,
 }
 
 /// One product, its stock and what is on its way.

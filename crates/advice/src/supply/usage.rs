@@ -101,19 +101,16 @@ impl<'a> TankPlan<'a> {
 
 /// Mean and variance of recent days. A single day says nothing of its spread: a quarter is assumed.
 fn litres_fed(question: &Question, tank: &TankAsked) -> (f64, f64) {
-    let recent: Vec<f64> = tank
-        .litres_fed
-        .iter()
-        .filter(|fed| (-RECENT_DAYS..0).contains(&question.offset(fed.on)))
-        .map(|fed| fed.litres)
-        .collect();
-    if recent.is_empty() {
+    let recent = || tank.litres_fed.iter().filter(|fed| (-RECENT_DAYS..0).contains(&question.offset(fed.on)));
+    let days = recent().count() as f64;
+    if days == 0.0 {
         return (0.0, 0.0);
     }
-    let count = recent.len() as f64;
-    let mean = recent.iter().sum::<f64>() / count;
-    let squares: f64 = recent.iter().map(|litres| (litres - mean).powi(2)).sum();
-    (mean, (squares + (0.25 * mean).powi(2)) / count)
+    let mean = recent().map(|fed| fed.litres).sum::<f64>() / days;
+    let squares: f64 = recent().map(|fed| (fed.litres - mean).powi(2)).sum();
+    // The squares of the alike days of one rise add up to one estimate, so they are shared among rises, not days.
+    let rises: f64 = recent().map(|fed| 1.0 / f64::from(fed.over_days.max(1))).sum();
+    (mean, (squares + (0.25 * mean).powi(2)) / rises)
 }
 
 /// What the plants took since the last visit is replaced at the next one, unless the tank is changed then. What a
