@@ -4,6 +4,7 @@ use chrono::{Datelike, NaiveDate, Weekday};
 use fillmark_api::*;
 use fillmark_domain::people::Role;
 use fillmark_tests::Feeding;
+use fillmark_tests::greenhouse::reading;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{World, json, refusal};
 use serde_json::json;
@@ -17,6 +18,29 @@ async fn weekly(world: &World) -> Feeding {
     let change = feeding.change("2026-11-20T09:00:00+01:00", json!({}));
     world.ada.record_tank_change(feeding.here.site, &change).await.unwrap();
     feeding
+}
+
+/// A tank that feeds 100 L a day to waste, as its counter showed every morning from the 14th to the 23rd.
+async fn to_waste(world: &World, feeding: &Feeding) -> Uuid {
+    let here = world.ada.site(feeding.here.site);
+    let tank = json(
+        json!({ "name": "South tank", "mode": "run_to_waste", "fill_mark": { "value": 500.0, "unit": "L" } }),
+    );
+    let tank = here.create::<NewTank>(&tank).await.unwrap().id;
+    let feed = json(
+        json!({ "tank_id": tank, "cycle_id": feeding.here.cycle, "from_on": "2026-11-10", "leads": true, "plants": 100 }),
+    );
+    here.create::<NewFeed>(&feed).await.unwrap();
+    for day in 14..24 {
+        look(world, feeding, tank, f64::from(day * 100), day).await;
+    }
+    tank
+}
+
+async fn look(world: &World, feeding: &Feeding, tank: Uuid, shown_l: f64, day: u32) -> Reading {
+    let at = format!("2026-11-{day}T07:00:00+01:00");
+    let look = reading(tank, "water_meter", shown_l, "L", &at);
+    world.ada.record_reading(feeding.here.site, &look).await.unwrap()
 }
 
 fn of(forecast: &SiteForecast, product: Uuid) -> &ProductForecast {
@@ -134,6 +158,29 @@ on_both! {
         assert!((balance(&parts, last) - balance(&placed, last)).abs() < 1.0, "what came is no longer coming");
         assert!((balance(&parts, day("2026-11-25")) - balance(&placed, day("2026-11-25")) - 500.0).abs() < 1.0);
         assert_eq!(world.ada.order(site, order.id).await.unwrap().state, "part_received");
+    }
+
+    async fn what_runs_to_waste_follows_the_counter(world: World) {
+        let feeding = weekly(&world).await;
+        to_waste(&world, &feeding).await;
+        let forecast = world.ada.forecast(feeding.here.site, 10).await.unwrap();
+        // Ten days of 100 L at 2 mL/L.
+        assert_eq!(of(&forecast, feeding.grow_a).expected_use.fed, 2000.0);
+    }
+
+    async fn a_look_that_was_corrected_makes_no_rise(world: World) {
+        let feeding = weekly(&world).await;
+        let tank = to_waste(&world, &feeding).await;
+        let slip = look(&world, &feeding, tank, 23_500.0, 23).await;
+        let site = feeding.here.site;
+        let fed = async || of(&world.ada.forecast(site, 10).await.unwrap(), feeding.grow_a).expected_use.fed;
+        assert!(fed().await > 2000.0);
+        let meant = reading(tank, "water_meter", 2350.0, "L", "2026-11-23T08:00:00+01:00");
+        let correction = ReadingCorrection { reading: meant, reason: "a digit too many".into() };
+        world.ada.correct_reading(site, slip.id, &correction).await.unwrap();
+        // Nine days from 1400 L on the 14th to 2350 L on the 23rd, at 2 mL/L.
+        let expected = 10.0 * 2.0 * (2350.0 - 1400.0) / 9.0;
+        assert!((fed().await - expected).abs() < 0.01, "{}", fed().await);
     }
 
     async fn a_tank_out_of_use_wants_nothing(world: World) {

@@ -188,25 +188,25 @@ pub async fn of_change(
     entries::among(tx, scope, "change_id", &[change.uuid()]).await
 }
 
-/// What the water meters of tanks showed since an instant, in order.
+/// What the water meters of tanks showed in a span of time, in order. What was superseded is left out: a digit too
+/// many would stay a rise that nobody fed.
 /// # Errors
-/// When the database fails.
+/// When the database fails or a row is broken.
 pub async fn counters(
     tx: &Tx,
     scope: SiteScope,
     from: DateTime<Utc>,
+    before: DateTime<Utc>,
 ) -> Result<Vec<(TankId, DateTime<Utc>, f64)>, StoreError> {
-    let rows = entries::scoped::<Reading>(scope)
-        .filter(row::Column::TankId.is_not_null())
-        .filter(row::Column::Metric.eq(Metric::WaterMeter.code()))
-        .filter(row::Column::RecordedAt.gte(from))
-        .order_by_asc(row::Column::RecordedAt)
-        .select_only()
-        .columns([row::Column::TankId, row::Column::RecordedAt, row::Column::Value])
-        .into_tuple::<(Uuid, DateTime<Utc>, f64)>()
-        .all(&tx.0)
-        .await?;
-    Ok(rows.into_iter().map(|(tank, at, value)| (Id::new(tank), at, value)).collect())
+    let of_tanks = Condition::all()
+        .add(row::Column::TankId.is_not_null())
+        .add(row::Column::Metric.eq(Metric::WaterMeter.code()));
+    let looks = entries::standing_where::<Reading>(tx, scope, from, before, of_tanks).await?;
+    let of_tank = |(_, look): KeptReading| match look.spot {
+        Spot::Tank(tank) => Some((tank, look.recorded_at, look.value)),
+        Spot::Room(_) => None,
+    };
+    Ok(looks.into_iter().filter_map(of_tank).collect())
 }
 
 fn of_spot(rows: sea_orm::Select<row::Entity>, spot: Spot) -> sea_orm::Select<row::Entity> {

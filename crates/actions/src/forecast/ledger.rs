@@ -37,7 +37,7 @@ impl Ledger {
             additions: additions.into_iter().map(|(_, addition)| addition).collect(),
             changes: changes.into_iter().map(|(_, change)| change).collect(),
             visits: readings::visits(tx, scope, from).await?,
-            counters: readings::counters(tx, scope, from).await?,
+            counters: readings::counters(tx, scope, from, now).await?,
             losses: movements::losses_since(tx, scope, from).await?,
         })
     }
