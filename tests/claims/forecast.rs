@@ -183,6 +183,21 @@ on_both! {
         assert!((fed().await - expected).abs() < 0.01, "{}", fed().await);
     }
 
+    async fn a_lot_that_expired_and_went_whole_is_no_use(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        let write_off = async |slip: &Slip, ml: f64| {
+            let body = json(json!({ "client_id": Uuid::now_v7(), "lot_id": slip.movements[0].lot_id, "reason": "past its date",
+                "amount": { "value": ml, "unit": "mL" }, "done_at": "2026-11-20T08:00:00Z" }));
+            world.ada.write_off_lot(site, &body).await.unwrap();
+            of(&world.ada.forecast(site, 10).await.unwrap(), feeding.grow_a).expected_use.unplanned
+        };
+        let expired = feeding.receive(&world.ada, feeding.grow_a, "A0", "2026-11-15", 500.0).await;
+        assert_eq!(write_off(&expired, 500.0).await, 0.0);
+        let fresh = feeding.receive(&world.ada, feeding.grow_a, "A9", "2028-01-01", 500.0).await;
+        assert!(write_off(&fresh, 500.0).await > 0.0);
+    }
+
     async fn a_tank_out_of_use_wants_nothing(world: World) {
         let feeding = weekly(&world).await;
         let outage = json(json!({ "tank_id": feeding.here.north_tank, "from_on": "2026-11-24", "reason": "leaks" }));

@@ -24,6 +24,7 @@ pub use answer::*;
 pub use counter::litres_fed;
 pub use fed::{EcRises, fed_days};
 pub use question::*;
+pub use unplanned::unplanned_use;
 
 use order_by::Outlook;
 

@@ -1,15 +1,17 @@
 //! What the forecast learns from: what was poured, changed, read and lost.
 
+use std::collections::HashMap;
+
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::supply::{
-    Addition as Taught, EcRises, Reason, TankAsked, TankMode, Unplanned, fed_days, litres_fed,
+    Addition as Taught, EcRises, Reason, TankAsked, TankMode, Unplanned, fed_days, litres_fed, unplanned_use,
 };
 use fillmark_domain::entries::{Addition, AdditionReason, ChangePlanKind, Poured, TankChange};
 use fillmark_domain::places::{Tank, TankId};
 use fillmark_domain::plan::SitePlan;
-use fillmark_domain::stock::{Movement, MovementKind, ProductId};
-use fillmark_domain::{Amount, Days, Kept};
-use fillmark_store::{SiteScope, Tx, entries, movements, readings};
+use fillmark_domain::stock::{Lot, LotId, Movement, ProductId};
+use fillmark_domain::{Days, Kept};
+use fillmark_store::{SiteScope, Tx, entries, movements, readings, records};
 
 use crate::Refusal;
 
@@ -26,6 +28,7 @@ pub(super) struct Ledger {
     visits: Vec<(TankId, DateTime<Utc>)>,
     counters: Vec<(TankId, DateTime<Utc>, f64)>,
     losses: Vec<Movement>,
+    expiries: HashMap<LotId, NaiveDate>,
 }
 
 impl Ledger {
@@ -33,12 +36,14 @@ impl Ledger {
         let from = now - MEMORY;
         let changes = entries::standing::<TankChange>(tx, scope, from, now).await?;
         let additions = entries::standing::<Addition>(tx, scope, from, now).await?;
+        let losses = movements::losses_since(tx, scope, from).await?;
         Ok(Ledger {
             additions: additions.into_iter().map(|(_, addition)| addition).collect(),
             changes: changes.into_iter().map(|(_, change)| change).collect(),
             visits: readings::visits(tx, scope, from).await?,
             counters: readings::counters(tx, scope, from, now).await?,
-            losses: movements::losses_since(tx, scope, from).await?,
+            expiries: expiries(tx, scope, &losses).await?,
+            losses,
         })
     }
 
@@ -81,28 +86,34 @@ impl Ledger {
         }
     }
 
-    /// Use that no plan knew: what was written off before it expired, and what counts found missing. A count that
-    /// found more where something had been poured beyond the record only settles that shortage.
-    pub(super) fn unplanned(
-        &self,
-        plan: &SitePlan,
-        product: ProductId,
-        expired: impl Fn(&Movement) -> bool,
-    ) -> Vec<Unplanned> {
-        let of_product = self.losses.iter().filter(|loss| loss.product == product);
-        let counts = of_product.filter(|loss| match loss.kind {
-            MovementKind::WriteOff => !expired(loss),
-            _ => loss.change < Amount::ZERO || !self.poured_beyond(product, loss.done_at),
-        });
-        counts.map(|loss| Unplanned { on: plan.day(loss.done_at), amount: -loss.change }).collect()
+    /// What was lost or found of a product.
+    pub(super) fn unplanned(&self, plan: &SitePlan, product: ProductId) -> Vec<Unplanned> {
+        let losses = self.losses.iter().filter(|loss| loss.product == product);
+        unplanned_use(losses, &self.expiries, self.short_since(product), |at| plan.day(at))
     }
 
-    fn poured_beyond(&self, product: ProductId, before: DateTime<Utc>) -> bool {
-        self.additions.iter().filter(|one| one.recorded_at <= before).any(|one| match &one.poured {
+    /// Since when something of a product had been poured beyond the record.
+    fn short_since(&self, product: ProductId) -> Option<DateTime<Utc>> {
+        let short = self.additions.iter().filter(|one| match &one.poured {
             Poured::Product { product: poured, shortage, .. } => *poured == product && shortage.is_positive(),
             Poured::Water { .. } => false,
-        })
+        });
+        short.map(|one| one.recorded_at).min()
     }
+}
+
+/// The last days of the lots that something was lost of, whether any of them is left or not.
+async fn expiries(
+    tx: &Tx,
+    scope: SiteScope,
+    losses: &[Movement],
+) -> Result<HashMap<LotId, NaiveDate>, Refusal> {
+    let mut lots: Vec<LotId> = losses.iter().map(|loss| loss.lot).collect();
+    lots.sort_unstable();
+    lots.dedup();
+    let ids = lots.into_iter().map(|lot| lot.uuid().into()).collect();
+    let lots = records::find_many::<Lot>(tx, scope.in_business(), "id", ids).await?;
+    Ok(lots.into_iter().filter_map(|lot| Some((lot.id, lot.content.expiry?))).collect())
 }
 
 fn poured(plan: &SitePlan, addition: &Addition) -> Option<Taught> {

@@ -7,9 +7,7 @@ use fillmark_advice::supply::{EcRises, Expected, PastOrder, ProductAsked, Suppli
 use fillmark_domain::Kept;
 use fillmark_domain::places::Site;
 use fillmark_domain::plan::SitePlan;
-use fillmark_domain::stock::{
-    LabelRevision, LotId, Movement, Offer, Order, OrderState, Product, ProductId, Supplier,
-};
+use fillmark_domain::stock::{LabelRevision, Offer, Order, OrderState, Product, ProductId, Supplier};
 use fillmark_store::holdings::{self, Holding};
 use fillmark_store::{SiteScope, Tx, records};
 
@@ -66,18 +64,14 @@ impl Shelf {
         rises: &EcRises,
     ) -> ProductAsked {
         let held = self.holdings.iter().filter(|holding| holding.lot.content.product == product.id);
-        let expiries: HashMap<LotId, NaiveDate> =
-            held.clone().filter_map(|holding| Some((holding.lot.id, holding.on_hand.expiry?))).collect();
-        let expired =
-            |loss: &Movement| expiries.get(&loss.lot).is_some_and(|last| *last < plan.day(loss.done_at));
         let offered = self.offers.iter().filter(|offer| offer.content.product == product.id);
         ProductAsked {
             product: product.id,
             kind: product.content.kind,
             ec_rise_per_unit_per_l: rises.get(&product.id).copied(),
-            on_hand: held.clone().map(|holding| holding.on_hand.clone()).collect(),
+            on_hand: held.map(|holding| holding.on_hand.clone()).collect(),
             on_order: self.expected(product.id),
-            unplanned: ledger.unplanned(plan, product.id, expired),
+            unplanned: ledger.unplanned(plan, product.id),
             offers: offered
                 .map(|offer| offer.content.clone())
                 .filter(|offer| offer.price.currency == site.currency)

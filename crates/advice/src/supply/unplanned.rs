@@ -1,6 +1,31 @@
 //! Losses: what is used without a plan.
 
-use super::question::{ProductAsked, Question};
+use std::collections::HashMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use fillmark_domain::Amount;
+use fillmark_domain::stock::{LotId, Movement, MovementKind};
+
+use super::question::{ProductAsked, Question, Unplanned};
+
+/// Use that no plan knew, among the write-offs and count adjustments of one product: what was written off before its
+/// lot had expired, and what counts found. A count that found more after something had been poured beyond the record
+/// only settles that shortage: the pour counted already.
+pub fn unplanned_use<'a>(
+    losses: impl IntoIterator<Item = &'a Movement>,
+    expiries: &HashMap<LotId, NaiveDate>,
+    short_since: Option<DateTime<Utc>>,
+    day: impl Fn(DateTime<Utc>) -> NaiveDate,
+) -> Vec<Unplanned> {
+    let expired = |loss: &Movement| expiries.get(&loss.lot).is_some_and(|last| *last < day(loss.done_at));
+    let settles = |loss: &Movement| short_since.is_some_and(|since| since <= loss.done_at);
+    let unplanned = |loss: &&Movement| match loss.kind {
+        MovementKind::WriteOff => !expired(loss),
+        _ => loss.change < Amount::ZERO || !settles(loss),
+    };
+    let told = |loss: &Movement| Unplanned { on: day(loss.done_at), amount: -loss.change };
+    losses.into_iter().filter(unplanned).map(told).collect()
+}
 
 /// Losses of a product as a rate.
 #[derive(Debug, Clone, Copy, Default)]
@@ -37,5 +62,59 @@ impl Losses {
     /// only as well as the days on record tell.
     pub(super) fn variance(&self, days: f64) -> f64 {
         self.variance_per_day * days * (1.0 + days / self.days.max(1.0))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use fillmark_domain::{Base, Id};
+    use uuid::Uuid;
+
+    fn id<W>(number: u128) -> Id<W> {
+        Id::new(Uuid::from_u128(number))
+    }
+
+    fn noon(day: u32) -> DateTime<Utc> {
+        format!("2031-03-{day:02}T12:00:00Z").parse().unwrap()
+    }
+
+    fn loss(kind: MovementKind, change: i64, day: u32) -> Movement {
+        Movement {
+            id: id(1),
+            slip: id(2),
+            product: id(3),
+            lot: id(4),
+            kind,
+            base: Base::Volume,
+            change: Amount::from_thousandths(change),
+            done_at: noon(day),
+            reverses: None,
+        }
+    }
+
+    /// The lot may be used until 10 March; the amounts that are unplanned use, in thousandths.
+    #[track_caller]
+    fn check(losses: &[Movement], short_since: Option<u32>, expected: &[i64]) {
+        let last_day = noon(10).date_naive();
+        let expiries = HashMap::from([(id(4), last_day)]);
+        let found = unplanned_use(losses, &expiries, short_since.map(noon), |at| at.date_naive());
+        let found: Vec<i64> = found.iter().map(|one| one.amount.thousandths()).collect();
+        assert_eq!(found, expected);
+    }
+
+    #[test]
+    fn what_is_written_off_after_its_last_day_was_never_used() {
+        check(&[loss(MovementKind::WriteOff, -500, 10)], None, &[500]);
+        check(&[loss(MovementKind::WriteOff, -500, 11)], None, &[]);
+    }
+
+    #[test]
+    fn a_count_that_finds_more_settles_what_was_poured_beyond_the_record() {
+        let counts = [MovementKind::CountAdjustment; 2].map(|kind| loss(kind, 300, 5));
+        check(&counts, None, &[-300, -300]);
+        check(&counts, Some(6), &[-300, -300]);
+        check(&counts, Some(5), &[]);
+        check(&[loss(MovementKind::CountAdjustment, -300, 5)], Some(1), &[300]);
     }
 }
