@@ -4,11 +4,11 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::review::{
-    ChangeDue, Cropped, NoComparison, RoomCompliance, RoomRecords, UnitPrices, Welch, Yield, compare,
-    poured_for, room_compliance,
+    CycleRecords, CycleYield, RoomCompliance, RoomRecords, changes_due, cheapest, cycle_yields,
+    room_compliance, stood_in, tanks_of,
 };
 use fillmark_domain::entries::{Addition, Calibration, Spot, TankChange};
-use fillmark_domain::growing::{Cycle, CycleId, Harvest, spans};
+use fillmark_domain::growing::{CycleId, Harvest};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{RoomId, SiteId, TankId};
 use fillmark_domain::plan::SitePlan;
@@ -58,19 +58,6 @@ pub struct RoomReport {
     pub harvests: Vec<KeptHarvest>,
     /// The yields of the cycles that were picked.
     pub yields: Vec<CycleYield>,
-}
-
-/// What a cycle gave.
-#[derive(Debug, Clone)]
-pub struct CycleYield {
-    /// The cycle.
-    pub cycle: CycleId,
-    /// Its name.
-    pub name: String,
-    /// Its figures.
-    pub figures: Yield,
-    /// kg/m² of the report's cycles of the same crop beside earlier ones, where there are enough.
-    pub beside_earlier: Result<Welch, NoComparison>,
 }
 
 /// Makes a room's report over local days.
@@ -191,33 +178,18 @@ impl Sheet {
     }
 
     fn records(&self, plan: &SitePlan, made_at: DateTime<Utc>) -> RoomRecords {
+        let changes = contents(self.changes.iter().cloned());
         RoomRecords {
             period: Span::new(self.period.from, self.period.until.min(made_at)).unwrap_or(self.period),
             today: plan.day(made_at),
             longest_gap: LONGEST_GAP,
-            readings: self.readings.iter().map(|(_, reading)| reading.clone()).collect(),
-            additions: self.additions.iter().map(|(_, addition)| addition.clone()).collect(),
-            changes: self.changes.iter().map(|(_, change)| change.clone()).collect(),
-            changes_due: self.changes_due(plan, made_at),
+            readings: contents(self.readings.iter().cloned()),
+            additions: contents(self.additions.iter().cloned()),
+            changes_due: changes_due(plan, &self.tanks, &changes, self.days, plan.day(made_at)),
+            changes,
             checks: self.checks.iter().map(|kept| kept.check.clone()).collect(),
             calibrations: self.calibrations.iter().map(|kept| kept.content.clone()).collect(),
         }
-    }
-
-    /// The changes that fell due: those that were done, by the day they were due, and those that still are.
-    fn changes_due(&self, plan: &SitePlan, made_at: DateTime<Utc>) -> Vec<ChangeDue> {
-        let done = self.changes.iter().filter_map(|(_, change)| {
-            let due = change.due_on.filter(|due| self.days.hold(*due))?;
-            Some(ChangeDue { due, done: Some(plan.day(change.recorded_at)) })
-        });
-        let until = self.days.until.min(plan.day(made_at));
-        let open = plan.tanks.iter().filter(|tank| self.tanks.contains(&tank.id)).filter_map(|tank| {
-            let full = self.changes.iter().filter(|(_, change)| change.tank == tank.id && change.is_full());
-            let last = full.map(|(_, change)| plan.day(change.recorded_at)).max()?;
-            let due = plan.due_changes(tank, Some(last), last.succ_opt()?, until).into_iter().next()?;
-            self.days.hold(due).then_some(ChangeDue { due, done: None })
-        });
-        done.chain(open).collect()
     }
 
     async fn yields(&self, tx: &Tx, scope: SiteScope, plan: &SitePlan) -> Result<Vec<CycleYield>, Refusal> {
@@ -228,54 +200,16 @@ impl Sheet {
             return Ok(Vec::new());
         }
         let beginning = plan.begins(NaiveDate::from_ymd_opt(2000, 1, 1).unwrap_or_default());
-        let ledger = YieldLedger {
-            harvests: entries::standing::<Harvest>(tx, scope, beginning, self.period.until).await?,
-            additions: poured_since_start(tx, scope, plan, &picked, self.period.until).await?,
-            prices: prices(tx, scope).await?,
-        };
-        let per_m2 =
-            |cycle: &Kept<Cycle>| self.yield_of(plan, cycle, &ledger).kg_per_m2.map(|figure| figure.value);
-        let yields = picked.iter().filter_map(|id| plan.cycles.get(id)).map(|cycle| {
-            let same = |other: &&Kept<Cycle>| other.content.crop == cycle.content.crop;
-            let these = picked.iter().filter_map(|id| plan.cycles.get(id)).filter(same).filter_map(per_m2);
-            let before = |other: &&Kept<Cycle>| {
-                !picked.contains(&other.id) && other.content.starts_on < cycle.content.starts_on
-            };
-            let earlier = plan.cycles.values().filter(same).filter(before).filter_map(per_m2);
-            let earlier: Vec<f64> = earlier.filter(|value| *value > 0.0).collect();
-            CycleYield {
-                cycle: cycle.id,
-                name: cycle.content.name.clone(),
-                figures: self.yield_of(plan, cycle, &ledger),
-                beside_earlier: compare(&these.collect::<Vec<_>>(), &earlier),
-            }
-        });
-        Ok(yields.collect())
-    }
-
-    fn yield_of(&self, plan: &SitePlan, cycle: &Kept<Cycle>, ledger: &YieldLedger) -> Yield {
-        let of_cycle = || ledger.harvests.iter().filter(|(_, harvest)| harvest.cycle == cycle.id);
-        let end = cycle.content.ends_on.unwrap_or(self.days.until);
-        let concentrate = poured_for(plan, cycle.id, &ledger.additions, &ledger.prices);
-        Yield::of(&Cropped {
-            saleable_kg: of_cycle().map(|(_, harvest)| harvest.saleable_kg).sum(),
-            rejected_kg: of_cycle().map(|(_, harvest)| harvest.rejected_kg).sum(),
-            harvests: of_cycle().count(),
+        let offers = records::all::<Offer>(tx, scope).await?;
+        let records = CycleRecords {
+            until: self.days.until,
             area_m2: self.area_m2,
-            plants_set: Some(cycle.content.plants),
-            days: Some(((end - cycle.content.starts_on).num_days() + 1) as f64),
-            concentrate_l: Some(concentrate.litres),
-            concentrate_cost: concentrate.cost_minor,
-            ..Cropped::default()
-        })
+            harvests: contents(entries::standing(tx, scope, beginning, self.period.until).await?),
+            additions: poured_since_start(tx, scope, plan, &picked, self.period.until).await?,
+            prices: cheapest(offers.iter().map(|kept| &kept.content)),
+        };
+        Ok(cycle_yields(plan, &picked, &records))
     }
-}
-
-/// What the yields of cycles follow from.
-struct YieldLedger {
-    harvests: Vec<KeptHarvest>,
-    additions: Vec<Addition>,
-    prices: UnitPrices,
 }
 
 /// What was poured at the site since the first of some cycles started.
@@ -289,38 +223,9 @@ async fn poured_since_start(
     let starts =
         cycles.iter().filter_map(|id| plan.cycles.get(id)).map(|cycle| cycle.content.starts_on).min();
     let Some(first) = starts else { return Ok(Vec::new()) };
-    let poured = entries::standing::<Addition>(tx, scope, plan.begins(first), until).await?;
-    Ok(poured.into_iter().map(|(_, addition)| addition).collect())
+    Ok(contents(entries::standing(tx, scope, plan.begins(first), until).await?))
 }
 
-/// What a unit of each product costs by the cheapest offer of the site.
-async fn prices(tx: &Tx, scope: SiteScope) -> Result<UnitPrices, Refusal> {
-    let mut prices = UnitPrices::new();
-    for offer in records::all::<Offer>(tx, scope).await? {
-        let price = offer.content.price_per_unit();
-        let cheapest = prices.entry(offer.content.product).or_insert(price);
-        *cheapest = cheapest.min(price);
-    }
-    Ok(prices)
-}
-
-/// The tanks that fed a room at some time in a period.
-fn tanks_of(plan: &SitePlan, room: RoomId, days: Days) -> Vec<TankId> {
-    let overlaps = |from: NaiveDate, until: Option<NaiveDate>| {
-        from <= days.until && until.is_none_or(|until| days.from <= until)
-    };
-    let fed = plan.tank_rooms.iter().filter(|fed| fed.room == room && overlaps(fed.from, fed.until));
-    let mut tanks: Vec<TankId> = fed.map(|fed| fed.tank).collect();
-    tanks.sort_unstable();
-    tanks.dedup();
-    tanks
-}
-
-fn stood_in(plan: &SitePlan, cycle: CycleId, room: RoomId, days: Days) -> bool {
-    let stood = |day| {
-        plan.placements.iter().any(|placed| {
-            placed.cycle == cycle && placed.room == room && spans(placed.from, placed.until, day)
-        })
-    };
-    stood(days.from) || stood(days.until) || days.each().any(stood)
+fn contents<E>(kept: impl IntoIterator<Item = entries::Kept<E>>) -> Vec<E> {
+    kept.into_iter().map(|(_, entry)| entry).collect()
 }

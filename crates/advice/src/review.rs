@@ -1,22 +1,30 @@
 //! How well it went: compliance of a room, yield of a cycle. Each figure comes with its number of
 //! observations, since a share of 100 % of two checks says little.
 
+pub mod changes;
 pub mod compliance;
 pub mod concentrate;
+pub mod cycles;
 pub mod excursion;
 pub mod room;
 #[cfg(test)]
 mod rows;
 pub mod share;
+pub mod standing;
+#[cfg(test)]
+pub(crate) mod testing;
 pub mod trace;
 pub mod welch;
 pub mod yields;
 
+pub use changes::changes_due;
 pub use compliance::{ChangeDue, InBand, Punctuality, changes_on_time, punctuality, readings_in_band};
-pub use concentrate::{Concentrate, UnitPrices, poured_for};
+pub use concentrate::{Concentrate, UnitPrices, cheapest, poured_for};
+pub use cycles::{CycleRecords, CycleYield, cycle_yields};
 pub use excursion::{Excursion, Joining, Side};
 pub use room::{RoomCompliance, RoomRecords, Series, room_compliance};
 pub use share::{Interval, Share};
+pub use standing::{stood_in, tanks_of};
 pub use trace::{Between, Point, TimeInBand, Trace};
 pub use welch::{Caution, NoComparison, Welch, compare};
 pub use yields::{Cropped, Yield};

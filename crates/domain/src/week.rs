@@ -59,6 +59,11 @@ impl Days {
         (self.from..=self.until).contains(&date)
     }
 
+    /// Whether they have a day in common with a span whose end may be open.
+    pub fn meet(&self, from: NaiveDate, until: Option<NaiveDate>) -> bool {
+        from <= self.until && until.is_none_or(|until| self.from <= until)
+    }
+
     /// Each date, in order.
     pub fn each(self) -> impl Iterator<Item = NaiveDate> {
         let until = self.until;

@@ -5,6 +5,7 @@ use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get};
 use chrono::NaiveDate;
 use fillmark_actions::reports::{self, RoomReport as Made};
+use fillmark_advice::review::CycleYield;
 use fillmark_api::{Problem, ProblemCode, ReportCheck, ReportSeries, ReportYield, RoomReport};
 use fillmark_domain::entries::Spot;
 use fillmark_domain::{Coded, Days, Id};
@@ -89,7 +90,7 @@ fn answer(made: Made) -> RoomReport {
         due_at: kept.check.due_at.into(),
         state: kept.check.state.standing().code().to_owned(),
     };
-    let of_cycle = |one: &reports::CycleYield| {
+    let of_cycle = |one: &CycleYield| {
         ReportYield::of(one.cycle.uuid(), one.name.clone(), &one.figures, &one.beside_earlier)
     };
     RoomReport {
