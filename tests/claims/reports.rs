@@ -26,6 +26,14 @@ async fn week(world: &World) -> (fillmark_tests::Greenhouse, String) {
     (here, path)
 }
 
+async fn changed(world: &World, here: &fillmark_tests::Greenhouse, at: &str) {
+    let change = json(
+        json!({ "client_id": Uuid::new_v4(), "tank_id": here.north_tank, "drained": { "value": 180.0, "unit": "L" },
+        "water_in": { "value": 200.0, "unit": "L" }, "recorded_at": at }),
+    );
+    world.ada.record_tank_change(here.site, &change).await.unwrap();
+}
+
 on_both! {
     async fn readings_in_band_come_with_their_number_and_interval(world: World) {
         let (_, path) = week(&world).await;
@@ -57,6 +65,23 @@ on_both! {
         let path = format!("/sites/{}/rooms/{}/report?from_on=2026-11-24&until_on=2026-11-24", here.site, here.north_room);
         let report: RoomReport = world.ada.get(&path).await.unwrap();
         assert_eq!((report.in_band.case_count, report.time.unknown_h), (1, 9.0));
+    }
+
+    async fn a_tank_that_nobody_changed_all_week_counts_as_not_done(world: World) {
+        let (here, path) = week(&world).await;
+        changed(&world, &here, "2026-11-10T09:00:00+01:00").await;
+        let report: RoomReport = world.ada.get(&path).await.unwrap();
+        let on_time = report.changes_on_time;
+        assert_eq!((on_time.hit_count, on_time.case_count, report.changes.len()), (0, 1, 0));
+    }
+
+    async fn a_change_due_on_the_last_day_and_done_the_day_after_is_on_time(world: World) {
+        let (here, path) = week(&world).await;
+        changed(&world, &here, "2026-11-15T09:00:00+01:00").await;
+        changed(&world, &here, "2026-11-23T09:00:00+01:00").await;
+        let report: RoomReport = world.ada.get(&path).await.unwrap();
+        let on_time = report.changes_on_time;
+        assert_eq!((on_time.hit_count, on_time.case_count, report.changes.len()), (1, 1, 0));
     }
 
     async fn a_yield_is_told_by_mass_area_and_plant(world: World) {

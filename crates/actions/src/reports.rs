@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::review::{
     CycleRecords, CycleYield, RoomCompliance, RoomRecords, changes_due, cheapest, cycle_yields,
-    room_compliance, stood_in, tanks_of,
+    days_of_changes, room_compliance, stood_in, tanks_of,
 };
 use fillmark_domain::entries::{Addition, Calibration, Spot, TankChange};
 use fillmark_domain::growing::{CycleId, Harvest};
@@ -20,7 +20,7 @@ use fillmark_store::checks::KeptCheck;
 use fillmark_store::harvests::KeptHarvest;
 use fillmark_store::readings::KeptReading;
 use fillmark_store::tank_changes::KeptChange;
-use fillmark_store::{SiteScope, Tx, checks, entries, plan, readings, records};
+use fillmark_store::{SiteScope, Tx, checks, entries, plan, readings, records, tank_changes};
 
 use crate::{App, Caller, Refusal};
 
@@ -106,7 +106,7 @@ pub async fn room(
         changes: sheet
             .changes
             .into_iter()
-            .filter(|(_, change)| sheet.period.from <= change.recorded_at)
+            .filter(|(_, change)| sheet.period.holds(change.recorded_at))
             .collect(),
         calibrations: sheet
             .calibrations
@@ -126,6 +126,7 @@ struct Sheet {
     readings: Vec<KeptReading>,
     additions: Vec<KeptAddition>,
     changes: Vec<KeptChange>,
+    last_before: HashMap<TankId, NaiveDate>,
     checks: Vec<KeptCheck>,
     calibrations: Vec<Kept<Calibration>>,
     harvests: Vec<KeptHarvest>,
@@ -140,8 +141,7 @@ impl Sheet {
         room: RoomId,
         days: Days,
     ) -> Result<Sheet, Refusal> {
-        let after = days.until.succ_opt().unwrap_or(days.until);
-        let (from, until) = (plan.begins(days.from), plan.begins(after));
+        let (from, until) = instants(plan, days);
         let period = Span::new(from, until)
             .map_err(|error| Refusal::invalid("/until_on", "out_of_order", error.to_string()))?;
         let tanks = tanks_of(plan, room, days);
@@ -151,8 +151,10 @@ impl Sheet {
         let ours = |tank: TankId| tanks.contains(&tank);
         let mut additions = entries::standing::<Addition>(tx, scope, from - LONGEST_GAP, until).await?;
         additions.retain(|(_, addition)| ours(addition.tank));
-        let mut changes = entries::standing::<TankChange>(tx, scope, from - LONGEST_GAP, until).await?;
+        let (early, late) = instants(plan, days_of_changes(days));
+        let mut changes = entries::standing::<TankChange>(tx, scope, early, late).await?;
         changes.retain(|(_, change)| ours(change.tank));
+        let last_before = tank_changes::last_full(tx, scope, from).await?;
         let mut harvests = entries::standing::<Harvest>(tx, scope, from, until).await?;
         harvests.retain(|(_, harvest)| {
             harvest.room.map_or_else(|| stood_in(plan, harvest.cycle, room, days), |picked| picked == room)
@@ -172,6 +174,7 @@ impl Sheet {
             tanks,
             additions,
             changes,
+            last_before: last_before.into_iter().map(|(tank, last)| (tank, plan.day(last))).collect(),
             calibrations,
             harvests,
         })
@@ -185,7 +188,14 @@ impl Sheet {
             longest_gap: LONGEST_GAP,
             readings: contents(self.readings.iter().cloned()),
             additions: contents(self.additions.iter().cloned()),
-            changes_due: changes_due(plan, &self.tanks, &changes, self.days, plan.day(made_at)),
+            changes_due: changes_due(
+                plan,
+                &self.tanks,
+                &changes,
+                &self.last_before,
+                self.days,
+                plan.day(made_at),
+            ),
             changes,
             checks: self.checks.iter().map(|kept| kept.check.clone()).collect(),
             calibrations: self.calibrations.iter().map(|kept| kept.content.clone()).collect(),
@@ -210,6 +220,12 @@ impl Sheet {
         };
         Ok(cycle_yields(plan, &picked, &records))
     }
+}
+
+/// The instants at which local days begin and are over.
+fn instants(plan: &SitePlan, days: Days) -> (DateTime<Utc>, DateTime<Utc>) {
+    let after = days.until.succ_opt().unwrap_or(days.until);
+    (plan.begins(days.from), plan.begins(after))
 }
 
 /// What was poured at the site since the first of some cycles started.

@@ -17,7 +17,7 @@ pub mod trace;
 pub mod welch;
 pub mod yields;
 
-pub use changes::changes_due;
+pub use changes::{CHANGE_GRACE, changes_due, days_of_changes};
 pub use compliance::{ChangeDue, InBand, Punctuality, changes_on_time, punctuality, readings_in_band};
 pub use concentrate::{Concentrate, UnitPrices, cheapest, poured_for};
 pub use cycles::{CycleRecords, CycleYield, cycle_yields};

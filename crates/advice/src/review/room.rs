@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_domain::entries::{
     Addition, Calibration, Meter, Poured, Reading, SamplePoint, Spot, TankChange,
 };
@@ -10,12 +10,9 @@ use fillmark_domain::work::{Check, Span};
 use fillmark_domain::{Band, Id, Metric};
 
 use super::{
-    Between, ChangeDue, Excursion, InBand, Joining, Point, Punctuality, Share, TimeInBand, Trace,
-    changes_on_time, punctuality, readings_in_band,
+    Between, CHANGE_GRACE, ChangeDue, Excursion, InBand, Joining, Point, Punctuality, Share, TimeInBand,
+    Trace, changes_on_time, punctuality, readings_in_band,
 };
-
-/// Days after the due day on which a change is still on time; common practice, no source.
-const CHANGE_GRACE: Days = Days::new(1);
 
 /// What a room's review is made from. Readings, additions and changes are those that stand: what was superseded or
 /// taken back is left out.
@@ -31,7 +28,7 @@ pub struct RoomRecords {
     pub readings: Vec<Reading>,
     /// What was poured into those tanks.
     pub additions: Vec<Addition>,
-    /// Their changes.
+    /// Their changes, the last of the period with their days of grace.
     pub changes: Vec<TankChange>,
     /// Their changes that fell due in the period.
     pub changes_due: Vec<ChangeDue>,
