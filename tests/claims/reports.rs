@@ -84,6 +84,20 @@ on_both! {
         assert_eq!((on_time.hit_count, on_time.case_count, report.changes.len()), (1, 1, 0));
     }
 
+    async fn a_correction_belongs_to_the_period_it_was_read_in(world: World) {
+        let (here, path) = week(&world).await;
+        for (at, meant) in [("2026-11-15T20:00:00+01:00", 6.1), ("2026-11-16T09:00:00+01:00", 6.3)] {
+            let slip = reading(here.north_tank, "ph", 6.4, "[pH]", at);
+            let slip = world.ada.record_reading(here.site, &slip).await.unwrap();
+            let reading = reading(here.north_tank, "ph", meant, "[pH]", at);
+            let correction = ReadingCorrection { reading, reason: "read again".into() };
+            world.ada.correct_reading(here.site, slip.id, &correction).await.unwrap();
+        }
+        let report: RoomReport = world.ada.get(&path).await.unwrap();
+        let corrected: Vec<f64> = report.corrections.iter().map(|one| one.value.value).collect();
+        assert_eq!(corrected, [6.3]);
+    }
+
     async fn a_yield_is_told_by_mass_area_and_plant(world: World) {
         let (_, path) = week(&world).await;
         let report: RoomReport = world.ada.get(&path).await.unwrap();

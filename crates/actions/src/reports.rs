@@ -52,7 +52,7 @@ pub struct RoomReport {
     pub changes: Vec<KeptChange>,
     /// Calibrations of the site's meters.
     pub calibrations: Vec<Kept<Calibration>>,
-    /// Readings that superseded others.
+    /// Readings of the period that superseded others.
     pub corrections: Vec<KeptReading>,
     /// Harvests from the room.
     pub harvests: Vec<KeptHarvest>,
@@ -100,7 +100,7 @@ pub async fn room(
         corrections: sheet
             .readings
             .iter()
-            .filter(|(_, reading)| reading.supersedes.is_some())
+            .filter(|(_, reading)| reading.supersedes.is_some() && sheet.period.holds(reading.recorded_at))
             .cloned()
             .collect(),
         changes: sheet

@@ -252,7 +252,7 @@ pub struct RoomReport {
     /// Calibrations made at the site.
     #[schema(max_items = 100000)]
     pub calibrations: Vec<Calibration>,
-    /// Readings that superseded others.
+    /// Readings of the period that superseded others.
     #[schema(max_items = 100000)]
     pub corrections: Vec<Reading>,
     /// Harvests from the room.
