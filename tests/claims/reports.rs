@@ -109,6 +109,20 @@ on_both! {
         assert_eq!(basil.beside_earlier, None);
     }
 
+    async fn a_room_that_two_cycles_share_is_divided_by_their_plants(world: World) {
+        let (here, path) = week(&world).await;
+        let site = world.ada.site(here.site);
+        let beside = json(json!({ "name": "Basil 47", "crop_id": here.crop, "programme_id": here.programme, "plants": 600,
+            "starts_on": "2026-11-10", "ends_on": "2026-12-20", "stages": [{ "stage": "propagation", "from_on": "2026-11-10" }] }));
+        let beside = site.create::<NewCycle>(&beside).await.unwrap().id;
+        let placed = json(json!({ "cycle_id": beside, "room_id": here.north_room, "from_on": "2026-11-10", "plants": 600 }));
+        site.create::<NewPlacement>(&placed).await.unwrap();
+        let report: RoomReport = world.ada.get(&path).await.unwrap();
+        // 30 kg from a quarter of 20 m², taken for the 13 days from the 10th to the 22nd.
+        assert_eq!(report.yields[0].kg_per_m2.unwrap().value, 6.0);
+        assert!((report.yields[0].kg_per_m2_day.unwrap().value - 6.0 / 13.0).abs() < 1e-9);
+    }
+
     async fn a_harvest_taken_back_leaves_no_yield(world: World) {
         let (here, path) = week(&world).await;
         let harvest = world.ada.harvests(here.site, "").await.unwrap().remove(0);

@@ -56,7 +56,7 @@ pub struct RoomReport {
     pub corrections: Vec<KeptReading>,
     /// Harvests from the room.
     pub harvests: Vec<KeptHarvest>,
-    /// The yields of the cycles that were picked.
+    /// The yields of the cycles that were picked, wherever else they stood.
     pub yields: Vec<CycleYield>,
 }
 
@@ -130,7 +130,6 @@ struct Sheet {
     checks: Vec<KeptCheck>,
     calibrations: Vec<Kept<Calibration>>,
     harvests: Vec<KeptHarvest>,
-    area_m2: Option<f64>,
 }
 
 impl Sheet {
@@ -166,11 +165,6 @@ impl Sheet {
             period,
             readings: readings::standing(tx, scope, &spots, from - LONGEST_GAP, until).await?,
             checks: checks::due_at_places(tx, scope, &places, from, until).await?,
-            area_m2: plan
-                .rooms
-                .iter()
-                .find(|kept| kept.id == room)
-                .and_then(|kept| kept.content.growing_area_m2),
             tanks,
             additions,
             changes,
@@ -213,7 +207,6 @@ impl Sheet {
         let offers = records::all::<Offer>(tx, scope).await?;
         let records = CycleRecords {
             until: self.days.until,
-            area_m2: self.area_m2,
             harvests: contents(entries::standing(tx, scope, beginning, self.period.until).await?),
             additions: poured_since_start(tx, scope, plan, &picked, self.period.until).await?,
             prices: cheapest(offers.iter().map(|kept| &kept.content)),

@@ -24,7 +24,7 @@ pub use cycles::{CycleRecords, CycleYield, cycle_yields};
 pub use excursion::{Excursion, Joining, Side};
 pub use room::{RoomCompliance, RoomRecords, Series, room_compliance};
 pub use share::{Interval, Share};
-pub use standing::{stood_in, tanks_of};
+pub use standing::{AreaTaken, area_taken, stood_in, tanks_of};
 pub use trace::{Between, Point, TimeInBand, Trace};
 pub use welch::{Caution, NoComparison, Welch, compare};
 pub use yields::{Cropped, Yield};

@@ -173,9 +173,10 @@ pub struct ReportYield {
     pub name: String,
     /// Saleable mass, kg.
     pub saleable_kg: ReportFigure,
-    /// Saleable mass on the growing area, kg/m².
+    /// Saleable mass on the growing area it took, kg/m²: its rooms' areas, shared by plants with other cycles in them, as
+    /// the mean of its days; null where it stood nowhere on record, or in a room whose area is not known.
     pub kg_per_m2: Option<ReportFigure>,
-    /// The same a day, kg/m²/day.
+    /// The same for each day it stood until the report's last, kg/m²/day.
     pub kg_per_m2_day: Option<ReportFigure>,
     /// Saleable mass of a plant set, g.
     pub g_per_plant: Option<ReportFigure>,
@@ -258,7 +259,7 @@ pub struct RoomReport {
     /// Harvests from the room.
     #[schema(max_items = 100000)]
     pub harvests: Vec<Harvest>,
-    /// The yields of the cycles that were picked.
+    /// The yields of the cycles that were picked, each as a whole, wherever else it stood.
     #[schema(max_items = 1000)]
     pub yields: Vec<ReportYield>,
 }

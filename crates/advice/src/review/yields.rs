@@ -11,7 +11,7 @@ pub struct Cropped {
     pub rejected_kg: f64,
     /// Harvests that these are of.
     pub harvests: usize,
-    /// Growing area, m²: of the benches, not of the floor.
+    /// Growing area, m²: of the benches, not of the floor; the mean of its days where it changed.
     pub area_m2: Option<f64>,
     /// Plants set, the dead among them.
     pub plants_set: Option<u32>,
