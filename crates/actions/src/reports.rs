@@ -178,6 +178,7 @@ impl Sheet {
         let changes = contents(self.changes.iter().cloned());
         RoomRecords {
             period: Span::new(self.period.from, self.period.until.min(made_at)).unwrap_or(self.period),
+            zone: plan.zone,
             today: plan.day(made_at),
             longest_gap: LONGEST_GAP,
             readings: contents(self.readings.iter().cloned()),

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono_tz::Tz;
 use fillmark_domain::entries::{
     Addition, Calibration, Meter, Poured, Reading, SamplePoint, Spot, TankChange,
 };
@@ -20,6 +21,8 @@ use super::{
 pub struct RoomRecords {
     /// From when until when.
     pub period: Span,
+    /// The site's zone: days such as that of the next calibration are local days.
+    pub zone: Tz,
     /// The local day the review is made on.
     pub today: NaiveDate,
     /// Longer between two readings nobody knows what was.
@@ -91,16 +94,18 @@ pub fn room_compliance(records: &RoomRecords) -> RoomCompliance {
         changes_on_time: changes_on_time(&records.changes_due, CHANGE_GRACE, records.today),
         calibrated: Share::of(read.iter().filter_map(|reading| {
             let meter = reading.meter?;
-            Some(in_calibration(&records.calibrations, meter, reading.recorded_at))
+            Some(in_calibration(records, meter, reading.recorded_at))
         })),
         complete: Share::of(read.iter().map(|reading| reading.done_by.is_some() && reading.meter.is_some())),
         series,
     }
 }
 
-fn in_calibration(calibrations: &[Calibration], meter: Id<Meter>, at: DateTime<Utc>) -> bool {
-    let last = calibrations.iter().rfind(|one| one.meter == meter && one.calibrated_at <= at);
-    last.is_some_and(|last| last.passed && last.next_due_on.is_none_or(|due| at.date_naive() <= due))
+/// A meter is in calibration to the end of the day on which it is due again.
+fn in_calibration(records: &RoomRecords, meter: Id<Meter>, at: DateTime<Utc>) -> bool {
+    let last = records.calibrations.iter().rfind(|one| one.meter == meter && one.calibrated_at <= at);
+    let day = at.with_timezone(&records.zone).date_naive();
+    last.is_some_and(|last| last.passed && last.next_due_on.is_none_or(|due| day <= due))
 }
 
 fn series(records: &RoomRecords) -> Vec<Series> {
@@ -201,5 +206,84 @@ fn moves(metric: Metric, addition: &Addition) -> bool {
     match addition.poured {
         Poured::Water { .. } => is_of_solution(metric),
         Poured::Product { .. } => matches!(metric, Metric::Ec | Metric::Ph),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use fillmark_domain::Quantity;
+    use uuid::Uuid;
+
+    fn instant(text: &str) -> DateTime<Utc> {
+        text.parse().unwrap()
+    }
+
+    fn meter() -> Id<Meter> {
+        Id::new(Uuid::from_u128(1))
+    }
+
+    fn reading(at: &str) -> Reading {
+        Reading {
+            client_id: Uuid::nil(),
+            spot: Spot::Tank(Id::new(Uuid::from_u128(2))),
+            sample_point: SamplePoint::Tank,
+            metric: Metric::Ph,
+            entered: Quantity::new(6.0, Metric::Ph.unit()),
+            value: 6.0,
+            compensation: None,
+            meter: Some(meter()),
+            change: None,
+            recorded_at: instant(at),
+            received_at: instant(at),
+            clock_offset_ms: None,
+            clock_suspect: false,
+            done_by: None,
+            entered_by: None,
+            band: None,
+            superseded: None,
+            supersedes: None,
+        }
+    }
+
+    fn calibration(at: &str, next_due_on: &str) -> Calibration {
+        Calibration {
+            meter: meter(),
+            calibrated_at: instant(at),
+            standards: "pH 4.01 and 7.00".into(),
+            slope_percent: None,
+            offset: None,
+            passed: true,
+            next_due_on: Some(next_due_on.parse().unwrap()),
+            done_by: None,
+        }
+    }
+
+    /// Whether a reading counts as taken with a meter that is due again on 10 March.
+    #[track_caller]
+    fn check(zone: Tz, read_at: &str, hits: usize) {
+        let period = Span::new(instant("2027-03-01T00:00:00Z"), instant("2027-04-01T00:00:00Z"));
+        let found = room_compliance(&RoomRecords {
+            period: period.unwrap(),
+            zone,
+            today: "2027-04-02".parse().unwrap(),
+            longest_gap: TimeDelta::hours(36),
+            readings: vec![reading(read_at)],
+            additions: Vec::new(),
+            changes: Vec::new(),
+            changes_due: Vec::new(),
+            checks: Vec::new(),
+            calibrations: vec![calibration("2027-02-10T08:00:00Z", "2027-03-10")],
+        });
+        assert_eq!(found.calibrated, Share { hits, n: 1 });
+    }
+
+    #[test]
+    fn a_meter_is_in_calibration_to_the_end_of_the_local_day_it_is_due_on() {
+        check(chrono_tz::UTC, "2027-03-10T23:30:00Z", 1);
+        check(chrono_tz::UTC, "2027-03-11T00:00:00Z", 0);
+        // Half past midnight of the 11th in Berlin, seven in the evening of the 10th in Chicago.
+        check(chrono_tz::Europe::Berlin, "2027-03-10T23:30:00Z", 0);
+        check(chrono_tz::America::Chicago, "2027-03-11T01:00:00Z", 1);
     }
 }
