@@ -126,6 +126,17 @@ on_both! {
         assert_eq!(order.value_minor, purchase.cost_minor + grow_b.cost_minor);
     }
 
+    async fn terms_in_another_currency_are_left_out_with_a_caution(world: World) {
+        let feeding = weekly(&world).await;
+        let supplier = world.ada.business().read::<NewSupplier>(feeding.supplier).await.unwrap();
+        let dollars = json!({ "currency": "USD", "minimum_order_minor": 900_000, "freight_minor": 990 });
+        world.ada.business().change(&supplier, dollars).await.unwrap();
+        let forecast = world.ada.forecast(feeding.here.site, 90).await.unwrap();
+        let order = &forecast.orders[0];
+        assert_eq!((order.freight_minor, order.below_minimum_minor, order.currency.as_str()), (None, None, "EUR"));
+        assert!(order.cautions[0].contains("USD"), "{:?}", order.cautions);
+    }
+
     async fn draft_orders_are_placed_received_in_parts_and_seen_coming(world: World) {
         let feeding = weekly(&world).await;
         let site = feeding.here.site;

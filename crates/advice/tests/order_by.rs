@@ -107,6 +107,7 @@ fn site(products: Vec<ProductAsked>) -> Question {
             promised_lead_days: 5,
             minimum_order_minor: 0,
             freight_minor: 500,
+            currency: Currency::from_code("EUR").unwrap(),
             past_orders: Vec::new(),
         }],
         in_step: Vec::new(),
@@ -135,7 +136,7 @@ fn a_steady_supplier_is_ordered_from_just_before_his_lead_time() {
     steady_supplier(&mut question);
     let forecast = check(&question, Some(OrderBy::On(day("2031-03-16"))), 1);
     assert_eq!(forecast.orders.len(), 1);
-    assert_eq!(forecast.orders[0].value_minor, 1_000);
+    assert_eq!(forecast.orders[0].value.minor, 1_000);
 }
 
 #[test]
@@ -233,7 +234,26 @@ fn an_order_below_the_suppliers_least_value_draws_the_next_one_forward() {
     question.suppliers[0].minimum_order_minor = 2_500;
     let orders = forecast(&question).orders;
     assert_eq!(orders.len(), 1);
-    assert_eq!((orders[0].value_minor, orders[0].below_minimum_minor), (2_000, 500));
+    let order = &orders[0];
+    assert_eq!(
+        (order.value.minor, order.below_minimum_minor, order.freight_minor),
+        (2_000, Some(500), Some(500))
+    );
+    assert!(order.cautions.is_empty());
+}
+
+#[test]
+fn a_suppliers_terms_in_another_currency_are_no_part_of_the_sum() {
+    let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(5_000))]);
+    question.suppliers[0].minimum_order_minor = 2_500;
+    question.suppliers[0].currency = Currency::from_code("GBP").unwrap();
+    let orders = forecast(&question).orders;
+    assert_eq!(orders.len(), 2);
+    for order in orders {
+        assert_eq!((order.below_minimum_minor, order.freight_minor), (None, None));
+        let currency = question.suppliers[0].currency;
+        assert_eq!(order.cautions, [Caution::TermsInOtherCurrency { currency }]);
+    }
 }
 
 proptest! {

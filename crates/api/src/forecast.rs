@@ -195,12 +195,18 @@ pub struct ProposedOrder {
     /// Price of all packs, minor units, without freight.
     #[schema(minimum = 0, maximum = 9007199254740991i64)]
     pub value_minor: i64,
-    /// Freight, minor units.
+    /// ISO 4217 code.
+    #[schema(min_length = 3, max_length = 3)]
+    pub currency: String,
+    /// Freight, minor units; null where the supplier's terms are in another currency.
     #[schema(minimum = 0, maximum = 9007199254740991i64)]
-    pub freight_minor: i64,
-    /// What is missing to the supplier's least order, minor units; 0 when it is reached.
+    pub freight_minor: Option<i64>,
+    /// What is missing to the supplier's least order, minor units; 0 when it is reached, null like the freight.
     #[schema(minimum = 0, maximum = 9007199254740991i64)]
-    pub below_minimum_minor: i64,
+    pub below_minimum_minor: Option<i64>,
+    /// What to keep in mind.
+    #[schema(max_items = 20)]
+    pub cautions: Vec<String>,
 }
 
 /// An addition that looks a thousand times off.
@@ -320,6 +326,9 @@ fn caution(caution: &answers::Caution) -> String {
         answers::Caution::PlanEnds { on } => {
             format!("nothing is planned after {on}: later days count only what is planned")
         }
+        answers::Caution::TermsInOtherCurrency { currency } => {
+            format!("the supplier's least order and freight are in {currency} and not reckoned with")
+        }
     }
 }
 
@@ -366,9 +375,11 @@ impl ProposedOrder {
             supplier: names.supplier(order.supplier),
             order_by_on: order.order_by.date(),
             product_ids: order.products.iter().map(|product| product.uuid()).collect(),
-            value_minor: order.value_minor,
+            value_minor: order.value.minor,
+            currency: order.value.currency.code(),
             freight_minor: order.freight_minor,
             below_minimum_minor: order.below_minimum_minor,
+            cautions: order.cautions.iter().map(caution).collect(),
         }
     }
 }

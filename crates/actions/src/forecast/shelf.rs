@@ -120,6 +120,7 @@ impl Shelf {
             promised_lead_days: terms.promised_lead_days,
             minimum_order_minor: terms.minimum_order_minor,
             freight_minor: terms.freight_minor,
+            currency: terms.currency,
             past_orders: self.past_orders(supplier),
         }
     }

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use fillmark_domain::stock::{Offer, Packs, Product, Supplier, WriteOff};
-use fillmark_domain::{Amount, Id, Money};
+use fillmark_domain::{Amount, Currency, Id, Money};
 
 use super::question::Reason;
 
@@ -162,12 +162,14 @@ pub struct ProposedOrder {
     pub order_by: OrderBy,
     /// What goes in it: all that would have to be ordered before the next review anyway.
     pub products: Vec<Id<Product>>,
-    /// Price of all packs, minor units, without freight.
-    pub value_minor: i64,
-    /// Freight, minor units.
-    pub freight_minor: i64,
-    /// What is missing to the supplier's least order, minor units; 0 when it is reached.
-    pub below_minimum_minor: i64,
+    /// Price of all packs, without freight.
+    pub value: Money,
+    /// Freight, minor units of the same currency; none where the supplier's terms are in another.
+    pub freight_minor: Option<i64>,
+    /// What is missing to the supplier's least order, minor units; 0 when it is reached. None like the freight.
+    pub below_minimum_minor: Option<i64>,
+    /// What to keep in mind.
+    pub cautions: Vec<Caution>,
 }
 
 /// Something that makes an answer weaker than it looks.
@@ -187,6 +189,11 @@ pub enum Caution {
     PlanEnds {
         /// The last day on which any tank is planned to be fed.
         on: NaiveDate,
+    },
+    /// The supplier's least order and freight are in another currency than the prices: neither is reckoned with.
+    TermsInOtherCurrency {
+        /// The supplier's.
+        currency: Currency,
     },
 }
 

@@ -69,7 +69,7 @@ impl LeadOdds {
 mod tests {
     use super::*;
     use chrono::{Days, NaiveDate};
-    use fillmark_domain::{Id, Week};
+    use fillmark_domain::{Currency, Id, Week};
 
     use crate::supply::PastOrder;
 
@@ -92,6 +92,7 @@ mod tests {
             promised_lead_days: promised,
             minimum_order_minor: 0,
             freight_minor: 0,
+            currency: Currency::from_code("EUR").unwrap(),
             past_orders,
         })
         .answer();

@@ -1,9 +1,9 @@
 //! What to order: how much, as what, in step, and which products in one order.
 
-use fillmark_domain::Amount;
 use fillmark_domain::stock::{Offer, whole_packs};
+use fillmark_domain::{Amount, Money};
 
-use super::answer::{OrderBy, ProposedOrder, Purchase};
+use super::answer::{Caution, OrderBy, ProposedOrder, Purchase};
 use super::lead_time::LeadOdds;
 use super::order_by::{Outlook, order_days};
 use super::question::{Question, SupplierAsked};
@@ -139,27 +139,44 @@ pub(super) fn by_supplier(question: &Question, purchases: &[Option<Purchase>]) -
         let Some(terms) = question.suppliers.iter().find(|known| known.supplier == first.supplier) else {
             break;
         };
-        let review = question.offset(first.order_by.date()) + i64::from(question.review_days);
-        let mut order = ProposedOrder {
-            supplier: first.supplier,
-            order_by: first.order_by,
-            products: Vec::new(),
-            value_minor: 0,
-            freight_minor: terms.freight_minor,
-            below_minimum_minor: 0,
-        };
-        open.retain(|purchase| {
-            let same = purchase.supplier == order.supplier;
-            let soon = question.offset(purchase.order_by.date()) < review;
-            let joins = same && (soon || order.value_minor < terms.minimum_order_minor);
-            if joins {
-                order.products.push(purchase.product);
-                order.value_minor = order.value_minor.saturating_add(purchase.cost.minor);
-            }
-            !joins
-        });
-        order.below_minimum_minor = (terms.minimum_order_minor - order.value_minor).max(0);
-        orders.push(order);
+        orders.push(order(question, terms, first, &mut open));
     }
     orders
+}
+
+/// The order that a purchase begins, with those that join it taken out of the open ones. Terms in another currency
+/// than the prices are left out of it: an exchange rate is a fact of a day, and nobody told it.
+fn order(
+    question: &Question,
+    terms: &SupplierAsked,
+    first: &Purchase,
+    open: &mut Vec<&Purchase>,
+) -> ProposedOrder {
+    let review = question.offset(first.order_by.date()) + i64::from(question.review_days);
+    let minimum_minor = (terms.currency == first.cost.currency).then_some(terms.minimum_order_minor);
+    let mut value = Money::new(0, first.cost.currency);
+    let mut products = Vec::new();
+    open.retain(|purchase| {
+        let soon = question.offset(purchase.order_by.date()) < review;
+        let joins = purchase.supplier == first.supplier
+            && (soon || minimum_minor.is_some_and(|minimum| value.minor < minimum));
+        match value.plus(purchase.cost) {
+            Ok(sum) if joins => {
+                value = sum;
+                products.push(purchase.product);
+                false
+            }
+            _ => true,
+        }
+    });
+    let other = Caution::TermsInOtherCurrency { currency: terms.currency };
+    ProposedOrder {
+        supplier: first.supplier,
+        order_by: first.order_by,
+        products,
+        value,
+        freight_minor: minimum_minor.map(|_| terms.freight_minor),
+        below_minimum_minor: minimum_minor.map(|minimum| (minimum - value.minor).max(0)),
+        cautions: if minimum_minor.is_some() { Vec::new() } else { vec![other] },
+    }
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use fillmark_domain::stock::{Offer, OnHand, Product, ProductKind, Supplier};
-use fillmark_domain::{Amount, Id, OpenDays, Stage, Week};
+use fillmark_domain::{Amount, Currency, Id, OpenDays, Stage, Week};
 
 /// Service level that is meant when a site names none: the chance of not running out before an order arrives.
 pub const DEFAULT_SERVICE_LEVEL: f64 = 0.95;
@@ -190,10 +190,12 @@ pub struct SupplierAsked {
     pub orders_from: NaiveDate,
     /// Days from order to delivery by the supplier's word.
     pub promised_lead_days: u16,
-    /// Least value of an order, minor units of the site's currency.
+    /// Least value of an order, minor units.
     pub minimum_order_minor: i64,
     /// Freight of an order, minor units.
     pub freight_minor: i64,
+    /// Of both; the business buys from one supplier for sites of several currencies.
+    pub currency: Currency,
     /// Orders that arrived.
     pub past_orders: Vec<PastOrder>,
 }
