@@ -23,7 +23,7 @@ pub use order::{NotAllowed, Order, OrderLine, OrderState, Received};
 pub use packs::{Packs, ReorderLevels, order_together, whole_packs};
 pub use product::{AcidStrength, Analysis, Basis, LabelRevision, Product, ProductKind};
 pub use reorder::{Reorder, Replenishment, arrival, reorder_date};
-pub use slip::{Entered, Slip, SlipKind, Wanted};
+pub use slip::{Entered, Settles, Slip, SlipKind, Wanted};
 pub use supplier::{Offer, Supplier};
 pub use transfer::{Transfer, TransferState};
 

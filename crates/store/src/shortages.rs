@@ -1,8 +1,8 @@
 //! Shortages: what was poured though no lot of the record held it.
 
-use fillmark_domain::stock::{ProductId, Shortage, ShortageState, Slip, SlipId};
+use fillmark_domain::stock::{ProductId, Settles, Shortage, ShortageState, Slip, SlipId};
 use fillmark_domain::{Amount, Coded, Id};
-use sea_orm::sea_query::Expr;
+use sea_orm::sea_query::{Expr, ExprTrait};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Set};
 
 use crate::columns::{self, Reading};
@@ -34,12 +34,17 @@ pub async fn record(
     Ok(())
 }
 
-/// Ends the open shortages of a product by a count or receipt.
+/// Ends the open shortages of a product that a count or receipt settles.
 /// # Errors
 /// When the database fails.
-pub async fn settle(tx: &Tx, scope: SiteScope, product: ProductId, by: SlipId) -> Result<(), StoreError> {
-    let open = row::Column::ProductId.eq(product.uuid());
-    end(tx, scope, open, by, ShortageState::Settled).await
+pub async fn settle(tx: &Tx, scope: SiteScope, by: &Slip) -> Result<(), StoreError> {
+    let of_product = row::Column::ProductId.eq(by.says.product.uuid());
+    let settled = match by.says.settles() {
+        Settles::Nothing => return Ok(()),
+        Settles::PouredUntil(at) => of_product.and(row::Column::PouredAt.lte(at)),
+        Settles::All => of_product,
+    };
+    end(tx, scope, settled, by.id, ShortageState::Settled).await
 }
 
 /// Takes back the shortage of a slip, with what it poured.

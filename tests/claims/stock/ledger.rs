@@ -48,6 +48,23 @@ on_both! {
         assert_eq!(shelf.held(&world.ada).await, 30.0);
     }
 
+    async fn a_count_settles_only_what_it_tells_of(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let lot = shelf.receive(&world.ada, "A", None, 200.0).await.movements[0].lot_id;
+        world.clock.advance(TimeDelta::hours(2));
+        let body = NewIssue { poured_all_the_same: true, ..issue(300.0) };
+        world.ada.issue_product(shelf.site, shelf.product, &body).await.unwrap();
+        let open = async || world.ada.shortages(shelf.site, "state=open").await.unwrap().len();
+        shelf.count(&world.ada, Some(lot), 0.0).await.unwrap();
+        assert_eq!(open().await, 1, "the pour may have come from another lot");
+        let earlier: NewCount = json(json!({ "client_id": Uuid::now_v7(), "product_id": shelf.product,
+            "counted": { "value": 200.0, "unit": "mL" }, "done_at": "2026-11-24T07:00:00Z" }));
+        world.ada.count_stock(shelf.site, &earlier).await.unwrap();
+        assert_eq!(open().await, 1, "it was poured after that count");
+        shelf.count(&world.ada, None, 0.0).await.unwrap();
+        assert_eq!(open().await, 0);
+    }
+
     async fn a_receipt_settles_a_shortage_and_a_reversal_withdraws_one(world: World) {
         let shelf = Shelf::of(&world).await;
         for _ in 0..2 {

@@ -23,8 +23,8 @@ pub struct Count {
     pub counted: Quantity,
 }
 
-/// Brings the ledger to what was counted, and settles the open shortages of the product. A count that is typed in
-/// later is laid against what the ledger held when it was made: what moved since stays moved.
+/// Brings the ledger to what was counted. A count of the whole product settles the shortages poured before it. One that
+/// is typed in later is laid against what the ledger held when it was made: what moved since stays moved.
 /// # Errors
 /// When the caller may not, there is no such product or lot, or more was taken since than the count found.
 pub async fn count_stock(app: &App, caller: &Caller, site: SiteId, count: Count) -> Result<Handled, Refusal> {
@@ -53,7 +53,7 @@ pub async fn count_stock(app: &App, caller: &Caller, site: SiteId, count: Count)
     let moved = (product.id, product.content.base);
     let kind = MovementKind::CountAdjustment;
     movements::record(&desk.tx, scope, &desk.stamp, &slip, moved, kind, &changes).await?;
-    shortages::settle(&desk.tx, scope, product.id, slip.id).await?;
+    shortages::settle(&desk.tx, scope, &slip).await?;
     desk.close(slip.id, &product).await
 }
 

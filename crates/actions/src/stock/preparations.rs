@@ -85,7 +85,7 @@ pub async fn make_preparation(
     let changes = [(lot.id, amount)];
     movements::record(&desk.tx, scope, &desk.stamp, &slip, counted, MovementKind::Receipt, &changes).await?;
     preparations::record(&desk.tx, scope, &desk.stamp, slip.id, lot.id, made.strength).await?;
-    shortages::settle(&desk.tx, scope, product.id, slip.id).await?;
+    shortages::settle(&desk.tx, scope, &slip).await?;
     desk.close(slip.id, &product).await
 }
 

@@ -65,7 +65,7 @@ pub async fn receive_product(
     let counted = (product.id, product.content.base);
     let changes = [(lot.id, amount)];
     movements::record(&desk.tx, scope, &desk.stamp, &slip, counted, MovementKind::Receipt, &changes).await?;
-    shortages::settle(&desk.tx, scope, product.id, slip.id).await?;
+    shortages::settle(&desk.tx, scope, &slip).await?;
     desk.close(slip.id, &product).await
 }
 

@@ -143,7 +143,7 @@ async fn arrive(desk: &Desk<'_>, slip: &Slip, id: Id<Transfer>, left: &[Movement
     holdings::lock_for_issue(&desk.tx, desk.scope, product).await?;
     let (came, kind) = ((product, slip.says.base), MovementKind::TransferIn);
     movements::record(&desk.tx, desk.scope, &desk.stamp, slip, came, kind, &changes).await?;
-    shortages::settle(&desk.tx, desk.scope, product, slip.id).await?;
+    shortages::settle(&desk.tx, desk.scope, slip).await?;
     transfers::arrive(&desk.tx, desk.scope, &desk.stamp, id, slip.id, at).await?;
     Ok(())
 }

@@ -58,6 +58,35 @@ pub struct Wanted {
     pub other_site: Option<SiteId>,
 }
 
+/// Which open shortages of its product a slip settles.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Settles {
+    /// None.
+    Nothing,
+    /// Those that were poured up to this instant.
+    PouredUntil(DateTime<Utc>),
+    /// Every one.
+    All,
+}
+
+impl Wanted {
+    /// Which shortages it settles. What came in settles all, also one that is dated before the pour: a receipt that was
+    /// typed late is the commonest reason why the record held nothing. A count tells of what was poured before it, and
+    /// only if all lots were counted, since the pour may have come from any.
+    pub fn settles(&self) -> Settles {
+        match self.kind {
+            SlipKind::Receipt | SlipKind::TransferIn | SlipKind::Preparation => Settles::All,
+            SlipKind::Count if self.lot.is_none() => Settles::PouredUntil(self.done_at),
+            SlipKind::Count
+            | SlipKind::Issue
+            | SlipKind::Pour
+            | SlipKind::WriteOff
+            | SlipKind::TransferOut
+            | SlipKind::Reversal => Settles::Nothing,
+        }
+    }
+}
+
 /// A slip as it was entered.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Slip {
@@ -91,4 +120,50 @@ pub struct Entered {
     pub short: Amount,
     /// How many times the strength that is fed, of a stock solution that was made.
     pub strength: Option<f64>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stock::testing::{id, lot_id};
+
+    #[track_caller]
+    fn check(kind: SlipKind, lot: Option<Id<Lot>>, settles: Settles) {
+        let says = Wanted {
+            client_id: None,
+            kind,
+            product: id("A"),
+            lot,
+            base: Base::Volume,
+            amount: Amount::ZERO,
+            done_at: monday(),
+            reason: None,
+            order: None,
+            other_site: None,
+        };
+        assert_eq!(says.settles(), settles, "{kind:?}");
+    }
+
+    fn monday() -> DateTime<Utc> {
+        "2031-03-03T08:00:00Z".parse().unwrap()
+    }
+
+    #[test]
+    fn what_came_in_settles_every_shortage() {
+        check(SlipKind::Receipt, Some(lot_id("A1")), Settles::All);
+        check(SlipKind::TransferIn, None, Settles::All);
+        check(SlipKind::Preparation, Some(lot_id("A1")), Settles::All);
+    }
+
+    #[test]
+    fn a_count_settles_what_was_poured_before_it_when_all_lots_were_counted() {
+        check(SlipKind::Count, None, Settles::PouredUntil(monday()));
+        check(SlipKind::Count, Some(lot_id("A1")), Settles::Nothing);
+    }
+
+    #[test]
+    fn what_went_out_settles_nothing() {
+        check(SlipKind::WriteOff, Some(lot_id("A1")), Settles::Nothing);
+        check(SlipKind::Pour, None, Settles::Nothing);
+    }
 }

@@ -107,7 +107,7 @@ pub async fn issue_product(
 
 /// Bring the ledger to what was counted.
 ///
-/// Of one lot, or of all lots of a product together; open shortages of the product are settled.
+/// Of one lot, or of all lots of a product together, which settles the shortages that were poured before it.
 #[utoipa::path(tag = "stock", operation_id = "count_stock", security(("bearer" = [])), request_body = NewCount,
     responses((status = 201, description = "The slip, entered now or by an earlier try", body = Slip), WriteProblems))]
 #[post("/sites/{site_id}/counts")]
