@@ -49,6 +49,7 @@ fn fed(spans: &[(i64, i64)]) -> BTreeMap<NaiveDate, FedDay> {
             ec_aim: 1.8,
             source_ec: 0.3,
             doses: vec![Dose { product: base_a(), per_l: 10.0 }],
+            top_up_share: 1.0,
             change_every_days: Some(14),
         };
         days.extend(Days { from: on(*from), until: on(*until) }.each().map(|date| (date, day.clone())));
@@ -200,8 +201,33 @@ fn a_ph_adjuster_is_learnt_by_the_litre_filled() {
     assert_eq!(adjuster.learnt_from.fills, 8);
 }
 
+fn top_ups_of(forecast: &Forecast) -> f64 {
+    forecast.products[0].days.iter().map(|day| day.by_cause.top_ups).sum()
+}
+
+#[test]
+fn the_programme_tells_the_strength_of_top_ups_until_pours_do() {
+    let half = |mut tank: TankAsked| {
+        tank.fed.values_mut().for_each(|fed| fed.top_up_share = 0.5);
+        tank
+    };
+    let top_ups = |tank: TankAsked| top_ups_of(&forecast(&site(tank)));
+    // Visits a fortnight apart tell nothing of uptake.
+    let new = tank(&[(-120, 90)]);
+    assert!((top_ups(half(new.clone())) / top_ups(new) - 0.5).abs() < 1e-9);
+    let known = drinking();
+    assert!((top_ups(half(known.clone())) / top_ups(known) - 1.0).abs() < 0.05);
+}
+
 #[test]
 fn top_ups_replace_what_the_plants_took() {
+    let forecast = check(&site(drinking()), &[0, 14, 28]);
+    let top_ups = top_ups_of(&forecast);
+    assert!((top_ups / (39.0 * 50.0) - 1.0).abs() < 0.05, "{top_ups}");
+}
+
+/// A tank that was topped up with 50 mL on each day without a change.
+fn drinking() -> TankAsked {
     let mut drinking = tank(&[(-120, 90)]);
     for ago in (1..=100).filter(|ago| ago % 14 != 0) {
         let addition = Addition {
@@ -212,9 +238,7 @@ fn top_ups_replace_what_the_plants_took() {
         };
         drinking.additions.push(addition);
     }
-    let forecast = check(&site(drinking), &[0, 14, 28]);
-    let top_ups: f64 = forecast.products[0].days.iter().map(|day| day.by_cause.top_ups).sum();
-    assert!((top_ups / (39.0 * 50.0) - 1.0).abs() < 0.05, "{top_ups}");
+    drinking
 }
 
 #[test]

@@ -72,6 +72,7 @@ fn site(products: Vec<ProductAsked>) -> Question {
         ec_aim: 1.8,
         source_ec: 0.3,
         doses,
+        top_up_share: 1.0,
         change_every_days: None,
     };
     let span = Days { from: today(), until: today() + ChronoDays::new(200) };

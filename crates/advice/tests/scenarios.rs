@@ -137,6 +137,7 @@ impl Site {
                         ec_aim,
                         source_ec: 0.0,
                         doses: self.doses(code, ec_aim),
+                        top_up_share: 1.0,
                         change_every_days: room["change_every_days"].as_u64().map(|days| days as u16),
                     },
                 );

@@ -89,6 +89,8 @@ pub struct FedDay {
     pub source_ec: f64,
     /// Doses of a full change, already scaled to the EC aim.
     pub doses: Vec<Dose>,
+    /// Strength of a top-up by the programme over that of a change. What is poured tells it better, once there is any.
+    pub top_up_share: f64,
     /// Days between changes by the programme; none where it asks for no changes.
     pub change_every_days: Option<u16>,
 }

@@ -59,7 +59,7 @@ impl Uptake {
             .filter(|(tank, _)| question.tanks[*tank].mode == TankMode::Changed)
             .flat_map(|(tank, visits)| spans_of(question, tank, visits))
             .collect();
-        let curve = curve(&spans);
+        let curve = curve(&spans, PRIOR_LITRES * top_up_share(question));
         let mut uptake = Uptake {
             curve,
             levels: vec![1.0; question.tanks.len()],
@@ -120,7 +120,16 @@ fn span<'a>(
     })
 }
 
-fn curve(spans: &[Span]) -> [f64; PARTS] {
+/// The strength of the top-ups to come by the programmes, as a part of the changes'. It tells how much of the litres
+/// expected before anything is on record is product. Spans need it not: they are in what was poured, at any strength.
+fn top_up_share(question: &Question) -> f64 {
+    let tanks = question.tanks.iter().filter(|tank| tank.mode == TankMode::Changed);
+    let to_come = tanks.flat_map(|tank| tank.fed.range(question.today..).map(|(_, fed)| fed.top_up_share));
+    let (sum, days) = to_come.fold((0.0, 0.0), |(sum, days), share| (sum + share, days + 1.0));
+    if days > 0.0 { sum / days } else { 1.0 }
+}
+
+fn curve(spans: &[Span], expected_l: f64) -> [f64; PARTS] {
     let (mut taken, mut days) = ([0.0; PARTS], [0.0; PARTS]);
     for span in spans {
         let part = ((span.position * PARTS as f64) as usize).min(PARTS - 1);
@@ -128,7 +137,7 @@ fn curve(spans: &[Span]) -> [f64; PARTS] {
         days[part] += span.days;
     }
     let all_days: f64 = days.iter().sum();
-    let prior_l = (taken.iter().sum::<f64>() + PRIOR_LITRES * PRIOR_DAYS) / (all_days + PRIOR_DAYS);
+    let prior_l = (taken.iter().sum::<f64>() + expected_l * PRIOR_DAYS) / (all_days + PRIOR_DAYS);
     let near = |part: usize, values: &[f64; PARTS]| -> f64 {
         let weight = |other: usize| (-0.5 * ((part as f64 - other as f64) / WIDTH).powi(2)).exp();
         values.iter().enumerate().map(|(other, value)| weight(other) * value).sum()
