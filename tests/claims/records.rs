@@ -1,9 +1,10 @@
 //! Records with the common life: made, listed, changed under their version, archived.
 
-use fillmark_api::{NewRoom, ProblemCode, Room};
+use fillmark_api::{NewProduct, NewProgrammeRevision, NewRoom, ProblemCode, Room};
 use fillmark_domain::people::Role;
+use fillmark_tests::greenhouse::steps;
 use fillmark_tests::on_both;
-use fillmark_tests::world::{World, json, refusal};
+use fillmark_tests::world::{PASSWORD, World, instant, json, refusal};
 use serde_json::json;
 use uuid::Uuid;
 
@@ -67,6 +68,27 @@ on_both! {
             let rooms = world.ada.site(site).all::<NewRoom>(&format!("q={}", query(part))).await.unwrap();
             assert_eq!(rooms.len(), found, "{part}");
         }
+    }
+
+    async fn a_product_that_a_programme_gives_is_not_archived(world: World) {
+        let here = world.greenhouse().await;
+        let business = world.ada.business();
+        let silicate = json(json!({ "name": "Silicate", "base": "mL", "kind": "additive", "mixing_rank": 1 }));
+        let silicate = business.create::<NewProduct>(&silicate).await.unwrap();
+        let revise = async |from: &str, doses: &[(Uuid, f64)]| {
+            let revision = json(json!({ "programme_id": here.programme, "effective_at": from, "steps": steps(doses) }));
+            business.create::<NewProgrammeRevision>(&revision).await.unwrap();
+        };
+        revise("2026-12-01T00:00:00Z", &[(silicate.id, 0.3)]).await;
+        let error = business.archive(&silicate).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!((problem.code, problem.detail.as_str()),
+            (ProblemCode::Conflict, "a programme still depends on this product"));
+        assert_eq!(business.read::<NewProduct>(silicate.id).await.unwrap(), silicate);
+        revise("2027-01-01T00:00:00Z", &[]).await;
+        world.clock.set(instant("2027-01-02T06:00:00Z"));
+        world.ada.sign_in("ada", PASSWORD).await.unwrap();
+        business.archive(&silicate).await.unwrap();
     }
 
     async fn another_sites_record_is_not_there(world: World) {

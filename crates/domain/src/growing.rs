@@ -197,6 +197,16 @@ pub fn step_on<'a>(steps: &'a [Step], cycle: &Cycle, on: NaiveDate) -> Option<&'
     found
 }
 
+/// Whether one programme gives a product from an instant on: by its revision in force then, or by one to come.
+pub fn gives_from(revisions: &[&ProgrammeRevision], product: ProductId, at: DateTime<Utc>) -> bool {
+    let begun = revisions.iter().map(|revision| revision.effective_at).filter(|begins| *begins <= at);
+    let in_force = begun.max();
+    let doses = |step: &Step| step.doses.iter().any(|dose| dose.product == product);
+    let still =
+        revisions.iter().filter(|revision| in_force.is_none_or(|since| since <= revision.effective_at));
+    still.flat_map(|revision| &revision.steps).any(doses)
+}
+
 impl Step {
     /// The band of a metric, if the step has one.
     pub fn band(&self, metric: crate::Metric) -> Option<&Band> {
@@ -312,6 +322,34 @@ mod tests {
         check("2026-03-18", Some(0.8));
         check("2026-04-30", Some(0.8)); // stretched far beyond its seven days
         check("2026-05-01", None);
+    }
+
+    /// Revisions by the day from which they are in force, and whether they give the product.
+    #[track_caller]
+    fn check_gives(revisions: &[(&str, bool)], at: &str, gives: bool) {
+        let product = ProductId::new(uuid::Uuid::nil());
+        let revision = |(from, gives): &(&str, bool)| {
+            let dose = gives.then_some(Dose { product, per_litre: 2.0 });
+            let doses = dose.into_iter().collect();
+            ProgrammeRevision {
+                programme: ProgrammeId::new(uuid::Uuid::nil()),
+                effective_at: day(from).and_hms_opt(0, 0, 0).unwrap().and_utc(),
+                steps: vec![Step { doses, ..step(Stage::Vegetative, 7, 1.0) }],
+            }
+        };
+        let revisions: Vec<ProgrammeRevision> = revisions.iter().map(revision).collect();
+        let noon = day(at).and_hms_opt(12, 0, 0).unwrap().and_utc();
+        assert_eq!(gives_from(&revisions.iter().collect::<Vec<_>>(), product, noon), gives, "{at}");
+    }
+
+    #[test]
+    fn what_a_programme_gave_once_it_gives_until_a_revision_without_it_is_in_force() {
+        let dropped = [("2026-02-01", true), ("2026-03-01", false)];
+        check_gives(&dropped, "2026-01-15", true);
+        check_gives(&dropped, "2026-02-28", true);
+        check_gives(&dropped, "2026-03-01", false);
+        check_gives(&[("2026-02-01", false), ("2026-03-01", true)], "2026-02-15", true);
+        check_gives(&[], "2026-02-15", false);
     }
 
     #[test]

@@ -1,10 +1,12 @@
 //! Products, labels, suppliers, offers, lots.
 
+use chrono::{DateTime, Utc};
+use fillmark_domain::growing::{Programme, ProgrammeRevision, gives_from};
 use fillmark_domain::people::Act;
 use fillmark_domain::stock::{LabelRevision, Lot, Offer, Product, Supplier};
-use fillmark_domain::{Faults, Id};
+use fillmark_domain::{Faults, Id, Kept};
 use fillmark_store::words::orders;
-use fillmark_store::{BusinessScope, Holder, SiteScope, Tx, holdings, plan, records};
+use fillmark_store::{BusinessScope, Holder, SiteScope, Stamp, Tx, holdings, plan, records};
 
 use crate::{Managed, Refusal};
 
@@ -40,6 +42,36 @@ impl Managed for Product {
         }
         Ok(orders::name_product(tx, scope, id).await?.then_some("an open order"))
     }
+
+    /// Which revision is in force is known at an instant only, so this is asked here and not in `needed_by`: refused,
+    /// nothing of the transaction is kept.
+    async fn follow(
+        tx: &Tx,
+        scope: BusinessScope,
+        stamp: &Stamp<'_>,
+        kept: &Kept<Product>,
+    ) -> Result<(), Refusal> {
+        if kept.archived_at.is_some() && is_dosed(tx, scope, kept.id, stamp.at).await? {
+            return Err(Refusal::Conflict("a programme still depends on this product".to_owned()));
+        }
+        Ok(())
+    }
+}
+
+/// Whether a programme that is not archived gives a product from an instant on.
+async fn is_dosed(
+    tx: &Tx,
+    scope: BusinessScope,
+    product: Id<Product>,
+    at: DateTime<Utc>,
+) -> Result<bool, Refusal> {
+    let programmes = records::all::<Programme>(tx, scope).await?;
+    let revisions = records::all::<ProgrammeRevision>(tx, scope).await?;
+    let of = |programme: &Kept<Programme>| -> Vec<&ProgrammeRevision> {
+        let contents = revisions.iter().map(|kept| &kept.content);
+        contents.filter(|revision| revision.programme == programme.id).collect()
+    };
+    Ok(programmes.iter().any(|programme| gives_from(&of(programme), product, at)))
 }
 
 impl Managed for LabelRevision {
