@@ -35,6 +35,19 @@ on_both! {
         assert_eq!(refusal(elsewhere), ProblemCode::Invalid);
     }
 
+    async fn a_reference_temperature_without_a_percentage_is_refused(world: World) {
+        let here = world.greenhouse().await;
+        let mut read = reading(here.north_tank, "ec", 1.4, "mS/cm", "2026-11-24T07:00:00+01:00");
+        read.compensation = Some(Compensation { percent_per_c: None, reference_c: Some(25.0) });
+        let error = enter(&world, here.site, &read).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!((problem.code, problem.errors[0].pointer.as_deref()),
+            (ProblemCode::Invalid, Some("/compensation/percent_per_c")));
+        read.compensation = Some(Compensation { percent_per_c: Some(2.0), reference_c: None });
+        let kept = enter(&world, here.site, &read).await.unwrap();
+        assert_eq!(kept.compensation.unwrap().reference_c, Some(25.0));
+    }
+
     async fn what_looks_mis_keyed_is_asked_back_and_taken_when_confirmed(world: World) {
         let here = world.greenhouse().await;
         let mut slip = reading(here.north_tank, "ec", 1.25, "uS/cm", "2026-11-24T07:00:00+01:00");

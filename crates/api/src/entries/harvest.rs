@@ -89,13 +89,16 @@ pub struct Harvest {
 }
 
 impl NewHarvest {
-    /// The harvest's saleable and rejected mass, kg.
+    /// The harvest's saleable and rejected mass, kg, when every field can be taken.
     /// # Errors
     /// Each field that cannot be taken.
     pub fn masses(&self) -> Result<(f64, f64), Faults> {
         let mut faults = Faults::default();
         let saleable = kilograms("/saleable", self.saleable, &mut faults);
         let rejected = kilograms("/rejected", self.rejected, &mut faults);
+        if let Some(pieces) = self.pieces {
+            faults.range("/pieces", pieces.into(), 0.0, 1e8);
+        }
         if let Some(brix) = self.brix {
             faults.range("/brix", brix, 0.0, 85.0);
         }
@@ -139,5 +142,36 @@ impl From<(Id<words::Harvest>, words::Harvest)> for Harvest {
             reversed_by_id: kept.reversed.map(Id::uuid),
             reversal_reason: kept.reverses.map(|(_, reason)| reason),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check(pieces: u32, expected: &[&str]) {
+        let kg = |value| Quantity::new(value, Unit::Kilogram);
+        let harvest = NewHarvest {
+            client_id: Uuid::nil(),
+            cycle_id: Uuid::nil(),
+            room_id: None,
+            harvested_at: chrono::DateTime::UNIX_EPOCH.into(),
+            saleable: kg(12.5),
+            rejected: kg(0.5),
+            pieces: Some(pieces),
+            grade: None,
+            brix: None,
+            done_by: None,
+        };
+        let faults = harvest.masses().err().unwrap_or_default();
+        let found: Vec<&str> = faults.iter().map(|fault| fault.pointer.as_str()).collect();
+        assert_eq!(found, expected);
+    }
+
+    #[test]
+    fn more_pieces_than_anybody_picks_are_refused() {
+        check(100_000_000, &[]);
+        check(100_000_001, &["/pieces"]);
     }
 }

@@ -1,7 +1,7 @@
 //! Readings.
 
-use fillmark_domain::Id;
 use fillmark_domain::entries as words;
+use fillmark_domain::{Faults, Id};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
@@ -19,7 +19,7 @@ pub struct Compensation {
     /// % per °C; null when the meter shows the conductivity at the solution's own temperature.
     #[schema(minimum = 0.0, maximum = 10.0)]
     pub percent_per_c: Option<f64>,
-    /// Reference temperature, °C; null without compensation.
+    /// Reference temperature, °C; null without compensation, 25 where a percentage stands alone.
     #[schema(minimum = 0.0, maximum = 40.0)]
     pub reference_c: Option<f64>,
 }
@@ -182,13 +182,57 @@ impl From<words::Compensation> for Compensation {
     }
 }
 
-impl From<Compensation> for words::Compensation {
-    fn from(compensation: Compensation) -> Self {
-        match (compensation.percent_per_c, compensation.reference_c) {
-            (Some(percent_per_c), reference) => {
-                words::Compensation::Linear { percent_per_c, reference_c: reference.unwrap_or(25.0) }
-            }
-            (None, _) => words::Compensation::None,
+impl Compensation {
+    /// The word. A percentage without a reference means 25 °C, which nearly every meter refers to; a reference without
+    /// a percentage says nothing that could be kept.
+    pub fn word(self, pointer: &str, faults: &mut Faults) -> words::Compensation {
+        if let Some(reference_c) = self.reference_c {
+            faults.range(&format!("{pointer}/reference_c"), reference_c, 0.0, 40.0);
         }
+        let Some(percent_per_c) = self.percent_per_c else {
+            let none = self.reference_c.is_none();
+            let detail = "expected a percentage with a reference temperature";
+            faults.unless(none, &format!("{pointer}/percent_per_c"), "missing", detail);
+            return words::Compensation::None;
+        };
+        faults.range(&format!("{pointer}/percent_per_c"), percent_per_c, 0.0, 10.0);
+        words::Compensation::Linear { percent_per_c, reference_c: self.reference_c.unwrap_or(25.0) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check(
+        percent_per_c: Option<f64>,
+        reference_c: Option<f64>,
+        expected: Result<words::Compensation, &[&str]>,
+    ) {
+        let mut faults = Faults::default();
+        let word = Compensation { percent_per_c, reference_c }.word("/compensation", &mut faults);
+        match expected {
+            Ok(expected) => assert_eq!(faults.or(Some(word)), Ok(expected)),
+            Err(pointers) => {
+                let found: Vec<&str> = faults.iter().map(|fault| fault.pointer.as_str()).collect();
+                assert_eq!(found, pointers);
+            }
+        }
+    }
+
+    #[test]
+    fn a_compensation_is_taken_as_the_meter_states_it() {
+        let linear = |reference_c| words::Compensation::Linear { percent_per_c: 2.0, reference_c };
+        check(Some(2.0), Some(20.0), Ok(linear(20.0)));
+        check(Some(2.0), None, Ok(linear(25.0)));
+        check(None, None, Ok(words::Compensation::None));
+    }
+
+    #[test]
+    fn what_no_meter_does_is_refused() {
+        check(Some(10.1), Some(41.0), Err(&["/compensation/reference_c", "/compensation/percent_per_c"]));
+        check(Some(f64::NAN), None, Err(&["/compensation/percent_per_c"]));
+        check(None, Some(25.0), Err(&["/compensation/percent_per_c"]));
     }
 }

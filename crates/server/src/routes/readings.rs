@@ -136,13 +136,14 @@ fn entry(body: &NewReading) -> Result<ReadingEntry, Faults> {
     };
     let mut faults = Faults::default();
     faults.unless(spot.is_some(), "/tank_id", "one_place", "expected a tank or a room, and not both");
+    let compensation = body.compensation.map(|stated| stated.word("/compensation", &mut faults));
     faults.or(spot.map(|spot| ReadingEntry {
         client_id: body.client_id,
         spot,
         sample_point: body.sample_point.0,
         metric: body.metric.0,
         entered: body.value.word(),
-        compensation: body.compensation.map(Into::into),
+        compensation,
         meter: body.meter_id.map(Id::new),
         change: None,
         recorded_at: body.recorded_at.0,
