@@ -207,6 +207,16 @@ pub struct RoomReport {
     pub yields: Vec<ReportYield>,
 }
 
+impl ExcursionSide {
+    /// Its code, the same in CSV as in JSON.
+    pub fn code(self) -> &'static str {
+        match self {
+            ExcursionSide::Below => "below",
+            ExcursionSide::Above => "above",
+        }
+    }
+}
+
 fn hours(minutes: f64) -> f64 {
     (minutes / 60.0 * 100.0).round() / 100.0
 }
@@ -285,6 +295,18 @@ impl ReportSeries {
             above_count: series.readings.high as u64,
             time: series.time.into(),
             excursions: series.excursions.iter().map(ReportExcursion::from).collect(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_side_has_one_code_in_every_format() {
+        for side in [ExcursionSide::Below, ExcursionSide::Above] {
+            assert_eq!(serde_json::to_value(side).unwrap(), side.code());
         }
     }
 }

@@ -93,7 +93,7 @@ fn series(series: &fillmark_api::ReportSeries) -> Vec<Row> {
             out.corrected_after_h.map(|h| format!("corrected after {h} h")).unwrap_or("not corrected".into());
         here(Row {
             part: "excursion",
-            name: format!("{:?}", out.side).to_lowercase(),
+            name: out.side.code().into(),
             from_at: Some(out.from_at),
             until_at: Some(out.until_at),
             value: Some(out.peak),
