@@ -4,8 +4,9 @@ mod purchase;
 
 use std::collections::HashMap;
 
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_advice::supply as answers;
+use fillmark_domain::places::TankId;
 use fillmark_domain::stock::{Product, ProductId, Supplier};
 use fillmark_domain::{Id, Kept};
 use serde::{Deserialize, Serialize};
@@ -193,6 +194,45 @@ impl ForecastNames<'_> {
     }
 }
 
+/// What a site's forecast was made of: when, and for which chance of not running out.
+#[derive(Debug, Clone, Copy)]
+pub struct ForecastMade {
+    /// The first day forecast.
+    pub today: NaiveDate,
+    /// When it was made.
+    pub at: DateTime<Utc>,
+    /// The chance, 0 to 1.
+    pub service_level: f64,
+}
+
+impl SiteForecast {
+    /// A site's forecast, with the ids of its tanks in the order they were asked about.
+    pub fn of(
+        forecast: &answers::Forecast,
+        made: ForecastMade,
+        names: ForecastNames<'_>,
+        tanks: &[TankId],
+    ) -> Self {
+        let products = forecast.products.iter().filter_map(|product| ProductForecast::of(product, names));
+        let suspected = forecast.suspected.iter();
+        Self {
+            today_on: made.today,
+            made_at: made.at.into(),
+            service_level_percent: percent(made.service_level),
+            products: products.collect(),
+            orders: forecast.orders.iter().map(|order| ProposedOrder::of(order, names)).collect(),
+            suspected: suspected
+                .map(|one| SuspectedAddition::of(one, tanks.get(one.tank).map(|tank| tank.uuid())))
+                .collect(),
+        }
+    }
+}
+
+/// Chances are told to the hundredth of a percent.
+fn percent(chance: f64) -> f64 {
+    (chance * 10_000.0).round() / 100.0
+}
+
 impl ProductForecast {
     /// A product's forecast; nothing when the product is not among the names.
     pub fn of(forecast: &answers::ProductForecast, names: ForecastNames<'_>) -> Option<Self> {
@@ -278,5 +318,15 @@ impl SuspectedAddition {
             reckoned: suspected.reckoned.base_units(),
             usual: suspected.usual.base_units(),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_chance_is_told_in_percent() {
+        assert_eq!([0.95, 0.999, 0.07].map(percent), [95.0, 99.9, 7.0]);
     }
 }

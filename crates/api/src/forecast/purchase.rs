@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use super::{ForecastNames, caution, round};
+use super::{ForecastNames, caution, percent, round};
 use crate::Quantity;
 
 /// What to buy of one product.
@@ -103,7 +103,7 @@ impl ProposedPurchase {
             supplier: names.supplier(purchase.supplier),
             order_by_on: purchase.order_by.date(),
             late: matches!(purchase.order_by, answers::OrderBy::Late(_)),
-            chance_of_running_out_percent: (purchase.chance_of_running_out * 10_000.0).round() / 100.0,
+            chance_of_running_out_percent: percent(purchase.chance_of_running_out),
             lead_time_mean_days: round(purchase.lead_time.mean_days),
             lead_time_sd_days: round(purchase.lead_time.sd_days),
             lead_time_order_count: purchase.lead_time.orders as u64,

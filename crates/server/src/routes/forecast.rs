@@ -3,10 +3,9 @@
 use actix_web::web::Path;
 use actix_web::{HttpResponse, get, post};
 use fillmark_actions::forecast;
-use fillmark_api::{
-    ForecastNames, NewDraftOrders, Order, ProductForecast, ProposedOrder, SiteForecast, SuspectedAddition,
-};
+use fillmark_api::{ForecastMade, ForecastNames, NewDraftOrders, Order, SiteForecast};
 use fillmark_domain::Id;
+use fillmark_domain::places::TankId;
 use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -64,23 +63,7 @@ pub async fn draft_forecast_orders(
 
 fn answer(made: &forecast::SiteForecast) -> SiteForecast {
     let names = ForecastNames { products: &made.products, suppliers: &made.suppliers };
-    let tank = |at: usize| made.tanks.get(at).map(|tank| tank.id.uuid());
-    SiteForecast {
-        today_on: made.today,
-        made_at: made.made_at.into(),
-        service_level_percent: made.service_level * 100.0,
-        products: made
-            .forecast
-            .products
-            .iter()
-            .filter_map(|product| ProductForecast::of(product, names))
-            .collect(),
-        orders: made.forecast.orders.iter().map(|order| ProposedOrder::of(order, names)).collect(),
-        suspected: made
-            .forecast
-            .suspected
-            .iter()
-            .map(|one| SuspectedAddition::of(one, tank(one.tank)))
-            .collect(),
-    }
+    let tanks: Vec<TankId> = made.tanks.iter().map(|tank| tank.id).collect();
+    let when = ForecastMade { today: made.today, at: made.made_at, service_level: made.service_level };
+    SiteForecast::of(&made.forecast, when, names, &tanks)
 }
