@@ -57,6 +57,24 @@ on_both! {
         assert_eq!(refusal(changed), ProblemCode::NotFound);
     }
 
+    async fn the_last_owner_stays(world: World) {
+        let (ada, held) = owner_of_all(&world).await;
+        let business = world.ada.business();
+        assert_eq!(refusal(business.archive(&ada).await), ProblemCode::Conflict);
+        assert_eq!(refusal(business.archive(&held).await), ProblemCode::Conflict);
+        assert_eq!(refusal(business.change(&held, json!({ "role": "auditor" })).await), ProblemCode::Conflict);
+        world.person("Olga", Role::Owner, None).await;
+        business.archive(&held).await.unwrap();
+    }
+
+    async fn only_ones_own_sites_are_listed(world: World) {
+        let (here, _) = (world.site("Harbour").await.id, world.site("Quay").await.id);
+        let (_, sam) = world.person("Sam", Role::Staff, Some(here)).await;
+        let seen = sam.business().all::<NewSite>("").await.unwrap();
+        assert_eq!(seen.iter().map(|site| site.id).collect::<Vec<_>>(), [here]);
+        assert_eq!(world.ada.business().all::<NewSite>("").await.unwrap().len(), 2);
+    }
+
     async fn who_is_put_away_is_signed_out(world: World) {
         let here = world.site("Harbour").await.id;
         let (sam, client) = world.person("Sam", Role::Staff, Some(here)).await;

@@ -3,7 +3,7 @@
 use fillmark_domain::people::Act;
 use fillmark_domain::{Faults, Id, Kept};
 use fillmark_store::records::{self, Holder};
-use fillmark_store::{Page, PageQuery, Record, Stamp, Tx};
+use fillmark_store::{Filter, Page, PageQuery, Record, Stamp, Tx};
 
 use crate::known::refuse_unknown;
 use crate::{App, Caller, Door, Refusal};
@@ -18,6 +18,11 @@ pub trait Managed: Record<Scope: Door> {
     /// Whether it is there at all for somebody who may read its kind.
     fn is_seen_by(_caller: &Caller, _id: Id<Self>) -> bool {
         true
+    }
+
+    /// What a caller's lists of it are narrowed to.
+    fn narrowed(_caller: &Caller) -> Option<Filter> {
+        None
     }
 
     /// Refuses what lies beyond the caller's reach, though [`Self::MANAGED_BY`] allows it. Asked of what is to be
@@ -118,8 +123,10 @@ where
     R::Scope: Door,
 {
     let scope = <R::Scope as Door>::open(caller, Act::Read, at)?;
+    let mut query = query.clone();
+    query.filters.extend(R::narrowed(caller));
     let tx = app.store.look().await?;
-    Ok(records::page(&tx, scope, query).await?)
+    Ok(records::page(&tx, scope, &query).await?)
 }
 
 /// Replaces a record's content, made against a version of it.

@@ -1,7 +1,7 @@
 //! Accounts: passwords, sessions and the keys that sign tokens.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::people::{Membership, PersonId};
+use fillmark_domain::people::{Membership, PersonId, Role};
 use fillmark_domain::{Id, Kept};
 use sea_orm::sea_query::{Expr, ExprTrait, OnConflict};
 use sea_orm::{
@@ -9,6 +9,7 @@ use sea_orm::{
 };
 use uuid::Uuid;
 
+use crate::columns::code;
 use crate::words::{memberships, people};
 use crate::{Record, Stamp, StoreError, Tx};
 
@@ -80,6 +81,28 @@ pub async fn memberships_of(tx: &Tx, person: PersonId) -> Result<Vec<Kept<Member
         .all(&tx.0)
         .await?;
     Ok(rows.into_iter().map(Membership::read).collect::<Result<_, _>>()?)
+}
+
+/// Whether somebody who can sign in is an owner of every site at an instant.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn has_owner(tx: &Tx, at: DateTime<Utc>) -> Result<bool, StoreError> {
+    use memberships::row::Column;
+    let owners = memberships::row::Entity::find()
+        .filter(Column::SiteId.is_null())
+        .filter(Column::Role.eq(code(Role::Owner)))
+        .filter(Column::ArchivedAt.is_null())
+        .filter(Column::FromAt.lte(at))
+        .filter(Column::UntilAt.is_null().or(Column::UntilAt.gt(at)))
+        .all(&tx.0)
+        .await?;
+    let owners: Vec<Uuid> = owners.into_iter().map(|row| row.person_id).collect();
+    let able = password::Entity::find().filter(password::Column::PersonId.is_in(owners)).all(&tx.0).await?;
+    let able = people::row::Entity::find()
+        .filter(people::row::Column::Id.is_in(able.into_iter().map(|row| row.person_id)))
+        .filter(people::row::Column::ArchivedAt.is_null())
+        .filter(people::row::Column::SignIn.is_not_null());
+    Ok(able.one(&tx.0).await?.is_some())
 }
 
 /// Whether nobody has a password yet: the first owner is still to come.

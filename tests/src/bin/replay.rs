@@ -68,13 +68,17 @@ fn failed(error: &replay::ReplayError) -> ExitCode {
 
 fn print_table(outcome: &Outcome) {
     println!("{}", outcome.scenario);
-    println!("  {:<22}{:>34}{:>34}", "product", "forecast / truth mL at 14 days", "at 28 days");
+    print!("  {:<22}", "forecast / truth, mL");
+    HORIZONS.iter().for_each(|days| print!("{:>28}", format!("{days} days")));
+    println!();
     for product in &outcome.products {
         let cell = |at: usize| {
             let at = product.at[at];
             format!("{:.0} / {:.0} ({:.1} %)", at.forecast_ml, at.truth_ml, at.abs_error * 100.0)
         };
-        println!("  {:<22}{:>34}{:>34}", product.product, cell(1), cell(2));
+        print!("  {:<22}", product.product);
+        (0..HORIZONS.len()).for_each(|at| print!("{:>28}", cell(at)));
+        println!();
     }
     let means: Vec<String> = HORIZONS
         .iter()

@@ -58,6 +58,10 @@ fn step_faults(step: &Step) -> Faults {
 
 impl Managed for Cycle {
     const MANAGED_BY: Act = Act::Manage;
+    const HELD_BY: &'static [Holder] = &[
+        Holder { word: "feed", table: "feeds", column: "cycle_id" },
+        Holder { word: "placement", table: "placements", column: "cycle_id" },
+    ];
 
     fn faults(&self) -> Faults {
         let mut faults = Faults::default();

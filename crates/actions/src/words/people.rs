@@ -34,7 +34,7 @@ impl Managed for Person {
         if kept.archived_at.is_some() {
             accounts::end_sessions_of(tx, kept.id, None, stamp.at).await?;
         }
-        Ok(())
+        leave_an_owner(tx, stamp).await
     }
 }
 
@@ -51,10 +51,28 @@ impl Managed for Membership {
         caller.may_appoint(self.role, self.site)
     }
 
+    async fn follow(
+        tx: &Tx,
+        _: BusinessScope,
+        stamp: &Stamp<'_>,
+        _: &Kept<Membership>,
+    ) -> Result<(), Refusal> {
+        leave_an_owner(tx, stamp).await
+    }
+
     fn faults(&self) -> Faults {
         let mut faults = Faults::default();
         let in_order = self.until.is_none_or(|until| self.from < until);
         faults.unless(in_order, "/until_at", "out_of_order", "expected an instant after from_at");
         faults
+    }
+}
+
+/// Without an owner who can sign in nobody could let anybody in any more.
+async fn leave_an_owner(tx: &Tx, stamp: &Stamp<'_>) -> Result<(), Refusal> {
+    tx.take_turn("owners").await?;
+    match accounts::has_owner(tx, stamp.at).await? {
+        true => Ok(()),
+        false => Err(Refusal::Conflict("the business would be left without an owner of every site".into())),
     }
 }

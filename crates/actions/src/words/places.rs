@@ -3,7 +3,7 @@
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Closure, OutOfUse, Room, Site, Tank, TankMode, TankRoom, WaterSource};
 use fillmark_domain::{Faults, Id, Kept};
-use fillmark_store::{BusinessScope, Holder, Stamp, Tx};
+use fillmark_store::{BusinessScope, Filter, Holder, Stamp, Tx};
 
 use super::{keepable, span};
 use crate::work::planning;
@@ -35,6 +35,11 @@ impl Managed for Site {
     /// Outside their sites there is none for anybody.
     fn is_seen_by(caller: &Caller, id: Id<Site>) -> bool {
         caller.sites().is_none_or(|sites| sites.contains(&id))
+    }
+
+    fn narrowed(caller: &Caller) -> Option<Filter> {
+        let sites = caller.sites()?;
+        Some(Filter::OneOf("id", sites.into_iter().map(|site| site.uuid().into()).collect()))
     }
 
     async fn within_reach(

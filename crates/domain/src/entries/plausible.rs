@@ -8,6 +8,8 @@ use crate::{Coded, Metric};
 
 /// How far a value may lie from what is expected before it is asked back; common practice, no source.
 const FAR: f64 = 10.0;
+/// A slip of the decimal point may come on top of an honest change; common practice, no source.
+const NEARLY: f64 = FAR / 1.5;
 /// How close a value must come, in another unit or scale, to what is expected to look like a slip of the unit.
 const CLOSE: f64 = 2.0;
 
@@ -35,7 +37,7 @@ pub enum Doubt {
         fits: Unit,
     },
     /// Ten times the last, or a tenth of it.
-    #[error("{entered} is more than {FAR} times away from the last, {expected} {}", canonical.code())]
+    #[error("{entered} is about {FAR} times away from the last, {expected} {}, or more", canonical.code())]
     FarFromLast {
         /// As entered.
         entered: Quantity,
@@ -87,7 +89,8 @@ fn is_far(metric: Metric, value: f64, expected: f64) -> bool {
         Metric::SolutionTemperature | Metric::AirTemperature => (value - expected).abs() >= 20.0,
         // A counter only rises, and a humidity is bounded already.
         Metric::WaterMeter | Metric::RelativeHumidity => false,
-        _ => expected > 0.0 && !(expected / FAR..=expected * FAR).contains(&value),
+        // A little less than FAR, so that a decimal slip of a value near to what is expected is asked back as well.
+        _ => expected > 0.0 && !(expected / NEARLY..=expected * NEARLY).contains(&value),
     }
 }
 
@@ -153,8 +156,11 @@ mod tests {
             twelve,
             Some(1.2),
             None,
-            Some("13 mS/cm is more than 10 times away from the last, 1.2 mS/cm"),
+            Some("13 mS/cm is about 10 times away from the last, 1.2 mS/cm, or more"),
         );
+        let slipped = Quantity::new(13.8, Unit::MilliSiemensPerCm);
+        let told = "13.8 mS/cm is about 10 times away from the last, 1.4 mS/cm, or more";
+        check(Metric::Ec, slipped, Some(1.4), None, Some(told));
         check(Metric::Volume, Quantity::new(90.0, Unit::Litre), Some(100.0), None, None);
     }
 

@@ -93,12 +93,12 @@ pub struct FollowQuery {
     after_seq: u64,
     /// How many entries at most.
     #[serde(default = "most")]
-    #[param(minimum = 1, maximum = 1000, default = 1000)]
+    #[param(minimum = 1, maximum = 200, default = 200)]
     limit: u16,
 }
 
 fn most() -> u16 {
-    1000
+    200
 }
 
 /// Follow what was done at a site.
@@ -138,9 +138,9 @@ pub async fn follow_journal(
 
 impl FollowQuery {
     fn read(&self) -> Result<(i64, u64), Refused> {
-        let limit = Some(self.limit).filter(|limit| (1..=1000).contains(limit));
+        let limit = Some(self.limit).filter(|limit| (1..=200).contains(limit));
         let limit =
-            limit.ok_or_else(|| Refused::parameter("limit", "expected a whole number from 1 to 1000"))?;
+            limit.ok_or_else(|| Refused::parameter("limit", "expected a whole number from 1 to 200"))?;
         Ok((i64::try_from(self.after_seq).unwrap_or(i64::MAX), u64::from(limit)))
     }
 }
