@@ -122,13 +122,15 @@ async fn make(
     let shelf = Shelf::load(tx, scope, &plan, now).await?;
     let ledger = Ledger::load(tx, scope, now).await?;
     let rises = shelf.ec_rises(now);
+    // What must be ordered soon may run out later than the days that are shown.
+    let looked_at = horizon_days.max(DEFAULT_HORIZON_DAYS);
     let question = Question {
         today,
-        horizon_days,
+        horizon_days: looked_at,
         open: plan.open.clone(),
         service_level: site.service_level,
         review_days: DEFAULT_REVIEW_DAYS,
-        tanks: plan.tanks.iter().map(|tank| ledger.tank(&plan, tank, today, horizon_days, &rises)).collect(),
+        tanks: plan.tanks.iter().map(|tank| ledger.tank(&plan, tank, today, looked_at, &rises)).collect(),
         products: shelf
             .products
             .iter()
@@ -141,7 +143,7 @@ async fn make(
         today,
         made_at: now,
         service_level: question.service_level,
-        forecast: forecast(&question),
+        forecast: forecast(&question).first_days(horizon_days),
         tanks: plan.tanks,
         products: shelf.products.into_iter().map(|kept| (kept.id, kept)).collect(),
         suppliers: shelf.suppliers.into_iter().map(|kept| (kept.id, kept)).collect(),

@@ -36,6 +36,15 @@ pub struct ProductForecast {
     pub cautions: Vec<Caution>,
 }
 
+impl Forecast {
+    /// The same answer with the first days only: what to order does not depend on how far somebody looks.
+    #[must_use]
+    pub fn first_days(mut self, days: u16) -> Self {
+        self.products.iter_mut().for_each(|product| product.days.truncate(usize::from(days)));
+        self
+    }
+}
+
 impl ProductForecast {
     /// Expected use of the first days, mL (or g).
     pub fn expected_use(&self, days: usize) -> f64 {
