@@ -101,7 +101,7 @@ on_both! {
         let far = world.ada.forecast(feeding.here.site, 90).await.unwrap();
         for horizon in [4, 11, 12] {
             let near = world.ada.forecast(feeding.here.site, horizon).await.unwrap();
-            assert_eq!(of(&near, feeding.grow_a).days.len(), usize::try_from(horizon).unwrap());
+            assert_eq!(of(&near, feeding.grow_a).days.len(), usize::from(horizon));
             assert_eq!(of(&near, feeding.grow_a).purchase, of(&far, feeding.grow_a).purchase, "{horizon}");
             assert_eq!(near.orders, far.orders, "{horizon}");
             for (near, far) in of(&near, feeding.grow_a).days.iter().zip(&of(&far, feeding.grow_a).days) {

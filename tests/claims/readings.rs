@@ -91,6 +91,20 @@ on_both! {
         assert_eq!((each.summary.created_count, each.summary.rejected_count), (2, 1));
     }
 
+    async fn an_item_that_cannot_be_read_never_blocks_another(world: World) {
+        let here = world.greenhouse().await;
+        let good = || json!(reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:00:00+01:00"));
+        let mut furlong = good();
+        furlong["value"]["unit"] = json!("furlong");
+        let items = json!({ "items": [good(), furlong, json!({ "foo": 1 }), good()] });
+        let path = format!("/sites/{}/readings/batch", here.site);
+        let answer: BatchAnswer = world.ada.post(&path, &items).await.unwrap();
+        assert_eq!((answer.summary.created_count, answer.summary.rejected_count), (2, 2));
+        assert!(answer.results[1].client_id.is_some() && answer.results[2].client_id.is_none());
+        let together = world.ada.post::<BatchAnswer>(&format!("{path}?atomic=true"), &items).await.unwrap_err();
+        assert_eq!(together.problem().unwrap().errors[0].pointer.as_deref(), Some("/items/1/value/unit"));
+    }
+
     async fn a_correction_stands_in_the_place_of_a_reading_and_hides_nothing(world: World) {
         let here = world.greenhouse().await;
         let wrong = enter(&world, here.site, &reading(here.north_tank, "ph", 6.6, "[pH]", "2026-11-24T07:00:00+01:00")).await.unwrap();

@@ -11,8 +11,8 @@ use chrono::{DateTime, Utc};
 use fillmark_domain::Id;
 use sea_orm::sea_query::{Condition, Expr, ExprTrait};
 use sea_orm::{
-    ActiveModelBehavior, ActiveModelTrait, EntityTrait, FromQueryResult, IntoActiveModel, ModelTrait,
-    QueryFilter, QueryOrder, QuerySelect, Select,
+    ActiveModelBehavior, ActiveModelTrait, ActiveValue, EntityTrait, FromQueryResult, IntoActiveModel,
+    ModelTrait, QueryFilter, QueryOrder, QuerySelect, Select, Value,
 };
 use uuid::Uuid;
 
@@ -66,20 +66,30 @@ pub async fn keep<E: Entry>(
     stamp: &Stamp<'_>,
     entries: &[Kept<E>],
 ) -> Result<(), StoreError> {
+    let mut rows: Vec<E::Change> = Vec::with_capacity(entries.len());
+    for (id, entry) in entries {
+        let mut row = entry.columns();
+        row.set(column::<E>("site_id"), scope.uuid().into());
+        row.set(column::<E>("id"), id.uuid().into());
+        rows.push(row);
+    }
+    // In one order for everybody: two who send the same entries in different orders would wait for each other for ever.
+    rows.sort_by_key(|row| uuid_in(row, column::<E>("client_id")));
     // Below the number of variables that either database takes in one statement.
-    for chunk in entries.chunks(500) {
-        let mut entered = Vec::with_capacity(chunk.len());
-        let rows = chunk.iter().map(|(id, entry)| {
-            let mut row = entry.columns();
-            row.set(column::<E>("site_id"), scope.uuid().into());
-            row.set(column::<E>("id"), id.uuid().into());
-            entered.push((id.uuid(), journal::hash_of(&row)));
-            row
-        });
-        E::Entity::insert_many(rows).exec_without_returning(&tx.0).await?;
+    for chunk in rows.chunks(500) {
+        let told = |row| (uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hash_of(row));
+        let entered: Vec<_> = chunk.iter().map(told).collect();
+        E::Entity::insert_many(chunk.to_vec()).exec_without_returning(&tx.0).await?;
         journal::note_many(tx, scope, stamp, "entered", E::WORD, &entered).await?;
     }
     Ok(())
+}
+
+fn uuid_in<M: ActiveModelTrait>(row: &M, column: <M::Entity as EntityTrait>::Column) -> Option<Uuid> {
+    match row.get(column) {
+        ActiveValue::Set(Value::Uuid(id)) => id,
+        _ => None,
+    }
 }
 
 /// The entries with these client ids.

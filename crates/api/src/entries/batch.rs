@@ -39,8 +39,8 @@ pub struct BatchResult {
     /// Its place in the batch, from 0.
     #[schema(minimum = 0, maximum = 499)]
     pub index: u32,
-    /// As it was sent.
-    pub client_id: Uuid,
+    /// As it was sent; null where it could not be read.
+    pub client_id: Option<Uuid>,
     /// What became of it.
     pub outcome: BatchOutcome,
     /// The id it was kept under.

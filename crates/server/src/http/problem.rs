@@ -31,6 +31,14 @@ impl Refused {
         Refused(Box::new(problem))
     }
 
+    /// The problem of a part, its fields named under the part's own pointer.
+    pub fn within(mut self, pointer: &str) -> Self {
+        for fault in &mut self.0.errors {
+            fault.pointer = fault.pointer.as_ref().map(|own| format!("{pointer}{own}"));
+        }
+        self
+    }
+
     fn with(code: ProblemCode, faults: &Faults) -> Self {
         let detail = match faults.iter().count() {
             1 => faults.iter().map(|fault| fault.detail.as_str()).collect(),

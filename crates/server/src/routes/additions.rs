@@ -3,8 +3,9 @@
 use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::additions::{self, AdditionEntry};
-use fillmark_api::{Addition, AdditionBatch, BatchAnswer, Listed, NewAddition, NewReversal};
+use fillmark_api::{Addition, AdditionBatch, Batch, BatchAnswer, Listed, NewAddition, NewReversal};
 use fillmark_domain::{Faults, Id};
+use serde_json::Value;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
@@ -80,10 +81,10 @@ pub async fn record_additions(
     caller: SignedIn,
     path: Path<Uuid>,
     query: Query<BatchQuery>,
-    body: Json<AdditionBatch>,
+    body: Json<Batch<Value>>,
 ) -> Result<HttpResponse, Refused> {
     let site = Id::new(path.into_inner());
-    let taken = batch::taken(&body.0, query.0.atomic, |item| (item.client_id, Ok(entry(item))))?;
+    let taken = batch::taken(body.0, query.0.atomic, |item: &NewAddition| Ok(entry(item)))?;
     let outcomes = if query.0.atomic {
         additions::enter_together(&app, &caller.0, site, taken.entries()).await?
     } else {

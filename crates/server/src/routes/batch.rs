@@ -4,10 +4,13 @@ use fillmark_actions::readings::Outcome;
 use fillmark_api::{Batch, BatchAnswer, BatchOutcome, BatchResult, LARGEST_BATCH};
 use fillmark_domain::{Faults, Id};
 use serde::Deserialize;
+use serde::de::DeserializeOwned;
+use serde_json::Value;
 use utoipa::IntoParams;
 use uuid::Uuid;
 
 use crate::http::Refused;
+use crate::http::body::from_value;
 
 /// How a batch is taken.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -22,43 +25,37 @@ pub struct BatchQuery {
 /// The entries of a batch that could be read, and what is wrong with the others.
 pub(crate) struct Taken<E> {
     entries: Vec<E>,
-    /// For each item of the batch its client id, and what is wrong with it.
-    items: Vec<(Uuid, Option<Faults>)>,
+    /// For each item of the batch its client id, where it has one, and what is wrong with it.
+    items: Vec<(Option<Uuid>, Option<Refused>)>,
 }
 
 /// Reads the items of a batch.
 /// # Errors
 /// When there are none or too many, or, all together or none, when one cannot be read.
-pub(crate) fn taken<T, E>(
-    batch: &Batch<T>,
+pub(crate) fn taken<T: DeserializeOwned, E>(
+    batch: Batch<Value>,
     atomic: bool,
-    read: impl Fn(&T) -> (Uuid, Result<E, Faults>),
+    read: impl Fn(&T) -> Result<E, Faults>,
 ) -> Result<Taken<E>, Refused> {
-    let mut all = Faults::default();
     let count = batch.items.len();
-    all.unless(
-        (1..=LARGEST_BATCH).contains(&count),
-        "/items",
-        "count",
-        format!("expected 1 to {LARGEST_BATCH} items"),
-    );
+    let mut faults = Faults::default();
+    let expected = format!("expected 1 to {LARGEST_BATCH} items");
+    faults.unless((1..=LARGEST_BATCH).contains(&count), "/items", "count", expected);
+    faults.or(Some(()))?;
     let mut taken = Taken { entries: Vec::with_capacity(count), items: Vec::with_capacity(count) };
-    for (at, item) in batch.items.iter().enumerate() {
-        let (client_id, entry) = read(item);
+    for (at, item) in batch.items.into_iter().enumerate() {
+        let client_id = item.get("client_id").and_then(Value::as_str).and_then(|id| id.parse().ok());
+        let entry = from_value::<T>(item).and_then(|item| Ok(read(&item)?));
         match entry {
             Ok(entry) => {
                 taken.entries.push(entry);
                 taken.items.push((client_id, None));
             }
-            Err(faults) => {
-                if atomic {
-                    all.within(&format!("/items/{at}"), faults.clone());
-                }
-                taken.items.push((client_id, Some(faults)));
-            }
+            Err(refused) if atomic => return Err(refused.within(&format!("/items/{at}"))),
+            Err(refused) => taken.items.push((client_id, Some(refused))),
         }
     }
-    Ok(all.or(Some(taken))?)
+    Ok(taken)
 }
 
 impl<E> Taken<E> {
@@ -70,25 +67,31 @@ impl<E> Taken<E> {
     /// The answer, in the order of the request.
     pub(crate) fn answer<W>(self, outcomes: Vec<Outcome<W>>) -> BatchAnswer {
         let mut outcomes = outcomes.into_iter();
-        let result = |(at, (client_id, faults)): (usize, (Uuid, Option<Faults>))| {
-            let outcome = match faults {
-                Some(faults) => Some(Outcome::Rejected(faults.into())),
-                None => outcomes.next(),
-            };
-            result(at, client_id, outcome)
+        let result = |(at, (client_id, refused)): (usize, (Option<Uuid>, Option<Refused>))| match refused {
+            Some(refused) => rejected(at, client_id, refused),
+            None => result(at, client_id, outcomes.next()),
         };
         self.items.into_iter().enumerate().map(result).collect::<Vec<_>>().into()
     }
 }
 
-fn result<W>(at: usize, client_id: Uuid, outcome: Option<Outcome<W>>) -> BatchResult {
-    let (outcome, id, problem) = match outcome {
-        Some(Outcome::Created(id)) => (BatchOutcome::Created, Some(id.uuid()), None),
-        Some(Outcome::Duplicate(id)) => (BatchOutcome::Duplicate, Some(id.uuid()), None),
-        Some(Outcome::Rejected(refusal)) => (BatchOutcome::Rejected, None, Some(*Refused::from(refusal).0)),
-        None => (BatchOutcome::Rejected, None, None),
+fn result<W>(at: usize, client_id: Option<Uuid>, outcome: Option<Outcome<W>>) -> BatchResult {
+    let (outcome, id) = match outcome {
+        Some(Outcome::Created(id)) => (BatchOutcome::Created, Some(id.uuid())),
+        Some(Outcome::Duplicate(id)) => (BatchOutcome::Duplicate, Some(id.uuid())),
+        Some(Outcome::Rejected(refusal)) => return rejected(at, client_id, refusal.into()),
+        None => (BatchOutcome::Rejected, None),
     };
-    BatchResult { index: u32::try_from(at).unwrap_or(u32::MAX), client_id, outcome, id, problem }
+    BatchResult { index: index(at), client_id, outcome, id, problem: None }
+}
+
+fn rejected(at: usize, client_id: Option<Uuid>, refused: Refused) -> BatchResult {
+    let problem = Some(*refused.0);
+    BatchResult { index: index(at), client_id, outcome: BatchOutcome::Rejected, id: None, problem }
+}
+
+fn index(at: usize) -> u32 {
+    u32::try_from(at).unwrap_or(u32::MAX)
 }
 
 /// The id of the only entry, kept now or before.

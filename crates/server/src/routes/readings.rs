@@ -3,9 +3,10 @@
 use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::readings::{self, Outcome, ReadingEntry};
-use fillmark_api::{BatchAnswer, Listed, NewReading, Reading, ReadingBatch, ReadingCorrection};
+use fillmark_api::{Batch, BatchAnswer, Listed, NewReading, Reading, ReadingBatch, ReadingCorrection};
 use fillmark_domain::entries::Spot;
 use fillmark_domain::{Faults, Id};
+use serde_json::Value;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
@@ -83,10 +84,10 @@ pub async fn record_readings(
     caller: SignedIn,
     path: Path<Uuid>,
     query: Query<BatchQuery>,
-    body: Json<ReadingBatch>,
+    body: Json<Batch<Value>>,
 ) -> Result<HttpResponse, Refused> {
     let site = Id::new(path.into_inner());
-    let taken = batch::taken(&body.0, query.0.atomic, |item| (item.client_id, entry(item)))?;
+    let taken = batch::taken(body.0, query.0.atomic, entry)?;
     let outcomes: Vec<Outcome<_>> = if query.0.atomic {
         readings::enter_together(&app, &caller.0, site, taken.entries()).await?
     } else {
