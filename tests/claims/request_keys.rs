@@ -1,7 +1,7 @@
 //! Requests under a key of their own: sent again they are answered alike, and have one effect.
 
 use chrono::TimeDelta;
-use fillmark_actions::answers;
+use fillmark_actions::work;
 use fillmark_api::*;
 use fillmark_tests::greenhouse::reading;
 use fillmark_tests::on_both;
@@ -82,6 +82,14 @@ on_both! {
         assert_eq!(rooms(&world, site).await, 1);
     }
 
+    async fn no_token_is_ever_kept(world: World) {
+        let session = json!({ "sign_in": "ada", "password": PASSWORD });
+        let (status, replayed, first) = post(&world, "/sessions", KEY, &session).await;
+        assert_eq!((status, replayed), (201, false));
+        let (_, replayed, second) = post(&world, "/sessions", KEY, &session).await;
+        assert!(!replayed && first["refresh_token"] != second["refresh_token"], "{first} {second}");
+    }
+
     async fn a_key_that_is_none_is_refused(world: World) {
         let site = world.site("Harbour").await.id;
         for key in ["", "short", &"x".repeat(129), "a key with blanks in it"] {
@@ -96,11 +104,11 @@ on_both! {
         let path = format!("/sites/{site}/rooms");
         post(&world, &path, KEY, &room("North room")).await;
         world.clock.advance(TimeDelta::days(44));
-        answers::forget_old(&world.server.app).await.unwrap();
+        work::beat(&world.server.app).await.unwrap();
         world.ada.sign_in("ada", PASSWORD).await.unwrap();
         assert!(post(&world, &path, KEY, &room("North room")).await.1);
         world.clock.advance(TimeDelta::days(2));
-        answers::forget_old(&world.server.app).await.unwrap();
+        work::beat(&world.server.app).await.unwrap();
         world.ada.sign_in("ada", PASSWORD).await.unwrap();
         assert_eq!(post(&world, &path, KEY, &room("South room")).await.0, 201);
     }

@@ -31,7 +31,8 @@ const TAGS: [(&str, &str); 9] = [
 /// server would cost more memory than all the rest of it.
 pub const COMMITTED: &str = include_str!("../../../openapi/fillmark.json");
 
-const KEY_COMPONENT: &str = "IdempotencyKey";
+/// How the document names the key under which a request comes again.
+pub(crate) const KEY_PARAMETER: &str = "#/components/parameters/IdempotencyKey";
 
 /// Where the document is served.
 pub const PATH: &str = "/api/v1/openapi.json";
@@ -49,7 +50,7 @@ pub fn document() -> OpenApi {
         .split_for_parts();
     for item in document.paths.paths.values_mut() {
         for post in item.post.iter_mut().filter(|post| post.security.is_some()) {
-            let key = RefOr::Ref(Ref::new(format!("#/components/parameters/{KEY_COMPONENT}")));
+            let key = RefOr::Ref(Ref::new(KEY_PARAMETER));
             post.parameters.get_or_insert_default().push(key);
         }
     }
@@ -75,7 +76,7 @@ pub fn base() -> OpenApi {
     components
         .responses
         .extend(problem::components().map(|(code, response)| (code.to_owned(), response.into())));
-    components.parameters.insert(KEY_COMPONENT.to_owned(), request_key().into());
+    components.parameters.insert("IdempotencyKey".to_owned(), request_key().into());
     let bearer = HttpBuilder::new().scheme(HttpAuthScheme::Bearer).bearer_format("JWT").build();
     components.add_security_scheme("bearer", SecurityScheme::Http(bearer));
     OpenApiBuilder::new()

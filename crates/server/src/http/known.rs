@@ -7,6 +7,7 @@ use actix_web::http::Method;
 use serde::Deserialize;
 
 use super::{Refused, query};
+use crate::document::KEY_PARAMETER;
 
 /// Every path of the document with its methods and their parameters.
 pub struct KnownPaths(Vec<(ResourceDef, Vec<Known>)>);
@@ -14,6 +15,8 @@ pub struct KnownPaths(Vec<(ResourceDef, Vec<Known>)>);
 struct Known {
     method: String,
     query: Vec<String>,
+    /// Whether requests come again under a key.
+    keyed: bool,
 }
 
 #[derive(Default, Deserialize)]
@@ -34,6 +37,8 @@ struct Parameter {
     /// Empty for a reference to a parameter that many share: a header.
     #[serde(rename = "in", default)]
     place: String,
+    #[serde(rename = "$ref", default)]
+    shared: String,
 }
 
 impl KnownPaths {
@@ -48,6 +53,13 @@ impl KnownPaths {
     pub fn methods(&self, path: &str) -> Option<Vec<&str>> {
         let (_, known) = self.0.iter().find(|(known, _)| known.is_match(path))?;
         Some(known.iter().map(|known| known.method.as_str()).collect())
+    }
+
+    /// Whether a request is answered alike when it comes again under its key. Those that nobody need be signed in for are
+    /// not: their answers hold secrets, which are told once and kept nowhere.
+    pub fn takes_key(&self, method: &Method, path: &str) -> bool {
+        let known = self.0.iter().filter(|(known, _)| known.is_match(path)).flat_map(|(_, known)| known);
+        known.into_iter().any(|known| known.method == method.as_str() && known.keyed)
     }
 
     /// Looks at a query before its route does, so that a typo never silently widens it.
@@ -78,13 +90,15 @@ fn known(item: BTreeMap<String, Operation>) -> Vec<Known> {
     let mut known: Vec<Known> = item
         .into_iter()
         .map(|(method, operation)| {
+            let keyed = operation.parameters.iter().any(|parameter| parameter.shared == KEY_PARAMETER);
             let of_query = operation.parameters.into_iter().filter(|parameter| parameter.place == "query");
-            Known { method: method.to_uppercase(), query: of_query.map(|parameter| parameter.name).collect() }
+            let query = of_query.map(|parameter| parameter.name).collect();
+            Known { method: method.to_uppercase(), query, keyed }
         })
         .collect();
     if let Some(get) = known.iter().find(|known| known.method == "GET") {
         let query = get.query.clone();
-        known.push(Known { method: "HEAD".to_owned(), query });
+        known.push(Known { method: "HEAD".to_owned(), query, keyed: false });
     }
     known.sort_by(|one, other| one.method.cmp(&other.method));
     known

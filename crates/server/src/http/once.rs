@@ -2,9 +2,9 @@
 
 use actix_web::body::{BoxBody, MessageBody, to_bytes};
 use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
-use actix_web::http::{Method, StatusCode, header};
+use actix_web::http::{StatusCode, header};
 use actix_web::middleware::Next;
-use actix_web::web::Bytes;
+use actix_web::web::{Bytes, Data};
 use actix_web::{Error, HttpMessage, HttpResponse};
 use fillmark_actions::answers::{self, Pending, Turn};
 use fillmark_actions::{App, Refusal};
@@ -12,6 +12,7 @@ use fillmark_api::ProblemCode;
 use fillmark_store::answers::{Answer, Asked};
 use sha2::{Digest, Sha256};
 
+use super::known::KnownPaths;
 use super::outer::named;
 use super::{AppData, Refused, SignedIn, body};
 
@@ -43,7 +44,9 @@ where
 
 /// Whose turn a request with a key is; nothing for one that passes through.
 async fn turn(request: &mut ServiceRequest) -> Result<Option<(App, Turn)>, Refused> {
-    if request.method() != Method::POST || !request.headers().contains_key(KEY) {
+    let known = request.app_data::<Data<KnownPaths>>();
+    let takes_key = known.is_some_and(|known| known.takes_key(request.method(), request.path()));
+    if !takes_key || !request.headers().contains_key(KEY) {
         return Ok(None);
     }
     let Ok(SignedIn(caller)) = request.extract::<SignedIn>().await else { return Ok(None) };
@@ -53,7 +56,7 @@ async fn turn(request: &mut ServiceRequest) -> Result<Option<(App, Turn)>, Refus
         caller: caller.person().map(|person| person.uuid()).ok_or(Refusal::NotSignedIn)?,
         key,
         route: format!("{} {}", request.method(), request.path()),
-        body_hash: Sha256::digest(&bytes).iter().map(|byte| format!("{byte:02x}")).collect(),
+        body_hash: format!("{:x}", Sha256::digest(&bytes)),
     };
     request.set_payload(Payload::from(Bytes::from(bytes)));
     let app = request.extract::<AppData>().await?.0;
