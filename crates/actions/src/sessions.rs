@@ -3,7 +3,8 @@
 use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_store::accounts::{self, Session};
-use fillmark_store::{journal, plan};
+use fillmark_store::{Tx, journal, plan};
+use hmac::{Hmac, Mac};
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
@@ -67,7 +68,7 @@ pub async fn open(
 }
 
 /// Trades a refresh token for the next. A spent token ends the session, since somebody else may hold it; within
-/// a moment of being spent it is an answer that got lost.
+/// a moment of being spent it is an answer that got lost, and is answered with the same next token.
 /// # Errors
 /// [`Refusal::NotSignedIn`] when the token is not good.
 pub async fn refresh(app: &App, token: &str) -> Result<Opened, Refusal> {
@@ -77,16 +78,17 @@ pub async fn refresh(app: &App, token: &str) -> Result<Opened, Refusal> {
     if !is_alive(&session, now) {
         return Err(Refusal::NotSignedIn);
     }
+    let next = successor(&tx, token).await?;
     let spent = session.refresh_hash != hash;
-    if spent && now - session.refreshed_at > GRACE {
+    let lost = now - session.refreshed_at <= GRACE && session.refresh_hash == hash_of(&next);
+    if spent && !lost {
         accounts::end_session(&tx, session.id, now).await?;
         let scope = Caller::job().may_in_business(Act::Read)?;
         journal::note(&tx, scope, &app.unsigned(), "ended for a spent token", "session", session.id).await?;
         tx.commit().await?;
         return Err(Refusal::NotSignedIn);
     }
-    let next = fresh_token()?;
-    if !accounts::refresh_session(&tx, &session, &hash_of(&next), now).await? {
+    if !spent && !accounts::refresh_session(&tx, &session, &hash_of(&next), now).await? {
         return Err(Refusal::NotSignedIn);
     }
     tx.commit().await?;
@@ -97,6 +99,17 @@ pub async fn refresh(app: &App, token: &str) -> Result<Opened, Refusal> {
         refresh_token: next,
         expires_at: session.expires_at,
     })
+}
+
+/// The token that follows another: only who holds a key of the server can make it (HMAC, RFC 2104), and it is the same
+/// however often it is made.
+async fn successor(tx: &Tx, token: &str) -> Result<String, Refusal> {
+    let keys = accounts::signing_keys(tx).await?;
+    let secret = keys.first().map(|(_, secret)| secret.as_bytes()).ok_or(Refusal::NotSignedIn)?;
+    let mut mac = Hmac::<Sha256>::new_from_slice(secret)
+        .map_err(|error| Refusal::Failed(Failure::Hashing(error.to_string())))?;
+    mac.update(token.as_bytes());
+    Ok(format!("{:x}", mac.finalize().into_bytes()))
 }
 
 /// Ends the caller's session.
@@ -154,13 +167,9 @@ fn is_alive(session: &Session, now: DateTime<Utc>) -> bool {
 pub(crate) fn fresh_token() -> Result<String, Refusal> {
     let mut bits = [0u8; 32];
     getrandom::fill(&mut bits).map_err(|error| Refusal::Failed(Failure::Hashing(error.to_string())))?;
-    Ok(hex(&bits))
+    Ok(bits.iter().map(|byte| format!("{byte:02x}")).collect())
 }
 
 pub(crate) fn hash_of(token: &str) -> String {
-    hex(&Sha256::digest(token.as_bytes()))
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+    format!("{:x}", Sha256::digest(token))
 }

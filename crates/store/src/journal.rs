@@ -113,7 +113,7 @@ pub(crate) fn hash_of<M: ActiveModelTrait>(row: &M) -> String {
         }
     }
     columns.retain(|_, value| !value.is_null());
-    chain::hex(&Sha256::digest(JsonValue::Object(columns).to_string()))
+    format!("{:x}", Sha256::digest(JsonValue::Object(columns).to_string()))
 }
 
 /// The id of the last entry of a scope's journal: the position a report was made at.

@@ -94,7 +94,7 @@ impl Asked {
         if kind.archives {
             asked.page.filters.push(Filter::IsNull("archived_at", !archived));
         }
-        asked.seal = hex(&Sha256::digest(format!("{}?{:?}", asked.path, asked.others)));
+        asked.seal = format!("{:x}", Sha256::digest(format!("{}?{:?}", asked.path, asked.others)));
         if let Some(cursor) = cursor {
             asked.page.after = Some(opened(request, &cursor, &asked.seal)?);
         }
@@ -215,9 +215,5 @@ fn mac(request: &HttpRequest, text: &str, seal: &str) -> String {
     let Ok(mut mac) = Hmac::<Sha256>::new_from_slice(&key) else { return String::new() };
     mac.update(seal.as_bytes());
     mac.update(text.as_bytes());
-    hex(&mac.finalize().into_bytes())
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+    format!("{:x}", mac.finalize().into_bytes())
 }

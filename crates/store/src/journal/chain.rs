@@ -50,7 +50,7 @@ pub fn hash(owner: Uuid, seq: i64, entry: &Entry, before: &str) -> String {
     });
     let digest =
         Sha256::new().chain_update(before).chain_update("\n").chain_update(text.to_string()).finalize();
-    hex(&digest)
+    format!("{digest:x}")
 }
 
 /// The journals that have entries which are not sealed yet: ids of sites, nil for the business.
@@ -123,10 +123,6 @@ fn of(owner: Uuid) -> sea_orm::Select<row::Entity> {
 
 fn text_of(at: DateTime<Utc>) -> String {
     at.to_rfc3339_opts(SecondsFormat::Millis, true)
-}
-
-pub(crate) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 #[cfg(test)]
