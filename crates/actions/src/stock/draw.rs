@@ -2,7 +2,8 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::stock::{
-    Drawn, LotId, OnHand, Product, ProductId, Slip, SlipId, SlipKind, Wanted, draw_first_expiring,
+    Drawn, LotId, OnHand, OutOfStock, Product, ProductId, Slip, SlipId, SlipKind, Wanted,
+    draw_first_expiring, issue_first_expiring,
 };
 use fillmark_domain::{Amount, Base, Coded, Faults};
 use fillmark_store::slips::Opened;
@@ -63,11 +64,13 @@ pub(super) fn decide(
     all_the_same: bool,
     on: NaiveDate,
 ) -> Result<Drawn, Refusal> {
-    let drawn = draw_first_expiring(held, amount, on);
-    if drawn.short.is_positive() && !all_the_same {
-        return Err(out_of_stock(amount, amount - drawn.short, base));
+    if all_the_same {
+        return Ok(draw_first_expiring(held, amount, on));
     }
-    Ok(drawn)
+    match issue_first_expiring(held, amount, on) {
+        Ok(takes) => Ok(Drawn { takes, short: Amount::ZERO }),
+        Err(OutOfStock { asked, held }) => Err(out_of_stock(asked, held, base)),
+    }
 }
 
 /// Enters what a slip draws.
