@@ -34,7 +34,7 @@ impl Managed for Person {
         if kept.archived_at.is_some() {
             accounts::end_sessions_of(tx, kept.id, None, stamp.at).await?;
         }
-        leave_an_owner(tx, stamp).await
+        leave_an_owner(tx, stamp, kept).await
     }
 }
 
@@ -55,9 +55,9 @@ impl Managed for Membership {
         tx: &Tx,
         _: BusinessScope,
         stamp: &Stamp<'_>,
-        _: &Kept<Membership>,
+        kept: &Kept<Membership>,
     ) -> Result<(), Refusal> {
-        leave_an_owner(tx, stamp).await
+        leave_an_owner(tx, stamp, kept).await
     }
 
     fn faults(&self) -> Faults {
@@ -68,8 +68,11 @@ impl Managed for Membership {
     }
 }
 
-/// Without an owner who can sign in nobody could let anybody in any more.
-async fn leave_an_owner(tx: &Tx, stamp: &Stamp<'_>) -> Result<(), Refusal> {
+/// Without an owner who can sign in nobody could let anybody in any more. What is new takes no owner away.
+async fn leave_an_owner<R>(tx: &Tx, stamp: &Stamp<'_>, kept: &Kept<R>) -> Result<(), Refusal> {
+    if kept.version == 1 {
+        return Ok(());
+    }
     tx.take_turn("owners").await?;
     match accounts::has_owner(tx, stamp.at).await? {
         true => Ok(()),
