@@ -1,15 +1,19 @@
 //! The chain of the journal: what is written stays as it is, and `verify` tells when it does not.
 
 use std::collections::HashSet;
+use std::sync::Arc;
+use std::time::Duration;
 
-use fillmark_actions::journal;
-use fillmark_api::*;
-use fillmark_domain::people::Role;
+use fillmark_actions::{journal, people};
+use fillmark_api::{NewReading, ProblemCode};
+use fillmark_domain::people::{Person, Role};
+use fillmark_server::Running;
 use fillmark_server::commands::{self, CommandError};
-use fillmark_tests::fresh::Kind;
+use fillmark_store::journal::chain;
+use fillmark_tests::fresh::{Fresh, Kind};
 use fillmark_tests::greenhouse::reading;
-use fillmark_tests::on_both;
-use fillmark_tests::world::{World, refusal};
+use fillmark_tests::world::{PASSWORD, World, instant, refusal};
+use fillmark_tests::{MovedClock, on_both};
 use sea_orm_migration::sea_orm::{ConnectionTrait, DbErr};
 use uuid::Uuid;
 
@@ -48,7 +52,39 @@ async fn broken(world: &World) -> String {
     }
 }
 
+/// A server on a fresh database that does its jobs, and its owner.
+struct Working {
+    server: Running,
+    _fresh: Fresh,
+}
+
+impl Working {
+    async fn begin(kind: Kind) -> Working {
+        let mut fresh = Fresh::new(kind).await;
+        fresh.settings.jobs = true;
+        let clock = Arc::new(MovedClock::at(instant("2026-11-24T06:00:00Z")));
+        let server = fillmark_server::start(&fresh.settings, clock).await.unwrap();
+        let ada = Person { name: "Ada Brook".into(), sign_in: Some("ada".into()) };
+        people::make_owner(&server.app, ada, PASSWORD.into()).await.unwrap();
+        Working { server, _fresh: fresh }
+    }
+}
+
 on_both! {
+    async fn a_server_seals_what_is_written_by_itself(working: Working) {
+        let store = &working.server.app.store;
+        let sealed = async {
+            while !chain::unsealed(&store.look().await.unwrap()).await.unwrap().is_empty() {
+                tokio::task::yield_now().await;
+            }
+        };
+        // Far more than a second: a bound on waiting, no measure.
+        tokio::time::timeout(Duration::from_secs(30), sealed).await.unwrap();
+        let told = commands::verify(&working.server.app).await.unwrap();
+        assert!(told.starts_with("2 entries of 1 journals"), "{told}");
+        working.server.stop().await;
+    }
+
     async fn what_was_written_is_found_as_it_was_written(world: World) {
         let site = written(&world).await;
         let told = commands::verify(&world.server.app).await.unwrap();

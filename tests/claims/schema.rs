@@ -1,11 +1,14 @@
 //! The schema: brought up once whoever starts first, refused when newer, and led by the site.
 
+use fillmark_actions::people;
+use fillmark_client::Client;
+use fillmark_domain::people::Person;
 use fillmark_migrations::{MigrationError, bring_up};
 use fillmark_server::{StartError, start};
 use fillmark_store::{Database, Store};
 use fillmark_tests::MovedClock;
 use fillmark_tests::fresh::{Fresh, Kind};
-use fillmark_tests::world::instant;
+use fillmark_tests::world::{PASSWORD, instant};
 use sea_orm_migration::sea_orm::{ConnectionTrait, DatabaseConnection, Statement};
 
 async fn opened(fresh: &Fresh) -> Store {
@@ -39,7 +42,7 @@ async fn is_refused_when_newer(kind: Kind) {
     assert!(chain.iter().any(|link| link.contains(text)), "{chain:?}");
 }
 
-/// Two servers on one database that is empty come up, and find one schema.
+/// Two servers on one database that is empty come up, find one schema, and sign with one key.
 async fn two_come_up(kind: Kind) {
     let fresh = Fresh::empty(kind).await;
     let clock = || std::sync::Arc::new(MovedClock::at(instant("2026-11-24T06:00:00Z")));
@@ -49,6 +52,12 @@ async fn two_come_up(kind: Kind) {
         let ready = reqwest::get(format!("{}/readyz", server.address)).await.unwrap();
         assert_eq!(ready.status(), 200);
     }
+    let ada = Person { name: "Ada Brook".into(), sign_in: Some("ada".into()) };
+    people::make_owner(&one.app, ada, PASSWORD.into()).await.unwrap();
+    let session = Client::new(&one.address).unwrap().sign_in("ada", PASSWORD).await.unwrap();
+    let elsewhere = reqwest::Client::new().get(format!("{}/api/v1/sites", other.address));
+    let answer = elsewhere.bearer_auth(session.access_token).send().await.unwrap();
+    assert_eq!(answer.status(), 200, "a token of one is good at the other");
     other.stop().await;
     one.stop().await;
     let store = opened(&fresh).await;
