@@ -4,7 +4,9 @@ use fillmark_actions::people;
 use fillmark_client::Client;
 use fillmark_domain::people::Person;
 use fillmark_migrations::{MigrationError, bring_up};
-use fillmark_server::{StartError, start};
+use fillmark_server::commands::healthcheck;
+use fillmark_server::demo::{self, DemoError};
+use fillmark_server::{Hold, HoldError, StartError, start};
 use fillmark_store::{Database, Store};
 use fillmark_tests::MovedClock;
 use fillmark_tests::fresh::{Fresh, Kind};
@@ -43,14 +45,14 @@ async fn is_refused_when_newer(kind: Kind) {
 }
 
 /// Two servers on one database that is empty come up, find one schema, and sign with one key.
-async fn two_come_up(kind: Kind) {
-    let fresh = Fresh::empty(kind).await;
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn two_servers_that_start_at_once_on_an_empty_database_both_come_up() {
+    let fresh = Fresh::empty(Kind::Postgres).await;
     let clock = || std::sync::Arc::new(MovedClock::at(instant("2026-11-24T06:00:00Z")));
     let (one, other) = tokio::join!(start(&fresh.settings, clock()), start(&fresh.settings, clock()));
     let (one, other) = (one.expect("one server"), other.expect("another"));
     for server in [&one, &other] {
-        let ready = reqwest::get(format!("{}/readyz", server.address)).await.unwrap();
-        assert_eq!(ready.status(), 200);
+        healthcheck(&server.address).await.unwrap();
     }
     let ada = Person { name: "Ada Brook".into(), sign_in: Some("ada".into()) };
     people::make_owner(&one.app, ada, PASSWORD.into()).await.unwrap();
@@ -65,6 +67,30 @@ async fn two_come_up(kind: Kind) {
         rows(store.for_migrations(), "select version from seaql_migrations order by version", 1).await;
     assert_eq!(applied.concat(), fillmark_migrations::known());
     bring_up(store.for_migrations()).await.unwrap();
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_folder_is_served_by_one_server_at_a_time() {
+    let fresh = Fresh::empty(Kind::Sqlite).await;
+    let clock = || std::sync::Arc::new(MovedClock::at(instant("2026-11-24T06:00:00Z")));
+    let one = start(&fresh.settings, clock()).await.unwrap();
+    let other = start(&fresh.settings, clock()).await.err().expect("a refusal");
+    assert!(matches!(other, StartError::NoFolder(HoldError::InUse { .. })), "{other}");
+    one.stop().await;
+    start(&fresh.settings, clock()).await.unwrap().stop().await;
+}
+
+#[tokio::test]
+async fn a_demo_that_is_running_is_not_thrown_away() {
+    let folder = tempfile::TempDir::new().unwrap();
+    let mark = folder.path().join("THIS-IS-A-DEMO");
+    std::fs::write(&mark, "").unwrap();
+    let clock = std::sync::Arc::new(MovedClock::at(instant("2026-11-24T06:00:00Z")));
+    let running = Hold::take(folder.path()).unwrap();
+    let refused = demo::prepare(folder.path(), true, clock).await.expect_err("a refusal");
+    assert!(matches!(refused, DemoError::Held(HoldError::InUse { .. })), "{refused}");
+    assert!(mark.exists());
+    drop(running);
 }
 
 /// Table, index and its first column.
@@ -122,7 +148,6 @@ macro_rules! on_each {
 
 on_each! {
     a_database_written_by_a_newer_binary_is_refused_with_a_clear_text by is_refused_when_newer;
-    two_servers_that_start_at_once_on_an_empty_database_both_come_up by two_come_up;
     every_key_and_index_of_a_site_starts_with_the_site by is_led_by_the_site;
 }
 

@@ -17,6 +17,7 @@ use chrono::{DateTime, Utc};
 use fillmark_actions::{App, Clock, Refusal};
 use fillmark_store::Database;
 
+use crate::hold::{Hold, HoldError};
 use crate::{Settings, StartError};
 
 /// Tells a folder that the demo made from one that holds somebody's records.
@@ -41,6 +42,9 @@ pub enum DemoError {
         #[source]
         source: std::io::Error,
     },
+    /// A demo is running in the folder.
+    #[error(transparent)]
+    Held(#[from] HoldError),
     /// The database or server cannot be started.
     #[error(transparent)]
     Start(#[from] StartError),
@@ -61,10 +65,12 @@ pub async fn prepare(folder: &Path, fresh: bool, clock: Arc<dyn Clock>) -> Resul
         return Err(DemoError::NotOurs { path: folder.to_owned() });
     }
     if folder.exists() && fresh {
+        let _hold = Hold::take(folder)?;
         std::fs::remove_dir_all(folder).map_err(files)?;
     }
     if !folder.exists() {
         let building = building_folder(folder);
+        let _hold = Hold::take(&building)?;
         if building.join(MARK).exists() {
             std::fs::remove_dir_all(&building).map_err(files)?;
         }

@@ -7,6 +7,7 @@
 pub mod commands;
 pub mod demo;
 pub mod document;
+mod hold;
 pub mod http;
 pub mod jobs;
 pub mod routes;
@@ -14,5 +15,6 @@ pub mod settings;
 pub mod startup;
 pub mod tokens;
 
+pub use hold::{Hold, HoldError};
 pub use settings::Settings;
 pub use startup::{Running, StartError, open_app, start};

@@ -1,7 +1,5 @@
 //! Starting and stopping: database, schema, routes, jobs.
 
-use std::fs::DirBuilder;
-use std::os::unix::fs::DirBuilderExt;
 use std::sync::Arc;
 
 use actix_web::middleware::{Compress, from_fn};
@@ -15,6 +13,7 @@ use sha2::{Digest, Sha256};
 use utoipa_actix_web::{AppExt, scope};
 use utoipa_swagger_ui::{Config, SwaggerUi};
 
+use crate::hold::{self, Hold, HoldError};
 use crate::http::Refused;
 use crate::http::known::KnownPaths;
 use crate::http::list::CursorKey;
@@ -27,15 +26,9 @@ use crate::{Settings, document, jobs, routes};
 /// Why the server could not start.
 #[derive(Debug, thiserror::Error)]
 pub enum StartError {
-    /// The database's folder cannot be made.
-    #[error("cannot make the folder {path}")]
-    NoFolder {
-        /// The folder.
-        path: std::path::PathBuf,
-        /// Why.
-        #[source]
-        source: std::io::Error,
-    },
+    /// The database's folder cannot be had.
+    #[error(transparent)]
+    NoFolder(#[from] HoldError),
     /// The database cannot be opened.
     #[error("cannot open the database")]
     NoDatabase(#[from] StoreError),
@@ -74,6 +67,7 @@ pub struct Running {
     task: tokio::task::JoinHandle<std::io::Result<()>>,
     jobs: Option<jobs::Jobs>,
     ready: Ready,
+    hold: Option<Hold>,
 }
 
 /// Opens the database and brings its schema up.
@@ -91,12 +85,8 @@ pub async fn open_database(
     connections: u32,
     clock: Arc<dyn Clock>,
 ) -> Result<App, StartError> {
-    if let Database::Sqlite { path } | Database::Building { path } = database
-        && let Some(folder) = path.parent()
-    {
-        let no_folder = |source| StartError::NoFolder { path: folder.to_owned(), source };
-        // It will hold password hashes and signing keys: nobody else's to read.
-        DirBuilder::new().recursive(true).mode(0o700).create(folder).map_err(no_folder)?;
+    if let Some(folder) = database.folder() {
+        hold::make(folder)?;
     }
     let store = Store::open(database, connections).await?;
     fillmark_migrations::bring_up(store.for_migrations()).await?;
@@ -107,14 +97,12 @@ pub async fn open_database(
 /// # Errors
 /// [`StartError`].
 pub async fn start(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Running, StartError> {
+    let hold = Hold::of(&settings.where_kept())?;
     let app = open_app(settings, clock).await?;
-    serve(settings, app).await
+    serve(settings, app, hold).await
 }
 
-/// Starts the server on an application that is open.
-/// # Errors
-/// [`StartError`].
-pub async fn serve(settings: &Settings, app: App) -> Result<Running, StartError> {
+async fn serve(settings: &Settings, app: App, hold: Option<Hold>) -> Result<Running, StartError> {
     let keys = sessions::signing_keys(&app).await.map_err(StartError::NoKeys)?;
     let cursors = keys.first().map(|(_, secret)| Sha256::digest(secret).to_vec()).unwrap_or_default();
     let ready = Ready::default();
@@ -171,7 +159,7 @@ pub async fn serve(settings: &Settings, app: App) -> Result<Running, StartError>
     let task = tokio::spawn(server);
     let jobs = if settings.jobs { Some(jobs::start(app.clone()).await?) } else { None };
     ready.set(true);
-    Ok(Running { address, app, first_owner_code, handle, task, jobs, ready })
+    Ok(Running { address, app, first_owner_code, handle, task, jobs, ready, hold })
 }
 
 #[derive(Clone)]
@@ -199,5 +187,6 @@ impl Running {
         if let Err(error) = self.app.store.close().await {
             tracing::error!(error = &error as &dyn std::error::Error, "the database was not closed in order");
         }
+        drop(self.hold);
     }
 }

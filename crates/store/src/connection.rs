@@ -33,6 +33,16 @@ pub enum Database {
     },
 }
 
+impl Database {
+    /// The folder that an embedded database is kept in.
+    pub fn folder(&self) -> Option<&std::path::Path> {
+        match self {
+            Database::Sqlite { path } | Database::Building { path } => path.parent(),
+            Database::Postgres { .. } => None,
+        }
+    }
+}
+
 /// Connections to one database: one that writes, several that read.
 #[derive(Debug, Clone)]
 pub struct Store {
