@@ -4,7 +4,7 @@ use fillmark_api::*;
 use fillmark_domain::people::Role;
 use fillmark_tests::Feeding;
 use fillmark_tests::on_both;
-use fillmark_tests::world::{World, instant, json, refusal};
+use fillmark_tests::world::{PASSWORD, World, instant, json, refusal};
 use serde_json::json;
 use uuid::Uuid;
 
@@ -105,6 +105,10 @@ on_both! {
         let done = world.ada.record_tank_change(site, &feeding.change("2026-11-29T08:30:00+01:00", json!({}))).await.unwrap();
         assert_eq!(done.change.due_on.map(|day| day.to_string()).as_deref(), Some("2026-11-27"));
         assert_eq!(due(&world, site).await, ["2026-12-06", "2026-12-13"]);
+        world.clock.set(instant("2026-12-15T08:00:00Z"));
+        world.ada.sign_in("ada", PASSWORD).await.unwrap();
+        let later = world.ada.record_tank_change(site, &feeding.change("2026-12-15T08:30:00+01:00", json!({}))).await.unwrap();
+        assert_eq!(later.change.due_on.map(|day| day.to_string()).as_deref(), Some("2026-12-06"));
     }
 
     async fn people_move_and_skip_the_days(world: World) {

@@ -2,9 +2,9 @@
 
 mod due;
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::entries::{
-    AdditionReason, Meter, Poured, Reading, SamplePoint, Spot, TankChange, has_passed,
+    AdditionReason, EARLY, Meter, Poured, Reading, SamplePoint, Spot, TankChange, has_passed,
 };
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::{SiteId, Tank, TankId};
@@ -28,9 +28,6 @@ use crate::work::changes;
 use crate::{App, Caller, Refusal};
 
 pub use due::{DueChange, due};
-
-/// A due change may be done so many days early and still be the due one; common practice, no source.
-const EARLY_DAYS: i64 = 3;
 
 /// A tank change as somebody enters it.
 #[derive(Debug, Clone, PartialEq)]
@@ -127,7 +124,7 @@ async fn enter_once(
     additions_of(&tx, scope, &stamp, entry, id).await?;
     readings_of(&tx, scope, &stamp, entry, id).await?;
     if entry.fraction >= 1.0 {
-        let until = plan.day(entry.recorded_at) + TimeDelta::days(EARLY_DAYS);
+        let until = plan.day(entry.recorded_at) + EARLY;
         changes::settle(&tx, scope, &stamp, until, (id, &change)).await?;
     }
     let done = done(&tx, scope, id).await?;
@@ -178,7 +175,7 @@ async fn decide(
     Ok((stamp.fresh(), change))
 }
 
-/// The day the change was due that is being done: the last one due by now, or one that comes within a few days.
+/// The day the change was due that is being done.
 async fn due_when_done(
     tx: &Tx,
     scope: SiteScope,
@@ -187,10 +184,7 @@ async fn due_when_done(
     at: DateTime<Utc>,
 ) -> Result<Option<NaiveDate>, Refusal> {
     let last = tank_changes::last_full(tx, scope, at).await?.get(&tank.id).map(|last| plan.day(*last));
-    let day = plan.day(at);
-    let from = last.map_or(day, |last| last + TimeDelta::days(1));
-    let due = plan.due_changes(tank, last, from, day + TimeDelta::days(EARLY_DAYS));
-    Ok(due.iter().rfind(|due| **due <= day).or(due.first()).copied())
+    Ok(plan.change_done(tank, last, plan.day(at)))
 }
 
 async fn additions_of(

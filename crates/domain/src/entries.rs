@@ -13,4 +13,4 @@ pub use addition::{Addition, AdditionReason, Poured};
 pub use instrument::{Calibration, Inspection, Meter, MeterKind};
 pub use plausible::{Doubt, doubts, has_passed};
 pub use reading::{BandThen, Compensation, Reading, SamplePoint, Spot};
-pub use tank_change::{CHANGE_CAUTIONS, ChangePlan, ChangePlanKind, TankChange};
+pub use tank_change::{CHANGE_CAUTIONS, ChangePlan, ChangePlanKind, EARLY, TankChange};

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
 
-use crate::entries::{ChangePlan, Spot, tank_change};
+use crate::entries::{ChangePlan, EARLY, Spot, tank_change};
 use crate::growing::{Cycle, CycleId, Feed, Placement, ProgrammeId, ProgrammeRevision, Step, spans, step_on};
 use crate::local::Wall;
 use crate::places::{OutOfUse, Room, RoomId, Tank, TankId, TankRoom, WaterSource};
@@ -165,5 +165,17 @@ impl SitePlan {
         let plans: Vec<ChangePlan> =
             self.change_plans.iter().filter(|plan| plan.tank == tank.id).cloned().collect();
         tank_change::due_days(last_done, &plans, from, until, |on| self.change_interval(tank, on))
+    }
+
+    /// The day that a change done on a day was due: the first since the last one, so that one done late is late by
+    /// all its days; else one that comes within [`EARLY`].
+    pub fn change_done(
+        &self,
+        tank: &Kept<Tank>,
+        last_done: Option<NaiveDate>,
+        on: NaiveDate,
+    ) -> Option<NaiveDate> {
+        let from = last_done.and_then(|last| last.succ_opt()).unwrap_or(on);
+        self.due_changes(tank, last_done, from, on + EARLY).into_iter().next()
     }
 }

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use chrono::{Days as ChronoDays, NaiveDate};
 use fillmark_domain::Days;
-use fillmark_domain::entries::TankChange;
+use fillmark_domain::entries::{EARLY, TankChange};
 use fillmark_domain::places::TankId;
 use fillmark_domain::plan::SitePlan;
 
@@ -12,9 +12,6 @@ use super::ChangeDue;
 
 /// Days after the due day on which a change is still on time; common practice, no source.
 pub const CHANGE_GRACE: ChronoDays = ChronoDays::new(1);
-
-/// Days before the due day on which a change is taken for the one that comes; common practice, no source.
-const EARLY: ChronoDays = ChronoDays::new(3);
 
 /// The days on which changes may be done that fall due in a period: some are done early, some with grace.
 pub fn days_of_changes(due: Days) -> Days {

@@ -1,6 +1,6 @@
 //! Tank changes: drain, clean, refill, dose, set the pH.
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Days, NaiveDate, Utc};
 use uuid::Uuid;
 
 use crate::Id;
@@ -79,6 +79,9 @@ pub struct ChangePlan {
     /// Why.
     pub reason: String,
 }
+
+/// A due change may be done so many days early and still be the due one; common practice, no source.
+pub const EARLY: Days = Days::new(3);
 
 /// The days on which changes are due from `from` to `until`: those a person set while any lie ahead, after them
 /// at the programme's interval counted from the last full change done or the last day set; days a person skipped
