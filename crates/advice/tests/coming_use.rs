@@ -259,5 +259,7 @@ fn without_records_the_plan_speaks_and_says_so() {
     // The third change may be on any of many days: nobody knows yet how punctual this site is.
     let forecast = check(&site(new), &[0, 14]);
     assert!((changes_of(&forecast) - 3_000.0).abs() < 100.0, "{}", changes_of(&forecast));
-    assert!(forecast.products[0].cautions.contains(&Caution::PlanOnly));
+    let cautions = &forecast.products[0].cautions;
+    assert!(cautions.contains(&Caution::PlanOnly), "{cautions:?}");
+    assert!(cautions.contains(&Caution::UptakeAssumed { litres: 0.3 }), "{cautions:?}");
 }

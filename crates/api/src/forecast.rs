@@ -278,7 +278,12 @@ fn sum(days: &[answers::DayForecast]) -> answers::UseByCause {
 
 fn caution(caution: &answers::Caution) -> String {
     match caution {
-        answers::Caution::PlanOnly => "no fill or top-up of it is on record: the plan alone speaks".into(),
+        answers::Caution::PlanOnly => {
+            "no fill or top-up of it is on record: the amounts are the plan's alone".into()
+        }
+        answers::Caution::UptakeAssumed { litres } => format!(
+            "nothing on record tells what the plants take between visits: top-ups assume {litres} L per plant and day"
+        ),
         answers::Caution::LeadTimeUnproven => "the lead time is only the supplier's word".into(),
         answers::Caution::StockSpoils => "some of the stock expires before it is used".into(),
         answers::Caution::CappedByExpiry => {

@@ -1,7 +1,7 @@
 //! The subcommands that answer with text: each returns what is to be printed, so that it can be tested without a process.
 
 pub mod config;
-mod forecast;
+pub(crate) mod forecast;
 mod healthcheck;
 mod rounds;
 mod verify;

@@ -186,6 +186,11 @@ pub struct ProposedOrder {
 pub enum Caution {
     /// No fill or top-up of it is on record: the plan alone speaks.
     PlanOnly,
+    /// No two visits teach what the plants take between them: top-ups reckon with an assumed uptake.
+    UptakeAssumed {
+        /// L of solution at the aim, per plant and day.
+        litres: f64,
+    },
     /// The lead time is only the supplier's word.
     LeadTimeUnproven,
     /// Some of the stock expires before it is used.

@@ -7,6 +7,7 @@ use super::answer::{Caution, DayForecast, OrderBy, ProductForecast, Purchase};
 use super::lead_time::LeadOdds;
 use super::normal::{chance_at_most, quantile};
 use super::question::{ProductAsked, Question, SupplierAsked};
+use super::uptake::PRIOR_LITRES;
 use super::usage::Usage;
 
 /// Beyond the horizon use goes on as in its last days.
@@ -151,6 +152,10 @@ impl<'a> Outlook<'a> {
         let mut cautions = Vec::new();
         if self.usage.learnt_from.fills + self.usage.learnt_from.top_ups == 0 {
             cautions.push(Caution::PlanOnly);
+        }
+        let topped_up = self.usage.days.iter().any(|day| day.top_ups > 0.0);
+        if self.usage.learnt_from.uptake_spans == 0 && topped_up {
+            cautions.push(Caution::UptakeAssumed { litres: PRIOR_LITRES });
         }
         if !self.spoils.is_empty() {
             cautions.push(Caution::StockSpoils);

@@ -18,8 +18,8 @@ const PRIOR_DAYS: f64 = 6.0;
 /// A longer gap between visits may hide a change or an idle spell, so it teaches nothing.
 const LONGEST_SPAN_DAYS: i64 = 6;
 
-/// L per plant and day before anything is on record: a middling leaf or fruit crop, from common practice.
-const PRIOR_LITRES: f64 = 0.3;
+/// L per plant and day before anything is on record: a middling leaf or fruit crop, common practice, no source.
+pub(super) const PRIOR_LITRES: f64 = 0.3;
 
 /// Days of records after which a tank's level weighs a third of a fresh one.
 const MEMORY_DAYS: f64 = 42.0;

@@ -3,7 +3,7 @@
 use std::fmt::Display;
 
 use comfy_table::Table;
-use fillmark_api::{ProductForecast, Site, SiteForecast};
+use fillmark_api::{ProductForecast, ProposedOrder, ProposedPurchase, SiteForecast};
 use fillmark_domain::Coded;
 
 use super::{CommandError, Desk, table};
@@ -15,15 +15,19 @@ pub async fn forecast(desk: &Desk, site: Option<&str>, days: u16) -> Result<Stri
     let mut text = String::new();
     for site in desk.sites(site).await? {
         let made = desk.told(desk.client.forecast(site.id, days).await)?;
-        text.push_str(&told(&site, &made, days));
+        text.push_str(&told(&site.body.name, &made));
     }
     Ok(text)
 }
 
-fn told(site: &Site, made: &SiteForecast, days: u16) -> String {
+/// A site's forecast as tables: each product, then what goes in one order.
+pub(crate) fn told(site: &str, made: &SiteForecast) -> String {
+    let Some(first) = made.products.first() else {
+        return format!("{site}: there are no products to forecast\n\n");
+    };
     let mut text = format!(
-        "{}: {days} days from {} (service level {:.0} %)\n{}\n",
-        site.body.name,
+        "{site}: {} days from {} (service level {:.0} %)\n{}\n",
+        first.days.len(),
         made.today_on,
         made.service_level_percent,
         products(made)
@@ -31,8 +35,38 @@ fn told(site: &Site, made: &SiteForecast, days: u16) -> String {
     for product in made.products.iter().filter(|product| !product.cautions.is_empty()) {
         text.push_str(&format!("{}: {}\n", product.name, product.cautions.join("; ")));
     }
+    if !made.orders.is_empty() {
+        text.push_str(&format!("\n{}\n", orders(made)));
+    }
     text.push('\n');
     text
+}
+
+fn orders(made: &SiteForecast) -> Table {
+    let mut orders = table(&["order from", "by", "what", "value", "freight", "least order", "mind"]);
+    let name = |id| made.products.iter().find(|product| product.product_id == id);
+    for order in &made.orders {
+        let products = order.product_ids.iter().filter_map(|id| Some(name(*id)?.name.as_str()));
+        let money = |minor| priced(minor, &order.currency);
+        orders.add_row([
+            order.supplier.clone(),
+            order.order_by_on.to_string(),
+            products.collect::<Vec<_>>().join(", "),
+            money(order.value_minor),
+            or_nothing(order.freight_minor.map(money)),
+            reached(order),
+            order.cautions.join("; "),
+        ]);
+    }
+    orders
+}
+
+fn reached(order: &ProposedOrder) -> String {
+    match order.below_minimum_minor {
+        Some(0) => "reached".to_owned(),
+        Some(minor) => format!("{} short of it", priced(minor, &order.currency)),
+        None => String::new(),
+    }
 }
 
 fn products(made: &SiteForecast) -> Table {
@@ -59,8 +93,8 @@ fn row(product: &ProductForecast) -> [String; 9] {
     let parts = parts.map(|part| format!("{part:.0}")).join(" / ");
     let unit = product.unit.0.code();
     let in_stock = product.days.first().map_or(0.0, |day| day.balance + day.used.total);
-    let bought = product.purchase.as_ref();
-    let order_by = |bought: &fillmark_api::ProposedPurchase| {
+    let bought = product.purchase.as_ref().filter(|bought| bought.pack_count > 0);
+    let order_by = |bought: &ProposedPurchase| {
         format!("{}{}", bought.order_by_on, if bought.late { " (late)" } else { "" })
     };
     [
@@ -81,7 +115,11 @@ fn or_nothing(value: Option<impl Display>) -> String {
 }
 
 fn unbought(product: &ProductForecast) -> &'static str {
-    if product.may_run_out_on.is_some() { "nobody offers it" } else { "lasts" }
+    match (product.may_run_out_on, &product.purchase) {
+        (None, _) => "lasts",
+        (Some(_), None) => "nobody offers it",
+        (Some(_), Some(_)) => "a pack would spoil first",
+    }
 }
 
 /// Minor units as people write prices: ISO 4217 gives most currencies two digits after the point.
@@ -102,6 +140,51 @@ fn priced(minor: i64, currency: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A forecast with one product that runs out, of which so many packs are bought for an order of 40 EUR.
+    fn made(packs: i64) -> SiteForecast {
+        let (product, supplier) =
+            ("00000000-0000-0000-0000-000000000001", "00000000-0000-0000-0000-000000000002");
+        let none = serde_json::json!({ "total": 0, "tank_changes": 0, "top_ups": 0, "ph": 0, "fed": 0, "unplanned": 0 });
+        let litre = serde_json::json!({ "value": 1, "unit": "L" });
+        let made = serde_json::json!({
+            "today_on": "2026-11-24", "made_at": "2026-11-24T06:00:00.000Z", "service_level_percent": 95,
+            "suspected": [],
+            "products": [{
+                "product_id": product, "name": "Base A", "unit": "mL", "expected_use": none, "days": [],
+                "learnt_from": { "fill_count": 1, "top_up_count": 0, "fill_ratio": null, "change_on_plan_count": 0,
+                    "uptake_span_count": 0, "loss_count": 0 },
+                "may_run_out_on": "2026-12-20", "spoils": [], "cautions": [],
+                "purchase": {
+                    "supplier_id": supplier, "supplier": "Nutrients of the North", "order_by_on": "2026-12-01",
+                    "late": false, "chance_of_running_out_percent": 2, "lead_time_mean_days": 5,
+                    "lead_time_sd_days": 1, "lead_time_order_count": 3, "needed": litre, "at_most": null,
+                    "pack": litre, "pack_count": packs, "cost_minor": 4000, "currency": "EUR",
+                    "in_step_with_id": null,
+                },
+            }],
+            "orders": [{
+                "supplier_id": supplier, "supplier": "Nutrients of the North", "order_by_on": "2026-12-01",
+                "product_ids": [product], "value_minor": 4000, "currency": "EUR", "freight_minor": 990,
+                "below_minimum_minor": 6000, "cautions": [],
+            }],
+        });
+        serde_json::from_value(made).unwrap()
+    }
+
+    #[test]
+    fn an_order_is_told_with_its_freight_and_what_is_missing_to_the_least_order() {
+        let text = told("Harbour", &made(4));
+        for words in ["Base A", "40.00 EUR", "9.90 EUR", "60.00 EUR short of it"] {
+            assert!(text.contains(words), "{words:?} is missing in\n{text}");
+        }
+    }
+
+    #[test]
+    fn no_pack_is_told_where_it_would_spoil_before_it_is_used() {
+        let text = told("Harbour", &made(0));
+        assert!(text.contains("a pack would spoil first"), "{text}");
+    }
 
     #[test]
     fn a_price_has_the_digits_of_its_currency() {

@@ -11,6 +11,8 @@ use fillmark_domain::{Coded, Days, Kept};
 use fillmark_store::PageQuery;
 
 use super::cast::{PASSWORD, PEOPLE, SITES};
+use crate::commands::forecast::told;
+use crate::routes::forecast::answer;
 
 pub(super) async fn print(app: &App, address: &str) -> Result<(), Refusal> {
     let caller = Caller::job();
@@ -62,43 +64,7 @@ async fn rounds(app: &App, caller: &Caller, site: &Kept<Site>) -> Result<(), Ref
 
 async fn purchases(app: &App, caller: &Caller, site: &Kept<Site>) -> Result<(), Refusal> {
     let made = forecast::read(app, caller, site.id, None).await?;
-    println!("{}: what to buy (service level {:.0} %)", site.content.name, made.service_level * 100.0);
-    let mut list = table(&[
-        "product",
-        "use in 28 days",
-        "of it changes / top-ups / pH",
-        "in stock",
-        "order by",
-        "packs",
-        "from",
-        "cost",
-    ]);
-    for product in &made.forecast.products {
-        let name =
-            made.products.get(&product.product).map(|kept| kept.content.name.clone()).unwrap_or_default();
-        let causes = product.days.iter().take(28).map(|day| day.by_cause);
-        let (changes, top_ups, ph) = causes
-            .fold((0.0, 0.0, 0.0), |sum, day| (sum.0 + day.changes, sum.1 + day.top_ups, sum.2 + day.ph));
-        let first = product.days.first();
-        let held = first.map_or(0.0, |day| day.balance + day.by_cause.total());
-        let litres = |ml: f64| format!("{:.1} L", ml / 1000.0);
-        let bought = product.purchase.as_ref();
-        let supplier =
-            bought.and_then(|buy| made.suppliers.get(&buy.supplier)).map(|kept| kept.content.name.clone());
-        list.add_row([
-            name,
-            litres(product.expected_use(28)),
-            format!("{:.1} / {:.1} / {:.1} L", changes / 1000.0, top_ups / 1000.0, ph / 1000.0),
-            litres(held),
-            bought.map_or("lasts".into(), |buy| buy.order_by.date().to_string()),
-            bought.map(|buy| buy.packs.count.to_string()).unwrap_or_default(),
-            supplier.unwrap_or_default(),
-            bought
-                .map(|buy| format!("{:.2} {}", buy.cost.minor as f64 / 100.0, buy.cost.currency))
-                .unwrap_or_default(),
-        ]);
-    }
-    println!("{list}\n");
+    println!("{}", told(&site.content.name, &answer(&made)));
     Ok(())
 }
 

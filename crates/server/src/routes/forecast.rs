@@ -61,7 +61,7 @@ pub async fn draft_forecast_orders(
     Ok(HttpResponse::Created().json(drafts.into_iter().map(Order::from).collect::<Vec<_>>()))
 }
 
-fn answer(made: &forecast::SiteForecast) -> SiteForecast {
+pub(crate) fn answer(made: &forecast::SiteForecast) -> SiteForecast {
     let names = ForecastNames { products: &made.products, suppliers: &made.suppliers };
     let tanks: Vec<TankId> = made.tanks.iter().map(|tank| tank.id).collect();
     let when = ForecastMade { today: made.today, at: made.made_at, service_level: made.service_level };
