@@ -7,6 +7,7 @@ mod chain;
 mod change_checks;
 mod checks;
 mod commands;
+mod faults;
 mod first_owner;
 mod forecast;
 mod journal;

@@ -40,6 +40,11 @@ impl Fresh {
         Fresh { settings: settings(database), folder }
     }
 
+    /// The database at an address.
+    pub fn at(database: String) -> Fresh {
+        Fresh { settings: settings(database), folder: folder() }
+    }
+
     /// A database without a schema.
     pub async fn empty(kind: Kind) -> Fresh {
         let folder = folder();

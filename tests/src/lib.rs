@@ -1,13 +1,17 @@
 //! What the end-to-end claims stand on: a real server on a fresh database, with a clock that the test moves.
 
 pub mod clock;
+pub mod cluster;
 pub mod contract;
+pub mod faults;
 pub mod feeding;
 pub mod fresh;
 pub mod greenhouse;
+pub mod process;
 pub mod replay;
 pub mod work;
 pub mod world;
+pub mod yard;
 
 pub use clock::MovedClock;
 pub use feeding::Feeding;

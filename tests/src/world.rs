@@ -67,7 +67,11 @@ impl World {
 
     /// A fresh world at an instant.
     pub async fn begin_at(kind: Kind, at: DateTime<Utc>) -> World {
-        let fresh = Fresh::new(kind).await;
+        Self::begin_on(Fresh::new(kind).await, kind, at).await
+    }
+
+    /// A world on a database that has no people yet.
+    pub async fn begin_on(fresh: Fresh, kind: Kind, at: DateTime<Utc>) -> World {
         let clock = Arc::new(MovedClock::at(at));
         let server = fillmark_server::start(&fresh.settings, clock.clone()).await.expect("a server");
         let ada = PersonWord { name: "Ada Brook".into(), sign_in: Some("ada".into()) };
@@ -107,6 +111,12 @@ impl World {
         let client = Client::new(&self.server.address).expect("a client");
         client.sign_in(name, PASSWORD).await.expect("a session");
         (person, client)
+    }
+
+    /// Stops the server and leaves its database.
+    pub async fn leave(self) -> Fresh {
+        self.server.stop().await;
+        self.fresh
     }
 
     /// Stops the server and starts it again on the same database.

@@ -162,7 +162,8 @@ fn log_to_standard_error(settings: &Settings) {
     let filter = tracing_subscriber::EnvFilter::new(&settings.log);
     let coloured = std::io::stderr().is_terminal();
     let lines = tracing_subscriber::fmt().with_env_filter(filter).with_ansi(coloured);
-    let lines = lines.with_writer(std::io::stderr);
+    // Where the log cannot be written, on a full disk for one, the work goes on without it.
+    let lines = lines.with_writer(std::io::stderr).log_internal_errors(false);
     if settings.log_format == "json" { lines.json().init() } else { lines.init() }
 }
 

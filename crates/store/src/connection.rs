@@ -4,7 +4,8 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use sea_orm::sea_query::{Func, FunctionCall, Query};
-use sea_orm::sqlx::sqlite::{SqliteJournalMode, SqliteSynchronous};
+use sea_orm::sqlx::sqlite::{SqliteConnection, SqliteJournalMode, SqliteSynchronous};
+use sea_orm::sqlx::{self, Connection};
 use sea_orm::{
     AccessMode, ConnectOptions, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend,
     IsolationLevel, SqliteTransactionMode, TransactionOptions, TransactionTrait,
@@ -12,6 +13,10 @@ use sea_orm::{
 use tokio::sync::Mutex;
 
 use crate::StoreError;
+
+/// So long a request waits for a connection of PostgreSQL. It asks twice, for the rights of who sends it and for its
+/// own, and people who wait longer than two seconds send again.
+const LONGEST_WAIT: Duration = Duration::from_secs(1);
 
 /// Where the records are kept.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -72,7 +77,7 @@ impl Store {
                 options
                     .max_connections(connections)
                     .min_connections(0)
-                    .acquire_timeout(Duration::from_secs(5))
+                    .acquire_timeout(LONGEST_WAIT)
                     .test_before_acquire(false)
                     .sqlx_logging(false)
                     .map_sqlx_postgres_opts(|options| options.options([("jit", "off"), ("timezone", "UTC")]));
@@ -218,6 +223,9 @@ fn sqlite(
         .acquire_timeout(Duration::from_secs(10))
         .test_before_acquire(false)
         .sqlx_logging(false)
+        .map_sqlx_sqlite_pool_opts(|pool| {
+            pool.after_release(|connection, _| Box::pin(is_at_rest(connection)))
+        })
         .map_sqlx_sqlite_opts(move |options| {
             let options = options
                 .create_if_missing(true)
@@ -235,4 +243,13 @@ fn sqlite(
             if reads_only { options.pragma("query_only", "on") } else { options }
         });
     options
+}
+
+/// Whether a connection that comes back may be used again. SQLite ends a transaction by itself when a write fails, on a
+/// full disk for one; the roll back that follows is refused then, and the connection takes itself to be inside of a
+/// transaction for good. What the next one committed in it would only be a savepoint, and lost.
+async fn is_at_rest(connection: &mut SqliteConnection) -> Result<bool, sqlx::Error> {
+    // Waits for the roll back that a transaction left behind when it was dropped.
+    connection.ping().await?;
+    Ok(!connection.is_in_transaction())
 }

@@ -1,5 +1,6 @@
 //! What can go wrong between an action and its rows.
 
+use sea_orm::sqlx::sqlite::SqliteError;
 use sea_orm::{DbErr, RuntimeErr, SqlErr, sqlx};
 use uuid::Uuid;
 
@@ -43,8 +44,8 @@ impl From<DbErr> for StoreError {
     }
 }
 
-/// Codes of SQLite for: busy, I/O, full, no snapshot of a busy file.
-const SQLITE_UNAVAILABLE: [&str; 4] = ["5", "10", "13", "517"];
+/// Codes of SQLite for: busy, I/O, full. What exactly failed stands in the bits above the lowest eight.
+const SQLITE_UNAVAILABLE: [u32; 3] = [5, 10, 13];
 /// Beginnings of SQLSTATE codes of PostgreSQL for: connection, shutdown, resources, cancelled, to be tried again.
 const POSTGRES_UNAVAILABLE: [&str; 5] = ["08", "57P", "53", "57014", "40"];
 
@@ -53,10 +54,12 @@ fn is_unavailable(error: &DbErr) -> bool {
         return true;
     }
     match cause(error) {
-        Some(sqlx::Error::Database(refused)) => refused.code().is_some_and(|code| {
-            SQLITE_UNAVAILABLE.contains(&code.as_ref())
-                || code.len() == 5 && POSTGRES_UNAVAILABLE.iter().any(|beginning| code.starts_with(beginning))
-        }),
+        Some(sqlx::Error::Database(refused)) => {
+            refused.code().is_some_and(|code| match refused.try_downcast_ref::<SqliteError>() {
+                Some(_) => code.parse().is_ok_and(|code: u32| SQLITE_UNAVAILABLE.contains(&(code & 0xff))),
+                None => POSTGRES_UNAVAILABLE.iter().any(|beginning| code.starts_with(beginning)),
+            })
+        }
         // The connection broke under the statement.
         Some(sqlx::Error::Io(_) | sqlx::Error::Tls(_) | sqlx::Error::Protocol(_)) => true,
         Some(sqlx::Error::PoolTimedOut | sqlx::Error::PoolClosed | sqlx::Error::WorkerCrashed) => true,

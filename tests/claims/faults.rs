@@ -1,0 +1,65 @@
+//! Nothing that was acknowledged is lost and nothing is there twice, whatever fails under it. The runs print their
+//! figures; `faults` of this package makes longer ones.
+
+use fillmark_tests::faults::{
+    Count, exhaust_connections, fill_disk, kill_again_and_again, restart_postgres, send_slowly,
+};
+use fillmark_tests::fresh::Kind;
+
+/// Enough for every stage of a write to be hit now and then, few enough for each build.
+const KILLS: u32 = 20;
+
+#[track_caller]
+fn nothing_lost(count: Count, unexpected: &[String], verified: Result<String, String>) {
+    let told = verified.expect("records that are what was written");
+    assert!(told.contains("fit their chains"), "{told}");
+    assert_eq!((count.lost, count.twice, count.balance_off), (0, 0, 0), "{count:?}");
+    assert!(count.acknowledged > 0 && unexpected.is_empty(), "{count:?} {unexpected:?}");
+}
+
+async fn survives_kills(kind: Kind) {
+    let run = kill_again_and_again(kind, KILLS, 1).await;
+    println!("{run:?}");
+    nothing_lost(run.count, &run.unexpected, run.verified);
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_server_that_is_killed_loses_nothing_on_sqlite() {
+    survives_kills(Kind::Sqlite).await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_server_that_is_killed_loses_nothing_on_postgres() {
+    survives_kills(Kind::Postgres).await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_database_that_is_restarted_under_a_server_loses_nothing() {
+    let run = restart_postgres(10, 1).await;
+    println!("{run:?}");
+    nothing_lost(run.count, &run.unexpected, run.verified);
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn on_a_full_disk_writes_are_refused_and_reads_go_on() {
+    let run = fill_disk(10).await;
+    println!("{run:?}");
+    assert_eq!((run.asked_to_wait, run.read_meanwhile), (10, 10));
+    nothing_lost(run.count, &run.unexpected, run.verified);
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn whoever_finds_no_connection_is_asked_to_come_again() {
+    let run = exhaust_connections(64, 5).await;
+    println!("{run:?}");
+    assert!(run.unexpected.is_empty() && run.asked_to_wait > 0 && run.acknowledged > 0, "{run:?}");
+    assert_eq!((run.ready_meanwhile, run.ready_afterwards), (false, true));
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn whoever_sends_slowly_is_cut_off() {
+    let run = send_slowly(100).await;
+    println!("{run:?}");
+    // Bounds on waiting, no measures: the server's own limits are 5 and 20 seconds.
+    assert!(run.longest_headers.as_secs() < 30 && run.longest_body.as_secs() < 50, "{run:?}");
+}

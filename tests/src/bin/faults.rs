@@ -1,0 +1,100 @@
+//! Does harm to servers while people write, and prints what became of what they entered.
+
+use std::fmt::Debug;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+use fillmark_tests::faults::{
+    Count, exhaust_connections, fill_disk, kill_again_and_again, restart_postgres, send_slowly,
+};
+use fillmark_tests::fresh::Kind;
+
+/// Does harm to servers while people write, and prints what became of what they entered. PostgreSQL is named by
+/// `FILLMARK_TEST_POSTGRES`.
+#[derive(Parser)]
+struct Line {
+    #[command(subcommand)]
+    harm: Harm,
+}
+
+#[derive(Subcommand)]
+enum Harm {
+    /// Kills the server, on both databases.
+    Kill {
+        /// How often.
+        #[arg(long, default_value_t = 200)]
+        times: u32,
+        /// Chance begins here.
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+    },
+    /// Restarts PostgreSQL, every other time as by a crash.
+    Postgres {
+        /// How often.
+        #[arg(long, default_value_t = 10)]
+        times: u32,
+        /// Chance begins here.
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+    },
+    /// Fills the disk.
+    Disk {
+        /// How often.
+        #[arg(long, default_value_t = 10)]
+        times: u32,
+    },
+    /// Takes all connections to PostgreSQL.
+    Pool {
+        /// How many people write.
+        #[arg(long, default_value_t = 64)]
+        people: usize,
+        /// How many connections there are.
+        #[arg(long, default_value_t = 5)]
+        connections: u32,
+    },
+    /// Sends a byte a second.
+    Slow {
+        /// Connections with slow headers, and as many with slow bodies.
+        #[arg(long, default_value_t = 250)]
+        connections: usize,
+    },
+}
+
+#[tokio::main]
+async fn main() -> ExitCode {
+    let kept = match Line::parse().harm {
+        Harm::Kill { times, seed } => {
+            let mut kept = true;
+            for kind in [Kind::Sqlite, Kind::Postgres] {
+                let run = kill_again_and_again(kind, times, seed).await;
+                let ratio = run.longest_start.as_secs_f64() / run.first_start.as_secs_f64();
+                println!("{kind:?}: longest start {ratio:.2} times the start on an empty database");
+                kept &= told(&run, run.count, &run.unexpected, &run.verified);
+            }
+            kept
+        }
+        Harm::Postgres { times, seed } => {
+            let run = restart_postgres(times, seed).await;
+            told(&run, run.count, &run.unexpected, &run.verified)
+        }
+        Harm::Disk { times } => {
+            let run = fill_disk(times).await;
+            told(&run, run.count, &run.unexpected, &run.verified)
+        }
+        Harm::Pool { people, connections } => {
+            let run = exhaust_connections(people, connections).await;
+            println!("{run:#?}");
+            run.unexpected.is_empty() && !run.ready_meanwhile && run.ready_afterwards
+        }
+        Harm::Slow { connections } => {
+            println!("{:#?}", send_slowly(connections).await);
+            true
+        }
+    };
+    if kept { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+}
+
+fn told(run: &impl Debug, count: Count, unexpected: &[String], verified: &Result<String, String>) -> bool {
+    println!("{run:#?}");
+    (count.lost, count.twice, count.balance_off) == (0, 0, 0) && unexpected.is_empty() && verified.is_ok()
+}
