@@ -2,6 +2,7 @@
 
 mod additions;
 mod alerts;
+mod backup;
 mod bad_input;
 mod chain;
 mod change_checks;

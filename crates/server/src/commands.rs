@@ -1,5 +1,7 @@
 //! The subcommands that answer with text: each returns what is to be printed, so that it can be tested without a process.
 
+mod backup;
+mod carry;
 pub mod config;
 pub(crate) mod forecast;
 mod healthcheck;
@@ -11,6 +13,8 @@ use fillmark_api::{NewSite, Site};
 use fillmark_client::{Client, ClientError};
 use fillmark_store::StoreError;
 
+pub use backup::{BackupError, backup, restore};
+pub use carry::{MoveError, carry};
 pub use forecast::forecast;
 pub use healthcheck::healthcheck;
 pub use rounds::rounds;

@@ -32,6 +32,36 @@ pub(crate) enum Command {
     /// Look whether all records are what was written: journals, entries, balances. Exits with 1 when one is not.
     #[command(after_help = EXIT_CODES)]
     Verify(Common),
+    /// Copy the embedded database, in use or not, into a new folder with a manifest.
+    #[command(after_help = EXIT_CODES)]
+    Backup {
+        #[command(flatten)]
+        common: Common,
+        /// In which folder the new one is made.
+        #[arg(long)]
+        to: PathBuf,
+    },
+    /// Put a backup in the place of an embedded database, where there is none.
+    #[command(after_help = EXIT_CODES)]
+    Restore {
+        #[command(flatten)]
+        common: Common,
+        /// The folder that a backup made.
+        #[arg(long)]
+        from: PathBuf,
+        /// Look at all records first, as verify does.
+        #[arg(long)]
+        verify: bool,
+    },
+    /// Carry an embedded database that no server is on to an empty one of PostgreSQL.
+    #[command(after_help = EXIT_CODES)]
+    Move {
+        #[command(flatten)]
+        common: Common,
+        /// Where to, as postgres://…
+        #[arg(long)]
+        to: String,
+    },
     /// Print the OpenAPI document.
     #[command(after_help = EXIT_CODES)]
     Openapi,

@@ -39,6 +39,16 @@ async fn run(command: Command) -> Result<(), Failure> {
         Command::Demo(line) => run_demo(line).await,
         Command::Migrate(common) => migrate(&common.settings()?).await,
         Command::Verify(common) => verify(&common.settings()?).await,
+        Command::Backup { common, to } => {
+            told(commands::backup(&common.settings()?.where_kept(), &to, MachineClock.now()).await?)
+        }
+        Command::Restore { common, from, verify } => {
+            told(commands::restore(&from, &common.settings()?.where_kept(), verify).await?)
+        }
+        Command::Move { common, to } => {
+            let to = Settings { database: to, ..Settings::default() };
+            told(commands::carry(&common.settings()?.where_kept(), &to.where_kept()).await?)
+        }
         Command::Openapi => {
             println!("{}", document::document().to_pretty_json()?);
             Ok(())
