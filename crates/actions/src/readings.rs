@@ -266,12 +266,9 @@ impl<'a> Desk<'a> {
         let band = band.filter(|_| entry.sample_point.is_banded());
         let band = band.map(|band| BandThen { low: band.low, aim: band.aim, high: band.high });
         let last = self.last_value(entry).await?;
-        if !entry.confirmed
-            && let Some(doubt) = doubts(entry.metric, entry.entered, value, last, band)
-        {
-            let mut faults = Faults::default();
-            faults.add("/value", "looks_mis_keyed", doubt.to_string());
-            return Err(Refusal::Unconfirmed(faults));
+        if !entry.confirmed {
+            let doubt = doubts(entry.metric, entry.entered, value, last, band);
+            Refusal::unless_confirmed("/value", "looks_mis_keyed", doubt)?;
         }
         self.last.insert((entry.spot, entry.sample_point, entry.metric), Some(value));
         Ok(self.reading(entry, value, band))
