@@ -120,6 +120,17 @@ on_both! {
         sam.record_addition(site, &NewAddition { recorded_at: later(25), ..feeding.addition(10.0) }).await.unwrap();
     }
 
+    async fn water_that_the_tank_cannot_hold_is_asked_back(world: World) {
+        let feeding = world.feeding().await;
+        let site = feeding.here.site;
+        let amount = fillmark_tests::world::json(json!({ "value": 500.0, "unit": "L" }));
+        let flood = NewAddition { product_id: None, amount, ..feeding.addition(1.0) };
+        let error = world.ada.record_addition(site, &flood).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/amount")));
+        world.ada.record_addition(site, &NewAddition { confirmed: true, ..flood }).await.unwrap();
+    }
+
     async fn two_who_pour_the_last_of_it_at_once_do_not_both_get_it(world: World) {
         let feeding = two_lots(&world).await;
         let site = feeding.here.site;

@@ -145,6 +145,22 @@ on_both! {
         assert_eq!(due(&world, site).await[0], "2026-11-24");
     }
 
+    async fn more_than_the_tank_holds_is_asked_back(world: World) {
+        let feeding = stocked(&world).await;
+        let site = feeding.here.site;
+        for field in ["drained", "water_in"] {
+            let flood = feeding.change("2026-11-24T06:30:00+01:00", json!({ field: { "value": 2000.0, "unit": "L" } }));
+            let error = world.ada.record_tank_change(site, &flood).await.unwrap_err();
+            let problem = error.problem().unwrap();
+            assert_eq!((problem.code, &problem.errors[0].pointer), (ProblemCode::ConfirmationNeeded, &Some(format!("/{field}"))));
+            world.ada.record_tank_change(site, &NewTankChange { confirmed: true, ..flood }).await.unwrap();
+        }
+        let mut read = feeding.change("2026-11-24T05:30:00+01:00", json!({ "confirmed": true, "products": [] }));
+        read.readings = fillmark_tests::world::json(json!([{ "metric": "volume", "value": { "value": 400.0, "unit": "L" } }]));
+        let error = world.ada.record_tank_change(site, &read).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/readings/0/value"));
+    }
+
     async fn a_change_that_somebody_else_entered_is_asked_back(world: World) {
         let feeding = stocked(&world).await;
         let site = feeding.here.site;

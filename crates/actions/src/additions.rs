@@ -4,10 +4,11 @@ use std::collections::{BTreeSet, HashMap};
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::entries::{
-    Addition, AdditionReason, Measured, Poured, SAME_ADDITION, TankChange, has_passed, same_addition,
+    Addition, AdditionReason, Measured, Poured, SAME_ADDITION, TankChange, doubts_of_volume, has_passed,
+    same_addition,
 };
 use fillmark_domain::people::{Act, PersonId};
-use fillmark_domain::places::{Site, SiteId, TankId};
+use fillmark_domain::places::{Site, SiteId, Tank, TankId};
 use fillmark_domain::stock::{LotId, Product, ProductId};
 use fillmark_domain::{Amount, Faults, Id, Kept, Metric, Quantity};
 use fillmark_store::additions::{self as kept_additions, KeptAddition};
@@ -282,10 +283,16 @@ impl Bench<'_> {
         Ok(Measured::Product { product, amount, base: found.base })
     }
 
-    /// Whether somebody else has entered it already.
+    /// Whether the tank cannot hold it, or somebody else has entered it already.
     async fn ask_back(&self, entry: &AdditionEntry, measured: Measured) -> Result<(), Refusal> {
         if entry.confirmed {
             return Ok(());
+        }
+        if let Measured::Water { litres } = measured {
+            let tank = records::find::<Tank>(self.tx, self.scope, entry.tank).await?;
+            let mark_l = tank.ok_or(Refusal::NotFound)?.content.fill_mark_l;
+            let doubt = doubts_of_volume(entry.amount, litres, mark_l);
+            Refusal::unless_confirmed("/amount", "looks_mis_keyed", doubt)?;
         }
         let at = entry.recorded_at;
         let near = (at - SAME_ADDITION, at + SAME_ADDITION);

@@ -123,7 +123,7 @@ async fn enter_once(
     }
     let plan = plan::site_plan(&tx, scope).await?.ok_or(Refusal::NotFound)?;
     let (id, change) = decide(&tx, scope, &stamp, &plan, entry).await?;
-    doubt::ask_back(&tx, scope, entry, &change).await?;
+    doubt::ask_back(&tx, scope, &plan, entry, &change).await?;
     entries::keep(&tx, scope, &stamp, &[(id, change.clone())]).await?;
     additions_of(&tx, scope, &stamp, entry, id).await?;
     readings_of(&tx, scope, &stamp, entry, id).await?;

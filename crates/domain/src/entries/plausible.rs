@@ -13,6 +13,9 @@ const NEARLY: f64 = FAR / 1.5;
 /// How close a value must come, in another unit or scale, to what is expected to look like a slip of the unit.
 const CLOSE: f64 = 2.0;
 
+/// A tank is filled a little above its mark at times; common practice, no source.
+const ABOVE_MARK: f64 = 1.05;
+
 /// An act is entered after it was done: clocks may differ, but one of tomorrow is mis-keyed; common practice, no source.
 const CLOCKS_DIFFER: TimeDelta = TimeDelta::hours(1);
 
@@ -56,18 +59,41 @@ pub enum Doubt {
         /// The canonical unit.
         canonical: Unit,
     },
+    /// More than the tank holds.
+    #[error("{entered} is more than the tank holds, which is {mark_l} L at its mark")]
+    AboveMark {
+        /// As entered.
+        entered: Quantity,
+        /// The volume at the tank's fill mark, L.
+        mark_l: f64,
+    },
 }
 
-/// What is doubtful about a value beside the last one and the band. pH is a logarithm and temperatures have no
+/// What a value is held against.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Beside {
+    /// The last value of the metric there.
+    pub last: Option<f64>,
+    /// The band in force.
+    pub band: Option<BandThen>,
+    /// What the tank holds at its fill mark, L, where it is a tank.
+    pub mark_l: Option<f64>,
+}
+
+/// What is doubtful about a volume in a tank, or about so much going in or out of it at once.
+pub fn doubts_of_volume(entered: Quantity, litres: f64, mark_l: f64) -> Option<Doubt> {
+    (litres > mark_l * ABOVE_MARK).then_some(Doubt::AboveMark { entered, mark_l })
+}
+
+/// What is doubtful about a value beside the last one, the band and the tank. pH is a logarithm and temperatures have no
 /// zero that counts, so only metrics with a true zero are compared by their ratio; pH is doubted when it lies
 /// three or more from the last or from the aim (a thousandfold in acidity).
-pub fn doubts(
-    metric: Metric,
-    entered: Quantity,
-    value: f64,
-    last: Option<f64>,
-    band: Option<BandThen>,
-) -> Option<Doubt> {
+pub fn doubts(metric: Metric, entered: Quantity, value: f64, beside: Beside) -> Option<Doubt> {
+    let Beside { last, band, mark_l } = beside;
+    let above = mark_l.filter(|_| metric == Metric::Volume);
+    if let Some(above) = above.and_then(|mark_l| doubts_of_volume(entered, value, mark_l)) {
+        return Some(above);
+    }
     let canonical = metric.unit();
     let aim = band.map(|band| band.aim);
     let expected = aim.or(last)?;
@@ -118,7 +144,8 @@ mod tests {
         expected: Option<&str>,
     ) {
         let value = metric.canonical(entered).unwrap();
-        let doubt = doubts(metric, entered, value, last, band).map(|doubt| doubt.to_string());
+        let beside = Beside { last, band, mark_l: Some(200.0) };
+        let doubt = doubts(metric, entered, value, beside).map(|doubt| doubt.to_string());
         assert_eq!(doubt.as_deref(), expected, "{entered}");
     }
 
@@ -162,6 +189,14 @@ mod tests {
         let told = "13.8 mS/cm is about 10 times away from the last, 1.4 mS/cm, or more";
         check(Metric::Ec, slipped, Some(1.4), None, Some(told));
         check(Metric::Volume, Quantity::new(90.0, Unit::Litre), Some(100.0), None, None);
+    }
+
+    #[test]
+    fn more_than_the_tank_holds_is_asked_back() {
+        let told = "215 L is more than the tank holds, which is 200 L at its mark";
+        check(Metric::Volume, Quantity::new(215.0, Unit::Litre), Some(190.0), None, Some(told));
+        check(Metric::Volume, Quantity::new(210.0, Unit::Litre), Some(190.0), None, None);
+        check(Metric::WaterMeter, Quantity::new(21_500.0, Unit::Litre), Some(21_400.0), None, None);
     }
 
     #[test]
