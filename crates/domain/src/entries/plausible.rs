@@ -13,6 +13,15 @@ const NEARLY: f64 = FAR / 1.5;
 /// How close a value must come, in another unit or scale, to what is expected to look like a slip of the unit.
 const CLOSE: f64 = 2.0;
 
+/// How far from the last a conductivity on a ppm scale must lie, as a part of it, and how near the same number on
+/// another scale, to look like a slip of the scale. The scales differ by less than half, so that a slip is never
+/// [`FAR`]; common practice, no source.
+const OFF_SCALE: f64 = 0.25;
+const ON_SCALE: f64 = 0.05;
+
+/// The scales on which conductivity meters show ppm.
+const PPM_SCALES: [Unit; 3] = [Unit::Ppm500, Unit::Ppm640, Unit::Ppm700];
+
 /// A tank is filled a little above its mark at times; common practice, no source.
 const ABOVE_MARK: f64 = 1.05;
 
@@ -95,6 +104,9 @@ pub fn doubts(metric: Metric, entered: Quantity, value: f64, beside: Beside) -> 
         return Some(above);
     }
     let canonical = metric.unit();
+    if let Some((expected, fits)) = last.and_then(|last| Some((last, fitting_scale(entered, value, last)?))) {
+        return Some(Doubt::OtherUnit { entered, expected, canonical, fits });
+    }
     let aim = band.map(|band| band.aim);
     let expected = aim.or(last)?;
     if is_far(metric, value, expected) {
@@ -127,6 +139,17 @@ fn fitting_unit(metric: Metric, entered: Quantity, expected: f64) -> Option<Unit
     let closest =
         Unit::all().iter().copied().filter(same_kind).min_by(|a, b| distance(a).total_cmp(&distance(b)))?;
     (distance(&closest) <= CLOSE.ln()).then_some(closest)
+}
+
+/// The other ppm scale on which the number would be the last value over again.
+fn fitting_scale(entered: Quantity, value: f64, last: f64) -> Option<Unit> {
+    let off = |value: f64| (value / last - 1.0).abs();
+    if !PPM_SCALES.contains(&entered.unit) || off(value) <= OFF_SCALE {
+        return None;
+    }
+    let on_scale = |unit: &Unit| off(Quantity::new(entered.value, *unit).canonical());
+    let closest = PPM_SCALES.into_iter().min_by(|a, b| on_scale(a).total_cmp(&on_scale(b)))?;
+    (on_scale(&closest) <= ON_SCALE).then_some(closest)
 }
 
 #[cfg(test)]
@@ -173,6 +196,20 @@ mod tests {
     fn a_ppm_scale_keyed_as_microsiemens_passes_where_it_could_be_true() {
         // 700 µS/cm is weak for a band of 1.0 to 1.6, but no slip that can be told from a weak tank.
         check(Metric::Ec, Quantity::new(700.0, Unit::MicroSiemensPerCm), Some(1.2), Some(EC_BAND), None);
+    }
+
+    #[test]
+    fn a_number_on_the_wrong_ppm_scale_is_asked_back() {
+        let shown = |unit| Quantity::new(700.0, unit);
+        let told = "700 ppm500 is far from 1.02 mS/cm; 700 ppm700 would fit";
+        check(Metric::Ec, shown(Unit::Ppm500), Some(1.02), None, Some(told));
+        let told = "700 ppm700 is far from 1.4 mS/cm; 700 ppm500 would fit";
+        check(Metric::Ec, shown(Unit::Ppm700), Some(1.4), Some(EC_BAND), Some(told));
+        let told = "700 ppm500 is far from 1.09 mS/cm; 700 ppm640 would fit";
+        check(Metric::Ec, shown(Unit::Ppm500), Some(1.09), None, Some(told));
+        check(Metric::Ec, shown(Unit::Ppm500), Some(1.15), None, None); // within a quarter
+        check(Metric::Ec, shown(Unit::Ppm500), Some(0.9), None, None); // fits no scale
+        check(Metric::Ec, Quantity::new(1.4, Unit::MilliSiemensPerCm), Some(1.0), None, None);
     }
 
     #[test]
