@@ -89,10 +89,11 @@ on_both! {
         let site = feeding.here.site;
         let (_, sam) = world.person("Sam", Role::Staff, Some(site)).await;
         for _ in 0..5 {
-            let addition = feeding.addition(10.0);
+            let addition = NewAddition { confirmed: true, ..feeding.addition(10.0) };
             let both = tokio::join!(world.ada.record_addition(site, &addition), sam.record_addition(site, &addition));
             assert_eq!(both.0.unwrap().id, both.1.unwrap().id);
-            let batch = AdditionBatch { items: vec![feeding.addition(5.0), feeding.addition(5.0)] };
+            let five = || NewAddition { confirmed: true, ..feeding.addition(5.0) };
+            let batch = AdditionBatch { items: vec![five(), five()] };
             let both = tokio::join!(world.ada.record_additions(site, &batch), sam.record_additions(site, &batch));
             let (one, other) = (both.0.unwrap().summary, both.1.unwrap().summary);
             assert_eq!((one.created_count + other.created_count, one.duplicate_count + other.duplicate_count), (2, 2));
@@ -100,11 +101,42 @@ on_both! {
         assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 600.0);
     }
 
+    async fn the_same_entered_by_somebody_else_is_asked_back(world: World) {
+        let feeding = two_lots(&world).await;
+        let site = feeding.here.site;
+        let (_, sam) = world.person("Sam", Role::Staff, Some(site)).await;
+        let first = world.ada.record_addition(site, &feeding.addition(10.0)).await.unwrap();
+        world.ada.record_addition(site, &feeding.addition(10.0)).await.expect("one person doses twice");
+        let later = |minutes| Instant(first.recorded_at.0 + chrono::TimeDelta::minutes(minutes));
+        let again = NewAddition { recorded_at: later(9), ..feeding.addition(10.0) };
+        let error = sam.record_addition(site, &again).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!(problem.code, ProblemCode::ConfirmationNeeded);
+        assert_eq!(problem.errors[0].pointer.as_deref(), Some("/amount"));
+        assert!(problem.errors[0].detail.contains(&first.id.to_string()), "{}", problem.errors[0].detail);
+        assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 680.0);
+        sam.record_addition(site, &NewAddition { confirmed: true, ..again }).await.unwrap();
+        sam.record_addition(site, &NewAddition { recorded_at: later(9), ..feeding.addition(11.0) }).await.unwrap();
+        sam.record_addition(site, &NewAddition { recorded_at: later(25), ..feeding.addition(10.0) }).await.unwrap();
+    }
+
+    async fn water_that_the_tank_cannot_hold_is_asked_back(world: World) {
+        let feeding = world.feeding().await;
+        let site = feeding.here.site;
+        let amount = fillmark_tests::world::json(json!({ "value": 500.0, "unit": "L" }));
+        let flood = NewAddition { product_id: None, amount, ..feeding.addition(1.0) };
+        let error = world.ada.record_addition(site, &flood).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/amount")));
+        world.ada.record_addition(site, &NewAddition { confirmed: true, ..flood }).await.unwrap();
+    }
+
     async fn two_who_pour_the_last_of_it_at_once_do_not_both_get_it(world: World) {
         let feeding = two_lots(&world).await;
         let site = feeding.here.site;
         let (_, sam) = world.person("Sam", Role::Staff, Some(site)).await;
-        let (one, other) = (feeding.addition(400.0), feeding.addition(400.0));
+        let half = || NewAddition { confirmed: true, ..feeding.addition(400.0) };
+        let (one, other) = (half(), half());
         let refused = match tokio::join!(world.ada.record_addition(site, &one), sam.record_addition(site, &other)) {
             (Ok(_), Err(error)) | (Err(error), Ok(_)) => error,
             other => panic!("{other:?}"),

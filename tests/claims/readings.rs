@@ -59,6 +59,16 @@ on_both! {
         enter(&world, here.site, &slip).await.unwrap();
     }
 
+    async fn a_slip_of_the_ppm_scale_is_asked_back_naming_the_scale_that_fits(world: World) {
+        let here = world.greenhouse().await;
+        enter(&world, here.site, &reading(here.north_tank, "ec", 1.4, "mS/cm", "2026-11-24T06:00:00+01:00")).await.unwrap();
+        let slip = reading(here.north_tank, "ec", 700.0, "ppm700", "2026-11-24T07:00:00+01:00");
+        let error = enter(&world, here.site, &slip).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!(problem.code, ProblemCode::ConfirmationNeeded);
+        assert_eq!(problem.errors[0].detail, "700 ppm700 is far from 1.4 mS/cm; 700 ppm500 would fit");
+    }
+
     async fn the_same_entry_twice_has_one_effect(world: World) {
         let here = world.greenhouse().await;
         let item = reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:00:00+01:00");

@@ -145,6 +145,37 @@ on_both! {
         assert_eq!(due(&world, site).await[0], "2026-11-24");
     }
 
+    async fn more_than_the_tank_holds_is_asked_back(world: World) {
+        let feeding = stocked(&world).await;
+        let site = feeding.here.site;
+        for field in ["drained", "water_in"] {
+            let flood = feeding.change("2026-11-24T06:30:00+01:00", json!({ field: { "value": 2000.0, "unit": "L" } }));
+            let error = world.ada.record_tank_change(site, &flood).await.unwrap_err();
+            let problem = error.problem().unwrap();
+            assert_eq!((problem.code, &problem.errors[0].pointer), (ProblemCode::ConfirmationNeeded, &Some(format!("/{field}"))));
+            world.ada.record_tank_change(site, &NewTankChange { confirmed: true, ..flood }).await.unwrap();
+        }
+        let mut read = feeding.change("2026-11-24T05:30:00+01:00", json!({ "confirmed": true, "products": [] }));
+        read.readings = fillmark_tests::world::json(json!([{ "metric": "volume", "value": { "value": 400.0, "unit": "L" } }]));
+        let error = world.ada.record_tank_change(site, &read).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/readings/0/value"));
+    }
+
+    async fn a_change_that_somebody_else_entered_is_asked_back(world: World) {
+        let feeding = stocked(&world).await;
+        let site = feeding.here.site;
+        let (_, sam) = world.person("Sam", Role::Staff, Some(site)).await;
+        let first = world.ada.record_tank_change(site, &feeding.change("2026-11-24T06:30:00+01:00", json!({}))).await.unwrap();
+        let again = feeding.change("2026-11-24T06:50:00+01:00", json!({}));
+        let error = sam.record_tank_change(site, &again).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/recorded_at")));
+        assert!(problem.errors[0].detail.contains(&first.change.id.to_string()), "{}", problem.errors[0].detail);
+        assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 2600.0);
+        sam.record_tank_change(site, &NewTankChange { confirmed: true, ..again }).await.unwrap();
+        assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 2200.0);
+    }
+
     async fn two_who_enter_the_same_change_at_once_do_it_once(world: World) {
         let feeding = stocked(&world).await;
         let site = feeding.here.site;

@@ -3,12 +3,15 @@
 use std::collections::{BTreeSet, HashMap};
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::entries::{Addition, AdditionReason, Poured, TankChange, has_passed};
+use fillmark_domain::entries::{
+    Addition, AdditionReason, Measured, Poured, SAME_ADDITION, TankChange, doubts_of_volume, has_passed,
+    same_addition,
+};
 use fillmark_domain::people::{Act, PersonId};
-use fillmark_domain::places::{Site, SiteId, TankId};
+use fillmark_domain::places::{Site, SiteId, Tank, TankId};
 use fillmark_domain::stock::{LotId, Product, ProductId};
 use fillmark_domain::{Amount, Faults, Id, Kept, Metric, Quantity};
-use fillmark_store::additions::KeptAddition;
+use fillmark_store::additions::{self as kept_additions, KeptAddition};
 use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, holdings, plan, records};
 use uuid::Uuid;
 
@@ -40,6 +43,8 @@ pub struct AdditionEntry {
     pub done_by: Option<PersonId>,
     /// It was poured though the record holds less.
     pub poured_all_the_same: bool,
+    /// It was asked back and is right all the same.
+    pub confirmed: bool,
 }
 
 /// Enters additions, each for itself.
@@ -242,10 +247,12 @@ impl Bench<'_> {
             };
         }
         self.look_up(entry).await?;
+        let measured = self.measured(entry).await?;
+        self.ask_back(entry, measured).await?;
         let addition = Addition {
             client_id: entry.client_id,
             tank: entry.tank,
-            poured: self.pour(entry).await?,
+            poured: self.pour(entry, measured).await?,
             reason: entry.reason,
             change: entry.change,
             recorded_at: entry.recorded_at,
@@ -261,17 +268,45 @@ impl Bench<'_> {
         Ok(Outcome::Created(id))
     }
 
-    async fn pour(&mut self, entry: &AdditionEntry) -> Result<Poured, Refusal> {
+    /// What is to be poured, and nothing of it drawn yet.
+    async fn measured(&mut self, entry: &AdditionEntry) -> Result<Measured, Refusal> {
         let Some(product) = entry.product else {
             let mut faults = Faults::default();
             let litres = faults.take("/amount", "not_a_volume", Metric::Volume.canonical(entry.amount));
             let positive = litres.is_none_or(|litres| litres > 0.0);
             faults.unless(positive, "/amount", "out_of_range", "expected more than nothing");
             faults.unless(entry.lot.is_none(), "/lot_id", "no_lot", "expected no lot, since water has none");
-            return Ok(Poured::Water { litres: faults.or(litres)? });
+            return Ok(Measured::Water { litres: faults.or(litres)? });
         };
         let found = &self.product(product).await?.content;
-        let (base, amount) = (found.base, stock::some_amount("/amount", entry.amount, found)?);
+        let amount = stock::some_amount("/amount", entry.amount, found)?;
+        Ok(Measured::Product { product, amount, base: found.base })
+    }
+
+    /// Whether the tank cannot hold it, or somebody else has entered it already.
+    async fn ask_back(&self, entry: &AdditionEntry, measured: Measured) -> Result<(), Refusal> {
+        if entry.confirmed {
+            return Ok(());
+        }
+        if let Measured::Water { litres } = measured {
+            let tank = records::find::<Tank>(self.tx, self.scope, entry.tank).await?;
+            let mark_l = tank.ok_or(Refusal::NotFound)?.content.fill_mark_l;
+            let doubt = doubts_of_volume(entry.amount, litres, mark_l);
+            Refusal::unless_confirmed("/amount", "looks_mis_keyed", doubt)?;
+        }
+        let at = entry.recorded_at;
+        let near = (at - SAME_ADDITION, at + SAME_ADDITION);
+        let (by, product) = (self.stamp.by, measured.product());
+        let others = kept_additions::by_others(self.tx, self.scope, by, entry.tank, product, near).await?;
+        let same = same_addition(&others, entry.client_id, measured);
+        Refusal::unless_confirmed("/amount", "entered_before", same)
+    }
+
+    async fn pour(&self, entry: &AdditionEntry, measured: Measured) -> Result<Poured, Refusal> {
+        let (product, amount, base) = match measured {
+            Measured::Product { product, amount, base } => (product, amount, base),
+            Measured::Water { litres } => return Ok(Poured::Water { litres }),
+        };
         let day = entry.recorded_at.with_timezone(&self.site.content.time_zone).date_naive();
         let (slip, drawn) = stock::draw(
             self.tx,

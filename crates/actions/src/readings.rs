@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_domain::entries::{
-    BandThen, Compensation, Meter, Reading, SamplePoint, Spot, TankChange, doubts,
+    BandThen, Beside, Compensation, Meter, Reading, SamplePoint, Spot, TankChange, doubts,
 };
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::SiteId;
@@ -266,12 +266,10 @@ impl<'a> Desk<'a> {
         let band = band.filter(|_| entry.sample_point.is_banded());
         let band = band.map(|band| BandThen { low: band.low, aim: band.aim, high: band.high });
         let last = self.last_value(entry).await?;
-        if !entry.confirmed
-            && let Some(doubt) = doubts(entry.metric, entry.entered, value, last, band)
-        {
-            let mut faults = Faults::default();
-            faults.add("/value", "looks_mis_keyed", doubt.to_string());
-            return Err(Refusal::Unconfirmed(faults));
+        if !entry.confirmed {
+            let beside = Beside { last, band, mark_l: self.mark_l(entry.spot) };
+            let doubt = doubts(entry.metric, entry.entered, value, beside);
+            Refusal::unless_confirmed("/value", "looks_mis_keyed", doubt)?;
         }
         self.last.insert((entry.spot, entry.sample_point, entry.metric), Some(value));
         Ok(self.reading(entry, value, band))
@@ -299,6 +297,13 @@ impl<'a> Desk<'a> {
             band,
             superseded: None,
             supersedes: None,
+        }
+    }
+
+    fn mark_l(&self, spot: Spot) -> Option<f64> {
+        match spot {
+            Spot::Tank(tank) => self.plan.tank(tank).map(|tank| tank.content.fill_mark_l),
+            Spot::Room(_) => None,
         }
     }
 

@@ -1,5 +1,7 @@
 //! What an action can answer instead of doing what was asked.
 
+use std::fmt::Display;
+
 use fillmark_domain::Faults;
 use fillmark_domain::people::Act;
 use fillmark_store::{BrokenRow, StoreError};
@@ -125,6 +127,20 @@ impl Refusal {
             Refusal::OutOfStock(faults) => Refusal::OutOfStock(under(faults)),
             other => other,
         }
+    }
+
+    /// Nothing to refuse where nothing was found; else a single field to be confirmed.
+    /// # Errors
+    /// [`Refusal::Unconfirmed`] with what was found.
+    pub fn unless_confirmed<D: Display>(
+        pointer: &str,
+        code: &'static str,
+        doubt: Option<D>,
+    ) -> Result<(), Self> {
+        let Some(doubt) = doubt else { return Ok(()) };
+        let mut faults = Faults::default();
+        faults.add(pointer, code, doubt.to_string());
+        Err(Refusal::Unconfirmed(faults))
     }
 
     /// A single field that cannot be taken.

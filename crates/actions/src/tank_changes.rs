@@ -1,5 +1,6 @@
 //! Tank changes: drained, refilled, dosed and read in one transaction; and the days they are due.
 
+mod doubt;
 mod due;
 
 use chrono::{DateTime, NaiveDate, Utc};
@@ -52,6 +53,8 @@ pub struct ChangeEntry {
     pub recorded_at: DateTime<Utc>,
     /// Who did it, when not the one who enters it.
     pub done_by: Option<PersonId>,
+    /// It was asked back and is right all the same.
+    pub confirmed: bool,
 }
 
 /// A product put in at a change.
@@ -120,6 +123,7 @@ async fn enter_once(
     }
     let plan = plan::site_plan(&tx, scope).await?.ok_or(Refusal::NotFound)?;
     let (id, change) = decide(&tx, scope, &stamp, &plan, entry).await?;
+    doubt::ask_back(&tx, scope, &plan, entry, &change).await?;
     entries::keep(&tx, scope, &stamp, &[(id, change.clone())]).await?;
     additions_of(&tx, scope, &stamp, entry, id).await?;
     readings_of(&tx, scope, &stamp, entry, id).await?;
@@ -208,6 +212,7 @@ async fn additions_of(
             recorded_at: entry.recorded_at,
             done_by: entry.done_by,
             poured_all_the_same: poured.poured_all_the_same,
+            confirmed: entry.confirmed,
         })
         .collect();
     refuse_rejected(additions::enter_within(tx, scope, stamp, &entries).await?, "/products")

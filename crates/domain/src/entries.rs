@@ -4,13 +4,15 @@
 //! opposite and entered anew.
 
 pub mod addition;
+pub mod again;
 pub mod instrument;
 pub mod plausible;
 pub mod reading;
 pub mod tank_change;
 
 pub use addition::{Addition, AdditionReason, Poured};
+pub use again::{EnteredBefore, Measured, SAME_ADDITION, SAME_CHANGE, same_addition, same_change};
 pub use instrument::{Calibration, Inspection, Meter, MeterKind};
-pub use plausible::{Doubt, doubts, has_passed};
+pub use plausible::{Beside, Doubt, doubts, doubts_of_volume, has_passed};
 pub use reading::{BandThen, Compensation, Reading, SamplePoint, Spot};
 pub use tank_change::{CHANGE_CAUTIONS, ChangePlan, ChangePlanKind, EARLY, TankChange};

@@ -1,9 +1,13 @@
 //! Additions: kept once, never changed; one that was wrong is taken back by a linked opposite.
 
+use chrono::{DateTime, Utc};
 use fillmark_domain::entries::{Addition, Poured, TankChange};
 use fillmark_domain::people::PersonId;
+use fillmark_domain::places::TankId;
+use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Amount, Id};
-use sea_orm::Set;
+use sea_orm::sea_query::Condition;
+use sea_orm::{ColumnTrait, Set};
 use uuid::Uuid;
 
 use crate::columns::{self, Row};
@@ -98,6 +102,29 @@ pub async fn of_change(
     change: Id<TankChange>,
 ) -> Result<Vec<KeptAddition>, StoreError> {
     entries::among(tx, scope, "change_id", &[change.uuid()]).await
+}
+
+/// What others than a person put of a product, or of water, into a tank in a span of time, as far as it stands.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn by_others(
+    tx: &Tx,
+    scope: SiteScope,
+    person: Option<PersonId>,
+    tank: TankId,
+    product: Option<ProductId>,
+    (from, before): (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Vec<KeptAddition>, StoreError> {
+    let typed = row::Column::EnteredBy;
+    let others = Condition::any()
+        .add_option(person.map(|person| typed.ne(person.uuid())))
+        .add(if person.is_some() { typed.is_null() } else { typed.is_not_null() });
+    let same = row::Column::ProductId;
+    let there = Condition::all()
+        .add(row::Column::TankId.eq(tank.uuid()))
+        .add(product.map_or_else(|| same.is_null(), |product| same.eq(product.uuid())))
+        .add(others);
+    entries::standing_where(tx, scope, from, before, there).await
 }
 
 fn poured(row: &row::Model) -> Result<Poured, BrokenRow> {

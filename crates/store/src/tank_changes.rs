@@ -7,7 +7,7 @@ use fillmark_domain::Id;
 use fillmark_domain::entries::TankChange;
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
-use sea_orm::sea_query::{Expr, ExprTrait, Query, SelectStatement};
+use sea_orm::sea_query::{Condition, Expr, ExprTrait, Query, SelectStatement};
 use sea_orm::{ColumnTrait, QueryFilter, QuerySelect, Set};
 use uuid::Uuid;
 
@@ -94,6 +94,19 @@ pub async fn last_full(
         .all(&tx.0)
         .await?;
     Ok(rows.into_iter().map(|(tank, last_at)| (TankId::new(tank), last_at)).collect())
+}
+
+/// The changes of a tank in a span of time that stand, in the order they were done.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn of_tank(
+    tx: &Tx,
+    scope: SiteScope,
+    tank: TankId,
+    (from, before): (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Vec<KeptChange>, StoreError> {
+    let of_tank = Condition::all().add(row::Column::TankId.eq(tank.uuid()));
+    entries::standing_where(tx, scope, from, before, of_tank).await
 }
 
 fn taken_back() -> SelectStatement {

@@ -101,7 +101,7 @@ impl Player<'_> {
         json(
             value!({ "client_id": Uuid::new_v4(), "tank_id": self.setting.tanks[tank], "product_id": self.setting.products[product],
             "amount": { "value": ml, "unit": "mL" }, "lot_id": self.lot(product, lot), "reason": "top_up",
-            "recorded_at": Instant(at), "poured_all_the_same": true }),
+            "recorded_at": Instant(at), "poured_all_the_same": true, "confirmed": true }),
         )
     }
 
@@ -130,7 +130,7 @@ impl Player<'_> {
             .collect();
         let volume = value!({ "value": volume_l, "unit": "L" });
         let body = value!({ "client_id": Uuid::new_v4(), "tank_id": self.setting.tanks[tank], "drained": volume, "water_in": volume,
-            "products": products, "recorded_at": Instant(at) });
+            "products": products, "recorded_at": Instant(at), "confirmed": true });
         self.client
             .record_tank_change(self.setting.site, &json(body))
             .await

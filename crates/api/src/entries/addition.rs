@@ -41,6 +41,9 @@ pub struct NewAddition {
     /// It was poured though the record holds less: what is missing is kept as a shortage.
     #[serde(default)]
     pub poured_all_the_same: bool,
+    /// It was asked back as looking mis-keyed or entered before, and is right all the same.
+    #[serde(default)]
+    pub confirmed: bool,
 }
 
 /// An amount from a lot.

@@ -47,6 +47,9 @@ pub struct NewTankChange {
     /// Who did it, when not the one who enters it.
     #[serde(default)]
     pub done_by: Option<Uuid>,
+    /// It was asked back as looking mis-keyed or entered before, and is right all the same.
+    #[serde(default)]
+    pub confirmed: bool,
 }
 
 fn full() -> f64 {

@@ -13,6 +13,18 @@ const NEARLY: f64 = FAR / 1.5;
 /// How close a value must come, in another unit or scale, to what is expected to look like a slip of the unit.
 const CLOSE: f64 = 2.0;
 
+/// How far from the last a conductivity on a ppm scale must lie, as a part of it, and how near the same number on
+/// another scale, to look like a slip of the scale. The scales differ by less than half, so that a slip is never
+/// [`FAR`]; common practice, no source.
+const OFF_SCALE: f64 = 0.25;
+const ON_SCALE: f64 = 0.05;
+
+/// The scales on which conductivity meters show ppm.
+const PPM_SCALES: [Unit; 3] = [Unit::Ppm500, Unit::Ppm640, Unit::Ppm700];
+
+/// A tank is filled a little above its mark at times; common practice, no source.
+const ABOVE_MARK: f64 = 1.05;
+
 /// An act is entered after it was done: clocks may differ, but one of tomorrow is mis-keyed; common practice, no source.
 const CLOCKS_DIFFER: TimeDelta = TimeDelta::hours(1);
 
@@ -56,19 +68,45 @@ pub enum Doubt {
         /// The canonical unit.
         canonical: Unit,
     },
+    /// More than the tank holds.
+    #[error("{entered} is more than the tank holds, which is {mark_l} L at its mark")]
+    AboveMark {
+        /// As entered.
+        entered: Quantity,
+        /// The volume at the tank's fill mark, L.
+        mark_l: f64,
+    },
 }
 
-/// What is doubtful about a value beside the last one and the band. pH is a logarithm and temperatures have no
+/// What a value is held against.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Beside {
+    /// The last value of the metric there.
+    pub last: Option<f64>,
+    /// The band in force.
+    pub band: Option<BandThen>,
+    /// What the tank holds at its fill mark, L, where it is a tank.
+    pub mark_l: Option<f64>,
+}
+
+/// What is doubtful about a volume in a tank, or about so much going in or out of it at once.
+pub fn doubts_of_volume(entered: Quantity, litres: f64, mark_l: f64) -> Option<Doubt> {
+    (litres > mark_l * ABOVE_MARK).then_some(Doubt::AboveMark { entered, mark_l })
+}
+
+/// What is doubtful about a value beside the last one, the band and the tank. pH is a logarithm and temperatures have no
 /// zero that counts, so only metrics with a true zero are compared by their ratio; pH is doubted when it lies
 /// three or more from the last or from the aim (a thousandfold in acidity).
-pub fn doubts(
-    metric: Metric,
-    entered: Quantity,
-    value: f64,
-    last: Option<f64>,
-    band: Option<BandThen>,
-) -> Option<Doubt> {
+pub fn doubts(metric: Metric, entered: Quantity, value: f64, beside: Beside) -> Option<Doubt> {
+    let Beside { last, band, mark_l } = beside;
+    let above = mark_l.filter(|_| metric == Metric::Volume);
+    if let Some(above) = above.and_then(|mark_l| doubts_of_volume(entered, value, mark_l)) {
+        return Some(above);
+    }
     let canonical = metric.unit();
+    if let Some((expected, fits)) = last.and_then(|last| Some((last, fitting_scale(entered, value, last)?))) {
+        return Some(Doubt::OtherUnit { entered, expected, canonical, fits });
+    }
     let aim = band.map(|band| band.aim);
     let expected = aim.or(last)?;
     if is_far(metric, value, expected) {
@@ -103,6 +141,17 @@ fn fitting_unit(metric: Metric, entered: Quantity, expected: f64) -> Option<Unit
     (distance(&closest) <= CLOSE.ln()).then_some(closest)
 }
 
+/// The other ppm scale on which the number would be the last value over again.
+fn fitting_scale(entered: Quantity, value: f64, last: f64) -> Option<Unit> {
+    let off = |value: f64| (value / last - 1.0).abs();
+    if !PPM_SCALES.contains(&entered.unit) || off(value) <= OFF_SCALE {
+        return None;
+    }
+    let on_scale = |unit: &Unit| off(Quantity::new(entered.value, *unit).canonical());
+    let closest = PPM_SCALES.into_iter().min_by(|a, b| on_scale(a).total_cmp(&on_scale(b)))?;
+    (on_scale(&closest) <= ON_SCALE).then_some(closest)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -118,7 +167,8 @@ mod tests {
         expected: Option<&str>,
     ) {
         let value = metric.canonical(entered).unwrap();
-        let doubt = doubts(metric, entered, value, last, band).map(|doubt| doubt.to_string());
+        let beside = Beside { last, band, mark_l: Some(200.0) };
+        let doubt = doubts(metric, entered, value, beside).map(|doubt| doubt.to_string());
         assert_eq!(doubt.as_deref(), expected, "{entered}");
     }
 
@@ -149,6 +199,20 @@ mod tests {
     }
 
     #[test]
+    fn a_number_on_the_wrong_ppm_scale_is_asked_back() {
+        let shown = |unit| Quantity::new(700.0, unit);
+        let told = "700 ppm500 is far from 1.02 mS/cm; 700 ppm700 would fit";
+        check(Metric::Ec, shown(Unit::Ppm500), Some(1.02), None, Some(told));
+        let told = "700 ppm700 is far from 1.4 mS/cm; 700 ppm500 would fit";
+        check(Metric::Ec, shown(Unit::Ppm700), Some(1.4), Some(EC_BAND), Some(told));
+        let told = "700 ppm500 is far from 1.09 mS/cm; 700 ppm640 would fit";
+        check(Metric::Ec, shown(Unit::Ppm500), Some(1.09), None, Some(told));
+        check(Metric::Ec, shown(Unit::Ppm500), Some(1.15), None, None); // within a quarter
+        check(Metric::Ec, shown(Unit::Ppm500), Some(0.9), None, None); // fits no scale
+        check(Metric::Ec, Quantity::new(1.4, Unit::MilliSiemensPerCm), Some(1.0), None, None);
+    }
+
+    #[test]
     fn ten_times_the_last_is_asked_back() {
         let twelve = Quantity::new(13.0, Unit::MilliSiemensPerCm);
         check(
@@ -162,6 +226,14 @@ mod tests {
         let told = "13.8 mS/cm is about 10 times away from the last, 1.4 mS/cm, or more";
         check(Metric::Ec, slipped, Some(1.4), None, Some(told));
         check(Metric::Volume, Quantity::new(90.0, Unit::Litre), Some(100.0), None, None);
+    }
+
+    #[test]
+    fn more_than_the_tank_holds_is_asked_back() {
+        let told = "215 L is more than the tank holds, which is 200 L at its mark";
+        check(Metric::Volume, Quantity::new(215.0, Unit::Litre), Some(190.0), None, Some(told));
+        check(Metric::Volume, Quantity::new(210.0, Unit::Litre), Some(190.0), None, None);
+        check(Metric::WaterMeter, Quantity::new(21_500.0, Unit::Litre), Some(21_400.0), None, None);
     }
 
     #[test]

@@ -137,6 +137,7 @@ impl Vessel {
             recorded_at: visit.at,
             done_by: Some(visit.by),
             poured_all_the_same: true,
+            confirmed: true,
         });
     }
 
@@ -177,6 +178,7 @@ impl Vessel {
                 readings: Vec::new(),
                 recorded_at: visit.at,
                 done_by: Some(visit.by),
+                confirmed: true,
             },
         ));
         let ec = visit.aim * chance.random_range(0.97..1.04);

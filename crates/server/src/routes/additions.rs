@@ -56,7 +56,8 @@ pub async fn list_additions(
 
 /// Enter one addition; its product is drawn from lots in the same transaction.
 ///
-/// Beyond what the record holds it is refused with the balance, or kept as a shortage with `poured_all_the_same`.
+/// Beyond what the record holds it is refused with the balance, or kept as a shortage with `poured_all_the_same`. What
+/// somebody else entered minutes before is asked back (`confirmation_needed`) and taken with `confirmed`.
 #[utoipa::path(tag = "entries", operation_id = "record_addition", security(("bearer" = [])), request_body = NewAddition,
     responses((status = 201, description = "As it was kept, now or by an earlier try", body = Addition), WriteProblems))]
 #[post("/sites/{site_id}/additions")]
@@ -142,5 +143,6 @@ fn entry(body: &NewAddition) -> AdditionEntry {
         recorded_at: body.recorded_at.0,
         done_by: body.done_by.map(Id::new),
         poured_all_the_same: body.poured_all_the_same,
+        confirmed: body.confirmed,
     }
 }

@@ -62,6 +62,8 @@ pub async fn list_tank_changes(
 }
 
 /// Enter a tank change with all that went in and was read: one request, one transaction.
+///
+/// A full change of a tank that was fully changed within hours is asked back (`confirmation_needed`) and taken with `confirmed`.
 #[utoipa::path(tag = "entries", operation_id = "record_tank_change", security(("bearer" = [])), request_body = NewTankChange,
     responses((status = 201, description = "As it was kept, now or by an earlier try", body = TankChangeDone), WriteProblems))]
 #[post("/sites/{site_id}/tank-changes")]
@@ -159,6 +161,7 @@ fn entry(body: &NewTankChange) -> Result<ChangeEntry, Faults> {
         readings: readings.collect(),
         recorded_at: body.recorded_at.0,
         done_by: body.done_by.map(Id::new),
+        confirmed: body.confirmed,
     }))
 }
 

@@ -1,0 +1,87 @@
+//! One deed entered by two people: what looks like it is asked back.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use uuid::Uuid;
+
+use crate::entries::{Addition, Poured, TankChange};
+use crate::stock::ProductId;
+use crate::{Amount, Base, Id};
+
+/// Nobody drains a tank again that was filled so short a time ago, while two who worked on it together may each write
+/// down another moment of the work; common practice, no source.
+pub const SAME_CHANGE: TimeDelta = TimeDelta::hours(2);
+
+/// Who doses after a colleague lets the tank mix and reads it first, which takes about so long; common practice, no
+/// source.
+pub const SAME_ADDITION: TimeDelta = TimeDelta::minutes(15);
+
+/// What is to be poured, measured out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Measured {
+    /// A product.
+    Product {
+        /// Which.
+        product: ProductId,
+        /// How much.
+        amount: Amount,
+        /// What it is counted in.
+        base: Base,
+    },
+    /// Water, in litres.
+    Water {
+        /// How much.
+        litres: f64,
+    },
+}
+
+impl Measured {
+    /// The product; nothing for water.
+    pub fn product(self) -> Option<ProductId> {
+        match self {
+            Measured::Product { product, .. } => Some(product),
+            Measured::Water { .. } => None,
+        }
+    }
+
+    fn is_same(self, poured: &Poured) -> bool {
+        match (self, poured) {
+            (
+                Measured::Product { product, amount, .. },
+                Poured::Product { product: of, amount: kept, .. },
+            ) => product == *of && amount == *kept,
+            (Measured::Water { litres }, Poured::Water { litres: kept }) => litres == *kept,
+            (Measured::Product { .. }, Poured::Water { .. })
+            | (Measured::Water { .. }, Poured::Product { .. }) => false,
+        }
+    }
+}
+
+/// An earlier entry that may be of the same deed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("the same was entered before, as done at {done_at}; its id is {id}")]
+pub struct EnteredBefore {
+    /// Its id.
+    pub id: Uuid,
+    /// When it was done.
+    pub done_at: DateTime<Utc>,
+}
+
+/// The first of the additions to a tank by others, near to the instant, that is the same amount of the same. One
+/// person may well add the same twice while dosing, so whoever asks leaves their own out. The same client id is no
+/// second entry.
+pub fn same_addition(
+    by_others: &[(Id<Addition>, Addition)],
+    client_id: Uuid,
+    measured: Measured,
+) -> Option<EnteredBefore> {
+    let is_same = |addition: &Addition| addition.client_id != client_id && measured.is_same(&addition.poured);
+    let same = by_others.iter().find(|(_, addition)| is_same(addition));
+    same.map(|(id, addition)| EnteredBefore { id: id.uuid(), done_at: addition.recorded_at })
+}
+
+/// The first full one of the changes of a tank that were done near to the instant. The same client id is no second
+/// entry.
+pub fn same_change(near: &[(Id<TankChange>, TankChange)], client_id: Uuid) -> Option<EnteredBefore> {
+    let same = near.iter().find(|(_, change)| change.client_id != client_id && change.is_full());
+    same.map(|(id, change)| EnteredBefore { id: id.uuid(), done_at: change.recorded_at })
+}
