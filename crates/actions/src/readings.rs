@@ -227,11 +227,12 @@ impl<'a> Desk<'a> {
     ) -> Result<Desk<'a>, Refusal> {
         let ids: Vec<Uuid> = entries.iter().map(|entry| entry.client_id).collect();
         let earlier = entries::find_by_client_ids::<Reading>(tx, scope, &ids).await?;
+        let first = entries.iter().map(|entry| entry.recorded_at).min().unwrap_or(stamp.at);
         Ok(Desk {
             tx,
             scope,
             stamp,
-            plan: plan::site_plan(tx, scope).await?.ok_or(Refusal::NotFound)?,
+            plan: plan::site_plan_since(tx, scope, first).await?.ok_or(Refusal::NotFound)?,
             earlier: earlier.into_iter().map(|kept| (kept.1.client_id, kept)).collect(),
             last: HashMap::new(),
             known: Known::default(),
