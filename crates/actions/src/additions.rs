@@ -15,7 +15,8 @@ use uuid::Uuid;
 use crate::known::Known;
 use crate::readings::Outcome;
 use crate::retry::once_more;
-use crate::{App, Caller, Refusal, stock};
+use crate::stock::{self, Pour, Shelf};
+use crate::{App, Caller, Refusal};
 
 /// An addition as somebody enters it.
 #[derive(Debug, Clone, PartialEq)]
@@ -102,6 +103,7 @@ pub(crate) async fn enter_within(
         site: plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?,
         earlier: earlier.into_iter().map(|kept| (kept.1.client_id, kept)).collect(),
         products: HashMap::new(),
+        shelf: Shelf::default(),
         known: Known::default(),
         kept: Vec::new(),
     };
@@ -113,6 +115,7 @@ pub(crate) async fn enter_within(
             Err(refusal) => return Err(refusal),
         });
     }
+    bench.shelf.keep(tx, scope, stamp).await?;
     entries::keep(tx, scope, stamp, &bench.kept).await?;
     Ok(outcomes)
 }
@@ -228,6 +231,7 @@ struct Bench<'a> {
     site: Kept<Site>,
     earlier: HashMap<Uuid, KeptAddition>,
     products: HashMap<ProductId, Option<Kept<Product>>>,
+    shelf: Shelf,
     known: Known,
     kept: Vec<KeptAddition>,
 }
@@ -273,18 +277,15 @@ impl Bench<'_> {
         let found = &self.product(product).await?.content;
         let (base, amount) = (found.base, stock::some_amount("/amount", entry.amount, found)?);
         let day = entry.recorded_at.with_timezone(&self.site.content.time_zone).date_naive();
-        let (slip, drawn) = stock::draw(
-            self.tx,
-            self.scope,
-            self.stamp,
-            product,
+        let pour = Pour {
+            product: (product, base),
             amount,
-            entry.lot,
-            entry.poured_all_the_same,
-            entry.recorded_at,
-            day,
-        )
-        .await?;
+            lot: entry.lot,
+            all_the_same: entry.poured_all_the_same,
+            at: entry.recorded_at,
+            on: day,
+        };
+        let (slip, drawn) = self.shelf.draw(self.tx, self.scope, self.stamp, &pour).await?;
         Ok(Poured::Product { product, amount, base, slip, lots: drawn.takes, shortage: drawn.short })
     }
 

@@ -18,6 +18,9 @@ use uuid::Uuid;
 use crate::records::{Page, PageQuery, cut, rows_of};
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
 
+/// So many rows are written by one statement: below the number of variables that either database takes.
+pub(crate) const AT_ONCE: usize = 500;
+
 /// An entry with its id.
 pub type Kept<E> = (Id<E>, E);
 
@@ -74,12 +77,10 @@ pub async fn keep<E: Entry>(
     }
     // In one order for everybody: two who send the same entries in different orders would wait for each other for ever.
     rows.sort_by_key(|row| uuid_in(row, column::<E>("client_id")));
-    // Below the number of variables that either database takes in one statement.
-    for chunk in rows.chunks(500) {
-        let told = |row| (uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hash_of(row));
-        let entered: Vec<_> = chunk.iter().map(told).collect();
+    for chunk in rows.chunks(AT_ONCE) {
+        let told = |row| (uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hashed(row));
         E::Entity::insert_many(chunk.to_vec()).exec_without_returning(&tx.0).await?;
-        journal::note_many(tx, scope, stamp, "entered", E::WORD, &entered).await?;
+        journal::append_many(tx, scope, stamp, "entered", E::WORD, chunk.iter().map(told)).await?;
     }
     Ok(())
 }
