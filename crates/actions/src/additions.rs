@@ -91,6 +91,9 @@ pub(crate) async fn enter_within(
     stamp: &Stamp<'_>,
     entries: &[AdditionEntry],
 ) -> Result<Vec<Outcome<Addition>>, Refusal> {
+    if entries.is_empty() {
+        return Ok(Vec::new());
+    }
     // All at once and in one order for everybody, so that two who pour the same never wait for each other.
     let products: BTreeSet<ProductId> = entries.iter().filter_map(|entry| entry.product).collect();
     holdings::lock_all(tx, scope, &products).await?;

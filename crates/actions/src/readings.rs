@@ -120,6 +120,9 @@ pub(crate) async fn enter_within(
     stamp: &Stamp<'_>,
     entries: &[ReadingEntry],
 ) -> Result<Vec<Outcome<Reading>>, Refusal> {
+    if entries.is_empty() {
+        return Ok(Vec::new());
+    }
     let mut desk = Desk::open(tx, scope, stamp, entries).await?;
     let mut outcomes = Vec::with_capacity(entries.len());
     for entry in entries {
@@ -266,13 +269,13 @@ impl<'a> Desk<'a> {
         let band = self.plan.band(entry.spot, entry.metric, at);
         let band = band.filter(|_| entry.sample_point.is_banded());
         let band = band.map(|band| BandThen { low: band.low, aim: band.aim, high: band.high });
-        let last = self.last_value(entry).await?;
-        if !entry.confirmed
-            && let Some(doubt) = doubts(entry.metric, entry.entered, value, last, band)
-        {
-            let mut faults = Faults::default();
-            faults.add("/value", "looks_mis_keyed", doubt.to_string());
-            return Err(Refusal::Unconfirmed(faults));
+        if !entry.confirmed {
+            let last = self.last_value(entry).await?;
+            if let Some(doubt) = doubts(entry.metric, entry.entered, value, last, band) {
+                let mut faults = Faults::default();
+                faults.add("/value", "looks_mis_keyed", doubt.to_string());
+                return Err(Refusal::Unconfirmed(faults));
+            }
         }
         self.last.insert((entry.spot, entry.sample_point, entry.metric), Some(value));
         Ok(self.reading(entry, value, band))

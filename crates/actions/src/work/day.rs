@@ -176,6 +176,15 @@ impl DayAtHand {
     }
 }
 
+/// Whether there are shifts of a day or of the one before, which may reach into it: without, the rest of the day need
+/// not be looked at.
+/// # Errors
+/// When the database fails.
+pub(super) async fn has_shifts_near(tx: &Tx, site: SiteScope, date: NaiveDate) -> Result<bool, Refusal> {
+    let near = [date.pred_opt().unwrap_or(date), date].map(Into::into).to_vec();
+    Ok(!open(records::find_many::<Shift>(tx, site, "day_on", near).await?).is_empty())
+}
+
 fn hygiene(room: &Room) -> Hygiene {
     Hygiene { quarantine: room.room_use == RoomUse::Quarantine, rank: room.hygiene_rank.into() }
 }
