@@ -14,6 +14,7 @@ mod m0006_work;
 mod m0007_answers;
 mod m0008_readings_of_changes;
 mod m0009_chain;
+mod m0010_unsettled_checks;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -38,6 +39,7 @@ impl MigratorTrait for Changes {
             Change::new("m0007_answers", m0007_answers::UP),
             Change::new("m0008_readings_of_changes", m0008_readings_of_changes::UP),
             Box::new(Change { name: "m0009_chain", up: m0009_chain::UP, then: Some(m0009_chain::then) }),
+            Change::new("m0010_unsettled_checks", m0010_unsettled_checks::UP),
         ]
     }
 }

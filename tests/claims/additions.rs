@@ -53,6 +53,23 @@ on_both! {
         assert!(world.ada.shortages(site, "").await.unwrap().is_empty());
     }
 
+    async fn a_batch_pours_from_what_the_items_before_it_left(world: World) {
+        let feeding = two_lots(&world).await;
+        let site = feeding.here.site;
+        let items = [400.0, 400.0, 300.0].map(|ml| feeding.addition(ml)).to_vec();
+        let answer = world.ada.record_additions(site, &AdditionBatch { items }).await.unwrap();
+        assert_eq!(answer.results[1].problem.as_ref().unwrap().code, ProblemCode::OutOfStock);
+        assert_eq!((answer.summary.created_count, answer.summary.rejected_count), (2, 1));
+        assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 0.0);
+        let mut poured: Vec<Vec<f64>> = Vec::new();
+        for kept in world.ada.additions(site, "").await.unwrap() {
+            poured.push(kept.lots.iter().map(|lot| lot.amount.value).collect());
+        }
+        poured.sort_by_key(Vec::len);
+        assert_eq!(poured, [vec![300.0], vec![200.0, 200.0]]);
+        assert_eq!(world.ada.movements(site, "kind=issue").await.unwrap().len(), 3);
+    }
+
     async fn poured_all_the_same_what_was_missing_is_a_shortage(world: World) {
         let feeding = two_lots(&world).await;
         let site = feeding.here.site;

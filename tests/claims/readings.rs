@@ -5,7 +5,7 @@ use fillmark_client::ClientError;
 use fillmark_domain::people::Role;
 use fillmark_tests::greenhouse::{reading, steps};
 use fillmark_tests::on_both;
-use fillmark_tests::world::{World, instant, json, refusal};
+use fillmark_tests::world::{PASSWORD, World, instant, json, refusal};
 use serde_json::json;
 use uuid::Uuid;
 
@@ -167,6 +167,18 @@ on_both! {
         let then = again.iter().find(|reading| reading.id == before.id).unwrap();
         assert_eq!((then.in_band, then.band_high), (Some(true), Some(6.4)));
         assert_eq!((after.in_band, after.band_high), (Some(false), Some(6.2)));
+    }
+
+    async fn typed_in_after_its_cycle_a_reading_has_the_band_of_its_day(world: World) {
+        let here = world.greenhouse().await;
+        world.clock.set(instant("2026-12-23T07:00:00Z"));
+        world.ada.sign_in("ada", PASSWORD).await.unwrap();
+        let ph = |at| reading(here.north_tank, "ph", 6.3, "[pH]", at);
+        let items = vec![ph("2026-12-22T07:00:00+01:00"), ph("2026-12-20T07:00:00+01:00")];
+        world.ada.record_readings(here.site, &ReadingBatch { items }).await.unwrap();
+        let bands: Vec<_> = world.ada.readings(here.site, "").await.unwrap().iter().map(|kept| kept.band_high).collect();
+        assert_eq!(bands.iter().filter(|high| **high == Some(6.4)).count(), 1);
+        assert_eq!(bands.iter().filter(|high| high.is_none()).count(), 1);
     }
 
     async fn out_of_band_raises_an_alert_that_a_later_reading_in_band_closes(world: World) {

@@ -18,7 +18,8 @@ use uuid::Uuid;
 use crate::known::Known;
 use crate::readings::Outcome;
 use crate::retry::once_more;
-use crate::{App, Caller, Refusal, stock};
+use crate::stock::{self, Pour, Shelf};
+use crate::{App, Caller, Refusal};
 
 /// An addition as somebody enters it.
 #[derive(Debug, Clone, PartialEq)]
@@ -95,6 +96,9 @@ pub(crate) async fn enter_within(
     stamp: &Stamp<'_>,
     entries: &[AdditionEntry],
 ) -> Result<Vec<Outcome<Addition>>, Refusal> {
+    if entries.is_empty() {
+        return Ok(Vec::new());
+    }
     // All at once and in one order for everybody, so that two who pour the same never wait for each other.
     let products: BTreeSet<ProductId> = entries.iter().filter_map(|entry| entry.product).collect();
     holdings::lock_all(tx, scope, &products).await?;
@@ -107,6 +111,7 @@ pub(crate) async fn enter_within(
         site: plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?,
         earlier: earlier.into_iter().map(|kept| (kept.1.client_id, kept)).collect(),
         products: HashMap::new(),
+        shelf: Shelf::default(),
         known: Known::default(),
         kept: Vec::new(),
     };
@@ -118,6 +123,7 @@ pub(crate) async fn enter_within(
             Err(refusal) => return Err(refusal),
         });
     }
+    bench.shelf.keep(tx, scope, stamp).await?;
     entries::keep(tx, scope, stamp, &bench.kept).await?;
     Ok(outcomes)
 }
@@ -233,6 +239,7 @@ struct Bench<'a> {
     site: Kept<Site>,
     earlier: HashMap<Uuid, KeptAddition>,
     products: HashMap<ProductId, Option<Kept<Product>>>,
+    shelf: Shelf,
     known: Known,
     kept: Vec<KeptAddition>,
 }
@@ -302,24 +309,21 @@ impl Bench<'_> {
         Refusal::unless_confirmed("/amount", "entered_before", same)
     }
 
-    async fn pour(&self, entry: &AdditionEntry, measured: Measured) -> Result<Poured, Refusal> {
+    async fn pour(&mut self, entry: &AdditionEntry, measured: Measured) -> Result<Poured, Refusal> {
         let (product, amount, base) = match measured {
             Measured::Product { product, amount, base } => (product, amount, base),
             Measured::Water { litres } => return Ok(Poured::Water { litres }),
         };
         let day = entry.recorded_at.with_timezone(&self.site.content.time_zone).date_naive();
-        let (slip, drawn) = stock::draw(
-            self.tx,
-            self.scope,
-            self.stamp,
-            product,
+        let pour = Pour {
+            product: (product, base),
             amount,
-            entry.lot,
-            entry.poured_all_the_same,
-            entry.recorded_at,
-            day,
-        )
-        .await?;
+            lot: entry.lot,
+            all_the_same: entry.poured_all_the_same,
+            at: entry.recorded_at,
+            on: day,
+        };
+        let (slip, drawn) = self.shelf.draw(self.tx, self.scope, self.stamp, &pour).await?;
         Ok(Poured::Product { product, amount, base, slip, lots: drawn.takes, shortage: drawn.short })
     }
 

@@ -32,8 +32,8 @@ pub struct Pending {
 /// [`Refusal::KeyInUse`] while the same is under way elsewhere, [`Refusal::KeyReused`] when the key came before with
 /// another body.
 pub async fn begin(app: &App, asked: Asked) -> Result<Turn, Refusal> {
-    let (store, unit) = app.store.unit().await?;
-    let tx = store.begin().await?;
+    let (within, unit) = app.unit().await?;
+    let tx = within.store.begin().await?;
     match answers::take_turn(&tx, &asked).await {
         Err(StoreError::Held(_)) => return Err(Refusal::KeyInUse),
         turn => turn?,
@@ -43,7 +43,10 @@ pub async fn begin(app: &App, asked: Asked) -> Result<Turn, Refusal> {
     match before {
         Some((body_hash, answer)) if body_hash == asked.body_hash => Ok(Turn::Again(answer)),
         Some(_) => Err(Refusal::KeyReused),
-        None => Ok(Turn::First(app.within(store.clone()), Pending { asked, store, unit })),
+        None => {
+            let store = within.store.clone();
+            Ok(Turn::First(within, Pending { asked, store, unit }))
+        }
     }
 }
 

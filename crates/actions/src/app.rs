@@ -4,9 +4,9 @@ use std::fmt;
 use std::sync::Arc;
 
 use chrono::{DateTime, SubsecRound, Utc};
-use fillmark_store::{Ids, Stamp, Store};
+use fillmark_store::{Ids, Stamp, Store, Unit};
 
-use crate::Caller;
+use crate::{Caller, Refusal};
 
 /// Tells the time. The server's is the machine's; tests and replays move theirs.
 pub trait Clock: Send + Sync + fmt::Debug {
@@ -32,9 +32,13 @@ impl App {
         Self { store, clock, ids: Arc::default(), hashing: Arc::new(tokio::sync::Semaphore::new(2)) }
     }
 
-    /// The same application on the store of a unit of work.
-    pub(crate) fn within(&self, store: Store) -> Self {
-        Self { store, ..self.clone() }
+    /// Begins a unit of work: all that is done through the application that comes with it is kept together by the unit's
+    /// commit, or not at all.
+    /// # Errors
+    /// When the database fails.
+    pub async fn unit(&self) -> Result<(App, Unit), Refusal> {
+        let (store, unit) = self.store.unit().await?;
+        Ok((Self { store, ..self.clone() }, unit))
     }
 
     /// Now, in the whole milliseconds that both databases keep.

@@ -120,6 +120,9 @@ pub(crate) async fn enter_within(
     stamp: &Stamp<'_>,
     entries: &[ReadingEntry],
 ) -> Result<Vec<Outcome<Reading>>, Refusal> {
+    if entries.is_empty() {
+        return Ok(Vec::new());
+    }
     let mut desk = Desk::open(tx, scope, stamp, entries).await?;
     let mut outcomes = Vec::with_capacity(entries.len());
     for entry in entries {
@@ -227,11 +230,12 @@ impl<'a> Desk<'a> {
     ) -> Result<Desk<'a>, Refusal> {
         let ids: Vec<Uuid> = entries.iter().map(|entry| entry.client_id).collect();
         let earlier = entries::find_by_client_ids::<Reading>(tx, scope, &ids).await?;
+        let first = entries.iter().map(|entry| entry.recorded_at).min().unwrap_or(stamp.at);
         Ok(Desk {
             tx,
             scope,
             stamp,
-            plan: plan::site_plan(tx, scope).await?.ok_or(Refusal::NotFound)?,
+            plan: plan::site_plan_since(tx, scope, first).await?.ok_or(Refusal::NotFound)?,
             earlier: earlier.into_iter().map(|kept| (kept.1.client_id, kept)).collect(),
             last: HashMap::new(),
             known: Known::default(),
@@ -265,8 +269,8 @@ impl<'a> Desk<'a> {
         let band = self.plan.band(entry.spot, entry.metric, at);
         let band = band.filter(|_| entry.sample_point.is_banded());
         let band = band.map(|band| BandThen { low: band.low, aim: band.aim, high: band.high });
-        let last = self.last_value(entry).await?;
         if !entry.confirmed {
+            let last = self.last_value(entry).await?;
             let beside = Beside { last, band, mark_l: self.mark_l(entry.spot) };
             let doubt = doubts(entry.metric, entry.entered, value, beside);
             Refusal::unless_confirmed("/value", "looks_mis_keyed", doubt)?;

@@ -1,7 +1,7 @@
 //! Stock: what comes in, goes out, is counted, moved and ordered.
 //!
 //! Every act locks what the site holds of the product, enters a slip under the client's id, which makes it safe to
-//! send again, decides, and enters the movements. [`draw`] and [`give_back`] do so inside the transaction of whoever pours.
+//! send again, decides, and enters the movements. [`Shelf`] and [`give_back`] do so inside the transaction of whoever pours.
 
 mod corrections;
 mod counts;
@@ -18,7 +18,8 @@ pub use corrections::{reverse_movement, reverse_slip};
 pub use counts::{Count, count_stock};
 pub(crate) use desk::some_amount;
 pub use desk::{Done, Handled, read_slip};
-pub use draw::{draw, give_back};
+pub use draw::give_back;
+pub(crate) use draw::{Pour, Shelf};
 pub use issues::{Issue, WriteOff, issue_product, write_off};
 pub use orders::{
     Packs, Placing, cancel_order, close_order, draft_order, list_orders, place_order, read_order,

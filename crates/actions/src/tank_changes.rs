@@ -3,15 +3,15 @@
 mod doubt;
 mod due;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Utc};
 use fillmark_domain::entries::{
     AdditionReason, EARLY, Meter, Poured, Reading, SamplePoint, Spot, TankChange, has_passed,
 };
 use fillmark_domain::people::{Act, PersonId};
-use fillmark_domain::places::{SiteId, Tank, TankId};
+use fillmark_domain::places::{SiteId, TankId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{LotId, ProductId};
-use fillmark_domain::{Amount, Faults, Id, Kept, Metric, Quantity};
+use fillmark_domain::{Amount, Faults, Id, Metric, Quantity};
 use fillmark_store::additions::KeptAddition;
 use fillmark_store::readings::KeptReading;
 use fillmark_store::tank_changes::{self, KeptChange};
@@ -121,8 +121,10 @@ async fn enter_once(
     {
         return again(&tx, scope, earlier, entry).await;
     }
-    let plan = plan::site_plan(&tx, scope).await?.ok_or(Refusal::NotFound)?;
-    let (id, change) = decide(&tx, scope, &stamp, &plan, entry).await?;
+    let last = last_full(&tx, scope, entry).await?;
+    let since = last.unwrap_or(entry.recorded_at);
+    let plan = plan::site_plan_since(&tx, scope, since).await?.ok_or(Refusal::NotFound)?;
+    let (id, change) = decide(&tx, scope, &stamp, &plan, last, entry).await?;
     doubt::ask_back(&tx, scope, &plan, entry, &change).await?;
     entries::keep(&tx, scope, &stamp, &[(id, change.clone())]).await?;
     additions_of(&tx, scope, &stamp, entry, id).await?;
@@ -137,11 +139,20 @@ async fn enter_once(
     Ok(done)
 }
 
+/// When the tank was last changed as a whole before this change, if this is one as a whole.
+async fn last_full(tx: &Tx, scope: SiteScope, entry: &ChangeEntry) -> Result<Option<DateTime<Utc>>, Refusal> {
+    if entry.fraction < 1.0 {
+        return Ok(None);
+    }
+    Ok(tank_changes::last_full(tx, scope, entry.recorded_at).await?.get(&entry.tank).copied())
+}
+
 async fn decide(
     tx: &Tx,
     scope: SiteScope,
     stamp: &Stamp<'_>,
     plan: &SitePlan,
+    last: Option<DateTime<Utc>>,
     entry: &ChangeEntry,
 ) -> Result<KeptChange, Refusal> {
     let mut faults = Faults::default();
@@ -157,7 +168,7 @@ async fn decide(
     let volumes = faults.or(drained_l.zip(water_in_l))?;
     let due_on = match tank {
         Some(tank) if entry.fraction >= 1.0 => {
-            due_when_done(tx, scope, plan, tank, entry.recorded_at).await?
+            plan.change_done(tank, last.map(|last| plan.day(last)), plan.day(entry.recorded_at))
         }
         _ => None,
     };
@@ -177,18 +188,6 @@ async fn decide(
         reversed: None,
     };
     Ok((stamp.fresh(), change))
-}
-
-/// The day the change was due that is being done.
-async fn due_when_done(
-    tx: &Tx,
-    scope: SiteScope,
-    plan: &SitePlan,
-    tank: &Kept<Tank>,
-    at: DateTime<Utc>,
-) -> Result<Option<NaiveDate>, Refusal> {
-    let last = tank_changes::last_full(tx, scope, at).await?.get(&tank.id).map(|last| plan.day(*last));
-    Ok(plan.change_done(tank, last, plan.day(at)))
 }
 
 async fn additions_of(

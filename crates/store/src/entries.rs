@@ -4,20 +4,22 @@
 //! To add one: a table with `site_id`, `id`, `client_id` and the column that names what is corrected, and one
 //! `impl Entry`.
 
-use std::collections::HashMap;
 use std::str::FromStr;
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::Id;
-use sea_orm::sea_query::{Condition, Expr, ExprTrait};
+use sea_orm::sea_query::{Condition, Expr, ExprTrait, Query};
 use sea_orm::{
-    ActiveModelBehavior, ActiveModelTrait, ActiveValue, EntityTrait, FromQueryResult, IntoActiveModel,
-    ModelTrait, QueryFilter, QueryOrder, QuerySelect, Select, Value,
+    ActiveModelBehavior, ActiveModelTrait, ActiveValue, DbErr, EntityName, EntityTrait, FromQueryResult,
+    IntoActiveModel, ModelTrait, QueryFilter, QueryOrder, QueryResult, QuerySelect, Select, Value,
 };
 use uuid::Uuid;
 
-use crate::records::{Page, PageQuery, page_of};
+use crate::records::{Page, PageQuery, cut, rows_of};
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
+
+/// So many rows are written by one statement: below the number of variables that either database takes.
+pub(crate) const AT_ONCE: usize = 500;
 
 /// An entry with its id.
 pub type Kept<E> = (Id<E>, E);
@@ -75,12 +77,10 @@ pub async fn keep<E: Entry>(
     }
     // In one order for everybody: two who send the same entries in different orders would wait for each other for ever.
     rows.sort_by_key(|row| uuid_in(row, column::<E>("client_id")));
-    // Below the number of variables that either database takes in one statement.
-    for chunk in rows.chunks(500) {
-        let told = |row| (uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hash_of(row));
-        let entered: Vec<_> = chunk.iter().map(told).collect();
+    for chunk in rows.chunks(AT_ONCE) {
+        let told = |row| (uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hashed(row));
         E::Entity::insert_many(chunk.to_vec()).exec_without_returning(&tx.0).await?;
-        journal::note_many(tx, scope, stamp, "entered", E::WORD, &entered).await?;
+        journal::append_many(tx, scope, stamp, "entered", E::WORD, chunk.iter().map(told)).await?;
     }
     Ok(())
 }
@@ -130,9 +130,14 @@ pub(crate) async fn among<E: Entry>(
     name: &'static str,
     ids: &[Uuid],
 ) -> Result<Vec<Kept<E>>, StoreError> {
+    if ids.is_empty() {
+        return Ok(Vec::new());
+    }
     let rows = scoped::<E>(scope).filter(Expr::col(column::<E>(name)).is_in(ids.iter().copied()));
-    let rows = rows.order_by_asc(column::<E>("id")).all(&tx.0).await?;
-    read_all(tx, scope, rows).await
+    let mut entries = read_all::<E>(tx, rows).await?;
+    // Asked for this order, SQLite would walk all entries of the site by their ids instead of using the column's index.
+    entries.sort_unstable_by_key(|(id, _): &Kept<E>| *id);
+    Ok(entries)
 }
 
 /// A page of a site's entries.
@@ -143,8 +148,10 @@ pub async fn page<E: Entry>(
     scope: SiteScope,
     query: &PageQuery,
 ) -> Result<Page<Kept<E>>, StoreError> {
-    let page = page_of(tx, scoped::<E>(scope), query).await?;
-    Ok(Page { items: read_all(tx, scope, page.items).await?, next: page.next })
+    let rows = rows_of(tx, scoped::<E>(scope), query);
+    let page = cut::<E::Entity, _>(all::<E>(tx, rows).await?, query, |found| &found.row);
+    let items = page.items.into_iter().map(Found::read).collect::<Result<_, _>>()?;
+    Ok(Page { items, next: page.next })
 }
 
 /// The entries of a span of time that stand, in the order they were done.
@@ -172,10 +179,8 @@ pub(crate) async fn standing_where<E: Entry>(
         .filter(Expr::col(column::<E>(E::DONE_AT)).gte(from))
         .filter(Expr::col(column::<E>(E::DONE_AT)).lt(before))
         .order_by_asc(column::<E>(E::DONE_AT))
-        .order_by_asc(column::<E>("id"))
-        .all(&tx.0)
-        .await?;
-    let mut entries = read_all(tx, scope, rows).await?;
+        .order_by_asc(column::<E>("id"));
+    let mut entries = read_all::<E>(tx, rows).await?;
     entries.retain(|(_, entry): &Kept<E>| entry.stands());
     Ok(entries)
 }
@@ -185,29 +190,39 @@ pub(crate) fn scoped<E: Entry>(scope: SiteScope) -> Select<E::Entity> {
     E::Entity::find().filter(Expr::col(column::<E>("site_id")).eq(scope.uuid()))
 }
 
-/// Reads rows, and looks which of them were corrected.
-async fn read_all<E: Entry>(
-    tx: &Tx,
-    scope: SiteScope,
-    rows: Vec<E::Row>,
-) -> Result<Vec<Kept<E>>, StoreError> {
-    let corrects = column::<E>(E::CORRECTS);
-    let mut corrected: HashMap<Uuid, Uuid> = HashMap::new();
-    for chunk in rows.chunks(5_000) {
-        let pairs = scoped::<E>(scope)
-            .filter(Expr::col(corrects).is_in(chunk.iter().map(E::id)))
-            .select_only()
-            .columns([corrects, column::<E>("id")])
-            .into_tuple::<(Uuid, Uuid)>()
-            .all(&tx.0)
-            .await?;
-        corrected.extend(pairs);
+async fn read_all<E: Entry>(tx: &Tx, rows: Select<E::Entity>) -> Result<Vec<Kept<E>>, StoreError> {
+    Ok(all::<E>(tx, rows).await?.into_iter().map(Found::read).collect::<Result<_, _>>()?)
+}
+
+/// A row with the entry that corrected it.
+struct Found<E: Entry> {
+    row: E::Row,
+    corrected_by: Option<Uuid>,
+}
+
+async fn all<E: Entry>(tx: &Tx, rows: Select<E::Entity>) -> Result<Vec<Found<E>>, StoreError> {
+    let table = E::Entity::default().table_name();
+    let later = |name: &'static str| Expr::col(("later", name));
+    let corrected_by = Query::select()
+        .expr(later("id"))
+        .from_as(table, "later")
+        .and_where(later("site_id").eq(Expr::col((table, "site_id"))))
+        .and_where(later(E::CORRECTS).eq(Expr::col((table, "id"))))
+        .take();
+    Ok(rows.column_as(Expr::from(corrected_by), "corrected_by").into_model().all(&tx.0).await?)
+}
+
+impl<E: Entry> Found<E> {
+    fn read(self) -> Result<Kept<E>, BrokenRow> {
+        Ok((Id::new(E::id(&self.row)), E::read(self.row, self.corrected_by.map(Id::new))?))
     }
-    let read = |row: E::Row| {
-        let id = E::id(&row);
-        Ok((Id::new(id), E::read(row, corrected.get(&id).copied().map(Id::new))?))
-    };
-    rows.into_iter().map(read).collect()
+}
+
+impl<E: Entry> FromQueryResult for Found<E> {
+    fn from_query_result(result: &QueryResult, before: &str) -> Result<Self, DbErr> {
+        let row = E::Row::from_query_result(result, before)?;
+        Ok(Self { row, corrected_by: result.try_get(before, "corrected_by")? })
+    }
 }
 
 pub(crate) fn column<E: Entry>(name: &'static str) -> <E::Entity as EntityTrait>::Column {

@@ -71,23 +71,19 @@ pub async fn note(
     append(tx, scope, stamp, deed, word, record_id, JsonValue::Object(Default::default())).await
 }
 
-/// Appends an entry for each of several records that are entered once, with the hash of its row: what was entered stands
-/// in the record itself, and the chain tells whether it still does.
+/// Appends an entry for each of several records, at most some hundreds.
 /// # Errors
 /// When the database fails.
-pub(crate) async fn note_many(
+pub(crate) async fn append_many(
     tx: &Tx,
     scope: impl Scope,
     stamp: &Stamp<'_>,
     deed: &str,
     word: &str,
-    records: &[(Uuid, String)],
+    records: impl Iterator<Item = (Uuid, JsonValue)>,
 ) -> Result<(), StoreError> {
-    for chunk in records.chunks(1000) {
-        let entries =
-            chunk.iter().map(|(id, hash)| entry(scope, stamp, deed, word, *id, json!({ "sha256": hash })));
-        row::Entity::insert_many(entries).exec_without_returning(&tx.0).await?;
-    }
+    let entries = records.map(|(id, detail)| entry(scope, stamp, deed, word, id, detail));
+    row::Entity::insert_many(entries).exec_without_returning(&tx.0).await?;
     Ok(())
 }
 
@@ -102,6 +98,12 @@ pub(crate) fn told<M: ActiveModelTrait>(row: &M, untold: &[&str]) -> JsonValue {
         }
     }
     JsonValue::Object(detail)
+}
+
+/// The detail of a record that is entered once: the hash of its row. What was entered stands in the record itself, and
+/// the chain tells whether it still does.
+pub(crate) fn hashed<M: ActiveModelTrait>(row: &M) -> JsonValue {
+    json!({ "sha256": hash_of(row) })
 }
 
 /// SHA-256 of a row as JSON with its columns in the order of their names, in hex.

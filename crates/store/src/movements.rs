@@ -1,11 +1,14 @@
 //! Movements: the ledger. Rows are only ever added, and each moves the balance of its holding.
 
+use std::collections::BTreeMap;
+
 use chrono::{DateTime, Utc};
-use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, Slip, SlipId};
+use fillmark_domain::stock::{Drawn, LotId, Movement, MovementKind, ProductId, Slip, SlipId};
 use fillmark_domain::{Amount, Base, Coded, Id};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
 
 use crate::columns::{self, Reading};
+use crate::entries::AT_ONCE;
 use crate::records::{Page, PageQuery, page_of};
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, holdings};
 
@@ -21,17 +24,7 @@ pub async fn record(
     kind: MovementKind,
     changes: &[(LotId, Amount)],
 ) -> Result<Vec<Movement>, StoreError> {
-    let moved = |(lot, change): &(LotId, Amount)| Movement {
-        id: stamp.fresh(),
-        slip: slip.id,
-        product,
-        lot: *lot,
-        kind,
-        base,
-        change: *change,
-        done_at: slip.says.done_at,
-        reverses: None,
-    };
+    let moved = |(lot, change): &(LotId, Amount)| moved(stamp, slip, (product, base), kind, *lot, *change);
     append(tx, scope, changes.iter().map(moved).collect()).await
 }
 
@@ -48,6 +41,24 @@ pub async fn record_issues(
 ) -> Result<Vec<Movement>, StoreError> {
     let changes: Vec<_> = takes.iter().map(|(lot, taken)| (*lot, -*taken)).collect();
     record(tx, scope, stamp, slip, product, MovementKind::Issue, &changes).await
+}
+
+/// Enters what each of several slips drew from lots.
+/// # Errors
+/// See [`record`].
+pub async fn record_drawn(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    drawn: &[(Slip, Drawn)],
+) -> Result<(), StoreError> {
+    let taken = |(slip, drawn): &(Slip, Drawn)| {
+        let product = (slip.says.product, slip.says.base);
+        let moved =
+            |(lot, taken): &(LotId, Amount)| moved(stamp, slip, product, MovementKind::Issue, *lot, -*taken);
+        drawn.takes.iter().map(moved).collect::<Vec<_>>()
+    };
+    append(tx, scope, drawn.iter().flat_map(taken).collect()).await.map(drop)
 }
 
 /// Enters the opposites of movements, linked to them.
@@ -72,11 +83,40 @@ pub async fn reverse(
 }
 
 async fn append(tx: &Tx, scope: SiteScope, movements: Vec<Movement>) -> Result<Vec<Movement>, StoreError> {
+    let mut changes: BTreeMap<(ProductId, LotId), Amount> = BTreeMap::new();
     for movement in &movements {
-        holdings::change_balance(tx, scope, movement.product, movement.lot, movement.change).await?;
-        row::Entity::insert(write(scope, movement)).exec_without_returning(&tx.0).await?;
+        let change = changes.entry((movement.product, movement.lot)).or_default();
+        *change = *change + movement.change;
+    }
+    for ((product, lot), change) in changes {
+        holdings::change_balance(tx, scope, product, lot, change).await?;
+    }
+    for chunk in movements.chunks(AT_ONCE) {
+        let rows = chunk.iter().map(|movement| write(scope, movement));
+        row::Entity::insert_many(rows).exec_without_returning(&tx.0).await?;
     }
     Ok(movements)
+}
+
+fn moved(
+    stamp: &Stamp<'_>,
+    slip: &Slip,
+    (product, base): (ProductId, Base),
+    kind: MovementKind,
+    lot: LotId,
+    change: Amount,
+) -> Movement {
+    Movement {
+        id: stamp.fresh(),
+        slip: slip.id,
+        product,
+        lot,
+        kind,
+        base,
+        change,
+        done_at: slip.says.done_at,
+        reverses: None,
+    }
 }
 
 /// The movement with this id.

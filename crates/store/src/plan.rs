@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use chrono::{DateTime, Utc};
 use fillmark_domain::entries::ChangePlan;
 use fillmark_domain::growing::{Cycle, Feed, Placement, ProgrammeId, ProgrammeRevision};
 use fillmark_domain::places::{Closure, OutOfUse, Site, SiteId, Tank, TankRoom, WaterSource};
@@ -10,7 +11,7 @@ use fillmark_domain::{Kept, OpenDays};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
 use uuid::Uuid;
 
-use crate::records::all;
+use crate::records::{all, all_since};
 use crate::words::{programme_revisions, sites};
 use crate::{Record, SiteScope, StoreError, Tx};
 
@@ -39,10 +40,34 @@ pub async fn site_ids(tx: &Tx) -> Result<Vec<SiteId>, StoreError> {
 /// # Errors
 /// When the database fails or a row is broken.
 pub async fn site_plan(tx: &Tx, scope: SiteScope) -> Result<Option<SitePlan>, StoreError> {
+    plan_since(tx, scope, None).await
+}
+
+/// The plan of a site without what was over before the local day of an instant: enough for whoever asks about no day
+/// before it, and as small after years as after weeks. Nothing when there is no such site.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn site_plan_since(
+    tx: &Tx,
+    scope: SiteScope,
+    at: DateTime<Utc>,
+) -> Result<Option<SitePlan>, StoreError> {
+    plan_since(tx, scope, Some(at)).await
+}
+
+async fn plan_since(
+    tx: &Tx,
+    scope: SiteScope,
+    at: Option<DateTime<Utc>>,
+) -> Result<Option<SitePlan>, StoreError> {
     let Some(site) = site(tx, scope).await? else { return Ok(None) };
+    let since = at.map(|at| at.with_timezone(&site.content.time_zone).date_naive());
     let closures = contents(all::<Closure>(tx, scope).await?);
-    let cycles: HashMap<_, _> =
-        all::<Cycle>(tx, scope).await?.into_iter().map(|cycle| (cycle.id, cycle)).collect();
+    let cycles: HashMap<_, _> = all_since::<Cycle>(tx, scope, "ends_on", since)
+        .await?
+        .into_iter()
+        .map(|cycle| (cycle.id, cycle))
+        .collect();
     let programmes = cycles.values().map(|cycle| cycle.content.programme).collect();
     Ok(Some(SitePlan {
         zone: site.content.time_zone,
@@ -52,13 +77,13 @@ pub async fn site_plan(tx: &Tx, scope: SiteScope) -> Result<Option<SitePlan>, St
         },
         rooms: all(tx, scope).await?,
         tanks: all::<Tank>(tx, scope).await?,
-        tank_rooms: contents(all::<TankRoom>(tx, scope).await?),
-        outages: contents(all::<OutOfUse>(tx, scope).await?),
+        tank_rooms: contents(all_since::<TankRoom>(tx, scope, "until_on", since).await?),
+        outages: contents(all_since::<OutOfUse>(tx, scope, "until_on", since).await?),
         sources: all::<WaterSource>(tx, scope).await?,
         revisions: revisions(tx, programmes).await?,
         cycles,
-        placements: contents(all::<Placement>(tx, scope).await?),
-        feeds: contents(all::<Feed>(tx, scope).await?),
+        placements: contents(all_since::<Placement>(tx, scope, "until_on", since).await?),
+        feeds: contents(all_since::<Feed>(tx, scope, "until_on", since).await?),
         change_plans: contents(all::<ChangePlan>(tx, scope).await?),
     }))
 }

@@ -6,6 +6,7 @@ use fillmark_domain::stock::{Entered, OrderId, Slip, SlipId, Wanted};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Set, TryInsertResult};
 
 use crate::columns::{self, Reading};
+use crate::entries::AT_ONCE;
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal, movements, preparations, shortages};
 
 /// What came of opening a slip.
@@ -42,6 +43,25 @@ pub async fn open(tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>, says: &Wanted) -
             }
         }
     }
+}
+
+/// Enters the slips of what has a client id of its own.
+/// # Errors
+/// When the database fails.
+pub async fn enter_all(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    slips: impl Iterator<Item = &Slip>,
+) -> Result<(), StoreError> {
+    let slips: Vec<&Slip> = slips.collect();
+    for chunk in slips.chunks(AT_ONCE) {
+        let rows = chunk.iter().map(|slip| write(scope, slip));
+        row::Entity::insert_many(rows).exec_without_returning(&tx.0).await?;
+        let told = chunk.iter().map(|slip| (slip.id.uuid(), detail(&slip.says)));
+        journal::append_many(tx, scope, stamp, "entered", "slip", told).await?;
+    }
+    Ok(())
 }
 
 /// The slip with this id and what it did.

@@ -1,59 +1,96 @@
 //! Drawing from the lots that expire first, and giving back.
 
+use std::collections::HashMap;
+use std::collections::hash_map::Entry;
+
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::stock::{
-    Drawn, LotId, OnHand, OutOfStock, Product, ProductId, Slip, SlipId, SlipKind, Wanted,
-    draw_first_expiring, issue_first_expiring,
+    Drawn, LotId, OnHand, OutOfStock, ProductId, Slip, SlipId, SlipKind, Wanted, draw_first_expiring,
+    issue_first_expiring,
 };
 use fillmark_domain::{Amount, Base, Coded, Faults};
 use fillmark_store::slips::Opened;
-use fillmark_store::{SiteScope, Stamp, Tx, holdings, movements, records, shortages, slips};
+use fillmark_store::{SiteScope, Stamp, Tx, holdings, movements, shortages, slips};
 
 use crate::Refusal;
 
-/// Draws an amount of a product at a site, in the transaction of what it is poured for: from the lot that is named,
-/// or else from those that expire first. The slip it answers is what [`give_back`] takes back later.
-///
-/// What was poured already may exceed what the record holds: then the rest is entered as a shortage.
-/// # Errors
-/// [`Refusal::OutOfStock`] when less is held and it was not poured all the same, [`Refusal::Invalid`] at
-/// `/product_id` or `/lot_id` when there is no such product, or the site never held that lot of it.
-#[expect(
-    clippy::too_many_arguments,
-    reason = "what is poured, from where and when, each stated by who pours"
-)]
-pub async fn draw(
-    tx: &Tx,
-    scope: SiteScope,
-    stamp: &Stamp<'_>,
-    product: ProductId,
-    amount: Amount,
-    lot: Option<LotId>,
-    poured_all_the_same: bool,
-    at: DateTime<Utc>,
-    on: NaiveDate,
-) -> Result<(SlipId, Drawn), Refusal> {
-    let base = base_of(tx, scope, product).await?;
-    let held = lock(tx, scope, product, lot).await?;
-    let drawn = decide(&held, amount, base, poured_all_the_same, on)?;
-    let says = Wanted {
-        client_id: None,
-        kind: SlipKind::Pour,
-        product,
-        lot,
-        base,
-        amount,
-        done_at: at,
-        reason: None,
-        order: None,
-        other_site: None,
-    };
-    // Opened after the decision: a refused pour leaves nothing behind in a transaction that goes on without it.
-    let Opened::New(slip) = slips::open(tx, scope, stamp, &says).await? else {
-        return Err(Refusal::ClientIdReused);
-    };
-    record(tx, scope, stamp, &slip, &drawn).await?;
-    Ok((slip.id, drawn))
+/// What is poured.
+pub(crate) struct Pour {
+    /// The product and what it is counted in.
+    pub(crate) product: (ProductId, Base),
+    /// How much.
+    pub(crate) amount: Amount,
+    /// The lot on the label; else those that expire first give.
+    pub(crate) lot: Option<LotId>,
+    /// It was poured though the record may hold less: then the rest is entered as a shortage.
+    pub(crate) all_the_same: bool,
+    /// When.
+    pub(crate) at: DateTime<Utc>,
+    /// The local day of it.
+    pub(crate) on: NaiveDate,
+}
+
+/// What is drawn from in one transaction: what a site holds of a product is locked and read once, and followed from
+/// there, since nobody else can change it meanwhile.
+#[derive(Default)]
+pub(crate) struct Shelf {
+    held: HashMap<ProductId, Vec<OnHand>>,
+    drawn: Vec<(Slip, Drawn)>,
+}
+
+impl Shelf {
+    /// Draws what is poured: from the lot that is named, or else from those that expire first. The slip it answers is
+    /// what [`give_back`] takes back later. [`Shelf::keep`] enters it.
+    /// # Errors
+    /// [`Refusal::OutOfStock`] when less is held and it was not poured all the same, [`Refusal::Invalid`] at `/lot_id`
+    /// when the site never held that lot of it. A refused pour leaves nothing behind.
+    pub(crate) async fn draw(
+        &mut self,
+        tx: &Tx,
+        scope: SiteScope,
+        stamp: &Stamp<'_>,
+        pour: &Pour,
+    ) -> Result<(SlipId, Drawn), Refusal> {
+        let (product, base) = pour.product;
+        let held = match self.held.entry(product) {
+            Entry::Occupied(held) => held.into_mut(),
+            Entry::Vacant(unread) => unread.insert(holdings::lock_for_issue(tx, scope, product).await?),
+        };
+        let drawn = match pour.lot {
+            Some(lot) => decide(&of_lot(held, lot)?, pour.amount, base, pour.all_the_same, pour.on)?,
+            None => decide(held, pour.amount, base, pour.all_the_same, pour.on)?,
+        };
+        drawn.take_from(held);
+        let slip = Slip { id: stamp.fresh(), says: pour.says(), entered_at: stamp.at, entered_by: stamp.by };
+        let id = slip.id;
+        self.drawn.push((slip, drawn.clone()));
+        Ok((id, drawn))
+    }
+
+    /// Enters all that was drawn.
+    /// # Errors
+    /// When the database fails.
+    pub(crate) async fn keep(&self, tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>) -> Result<(), Refusal> {
+        slips::enter_all(tx, scope, stamp, self.drawn.iter().map(|(slip, _)| slip)).await?;
+        record(tx, scope, stamp, &self.drawn).await
+    }
+}
+
+impl Pour {
+    fn says(&self) -> Wanted {
+        Wanted {
+            client_id: None,
+            kind: SlipKind::Pour,
+            product: self.product.0,
+            lot: self.lot,
+            base: self.product.1,
+            amount: self.amount,
+            done_at: self.at,
+            reason: None,
+            order: None,
+            other_site: None,
+        }
+    }
 }
 
 /// From which lots how much is drawn, with what is missing if it was poured all the same.
@@ -73,17 +110,15 @@ pub(super) fn decide(
     }
 }
 
-/// Enters what a slip draws.
+/// Enters what slips draw.
 pub(super) async fn record(
     tx: &Tx,
     scope: SiteScope,
     stamp: &Stamp<'_>,
-    slip: &Slip,
-    drawn: &Drawn,
+    drawn: &[(Slip, Drawn)],
 ) -> Result<(), Refusal> {
-    let product = (slip.says.product, slip.says.base);
-    movements::record_issues(tx, scope, stamp, slip, product, &drawn.takes).await?;
-    if drawn.short.is_positive() {
+    movements::record_drawn(tx, scope, stamp, drawn).await?;
+    for (slip, drawn) in drawn.iter().filter(|(_, drawn)| drawn.short.is_positive()) {
         shortages::record(tx, scope, stamp, slip, drawn.short).await?;
     }
     Ok(())
@@ -128,24 +163,20 @@ pub(super) async fn lock(
     product: ProductId,
     lot: Option<LotId>,
 ) -> Result<Vec<OnHand>, Refusal> {
-    let mut held = holdings::lock_for_issue(tx, scope, product).await?;
-    if let Some(lot) = lot {
-        held.retain(|holding| holding.lot == lot);
-        if held.is_empty() {
-            let detail = "expected a lot of the product that this site received";
-            return Err(Refusal::invalid("/lot_id", "unknown_id", detail));
-        }
+    let held = holdings::lock_for_issue(tx, scope, product).await?;
+    match lot {
+        Some(lot) => of_lot(&held, lot),
+        None => Ok(held),
     }
-    Ok(held)
 }
 
-/// What a product is counted in.
-pub(super) async fn base_of(tx: &Tx, scope: SiteScope, product: ProductId) -> Result<Base, Refusal> {
-    let product = records::find::<Product>(tx, scope.in_business(), product).await?;
-    let product = product.ok_or_else(|| {
-        Refusal::invalid("/product_id", "unknown_id", "expected the id of a product of the business")
-    })?;
-    Ok(product.content.base)
+fn of_lot(held: &[OnHand], lot: LotId) -> Result<Vec<OnHand>, Refusal> {
+    let named: Vec<OnHand> = held.iter().filter(|holding| holding.lot == lot).cloned().collect();
+    if named.is_empty() {
+        let detail = "expected a lot of the product that this site received";
+        return Err(Refusal::invalid("/lot_id", "unknown_id", detail));
+    }
+    Ok(named)
 }
 
 pub(super) fn out_of_stock(asked: Amount, held: Amount, base: Base) -> Refusal {

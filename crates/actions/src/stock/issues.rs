@@ -61,8 +61,9 @@ pub async fn issue_product(
     let on = desk.day(slip.says.done_at);
     let drawn = draw::decide(&held, amount, product.content.base, issue.poured_all_the_same, on)?;
 
-    draw::record(&desk.tx, scope, &desk.stamp, &slip, &drawn).await?;
-    desk.close(slip.id, &product).await
+    let id = slip.id;
+    draw::record(&desk.tx, scope, &desk.stamp, &[(slip, drawn)]).await?;
+    desk.close(id, &product).await
 }
 
 /// Writes off a part of a lot, expired and quarantined ones too.

@@ -69,11 +69,12 @@ async fn wanting(
     stamp: &Stamp<'_>,
     coming: Vec<KeptCheck>,
 ) -> Result<Remaking, Refusal> {
-    let plan = plan::site_plan(tx, site).await?.ok_or(Refusal::NotFound)?;
+    let plan = plan::site_plan_since(tx, site, stamp.at).await?.ok_or(Refusal::NotFound)?;
     let today = plan.day(stamp.at);
     let done = tank_changes::last_full(tx, site, stamp.at + TimeDelta::days(1)).await?;
     let done = done.into_iter().map(|(tank, at)| (tank, plan.day(at))).collect();
-    let latest = checks::latest_of_programme(tx, site, today, stamp.at).await?;
+    let tanks: Vec<TankId> = plan.tanks.iter().map(|tank| tank.id).collect();
+    let latest = checks::latest_of_programme(tx, site, &tanks, today, stamp.at).await?;
     let mut wanted = wanted(&plan, &done, &latest, today);
     let mut remaking = Remaking::default();
     for KeptCheck { id, check, .. } in coming {

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{DateTime, Days as ChronoDays, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, Days as ChronoDays, NaiveDate, NaiveTime, TimeDelta, Utc};
 use fillmark_advice::rounds::{DueCheck, Hygiene, WorkDay, Worker};
 use fillmark_domain::people::{Person, PersonId};
 use fillmark_domain::places::{Room, RoomUse};
@@ -38,7 +38,9 @@ impl DayAtHand {
     /// # Errors
     /// When the database fails.
     pub(super) async fn load(tx: &Tx, site: SiteScope, date: NaiveDate) -> Result<DayAtHand, Refusal> {
-        let plan = plan::site_plan(tx, site).await?.ok_or(Refusal::NotFound)?;
+        // By then the day has begun nowhere.
+        let before = date.and_time(NaiveTime::MIN).and_utc() - TimeDelta::days(1);
+        let plan = plan::site_plan_since(tx, site, before).await?.ok_or(Refusal::NotFound)?;
         let first = date.checked_sub_days(ChronoDays::new(7 * WEEKS_LOOKED_AT)).unwrap_or(date);
         let days = Days { from: first, until: date }.each().map(Into::into).collect();
         let people: BTreeSet<PersonId> = records::all::<Person>(tx, site.in_business())
@@ -172,6 +174,15 @@ impl DayAtHand {
         let been = self.checks.iter().filter(|kept| was_there(&kept.check));
         been.map(|kept| self.place(&kept.check).1).max()
     }
+}
+
+/// Whether there are shifts of a day or of the one before, which may reach into it: without, the rest of the day need
+/// not be looked at.
+/// # Errors
+/// When the database fails.
+pub(super) async fn has_shifts_near(tx: &Tx, site: SiteScope, date: NaiveDate) -> Result<bool, Refusal> {
+    let near = [date.pred_opt().unwrap_or(date), date].map(Into::into).to_vec();
+    Ok(!open(records::find_many::<Shift>(tx, site, "day_on", near).await?).is_empty())
 }
 
 fn hygiene(room: &Room) -> Hygiene {

@@ -14,7 +14,7 @@ use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::rounds::{self, KeptRound};
 use fillmark_store::{SiteScope, Tx, plan, records};
 
-use super::day::DayAtHand;
+use super::day::{DayAtHand, has_shifts_near};
 use super::{local_day, sheet, zone_of};
 use crate::refusal::Failure;
 use crate::{App, Caller, Refusal};
@@ -76,9 +76,10 @@ pub(super) async fn publish_first(
     day: NaiveDate,
 ) -> Result<(), Refusal> {
     let tx = app.store.look().await?;
-    let published = rounds::in_force(&tx, site, day).await?.is_some();
+    let nothing_to_do =
+        rounds::in_force(&tx, site, day).await?.is_some() || !has_shifts_near(&tx, site, day).await?;
     drop(tx);
-    if published {
+    if nothing_to_do {
         return Ok(());
     }
     let (day_at_hand, before) = load(app, site, day).await?;

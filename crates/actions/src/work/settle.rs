@@ -56,7 +56,10 @@ pub async fn settle(
     let tx = app.store.begin().await?;
     let zone = zone_of(&tx, site).await?;
     let kept = checks::lock(&tx, site, id).await?.ok_or(Refusal::NotFound)?;
-    if let Some(first) = checks::find_by_client_id(&tx, site, completion.client_id).await? {
+    // A check of which nothing became was done by no entry yet; that another was done by this one tells when it is kept.
+    if kept.check.is_settled()
+        && let Some(first) = checks::find_by_client_id(&tx, site, completion.client_id).await?
+    {
         return if is_same(&first, id, &completion) {
             Ok((first, zone))
         } else {

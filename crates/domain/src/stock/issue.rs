@@ -47,6 +47,17 @@ pub struct Drawn {
     pub short: Amount,
 }
 
+impl Drawn {
+    /// Takes from the lots what they gave.
+    pub fn take_from(&self, lots: &mut [OnHand]) {
+        for (lot, taken) in &self.takes {
+            for held in lots.iter_mut().filter(|held| held.lot == *lot) {
+                held.held = held.held - *taken;
+            }
+        }
+    }
+}
+
 /// As much as there is, from the lots that expire first: for what has already been poured, when refusing the
 /// record would only lose it.
 pub fn draw_first_expiring(lots: &[OnHand], wanted: Amount, on: NaiveDate) -> Drawn {
@@ -128,10 +139,7 @@ mod tests {
             let got: Vec<_> = drawn.takes.iter().map(|(lot, taken)| (*lot, taken.thousandths())).collect();
             assert_eq!(got, takes, "{} on {date}", case.id);
             assert_eq!(issue_first_expiring(&lots, wanted, date).is_err(), drawn.short.is_positive());
-            for (lot, taken) in drawn.takes {
-                let held = lots.iter_mut().find(|held| held.lot == lot).unwrap();
-                held.held = held.held - taken;
-            }
+            drawn.take_from(&mut lots);
             if drawn.short.is_positive() {
                 shorts.push((date.to_string(), drawn.short.thousandths()));
             }

@@ -37,13 +37,16 @@ pub(super) async fn build(app: &App, clock: &Arc<Moved>, now: DateTime<Utc>) -> 
     while day < today {
         let next = (day + Days::new(7)).min(today);
         for (place, hand) in places.iter().zip(&mut hands) {
+            // A week is kept as a whole: thousands of entries one by one would write the same pages again and again.
+            let (app, week) = app.unit().await?;
             // Checks are planned two weeks ahead from the first instant of the week, and typed in at its end.
             clock.set(at(day, 3));
-            work::beat_once(app, place.id).await?;
+            work::beat_once(&app, place.id).await?;
             clock.set(at(next, 0) - TimeDelta::hours(1));
             let days = Written { from: day, until: next };
-            hand.write_week(app, &business, place, days, &mut chance).await?;
-            work::beat_once(app, place.id).await?;
+            hand.write_week(&app, &business, place, days, &mut chance).await?;
+            work::beat_once(&app, place.id).await?;
+            week.commit().await?;
         }
         if next.format("%m").to_string() != day.format("%m").to_string() {
             eprintln!("  {} written", day.format("%B %Y"));

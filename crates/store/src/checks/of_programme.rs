@@ -15,13 +15,14 @@ use super::row::{Column, Entity, of_site};
 use crate::columns::code;
 use crate::{SiteScope, StoreError, Tx};
 
-/// The day of each tank's latest check up to a day, of those that are no longer remade: due by an instant, or
+/// The day of the latest check of each of these tanks up to a day, of those that are no longer remade: due by an instant, or
 /// something became of them. What a change settled is left out: the change itself tells its day.
 /// # Errors
 /// When the database fails.
 pub async fn latest_of_programme(
     tx: &Tx,
     site: SiteScope,
+    tanks: &[TankId],
     until: NaiveDate,
     at: DateTime<Utc>,
 ) -> Result<HashMap<TankId, NaiveDate>, StoreError> {
@@ -29,6 +30,7 @@ pub async fn latest_of_programme(
         .select_only()
         .column(Column::TankId)
         .column_as(Column::DueOn.max(), "latest_on")
+        .filter(Column::TankId.is_in(tanks.iter().map(|tank| tank.uuid())))
         .filter(Column::DueOn.lte(until))
         .filter(Column::TankChangeId.is_null())
         .filter(Column::State.ne(code(CheckStanding::Planned)).or(Column::DueAt.lte(at)))

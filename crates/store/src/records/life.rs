@@ -1,8 +1,8 @@
 //! The common life itself.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::{Id, Kept};
-use sea_orm::sea_query::{Expr, ExprTrait, LockType, Query, SelectStatement};
+use sea_orm::sea_query::{Condition, Expr, ExprTrait, LockType, Query, SelectStatement};
 use sea_orm::{ActiveModelTrait, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QuerySelect, Value};
 
 use super::{Holder, Record, Reference};
@@ -58,13 +58,14 @@ pub async fn find_many<R: Record>(
     name: &'static str,
     values: Vec<Value>,
 ) -> Result<Vec<Kept<R>>, StoreError> {
-    use sea_orm::QueryOrder;
-    let rows = scoped::<R>(scope)
-        .filter(Expr::col(column::<R>(name)).is_in(values))
-        .order_by_asc(column::<R>("id"))
-        .all(&tx.0)
-        .await?;
-    Ok(rows.into_iter().map(R::read).collect::<Result<_, _>>()?)
+    if values.is_empty() {
+        return Ok(Vec::new());
+    }
+    let rows = scoped::<R>(scope).filter(Expr::col(column::<R>(name)).is_in(values)).all(&tx.0).await?;
+    let mut found = rows.into_iter().map(R::read).collect::<Result<Vec<_>, _>>()?;
+    // Asked for this order, SQLite would walk all rows of the site by their ids instead of using the column's index.
+    found.sort_unstable_by_key(|kept| kept.id);
+    Ok(found)
 }
 
 /// Replaces the content of a record that is at this version and not archived. Nothing when it is not.
@@ -191,8 +192,30 @@ pub async fn is_held(tx: &Tx, scope: impl Scope, holder: Holder, id: uuid::Uuid)
 /// # Errors
 /// When the database fails or a row is broken.
 pub async fn all<R: Record>(tx: &Tx, scope: R::Scope) -> Result<Vec<Kept<R>>, StoreError> {
+    all_where(tx, scope, Condition::all()).await
+}
+
+/// All records of a scope that are not archived and, when a day is given, were not over before it, oldest first.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn all_since<R: Record>(
+    tx: &Tx,
+    scope: R::Scope,
+    last_day: &'static str,
+    since: Option<NaiveDate>,
+) -> Result<Vec<Kept<R>>, StoreError> {
+    let last_day = column::<R>(last_day);
+    let lasts = |since| Condition::any().add(last_day.is_null()).add(last_day.gte(since));
+    all_where(tx, scope, since.map_or(Condition::all(), lasts)).await
+}
+
+async fn all_where<R: Record>(
+    tx: &Tx,
+    scope: R::Scope,
+    condition: Condition,
+) -> Result<Vec<Kept<R>>, StoreError> {
     use sea_orm::QueryOrder;
-    let open = scoped::<R>(scope).filter(column::<R>("archived_at").is_null());
+    let open = scoped::<R>(scope).filter(column::<R>("archived_at").is_null()).filter(condition);
     let rows = open.order_by_asc(column::<R>("id")).all(&tx.0).await?;
     Ok(rows.into_iter().map(R::read).collect::<Result<_, _>>()?)
 }

@@ -97,6 +97,11 @@ pub async fn page_of<E>(tx: &Tx, rows: Select<E>, query: &PageQuery) -> Result<P
 where
     E: EntityTrait,
 {
+    Ok(cut::<E, _>(rows_of(tx, rows, query).all(&tx.0).await?, query, |row| row))
+}
+
+/// The rows of a page, and one more where there is one.
+pub(crate) fn rows_of<E: EntityTrait>(tx: &Tx, rows: Select<E>, query: &PageQuery) -> Select<E> {
     let keys = keys(&query.sort);
     let mut rows = query.filters.iter().fold(rows, |rows, filter| rows.filter(condition(tx, filter)));
     if let Some(after) = &query.after {
@@ -106,11 +111,19 @@ where
         let order = if key.descending { Order::Desc } else { Order::Asc };
         rows = rows.order_by(ordered(tx, key.column, TEXT_COLUMNS.contains(&key.column)), order);
     }
-    let mut items = rows.limit(query.limit + 1).all(&tx.0).await?;
+    rows.limit(query.limit + 1)
+}
+
+/// What was read of [`rows_of`] as a page.
+pub(crate) fn cut<E: EntityTrait, R>(
+    mut items: Vec<R>,
+    query: &PageQuery,
+    row: impl Fn(&R) -> &E::Model,
+) -> Page<R> {
     let more = items.len() as u64 > query.limit;
     items.truncate(query.limit as usize);
-    let next = items.last().filter(|_| more).map(|last| values::<E>(last, &keys));
-    Ok(Page { items, next })
+    let next = items.last().filter(|_| more).map(|last| values::<E>(row(last), &keys(&query.sort)));
+    Page { items, next }
 }
 
 fn keys(sort: &[SortKey]) -> Vec<SortKey> {
