@@ -64,7 +64,8 @@ fn settings(database: String) -> Settings {
     Settings {
         listen: "127.0.0.1:0".into(),
         database,
-        connections: 6,
+        // Enough for all that a claim sends at once: an unoptimised server on a busy machine is slow to give one back.
+        connections: 32,
         workers: 1,
         jobs: false,
         ..Settings::default()
