@@ -2,11 +2,11 @@
 
 use chrono::NaiveDate;
 use fillmark_domain::growing::{
-    Crop, Cycle, Feed, Placement, Programme, ProgrammeRevision, Step, is_keepable,
+    Crop, Cycle, CycleId, Feed, Placement, Programme, ProgrammeRevision, Step, is_keepable,
 };
 use fillmark_domain::people::Act;
 use fillmark_domain::{Faults, Id, Kept};
-use fillmark_store::{Holder, SiteScope, Tx, records};
+use fillmark_store::{BusinessScope, Holder, Record, SiteScope, Stamp, Tx, plan, records};
 
 use super::span;
 use crate::{Managed, Refusal};
@@ -37,6 +37,25 @@ impl Managed for ProgrammeRevision {
             faults.within(&format!("/steps/{at}"), step_faults(step));
         }
         faults
+    }
+
+    /// A cycle whose programme has no revision left would be fed nothing.
+    async fn needed_by(
+        tx: &Tx,
+        scope: BusinessScope,
+        id: Id<ProgrammeRevision>,
+    ) -> Result<Option<&'static str>, Refusal> {
+        let Some(revision) = records::find(tx, scope, id).await? else { return Ok(None) };
+        let programme = revision.content.programme.uuid();
+        tx.take_turn(&format!("revisions of {programme}")).await?;
+        let values = vec![programme.into()];
+        let all = records::find_many::<ProgrammeRevision>(tx, scope, "programme_id", values).await?;
+        let another = all.iter().any(|kept| kept.id != id && kept.archived_at.is_none());
+        let mut held = false;
+        for holder in Programme::HELD_BY {
+            held |= records::is_held(tx, scope, *holder, programme).await?;
+        }
+        Ok((held && !another).then_some("a cycle"))
     }
 }
 
@@ -83,6 +102,41 @@ impl Managed for Placement {
         faults.range("/plants", self.plants.into(), 1.0, MOST_PLANTS);
         faults
     }
+
+    async fn follow(
+        tx: &Tx,
+        scope: SiteScope,
+        stamp: &Stamp<'_>,
+        kept: &Kept<Placement>,
+    ) -> Result<(), Refusal> {
+        if kept.archived_at.is_none() {
+            return Ok(());
+        }
+        let Placement { cycle, from, until, .. } = kept.content;
+        refuse_in_use(tx, scope, stamp, cycle, (from, until), Placement::WORD).await
+    }
+}
+
+/// Refuses to put away what a running cycle uses today: it is ended by its last day, and so stays in the record. Today
+/// is known at an instant only, so this is asked after the archiving: refused, nothing of the transaction is kept.
+async fn refuse_in_use(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    cycle: CycleId,
+    (from, until): (NaiveDate, Option<NaiveDate>),
+    word: &str,
+) -> Result<(), Refusal> {
+    let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?;
+    let today = stamp.at.with_timezone(&site.content.time_zone).date_naive();
+    let cycle = records::find(tx, scope, cycle).await?;
+    match cycle.filter(|cycle| cycle.uses(from, until, today)) {
+        Some(cycle) => Err(Refusal::Conflict(format!(
+            "the running cycle {} still depends on this {word}; end it by until_on first",
+            cycle.content.name
+        ))),
+        None => Ok(()),
+    }
 }
 
 impl Managed for Feed {
@@ -113,6 +167,14 @@ impl Managed for Feed {
         let led_twice = self.leads && others.iter().any(leads);
         faults.unless(!led_twice, "/leads", "led_twice", "expected one leading feed of a tank at a time");
         Ok(faults)
+    }
+
+    async fn follow(tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>, kept: &Kept<Feed>) -> Result<(), Refusal> {
+        if kept.archived_at.is_none() {
+            return Ok(());
+        }
+        let Feed { cycle, from, until, .. } = kept.content;
+        refuse_in_use(tx, scope, stamp, cycle, (from, until), Feed::WORD).await
     }
 }
 
