@@ -106,6 +106,30 @@ on_both! {
         business.archive(&revision).await.unwrap();
     }
 
+    async fn nothing_is_given_or_placed_twice_at_a_time(world: World) {
+        let small = world.greenhouse().await;
+        let here = world.ada.site(small.site);
+        let second = json(json!({ "name": "South room", "room_use": "growing", "hygiene_rank": 2 }));
+        let second = here.create::<NewRoom>(&second).await.unwrap().id;
+        let half = json!({ "tank_id": small.north_tank, "room_id": second, "from_on": "2026-12-01", "share": 0.5 });
+        assert_eq!(pointer(here.create::<NewTankRoom>(&json(half.clone())).await), "/share");
+        let whole = here.all::<NewTankRoom>("").await.unwrap().remove(0);
+        here.change(&whole, json!({ "share": 0.5 })).await.unwrap();
+        let half = here.create::<NewTankRoom>(&json(half)).await.unwrap();
+        assert_eq!(pointer(here.change(&half, json!({ "share": 0.6 })).await), "/share");
+        let placed = |room: Uuid| json!({ "cycle_id": small.cycle, "room_id": room, "from_on": "2026-11-20", "plants": 20 });
+        assert_eq!(pointer(here.create::<NewPlacement>(&json(placed(small.north_room))).await), "/room_id");
+        here.create::<NewPlacement>(&json(placed(second))).await.unwrap();
+        let (me, _) = world.person("Sam", Role::Staff, Some(small.site)).await;
+        let me = me.id;
+        let shift = |from: &str, until: &str| json!({ "person_id": me, "day_on": "2026-11-25", "starts_local": from, "ends_local": until });
+        let early = here.create::<NewShift>(&json(shift("06:00", "14:00"))).await.unwrap();
+        assert_eq!(pointer(here.create::<NewShift>(&json(shift("13:00", "18:00"))).await), "/starts_local");
+        here.create::<NewShift>(&json(shift("14:00", "18:00"))).await.unwrap();
+        assert_eq!(pointer(here.change(&early, json!({ "ends_local": "14:30" })).await), "/starts_local");
+        here.change(&early, json!({ "ends_local": "13:30" })).await.unwrap();
+    }
+
     async fn places_of_another_site_are_not_there(world: World) {
         let feeding = world.feeding().await;
         let small = feeding.here;

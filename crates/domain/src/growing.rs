@@ -171,6 +171,11 @@ pub fn spans(from: NaiveDate, until: Option<NaiveDate>, on: NaiveDate) -> bool {
     from <= on && until.is_none_or(|until| on <= until)
 }
 
+/// Whether two spans of days with open ends have a day in common.
+pub fn share_a_day(one: (NaiveDate, Option<NaiveDate>), other: (NaiveDate, Option<NaiveDate>)) -> bool {
+    spans(one.0, one.1, other.0) || spans(other.0, other.1, one.0)
+}
+
 impl Kept<Cycle> {
     /// Whether what names the cycle for a span of days is in use on a day: the cycle is running, and so is the span.
     pub fn uses(&self, from: NaiveDate, until: Option<NaiveDate>, on: NaiveDate) -> bool {

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use fillmark_domain::growing::{
-    Crop, Cycle, CycleId, Feed, Placement, Programme, ProgrammeRevision, Step, is_keepable,
+    Crop, Cycle, CycleId, Feed, Placement, Programme, ProgrammeRevision, Step, is_keepable, share_a_day,
 };
 use fillmark_domain::people::Act;
 use fillmark_domain::{Faults, Id, Kept};
@@ -103,6 +103,28 @@ impl Managed for Placement {
         faults
     }
 
+    /// More plants of a cycle in a room are a change of its placement; twice, they would be counted twice.
+    async fn faults_beside(
+        &self,
+        tx: &Tx,
+        scope: SiteScope,
+        id: Option<Id<Placement>>,
+    ) -> Result<Faults, Refusal> {
+        let mut faults = Faults::default();
+        let cycle = self.cycle.uuid();
+        tx.take_turn(&format!("placements of {cycle}")).await?;
+        let others = records::find_many::<Placement>(tx, scope, "cycle_id", vec![cycle.into()]).await?;
+        let again = |other: &Kept<Placement>| {
+            other.content.room == self.room
+                && Some(other.id) != id
+                && other.archived_at.is_none()
+                && share_a_day((self.from, self.until), (other.content.from, other.content.until))
+        };
+        let once = !others.iter().any(again);
+        faults.unless(once, "/room_id", "placed_twice", "expected a cycle to stand in a room once at a time");
+        Ok(faults)
+    }
+
     async fn follow(
         tx: &Tx,
         scope: SiteScope,
@@ -162,7 +184,7 @@ impl Managed for Feed {
             other.content.leads
                 && Some(other.id) != id
                 && other.archived_at.is_none()
-                && overlap(self, &other.content)
+                && share_a_day((self.from, self.until), (other.content.from, other.content.until))
         };
         let led_twice = self.leads && others.iter().any(leads);
         faults.unless(!led_twice, "/leads", "led_twice", "expected one leading feed of a tank at a time");
@@ -176,9 +198,4 @@ impl Managed for Feed {
         let Feed { cycle, from, until, .. } = kept.content;
         refuse_in_use(tx, scope, stamp, cycle, (from, until), Feed::WORD).await
     }
-}
-
-fn overlap(one: &Feed, other: &Feed) -> bool {
-    let ends = |feed: &Feed| feed.until.unwrap_or(NaiveDate::MAX);
-    one.from <= ends(other) && other.from <= ends(one)
 }
