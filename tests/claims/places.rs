@@ -78,10 +78,56 @@ on_both! {
         let site = business.read::<NewSite>(small.site).await.unwrap();
         assert_eq!(refusal(business.archive(&site).await), ProblemCode::Conflict);
         let feed = here.all::<NewFeed>("").await.unwrap().remove(0);
+        let feed = here.change(&feed, json!({ "until_on": "2026-11-23" })).await.unwrap();
         here.archive(&feed).await.unwrap();
         here.archive(&tank).await.unwrap();
         let reading = fillmark_tests::greenhouse::reading(small.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:00:00+01:00");
         assert_eq!(refusal(world.ada.record_reading(small.site, &reading).await), ProblemCode::Invalid);
+    }
+
+    async fn what_a_running_cycle_uses_is_ended_before_it_is_archived(world: World) {
+        let small = world.greenhouse().await;
+        let (business, here) = (world.ada.business(), world.ada.site(small.site));
+        let told = |error: fillmark_client::ClientError| error.problem().unwrap().detail.clone();
+        let feed = here.all::<NewFeed>("").await.unwrap().remove(0);
+        let held = "the running cycle Basil 46 still depends on this feed; end it by until_on first";
+        assert_eq!(told(here.archive(&feed).await.unwrap_err()), held);
+        let placement = here.all::<NewPlacement>("").await.unwrap().remove(0);
+        let held = "the running cycle Basil 46 still depends on this placement; end it by until_on first";
+        assert_eq!(told(here.archive(&placement).await.unwrap_err()), held);
+        assert_eq!(here.all::<NewPlacement>("").await.unwrap(), [placement.clone()]);
+        let ended = here.change(&placement, json!({ "until_on": "2026-11-23" })).await.unwrap();
+        here.archive(&ended).await.unwrap();
+        let revision = business.all::<NewProgrammeRevision>("").await.unwrap().remove(0);
+        assert_eq!(told(business.archive(&revision).await.unwrap_err()), "a cycle still depends on this programme revision");
+        let mut next = revision.body.clone();
+        next.effective_at = Instant(fillmark_tests::world::instant("2026-11-20T00:00:00Z"));
+        business.create::<NewProgrammeRevision>(&next).await.unwrap();
+        business.archive(&revision).await.unwrap();
+    }
+
+    async fn nothing_is_given_or_placed_twice_at_a_time(world: World) {
+        let small = world.greenhouse().await;
+        let here = world.ada.site(small.site);
+        let second = json(json!({ "name": "South room", "room_use": "growing", "hygiene_rank": 2 }));
+        let second = here.create::<NewRoom>(&second).await.unwrap().id;
+        let half = json!({ "tank_id": small.north_tank, "room_id": second, "from_on": "2026-12-01", "share": 0.5 });
+        assert_eq!(pointer(here.create::<NewTankRoom>(&json(half.clone())).await), "/share");
+        let whole = here.all::<NewTankRoom>("").await.unwrap().remove(0);
+        here.change(&whole, json!({ "share": 0.5 })).await.unwrap();
+        let half = here.create::<NewTankRoom>(&json(half)).await.unwrap();
+        assert_eq!(pointer(here.change(&half, json!({ "share": 0.6 })).await), "/share");
+        let placed = |room: Uuid| json!({ "cycle_id": small.cycle, "room_id": room, "from_on": "2026-11-20", "plants": 20 });
+        assert_eq!(pointer(here.create::<NewPlacement>(&json(placed(small.north_room))).await), "/room_id");
+        here.create::<NewPlacement>(&json(placed(second))).await.unwrap();
+        let (me, _) = world.person("Sam", Role::Staff, Some(small.site)).await;
+        let me = me.id;
+        let shift = |from: &str, until: &str| json!({ "person_id": me, "day_on": "2026-11-25", "starts_local": from, "ends_local": until });
+        let early = here.create::<NewShift>(&json(shift("06:00", "14:00"))).await.unwrap();
+        assert_eq!(pointer(here.create::<NewShift>(&json(shift("13:00", "18:00"))).await), "/starts_local");
+        here.create::<NewShift>(&json(shift("14:00", "18:00"))).await.unwrap();
+        assert_eq!(pointer(here.change(&early, json!({ "ends_local": "14:30" })).await), "/starts_local");
+        here.change(&early, json!({ "ends_local": "13:30" })).await.unwrap();
     }
 
     async fn places_of_another_site_are_not_there(world: World) {

@@ -69,6 +69,23 @@ on_both! {
         assert_eq!(problem.errors[0].detail, "700 ppm700 is far from 1.4 mS/cm; 700 ppm500 would fit");
     }
 
+    async fn air_is_read_in_the_air_and_solution_in_the_solution(world: World) {
+        let here = world.greenhouse().await;
+        let at = "2026-11-24T07:00:00+01:00";
+        let mut breathed = reading(here.north_tank, "ec", 1.4, "mS/cm", at);
+        breathed.sample_point = json(json!("air"));
+        for wrong in [reading(here.north_tank, "co2", 800.0, "[ppm]", at), breathed] {
+            let error = enter(&world, here.site, &wrong).await.unwrap_err();
+            let problem = error.problem().unwrap();
+            assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::Invalid, Some("/sample_point")));
+        }
+        let plan = json!({ "name": "Air", "task": "measure", "metrics": ["relative_humidity"], "sample_point": "drain",
+            "tank_id": here.north_tank, "rule": "FREQ=DAILY", "starts_local": "2026-11-24T08:00:00",
+            "window_min": 60, "limit_min": 120, "work_min": 5 });
+        let error = world.ada.site(here.site).create::<NewCheckPlan>(&json(plan)).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/sample_point"));
+    }
+
     async fn the_same_entry_twice_has_one_effect(world: World) {
         let here = world.greenhouse().await;
         let item = reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:00:00+01:00");

@@ -262,6 +262,7 @@ impl<'a> Desk<'a> {
     async fn checked(&mut self, entry: &ReadingEntry) -> Result<Reading, Refusal> {
         let mut faults = Faults::default();
         let value = faults.take("/value", "not_a_value", entry.metric.canonical(entry.entered));
+        faults.take("/sample_point", "not_measured_there", entry.sample_point.of(entry.metric));
         self.look_up(entry, &mut faults).await?;
         let value = faults.or(value)?;
 

@@ -5,7 +5,7 @@ use chrono::{DateTime, Datelike, Days as ChronoDays, NaiveDate, Utc};
 use crate::people::PersonId;
 use crate::places::{RoomId, TankId};
 use crate::stock::ProductId;
-use crate::{Band, Id, Stage};
+use crate::{Band, Id, Kept, Stage};
 
 /// The id of a crop.
 pub type CropId = Id<Crop>;
@@ -169,6 +169,19 @@ pub struct Harvest {
 /// Whether a span of days with an open end holds a day.
 pub fn spans(from: NaiveDate, until: Option<NaiveDate>, on: NaiveDate) -> bool {
     from <= on && until.is_none_or(|until| on <= until)
+}
+
+/// Whether two spans of days with open ends have a day in common.
+pub fn share_a_day(one: (NaiveDate, Option<NaiveDate>), other: (NaiveDate, Option<NaiveDate>)) -> bool {
+    spans(one.0, one.1, other.0) || spans(other.0, other.1, one.0)
+}
+
+impl Kept<Cycle> {
+    /// Whether what names the cycle for a span of days is in use on a day: the cycle is running, and so is the span.
+    pub fn uses(&self, from: NaiveDate, until: Option<NaiveDate>, on: NaiveDate) -> bool {
+        let cycle = &self.content;
+        self.archived_at.is_none() && spans(from, until, on) && spans(cycle.starts_on, cycle.ends_on, on)
+    }
 }
 
 impl Cycle {

@@ -104,7 +104,26 @@ impl Coded for Metric {
     }
 }
 
+/// Whether something is measured in the air of a room or in its solution.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Medium {
+    /// Air and the light in it.
+    Air,
+    /// Solution, or the water it is made of.
+    Solution,
+}
+
 impl Metric {
+    /// What it is measured in.
+    pub fn medium(self) -> Medium {
+        use Metric as M;
+        match self {
+            M::AirTemperature | M::RelativeHumidity | M::Vpd | M::Co2 | M::Ppfd => Medium::Air,
+            M::Ec | M::Ph | M::SolutionTemperature | M::Volume => Medium::Solution,
+            M::DissolvedOxygen | M::Brix | M::WaterMeter => Medium::Solution,
+        }
+    }
+
     /// The unit of its canonical value.
     pub fn unit(self) -> Unit {
         self.row().2

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 use chrono_tz::Tz;
 
 use crate::code::coded;
+use crate::growing::spans;
 use crate::{Band, Currency, Days, Id, Week};
 
 /// The id of a site.
@@ -148,6 +149,17 @@ pub struct TankRoom {
     pub share: f64,
 }
 
+/// The first day on which a tank would give more than all it gives: the shares in force together exceed 1, but for
+/// what is lost in writing a third as a decimal.
+pub fn over_shared(new: &TankRoom, others: &[TankRoom]) -> Option<NaiveDate> {
+    let of_tank = || others.iter().filter(|other| other.tank == new.tank).chain([new]);
+    let in_force = |day| of_tank().filter(move |fed| spans(fed.from, fed.until, day));
+    let share = |day| in_force(day).map(|fed| fed.share).sum::<f64>();
+    // A sum grows only on a day on which a share begins.
+    let begin = of_tank().map(|fed| fed.from).filter(|day| spans(new.from, new.until, *day));
+    begin.filter(|day| share(*day) > 1.001).min()
+}
+
 /// Days on which a tank is out of use: its checks are excused and its forecast rests.
 #[derive(Debug, Clone, PartialEq)]
 pub struct OutOfUse {
@@ -178,3 +190,33 @@ pub struct WaterSource {
 
 /// Milligrams of CaCO3 to one milliequivalent: half its molar mass of 100.087 g/mol (IUPAC 2021 atomic masses).
 pub const CACO3_MG_PER_MEQ: f64 = 50.043;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use uuid::Uuid;
+
+    fn fed(share: f64, from: &str, until: Option<&str>) -> TankRoom {
+        let [tank, room] = [1, 2].map(Uuid::from_u128);
+        let day = |text: &str| format!("2026-{text}").parse().unwrap();
+        TankRoom { tank: Id::new(tank), room: Id::new(room), from: day(from), until: until.map(day), share }
+    }
+
+    #[track_caller]
+    fn check(new: TankRoom, others: &[TankRoom], expected: Option<&str>) {
+        let found = over_shared(&new, others).map(|day| day.to_string());
+        assert_eq!(found.as_deref(), expected);
+    }
+
+    #[test]
+    fn a_tank_gives_no_more_than_all_it_gives() {
+        let third = || fed(0.3334, "01-01", None);
+        check(third(), &[third(), third()], None);
+        check(fed(0.5, "01-01", None), &[fed(0.6, "03-01", None)], Some("2026-03-01"));
+        check(fed(0.5, "03-01", None), &[fed(0.6, "01-01", Some("03-01"))], Some("2026-03-01"));
+        check(fed(0.5, "03-02", None), &[fed(0.6, "01-01", Some("03-01"))], None);
+        // Two that follow one another are never in force together.
+        let others = [fed(0.6, "01-01", Some("02-01")), fed(0.6, "02-02", None)];
+        check(fed(0.4, "01-01", None), &others, None);
+    }
+}

@@ -12,4 +12,4 @@ pub use change_check::change_check;
 pub use check::{Cause, Check, CheckStanding, CheckState, Evidence, NotAllowed};
 pub use plan::{CheckPlan, NotAPlan, NotDue, Place, Task, TaskKind};
 pub use round::{Left, LeftReason, NotARound, Publication, Round, RoundStep};
-pub use staff::{Absence, AbsenceReason, Held, NotASpan, Qualification, Shift, Span};
+pub use staff::{Absence, AbsenceReason, Held, NotASpan, Qualification, Shift, Span, overlaps};

@@ -2,11 +2,11 @@
 
 use chrono::NaiveDate;
 use fillmark_domain::growing::{
-    Crop, Cycle, Feed, Placement, Programme, ProgrammeRevision, Step, is_keepable,
+    Crop, Cycle, CycleId, Feed, Placement, Programme, ProgrammeRevision, Step, is_keepable, share_a_day,
 };
 use fillmark_domain::people::Act;
 use fillmark_domain::{Faults, Id, Kept};
-use fillmark_store::{Holder, SiteScope, Tx, records};
+use fillmark_store::{BusinessScope, Holder, Record, SiteScope, Stamp, Tx, plan, records};
 
 use super::span;
 use crate::{Managed, Refusal};
@@ -37,6 +37,25 @@ impl Managed for ProgrammeRevision {
             faults.within(&format!("/steps/{at}"), step_faults(step));
         }
         faults
+    }
+
+    /// A cycle whose programme has no revision left would be fed nothing.
+    async fn needed_by(
+        tx: &Tx,
+        scope: BusinessScope,
+        id: Id<ProgrammeRevision>,
+    ) -> Result<Option<&'static str>, Refusal> {
+        let Some(revision) = records::find(tx, scope, id).await? else { return Ok(None) };
+        let programme = revision.content.programme.uuid();
+        tx.take_turn(&format!("revisions of {programme}")).await?;
+        let values = vec![programme.into()];
+        let all = records::find_many::<ProgrammeRevision>(tx, scope, "programme_id", values).await?;
+        let another = all.iter().any(|kept| kept.id != id && kept.archived_at.is_none());
+        let mut held = false;
+        for holder in Programme::HELD_BY {
+            held |= records::is_held(tx, scope, *holder, programme).await?;
+        }
+        Ok((held && !another).then_some("a cycle"))
     }
 }
 
@@ -83,6 +102,63 @@ impl Managed for Placement {
         faults.range("/plants", self.plants.into(), 1.0, MOST_PLANTS);
         faults
     }
+
+    /// More plants of a cycle in a room are a change of its placement; twice, they would be counted twice.
+    async fn faults_beside(
+        &self,
+        tx: &Tx,
+        scope: SiteScope,
+        id: Option<Id<Placement>>,
+    ) -> Result<Faults, Refusal> {
+        let mut faults = Faults::default();
+        let cycle = self.cycle.uuid();
+        tx.take_turn(&format!("placements of {cycle}")).await?;
+        let others = records::find_many::<Placement>(tx, scope, "cycle_id", vec![cycle.into()]).await?;
+        let again = |other: &Kept<Placement>| {
+            other.content.room == self.room
+                && Some(other.id) != id
+                && other.archived_at.is_none()
+                && share_a_day((self.from, self.until), (other.content.from, other.content.until))
+        };
+        let once = !others.iter().any(again);
+        faults.unless(once, "/room_id", "placed_twice", "expected a cycle to stand in a room once at a time");
+        Ok(faults)
+    }
+
+    async fn follow(
+        tx: &Tx,
+        scope: SiteScope,
+        stamp: &Stamp<'_>,
+        kept: &Kept<Placement>,
+    ) -> Result<(), Refusal> {
+        if kept.archived_at.is_none() {
+            return Ok(());
+        }
+        let Placement { cycle, from, until, .. } = kept.content;
+        refuse_in_use(tx, scope, stamp, cycle, (from, until), Placement::WORD).await
+    }
+}
+
+/// Refuses to put away what a running cycle uses today: it is ended by its last day, and so stays in the record. Today
+/// is known at an instant only, so this is asked after the archiving: refused, nothing of the transaction is kept.
+async fn refuse_in_use(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    cycle: CycleId,
+    (from, until): (NaiveDate, Option<NaiveDate>),
+    word: &str,
+) -> Result<(), Refusal> {
+    let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?;
+    let today = stamp.at.with_timezone(&site.content.time_zone).date_naive();
+    let cycle = records::find(tx, scope, cycle).await?;
+    match cycle.filter(|cycle| cycle.uses(from, until, today)) {
+        Some(cycle) => Err(Refusal::Conflict(format!(
+            "the running cycle {} still depends on this {word}; end it by until_on first",
+            cycle.content.name
+        ))),
+        None => Ok(()),
+    }
 }
 
 impl Managed for Feed {
@@ -108,15 +184,18 @@ impl Managed for Feed {
             other.content.leads
                 && Some(other.id) != id
                 && other.archived_at.is_none()
-                && overlap(self, &other.content)
+                && share_a_day((self.from, self.until), (other.content.from, other.content.until))
         };
         let led_twice = self.leads && others.iter().any(leads);
         faults.unless(!led_twice, "/leads", "led_twice", "expected one leading feed of a tank at a time");
         Ok(faults)
     }
-}
 
-fn overlap(one: &Feed, other: &Feed) -> bool {
-    let ends = |feed: &Feed| feed.until.unwrap_or(NaiveDate::MAX);
-    one.from <= ends(other) && other.from <= ends(one)
+    async fn follow(tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>, kept: &Kept<Feed>) -> Result<(), Refusal> {
+        if kept.archived_at.is_none() {
+            return Ok(());
+        }
+        let Feed { cycle, from, until, .. } = kept.content;
+        refuse_in_use(tx, scope, stamp, cycle, (from, until), Feed::WORD).await
+    }
 }

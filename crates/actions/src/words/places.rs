@@ -1,9 +1,11 @@
 //! Sites, rooms, tanks, water.
 
 use fillmark_domain::people::Act;
-use fillmark_domain::places::{Closure, OutOfUse, Room, Site, Tank, TankMode, TankRoom, WaterSource};
+use fillmark_domain::places::{
+    Closure, OutOfUse, Room, Site, Tank, TankMode, TankRoom, WaterSource, over_shared,
+};
 use fillmark_domain::{Faults, Id, Kept};
-use fillmark_store::{BusinessScope, Filter, Holder, Stamp, Tx};
+use fillmark_store::{BusinessScope, Filter, Holder, SiteScope, Stamp, Tx, records};
 
 use super::{keepable, span};
 use crate::work::planning;
@@ -91,6 +93,25 @@ impl Managed for TankRoom {
         span(self.from, self.until, &mut faults);
         faults.range("/share", self.share, 0.0, 1.0);
         faults
+    }
+
+    async fn faults_beside(
+        &self,
+        tx: &Tx,
+        scope: SiteScope,
+        id: Option<Id<TankRoom>>,
+    ) -> Result<Faults, Refusal> {
+        let mut faults = Faults::default();
+        let tank = self.tank.uuid();
+        tx.take_turn(&format!("rooms of {tank}")).await?;
+        let others = records::find_many::<TankRoom>(tx, scope, "tank_id", vec![tank.into()]).await?;
+        let others = others.into_iter().filter(|kept| kept.archived_at.is_none() && Some(kept.id) != id);
+        let others: Vec<TankRoom> = others.map(|kept| kept.content).collect();
+        if let Some(day) = over_shared(self, &others) {
+            let told = format!("expected shares that make 1 at most, found more from {day} on");
+            faults.add("/share", "over_shared", told);
+        }
+        Ok(faults)
     }
 }
 

@@ -2,9 +2,9 @@
 
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
-use fillmark_domain::work::{Absence, CheckPlan, Held, Qualification, Shift};
-use fillmark_domain::{Faults, Kept};
-use fillmark_store::{Holder, SiteScope, Stamp, Tx};
+use fillmark_domain::work::{Absence, CheckPlan, Held, Qualification, Shift, overlaps};
+use fillmark_domain::{Faults, Id, Kept};
+use fillmark_store::{Holder, SiteScope, Stamp, Tx, plan, records};
 
 use crate::work::planning;
 use crate::{Managed, Refusal};
@@ -33,6 +33,32 @@ impl Managed for Shift {
         let kept = "expected a date of the years 2000 to 2100";
         faults.unless(is_keepable(self.day), "/day_on", "out_of_range", kept);
         faults
+    }
+
+    /// Shifts at other sites are not seen from here.
+    async fn faults_beside(
+        &self,
+        tx: &Tx,
+        scope: SiteScope,
+        id: Option<Id<Shift>>,
+    ) -> Result<Faults, Refusal> {
+        let mut faults = Faults::default();
+        tx.take_turn(&format!("shifts of {}", self.person.uuid())).await?;
+        let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?;
+        // One of the day before may last past midnight, and this one may too.
+        let days = [self.day.pred_opt(), Some(self.day), self.day.succ_opt()];
+        let days = days.into_iter().flatten().map(Into::into).collect();
+        let others = records::find_many::<Shift>(tx, scope, "day_on", days).await?;
+        let others = others.into_iter().filter(|kept| kept.archived_at.is_none() && Some(kept.id) != id);
+        let others: Vec<Shift> = others.map(|kept| kept.content).collect();
+        let apart = !overlaps(self, &others, site.content.time_zone);
+        faults.unless(
+            apart,
+            "/starts_local",
+            "overlaps",
+            "expected a time in which the person has no other shift",
+        );
+        Ok(faults)
     }
 }
 

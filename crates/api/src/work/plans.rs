@@ -162,6 +162,7 @@ fn pointer(error: &words::NotAPlan) -> &'static str {
     match error {
         words::NotAPlan::NoName => "/name",
         words::NotAPlan::NothingToMeasure => "/metrics",
+        words::NotAPlan::Elsewhere(_) => "/sample_point",
         words::NotAPlan::TankChange => "/task",
         words::NotAPlan::Minutes { .. } => "/window_min",
     }

@@ -3,11 +3,11 @@
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-use crate::code::coded;
+use crate::code::{Coded, coded};
 use crate::entries::{Meter, TankChange};
 use crate::people::PersonId;
 use crate::places::{RoomId, TankId};
-use crate::{Id, Metric, Quantity};
+use crate::{Id, Medium, Metric, Quantity};
 
 coded! {
     /// Where a sample was taken.
@@ -112,9 +112,53 @@ impl Reading {
     }
 }
 
+/// A metric that cannot be measured at a sample point.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{} is measured in the {medium}, and the sample point {} is none of it", metric.code(), point.code())]
+pub struct NotMeasuredThere {
+    /// What was to be measured.
+    pub metric: Metric,
+    /// In what it is.
+    medium: &'static str,
+    /// Where it was to be measured.
+    pub point: SamplePoint,
+}
+
 impl SamplePoint {
+    /// This point, where a metric can be measured there: what is said of the air is not said of a solution.
+    /// # Errors
+    /// [`NotMeasuredThere`] names both.
+    pub fn of(self, metric: Metric) -> Result<SamplePoint, NotMeasuredThere> {
+        let fits = match metric.medium() {
+            Medium::Air => self == SamplePoint::Air,
+            Medium::Solution => self != SamplePoint::Air,
+        };
+        let medium = match metric.medium() {
+            Medium::Air => "air",
+            Medium::Solution => "solution",
+        };
+        if fits { Ok(self) } else { Err(NotMeasuredThere { metric, medium, point: self }) }
+    }
+
     /// Whether the bands of a tank or room speak of it: drain and source water have none.
     pub fn is_banded(self) -> bool {
         matches!(self, SamplePoint::Tank | SamplePoint::Feed | SamplePoint::Air)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn air_is_measured_in_the_air_and_nothing_else_is() {
+        for metric in Metric::all() {
+            for point in SamplePoint::all() {
+                let both_air = (metric.medium() == Medium::Air) == (*point == SamplePoint::Air);
+                assert_eq!(point.of(*metric).is_ok(), both_air, "{metric:?} at {point:?}");
+            }
+        }
+        let told = "co2 is measured in the air, and the sample point tank is none of it";
+        assert_eq!(SamplePoint::Tank.of(Metric::Co2).unwrap_err().to_string(), told);
     }
 }

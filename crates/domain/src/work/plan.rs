@@ -6,7 +6,7 @@ use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 
 use crate::code::coded;
-use crate::entries::SamplePoint;
+use crate::entries::{NotMeasuredThere, SamplePoint};
 use crate::places::{Room, Tank};
 use crate::recurrence::{NotARecurrence, TooManySteps};
 use crate::work::{Cause, Check, CheckState, Qualification};
@@ -108,7 +108,12 @@ impl CheckPlan {
         match &self.task {
             Task::Measure { metrics, .. } if metrics.is_empty() => return Err(NotAPlan::NothingToMeasure),
             Task::ChangeTank => return Err(NotAPlan::TankChange),
-            Task::Measure { .. } | Task::Inspect | Task::Calibrate => {}
+            Task::Measure { metrics, point } => {
+                for metric in metrics {
+                    point.of(*metric)?;
+                }
+            }
+            Task::Inspect | Task::Calibrate => {}
         }
         let (work_min, window_min, limit_min) = (self.work_min, self.window_min, self.limit_min);
         let in_order = 0 < work_min && work_min <= window_min && window_min <= limit_min;
@@ -191,6 +196,9 @@ pub enum NotAPlan {
     /// A measurement of nothing.
     #[error("a measurement needs at least one metric")]
     NothingToMeasure,
+    /// A metric that is not measured where the sample is taken.
+    #[error(transparent)]
+    Elsewhere(#[from] NotMeasuredThere),
     /// The work of the feeding programme.
     #[error("tank changes are made by the feeding programme, check plans contain none")]
     TankChange,

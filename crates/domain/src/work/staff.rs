@@ -93,6 +93,14 @@ impl Shift {
     }
 }
 
+/// Whether a person would work two of these shifts at once, by the clock of a zone. Those that only touch follow one
+/// another.
+pub fn overlaps(new: &Shift, others: &[Shift], zone: Tz) -> bool {
+    let Ok(span) = new.span(zone) else { return false };
+    let at_once = |other: &Shift| other.span(zone).is_ok_and(|other| span.overlap(other).is_some());
+    others.iter().any(|other| other.person == new.person && at_once(other))
+}
+
 coded! {
     /// Why a person is away.
     AbsenceReason {
@@ -157,6 +165,21 @@ mod tests {
     fn a_night_shift_is_as_long_as_its_clocks_say() {
         check("2027-03-27", "22:00:00", "06:00:00", "2027-03-27T21:00:00Z", "2027-03-28T04:00:00Z");
         check("2027-10-30", "22:00:00", "06:00:00", "2027-10-30T20:00:00Z", "2027-10-31T05:00:00Z");
+    }
+
+    #[test]
+    fn shifts_of_a_person_that_touch_follow_one_another() {
+        let shift = |person, day: &str, starts: &str, ends: &str| Shift {
+            person: Id::new(Uuid::from_u128(person)),
+            day: day.parse().unwrap(),
+            starts: starts.parse().unwrap(),
+            ends: ends.parse().unwrap(),
+        };
+        let night = [shift(1, "2027-05-03", "22:00:00", "06:00:00")];
+        let early = |person, starts| shift(person, "2027-05-04", starts, "14:00:00");
+        assert!(overlaps(&early(1, "05:59:00"), &night, Berlin));
+        assert!(!overlaps(&early(1, "06:00:00"), &night, Berlin));
+        assert!(!overlaps(&early(2, "05:59:00"), &night, Berlin));
     }
 
     #[test]
