@@ -91,6 +91,12 @@ async fn a_demo_that_is_running_is_not_thrown_away() {
     assert!(matches!(refused, DemoError::Held(HoldError::InUse { .. })), "{refused}");
     assert!(mark.exists());
     drop(running);
+
+    let own = folder.path().join("mine.building");
+    std::fs::create_dir(&own).unwrap();
+    let clock = std::sync::Arc::new(MovedClock::at(instant("2026-11-24T06:00:00Z")));
+    let refused = demo::prepare(&folder.path().join("mine"), true, clock).await.expect_err("a refusal");
+    assert!(matches!(refused, DemoError::NotOurs { .. }) && own.exists(), "{refused}");
 }
 
 /// Table, index and its first column.

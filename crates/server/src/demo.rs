@@ -70,12 +70,7 @@ pub async fn prepare(folder: &Path, fresh: bool, clock: Arc<dyn Clock>) -> Resul
     }
     if !folder.exists() {
         let building = building_folder(folder);
-        let _hold = Hold::take(&building)?;
-        if building.join(MARK).exists() {
-            std::fs::remove_dir_all(&building).map_err(files)?;
-        }
-        std::fs::create_dir_all(&building).map_err(files)?;
-        std::fs::write(building.join(MARK), MARK_TEXT).map_err(files)?;
+        let _hold = begin(&building)?;
         build_in(&building, clock.now()).await?;
         std::fs::rename(&building, folder).map_err(files)?;
     }
@@ -87,6 +82,26 @@ pub async fn prepare(folder: &Path, fresh: bool, clock: Arc<dyn Clock>) -> Resul
 /// When something cannot be read.
 pub async fn show(app: &App, address: &str) -> Result<(), DemoError> {
     Ok(print::print(app, address).await?)
+}
+
+/// Takes the folder that a demo is built in, and clears away what an earlier start did not finish.
+fn begin(building: &Path) -> Result<Hold, DemoError> {
+    let files = |source| DemoError::Files { path: building.to_owned(), source };
+    if !building.exists() {
+        std::fs::create_dir_all(building).map_err(files)?;
+        std::fs::write(building.join(MARK), MARK_TEXT).map_err(files)?;
+    }
+    if !building.join(MARK).exists() {
+        return Err(DemoError::NotOurs { path: building.to_owned() });
+    }
+    let hold = Hold::take(building)?;
+    for name in ["fillmark.sqlite", "fillmark.sqlite-wal", "fillmark.sqlite-shm"] {
+        let unfinished = building.join(name);
+        if unfinished.exists() {
+            std::fs::remove_file(unfinished).map_err(files)?;
+        }
+    }
+    Ok(hold)
 }
 
 fn building_folder(folder: &Path) -> PathBuf {
