@@ -67,6 +67,21 @@ on_both! {
         assert_eq!(shelf.held(&world.ada).await, 6_000.0);
     }
 
+    async fn far_more_than_was_ordered_is_asked_back(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let order = placed(&world, &shelf).await;
+        let slip_of_a_digit = NewReceipt { order_id: Some(order.id), ..shelf.receipt("A", None, 100_000.0) };
+        let error = world.ada.receive_product(shelf.site, &slip_of_a_digit).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/amount")));
+        assert_eq!(problem.errors[0].detail, "100000 mL came of which the order still awaited 10000 mL");
+        assert_eq!(shelf.held(&world.ada).await, 0.0);
+        let confirmed = NewReceipt { confirmed: true, ..slip_of_a_digit };
+        world.ada.receive_product(shelf.site, &confirmed).await.unwrap();
+        world.ada.receive_product(shelf.site, &NewReceipt { confirmed: false, ..confirmed }).await.expect("the same again");
+        assert_eq!(shelf.held(&world.ada).await, 100_000.0);
+    }
+
     async fn only_a_draft_is_changed_and_against_its_version(world: World) {
         let shelf = Shelf::of(&world).await;
         let supplier = supplier(&world, "Greenline").await;

@@ -146,7 +146,7 @@ impl Player<'_> {
             What::Receipt { product, lot, ml, expiry, order } => {
                 let order = order.as_ref().and_then(|order| self.orders.get(order));
                 let body = value!({ "client_id": client_id, "product_id": self.setting.products[product], "lot_number": lot,
-                    "expiry_on": expiry, "amount": amount(*ml), "done_at": done_at, "order_id": order });
+                    "expiry_on": expiry, "amount": amount(*ml), "done_at": done_at, "order_id": order, "confirmed": true });
                 let slip = client.receive_product(site, &json(body)).await.during("receiving")?;
                 if let Some(kept) = slip.lot_id.or(slip.movements.first().map(|movement| movement.lot_id)) {
                     self.lots.insert((product.clone(), lot.clone()), kept);

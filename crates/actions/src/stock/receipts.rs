@@ -3,8 +3,8 @@
 use chrono::NaiveDate;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{MovementKind, OrderId, ProductId, Received, SlipKind};
-use fillmark_domain::{Quantity, stock};
+use fillmark_domain::stock::{MovementKind, OrderId, Product, ProductId, Received, SlipKind};
+use fillmark_domain::{Coded, Kept, Quantity, stock};
 use fillmark_store::words::orders;
 use fillmark_store::{holdings, movements, records, shortages};
 
@@ -26,13 +26,15 @@ pub struct Receipt {
     pub amount: Quantity,
     /// The order it came on.
     pub order: Option<OrderId>,
+    /// It was asked back and is right all the same.
+    pub confirmed: bool,
 }
 
 /// Takes in what came, in full or in part of an order. The lot is made when its number is new; open shortages of
 /// the product are settled.
 /// # Errors
 /// When the caller may not, there is no such product, the lot is known with another expiry, or the order is not
-/// on its way or does not list the product.
+/// on its way or does not list the product; asked back when much more came than the order awaits.
 pub async fn receive_product(
     app: &App,
     caller: &Caller,
@@ -59,7 +61,7 @@ pub async fn receive_product(
     holdings::lock_for_issue(&desk.tx, scope, product.id).await?;
     if let Some(order) = receipt.order {
         let came = Received { product: product.id, amount, on: desk.day(at) };
-        take_in(&desk, order, came).await?;
+        take_in(&desk, order, came, &product, receipt.confirmed).await?;
     }
 
     let counted = (product.id, product.content.base);
@@ -69,9 +71,21 @@ pub async fn receive_product(
     desk.close(slip.id, &product).await
 }
 
-async fn take_in(desk: &Desk<'_>, id: OrderId, came: Received) -> Result<(), Refusal> {
+async fn take_in(
+    desk: &Desk<'_>,
+    id: OrderId,
+    came: Received,
+    product: &Kept<Product>,
+    confirmed: bool,
+) -> Result<(), Refusal> {
     let order = orders::lock(&desk.tx, desk.scope, id).await?.ok_or(Refusal::NotFound)?;
+    let exceeded = order.content.exceeded_by(&came).filter(|_| !confirmed);
+    let unit = product.content.base.unit().code();
+    let doubt = exceeded.map(|awaited| {
+        format!("{} {unit} came of which the order still awaited {awaited} {unit}", came.amount)
+    });
     let received = order.content.receive(came).map_err(refused)?;
+    Refusal::unless_confirmed("/amount", "more_than_ordered", doubt)?;
     records::change(&desk.tx, desk.scope, id, order.version, &desk.stamp, &received).await?;
     Ok(())
 }

@@ -203,6 +203,15 @@ impl Order {
         }
     }
 
+    /// How much of a product is still to come, where so much more came that it looks mis-keyed: suppliers round up to
+    /// a pack or add one, they do not send half as much again; common practice, no source.
+    pub fn exceeded_by(&self, came: &Received) -> Option<Amount> {
+        let open = self.outstanding().into_iter().find(|(product, _)| *product == came.product);
+        let awaited = open.map_or(Amount::ZERO, |(_, amount)| amount);
+        let far = awaited.thousandths().saturating_mul(3) / 2;
+        (came.amount.thousandths() > far).then_some(awaited)
+    }
+
     /// What is still to come, by product; nothing of an order that is a draft or settled.
     pub fn outstanding(&self) -> Vec<(Id<Product>, Amount)> {
         match &self.state {
@@ -322,6 +331,16 @@ mod tests {
         check(twice.take_back(&came(6_000)), Some("part_received"));
         check(placed().receive(came(4_000)).unwrap().take_back(&came(5_000)), None);
         check(placed().take_back(&came(5_000)), None);
+    }
+
+    #[test]
+    fn half_as_much_again_as_is_awaited_looks_mis_keyed() {
+        let exceeded = |order: &Order, thousandths| {
+            order.exceeded_by(&came(thousandths)).map(|awaited| awaited.thousandths())
+        };
+        assert_eq!(exceeded(&placed(), 15_000), None);
+        assert_eq!(exceeded(&placed(), 15_001), Some(10_000));
+        assert_eq!(exceeded(&placed().receive(came(6_000)).unwrap(), 6_001), Some(4_000));
     }
 
     #[test]

@@ -119,6 +119,7 @@ impl Shelf {
             expiry: Some(came.on + Days::new(420)),
             amount: Quantity::new(came.ml, Unit::MilliLitre),
             order: came.order,
+            confirmed: true,
         };
         stock::receive_product(app, manager, place.id, receipt).await.map(drop)
     }

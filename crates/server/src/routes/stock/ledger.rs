@@ -59,7 +59,8 @@ fn created(site: Uuid, handled: Handled) -> Created<Slip> {
 
 /// Take in what came, with or without an order.
 ///
-/// A new lot number makes the lot; open shortages of the product are settled.
+/// A new lot number makes the lot; open shortages of the product are settled. Much more than the order awaits is asked
+/// back (`confirmation_needed`) and taken with `confirmed`.
 #[utoipa::path(tag = "stock", operation_id = "receive_product", security(("bearer" = [])), request_body = NewReceipt,
     responses((status = 201, description = "The slip, entered now or by an earlier try", body = Slip), WriteProblems))]
 #[post("/sites/{site_id}/receipts")]
@@ -71,7 +72,8 @@ pub async fn receive_product(
 ) -> Result<Created<Slip>, Refused> {
     let site = path.into_inner();
     body.0.check()?;
-    let NewReceipt { client_id, product_id, lot_number, expiry_on, amount, done_at, order_id } = body.0;
+    let NewReceipt { client_id, product_id, lot_number, expiry_on, amount, done_at, order_id, confirmed } =
+        body.0;
     let receipt = Receipt {
         done: done(client_id, done_at),
         product: Id::new(product_id),
@@ -79,6 +81,7 @@ pub async fn receive_product(
         expiry: expiry_on,
         amount: amount.word(),
         order: order_id.map(Id::new),
+        confirmed,
     };
     Ok(created(site, stock::receive_product(&app, &caller.0, Id::new(site), receipt).await?))
 }
