@@ -195,16 +195,29 @@ on_both! {
         assert_eq!(both.iter().find(|one| one.id == kept.id).unwrap().reversed_by_id, Some(opposite.id));
     }
 
-    async fn staff_pour_and_do_not_take_back(world: World) {
+    async fn staff_take_back_what_they_entered_themselves_for_a_day(world: World) {
         let feeding = two_lots(&world).await;
         let site = feeding.here.site;
         let (person, sam) = world.person("Sam", Role::Staff, Some(site)).await;
         let kept = sam.record_addition(site, &feeding.addition(10.0)).await.unwrap();
         assert_eq!((kept.done_by, kept.entered_by), (Some(person.id), Some(person.id)));
-        assert_eq!(refusal(sam.reverse_addition(site, kept.id, &reversal("no")).await), ProblemCode::NotAllowed);
+        let (of_ada, later) = (NewAddition { confirmed: true, ..feeding.addition(10.0) }, feeding.addition(20.0));
+        let of_ada = world.ada.record_addition(site, &of_ada).await.unwrap();
+        assert_eq!(refusal(sam.reverse_addition(site, of_ada.id, &reversal("no")).await), ProblemCode::NotAllowed);
+        let back = reversal("the wrong tank");
+        let opposite = sam.reverse_addition(site, kept.id, &back).await.unwrap();
+        let later = sam.record_addition(site, &later).await.unwrap();
+        world.clock.set(fillmark_tests::world::instant("2026-11-25T06:00:01Z"));
+        for (client, name) in [(&world.ada, "ada"), (&sam, "sam")] {
+            client.sign_in(name, fillmark_tests::world::PASSWORD).await.unwrap();
+        }
+        assert_eq!(refusal(sam.reverse_addition(site, later.id, &reversal("too late")).await), ProblemCode::NotAllowed);
+        assert_eq!(sam.reverse_addition(site, kept.id, &back).await.unwrap(), opposite, "sent again");
+        world.ada.reverse_addition(site, later.id, &reversal("managers may")).await.unwrap();
         let (_, kim) = world.person("Kim", Role::Auditor, Some(site)).await;
         assert_eq!(refusal(kim.record_addition(site, &feeding.addition(10.0)).await), ProblemCode::NotAllowed);
-        assert_eq!(kim.additions(site, "").await.unwrap().len(), 1);
+        assert_eq!(refusal(kim.reverse_addition(site, of_ada.id, &reversal("no")).await), ProblemCode::NotAllowed);
+        assert_eq!(kim.additions(site, "").await.unwrap().len(), 5);
     }
 
     async fn water_needs_no_lot_and_amounts_fit_what_is_poured(world: World) {

@@ -153,6 +153,20 @@ on_both! {
         assert_eq!(refusal(sam.post::<Reading>(&path, &correction).await), ProblemCode::NotAllowed);
     }
 
+    async fn staff_correct_what_they_entered_themselves(world: World) {
+        let here = world.greenhouse().await;
+        let (_, sam) = world.person("Sam", Role::Staff, Some(here.site)).await;
+        let ph = |value: f64| reading(here.north_tank, "ph", value, "[pH]", "2026-11-24T07:00:00+01:00");
+        let corrected = async |wrong: &Reading| {
+            let correction = ReadingCorrection { reading: ph(6.0), reason: "a slip".into() };
+            sam.post::<Reading>(&format!("/sites/{}/readings/{}/corrections", here.site, wrong.id), &correction).await
+        };
+        let own = sam.record_reading(here.site, &ph(6.6)).await.unwrap();
+        corrected(&own).await.unwrap();
+        let of_ada = enter(&world, here.site, &ph(6.5)).await.unwrap();
+        assert_eq!(refusal(corrected(&of_ada).await), ProblemCode::NotAllowed);
+    }
+
     async fn faults_of_a_correction_are_named_together_where_they_stand(world: World) {
         let here = world.greenhouse().await;
         let wrong = enter(&world, here.site, &reading(here.north_tank, "ph", 6.6, "[pH]", "2026-11-24T07:00:00+01:00")).await.unwrap();

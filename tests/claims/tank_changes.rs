@@ -130,7 +130,10 @@ on_both! {
         let feeding = stocked(&world).await;
         let site = feeding.here.site;
         let (_, sam) = world.person("Sam", Role::Staff, Some(site)).await;
-        let done = sam.record_tank_change(site, &feeding.change("2026-11-24T06:30:00+01:00", json!({}))).await.unwrap();
+        let own = feeding.change("2026-11-24T02:30:00+01:00", json!({}));
+        let own = sam.record_tank_change(site, &own).await.unwrap();
+        sam.reverse_tank_change(site, own.change.id, &reversal("a slip of one's own")).await.unwrap();
+        let done = world.ada.record_tank_change(site, &feeding.change("2026-11-24T06:30:00+01:00", json!({}))).await.unwrap();
         let id = done.change.id;
         assert_eq!(refusal(sam.reverse_tank_change(site, id, &reversal("no")).await), ProblemCode::NotAllowed);
         let back = reversal("it was the south tank");
@@ -141,7 +144,7 @@ on_both! {
         let of_part = world.ada.reverse_addition(site, done.additions[0].id, &reversal("again")).await;
         assert_eq!(refusal(of_part), ProblemCode::Conflict);
         assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 3000.0);
-        assert_eq!(world.ada.readings(site, "").await.unwrap().len(), 2);
+        assert_eq!(world.ada.readings(site, "").await.unwrap().len(), 4);
         assert_eq!(due(&world, site).await[0], "2026-11-24");
     }
 

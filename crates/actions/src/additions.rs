@@ -15,6 +15,7 @@ use fillmark_store::additions::{self as kept_additions, KeptAddition};
 use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, holdings, plan, records};
 use uuid::Uuid;
 
+use crate::caller::Correcting;
 use crate::known::Known;
 use crate::readings::Outcome;
 use crate::retry::once_more;
@@ -140,24 +141,26 @@ pub async fn reverse(
     client_id: Uuid,
     reason: &str,
 ) -> Result<KeptAddition, Refusal> {
-    let scope = caller.may(Act::Correct, site)?;
-    once_more(|| reverse_once(app, scope, app.stamp(caller), id, client_id, reason)).await
+    let leave = caller.may_correct(site)?;
+    once_more(|| reverse_once(app, leave, app.stamp(caller), id, client_id, reason)).await
 }
 
 async fn reverse_once(
     app: &App,
-    scope: SiteScope,
+    leave: Correcting,
     stamp: Stamp<'_>,
     id: Id<Addition>,
     client_id: Uuid,
     reason: &str,
 ) -> Result<KeptAddition, Refusal> {
-    let tx = app.store.begin().await?;
+    let (tx, scope) = (app.store.begin().await?, leave.scope);
     if let Some(earlier) = entries::find_by_client_ids::<Addition>(&tx, scope, &[client_id]).await?.pop() {
+        leave.refuse_anothers(earlier.1.entered_by)?;
         let same = earlier.1.reverses.as_ref().is_some_and(|(reversed, _)| *reversed == id);
         return if same { Ok(earlier) } else { Err(Refusal::ClientIdReused) };
     }
     let kept = entries::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    leave.refuse_others(kept.1.entered_by, kept.1.received_at, stamp.at)?;
     if kept.1.change.is_some() {
         return Err(Refusal::Conflict("it is part of a tank change; take back the change".into()));
     }

@@ -1,6 +1,7 @@
 //! Who calls, and what they may do where.
 
-use fillmark_domain::people::{Act, PersonId, Role};
+use chrono::{DateTime, Utc};
+use fillmark_domain::people::{Act, Corrects, PersonId, Role};
 use fillmark_domain::places::SiteId;
 use fillmark_store::{BusinessScope, Scope, SiteScope};
 use uuid::Uuid;
@@ -15,6 +16,35 @@ pub struct Caller(Kind);
 enum Kind {
     Person { person: PersonId, session: Uuid, roles: Vec<(Option<SiteId>, Role)>, there: Option<Vec<SiteId>> },
     Job,
+}
+
+/// Leave to correct entries of a site.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Correcting {
+    pub(crate) scope: SiteScope,
+    whose: Corrects,
+}
+
+impl Correcting {
+    /// Refuses an entry that is not the caller's to correct now.
+    pub(crate) fn refuse_others(
+        self,
+        entered_by: Option<PersonId>,
+        received_at: DateTime<Utc>,
+        now: DateTime<Utc>,
+    ) -> Result<(), Refusal> {
+        match self.whose.allows(entered_by, received_at, now) {
+            true => Ok(()),
+            false => Err(Refusal::NotAllowed(Act::Correct)),
+        }
+    }
+
+    /// Refuses a correction that somebody else made before under the same client id; one's own is told again, however
+    /// late it is sent again.
+    pub(crate) fn refuse_anothers(self, made_by: Option<PersonId>) -> Result<(), Refusal> {
+        let no_time = DateTime::UNIX_EPOCH;
+        self.refuse_others(made_by, no_time, no_time)
+    }
 }
 
 /// A scope that is opened by a caller's rights.
@@ -80,6 +110,20 @@ impl Caller {
         let is_there = there.as_ref().is_none_or(|sites| sites.contains(&site));
         self.allowed(act, |role_site| role_site.map_or(is_there, |role_site| role_site == site))?;
         Ok(SiteScope::granted(site))
+    }
+
+    /// Leave to correct a site's entries, and whose: everybody's, or for a time one's own.
+    /// # Errors
+    /// [`Refusal::NotFound`] outside the caller's sites, [`Refusal::NotAllowed`] for those who enter none.
+    pub(crate) fn may_correct(&self, site: SiteId) -> Result<Correcting, Refusal> {
+        let (scope, whose) = match self.may(Act::Correct, site) {
+            Err(Refusal::NotAllowed(act)) => {
+                let person = self.person().ok_or(Refusal::NotAllowed(act))?;
+                (self.may(Act::EnterWork, site)?, Corrects::Own(person))
+            }
+            anybodys => (anybodys?, Corrects::All),
+        };
+        Ok(Correcting { scope, whose })
     }
 
     /// Leave to touch the business's rows: whoever may do this at some site.

@@ -9,6 +9,7 @@ use fillmark_store::harvests::KeptHarvest;
 use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries};
 use uuid::Uuid;
 
+use crate::caller::Correcting;
 use crate::known::Known;
 use crate::retry::once_more;
 use crate::{App, Caller, Refusal};
@@ -87,24 +88,26 @@ pub async fn reverse(
     client_id: Uuid,
     reason: &str,
 ) -> Result<KeptHarvest, Refusal> {
-    let scope = caller.may(Act::Correct, site)?;
-    once_more(|| reverse_once(app, scope, app.stamp(caller), id, client_id, reason)).await
+    let leave = caller.may_correct(site)?;
+    once_more(|| reverse_once(app, leave, app.stamp(caller), id, client_id, reason)).await
 }
 
 async fn reverse_once(
     app: &App,
-    scope: SiteScope,
+    leave: Correcting,
     stamp: Stamp<'_>,
     id: Id<Harvest>,
     client_id: Uuid,
     reason: &str,
 ) -> Result<KeptHarvest, Refusal> {
-    let tx = app.store.begin().await?;
+    let (tx, scope) = (app.store.begin().await?, leave.scope);
     if let Some(earlier) = entries::find_by_client_ids::<Harvest>(&tx, scope, &[client_id]).await?.pop() {
+        leave.refuse_anothers(earlier.1.entered_by)?;
         let same = earlier.1.reverses.as_ref().is_some_and(|(reversed, _)| *reversed == id);
         return if same { Ok(earlier) } else { Err(Refusal::ClientIdReused) };
     }
     let (_, harvest) = entries::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    leave.refuse_others(harvest.entered_by, harvest.received_at, stamp.at)?;
     if harvest.reversed.is_some() || harvest.reverses.is_some() {
         return Err(Refusal::Conflict("it was taken back before".into()));
     }

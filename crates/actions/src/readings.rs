@@ -14,6 +14,7 @@ use fillmark_store::readings::{self, KeptReading};
 use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, plan};
 use uuid::Uuid;
 
+use crate::caller::Correcting;
 use crate::known::Known;
 use crate::retry::once_more;
 use crate::{App, Caller, Refusal};
@@ -148,27 +149,29 @@ pub async fn correct(
     entry: &ReadingEntry,
     reason: &str,
 ) -> Result<KeptReading, Refusal> {
-    let scope = caller.may(Act::Correct, site)?;
-    once_more(|| correct_once(app, scope, app.stamp(caller), reading, entry, reason)).await
+    let leave = caller.may_correct(site)?;
+    once_more(|| correct_once(app, leave, app.stamp(caller), reading, entry, reason)).await
 }
 
 async fn correct_once(
     app: &App,
-    scope: SiteScope,
+    leave: Correcting,
     stamp: Stamp<'_>,
     reading: Id<Reading>,
     entry: &ReadingEntry,
     reason: &str,
 ) -> Result<KeptReading, Refusal> {
-    let tx = app.store.begin().await?;
+    let (tx, scope) = (app.store.begin().await?, leave.scope);
     if let Some(earlier) = entries::find_by_client_ids::<Reading>(&tx, scope, &[entry.client_id]).await?.pop()
     {
+        leave.refuse_anothers(earlier.1.entered_by)?;
         let again = earlier.1.supersedes.as_ref().is_some_and(|(old, why)| *old == reading && why == reason);
         let again = again && is_same(&earlier.1, &ReadingEntry { change: earlier.1.change, ..entry.clone() });
         return if again { Ok(earlier) } else { Err(Refusal::ClientIdReused) };
     }
     let found = entries::find_many::<Reading>(&tx, scope, &[reading.uuid()]).await?;
     let (_, old) = found.into_iter().next().ok_or(Refusal::NotFound)?;
+    leave.refuse_others(old.entered_by, old.received_at, stamp.at)?;
     if old.superseded.is_some() {
         return Err(Refusal::Conflict(
             "the reading was corrected before; correct the one in its place".into(),

@@ -22,6 +22,7 @@ use fillmark_store::{
 use uuid::Uuid;
 
 use crate::additions::{self, AdditionEntry};
+use crate::caller::Correcting;
 use crate::known::{Known, refuse_unknown};
 use crate::readings::{self, Outcome, ReadingEntry};
 use crate::retry::once_more;
@@ -336,26 +337,28 @@ pub async fn reverse(
     client_id: Uuid,
     reason: &str,
 ) -> Result<ChangeDone, Refusal> {
-    let scope = caller.may(Act::Correct, site)?;
-    once_more(|| reverse_once(app, scope, app.stamp(caller), id, client_id, reason)).await
+    let leave = caller.may_correct(site)?;
+    once_more(|| reverse_once(app, leave, app.stamp(caller), id, client_id, reason)).await
 }
 
 async fn reverse_once(
     app: &App,
-    scope: SiteScope,
+    leave: Correcting,
     stamp: Stamp<'_>,
     id: Id<TankChange>,
     client_id: Uuid,
     reason: &str,
 ) -> Result<ChangeDone, Refusal> {
-    let tx = app.store.begin().await?;
+    let (tx, scope) = (app.store.begin().await?, leave.scope);
     if let Some((earlier, change)) =
         entries::find_by_client_ids::<TankChange>(&tx, scope, &[client_id]).await?.pop()
     {
+        leave.refuse_anothers(change.entered_by)?;
         let same = change.reverses.is_some_and(|(reversed, _)| reversed == id);
         return if same { done(&tx, scope, earlier).await } else { Err(Refusal::ClientIdReused) };
     }
     let (_, change) = entries::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    leave.refuse_others(change.entered_by, change.received_at, stamp.at)?;
     if change.reversed.is_some() || change.reverses.is_some() {
         return Err(Refusal::Conflict("it was taken back before".into()));
     }

@@ -1,6 +1,6 @@
 //! People, what they are at which site, and what each role may do.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::Id;
 use crate::code::coded;
@@ -63,7 +63,7 @@ pub enum Act {
     Audit,
     /// Enter readings, additions, changes, harvests; settle checks; issue stock.
     EnterWork,
-    /// Correct what was entered.
+    /// Correct what anybody entered, whenever.
     Correct,
     /// Set up rooms, tanks, cycles, feeds, plans, meters; plan work; excuse checks.
     Manage,
@@ -99,6 +99,34 @@ impl Role {
     }
 }
 
+/// So long after the server got it, whoever entered something may correct it: a slip is noticed on the same round or the
+/// next day's, and later others have built on it; common practice, no source.
+pub const OWN_FOR: TimeDelta = TimeDelta::hours(24);
+
+/// Whose entries somebody may correct.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Corrects {
+    /// Everybody's.
+    All,
+    /// Their own, for [`OWN_FOR`].
+    Own(PersonId),
+}
+
+impl Corrects {
+    /// Whether an entry may be corrected now.
+    pub fn allows(
+        self,
+        entered_by: Option<PersonId>,
+        received_at: DateTime<Utc>,
+        now: DateTime<Utc>,
+    ) -> bool {
+        match self {
+            Corrects::All => true,
+            Corrects::Own(person) => entered_by == Some(person) && now - received_at <= OWN_FOR,
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -127,6 +155,19 @@ mod tests {
         for role in [Role::Staff, Role::Auditor] {
             assert!(!role.may_appoint(Role::Staff), "{role:?}");
         }
+    }
+
+    #[test]
+    fn what_one_entered_may_be_corrected_for_a_day() {
+        let [sam, kim] = [1, 2].map(|number| PersonId::new(uuid::Uuid::from_u128(number)));
+        let at = |text: &str| text.parse::<DateTime<Utc>>().unwrap();
+        let received = at("2026-11-24T06:00:00Z");
+        let (in_time, late) = (at("2026-11-25T06:00:00Z"), at("2026-11-25T06:00:01Z"));
+        assert!(Corrects::Own(sam).allows(Some(sam), received, in_time));
+        assert!(!Corrects::Own(sam).allows(Some(sam), received, late));
+        assert!(!Corrects::Own(sam).allows(Some(kim), received, in_time));
+        assert!(!Corrects::Own(sam).allows(None, received, in_time));
+        assert!(Corrects::All.allows(Some(kim), received, late));
     }
 
     #[test]

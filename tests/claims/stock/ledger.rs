@@ -187,6 +187,10 @@ on_both! {
         shelf.issue(&sam, 10.0).await.unwrap();
         assert_eq!(refusal(sam.receive_product(shelf.site, &shelf.receipt("B", None, 1.0)).await), ProblemCode::NotAllowed);
         assert_eq!(refusal(shelf.count(&sam, None, 1.0).await), ProblemCode::NotAllowed);
+        let (own, of_ada) = (shelf.issue(&sam, 5.0).await.unwrap(), shelf.issue(&world.ada, 5.0).await.unwrap());
+        sam.reverse_slip(shelf.site, own.id, &reversal("not used")).await.unwrap();
+        let refused = sam.reverse_slip(shelf.site, of_ada.id, &reversal("not used")).await;
+        assert_eq!(refusal(refused), ProblemCode::NotAllowed);
         let hill = shelf.at(&world, "Hill").await;
         assert_eq!(refusal(hill.issue(&sam, 1.0).await), ProblemCode::NotFound);
     }

@@ -1,6 +1,5 @@
 //! Corrections: a movement, or all that a slip did, taken back by linked opposites.
 
-use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{Entered, Movement, MovementKind, ProductId, Received, Slip, SlipId, SlipKind};
 use fillmark_domain::{Amount, Id};
@@ -9,6 +8,7 @@ use fillmark_store::{holdings, movements, records, shortages, slips};
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled};
 use super::{draw, receipts};
+use crate::caller::Correcting;
 use crate::{App, Caller, Refusal};
 
 /// Takes back one movement.
@@ -23,10 +23,12 @@ pub async fn reverse_movement(
     done: Done,
     reason: String,
 ) -> Result<Handled, Refusal> {
-    let scope = caller.may(Act::Correct, site)?;
+    let leave = caller.may_correct(site)?;
+    let scope = leave.scope;
     let desk = Desk::open(app, caller, scope).await?;
     let movement = movements::find(&desk.tx, scope, movement).await?.ok_or(Refusal::NotFound)?;
     let entered = slips::find(&desk.tx, scope, movement.slip).await?.ok_or(Refusal::NotFound)?;
+    refuse_others(leave, &desk, &entered)?;
     take_back(desk, entered, vec![movement], false, done, reason).await
 }
 
@@ -41,11 +43,17 @@ pub async fn reverse_slip(
     done: Done,
     reason: String,
 ) -> Result<Handled, Refusal> {
-    let scope = caller.may(Act::Correct, site)?;
+    let leave = caller.may_correct(site)?;
+    let scope = leave.scope;
     let desk = Desk::open(app, caller, scope).await?;
     let entered = slips::find(&desk.tx, scope, slip).await?.ok_or(Refusal::NotFound)?;
+    refuse_others(leave, &desk, &entered)?;
     let movements = entered.movements.clone();
     take_back(desk, entered, movements, true, done, reason).await
+}
+
+fn refuse_others(leave: Correcting, desk: &Desk<'_>, entered: &Entered) -> Result<(), Refusal> {
+    leave.refuse_others(entered.slip.entered_by, entered.slip.entered_at, desk.stamp.at)
 }
 
 async fn take_back(

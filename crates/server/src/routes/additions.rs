@@ -109,6 +109,8 @@ pub async fn read_addition(
 }
 
 /// Take an addition back by a linked opposite, its lots included.
+///
+/// Managers may; staff may for 24 hours, what they entered themselves.
 #[utoipa::path(tag = "entries", operation_id = "reverse_addition", security(("bearer" = [])), request_body = NewReversal,
     responses((status = 201, description = "The opposite", body = Addition), WriteProblems))]
 #[post("/sites/{site_id}/additions/{addition_id}/reversals")]

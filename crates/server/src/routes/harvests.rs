@@ -78,6 +78,8 @@ pub async fn read_harvest(
 }
 
 /// Take a harvest back by a linked opposite.
+///
+/// Managers may; staff may for 24 hours, what they entered themselves.
 #[utoipa::path(tag = "growing", operation_id = "reverse_harvest", security(("bearer" = [])), request_body = NewReversal,
     responses((status = 201, description = "The opposite", body = Harvest), WriteProblems))]
 #[post("/sites/{site_id}/harvests/{harvest_id}/reversals")]

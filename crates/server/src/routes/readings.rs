@@ -111,6 +111,8 @@ pub async fn read_reading(
 }
 
 /// Correct a reading: another stands in its place, with a reason; the old one stays readable.
+///
+/// Managers may; staff may for 24 hours, what they entered themselves.
 #[utoipa::path(tag = "entries", operation_id = "correct_reading", security(("bearer" = [])), request_body = ReadingCorrection,
     responses((status = 201, description = "The reading in its place", body = Reading), WriteProblems))]
 #[post("/sites/{site_id}/readings/{reading_id}/corrections")]

@@ -114,6 +114,8 @@ pub async fn read_tank_change(
 }
 
 /// Take a tank change back with all that went in; its readings stay, since they were taken.
+///
+/// Managers may; staff may for 24 hours, what they entered themselves.
 #[utoipa::path(tag = "entries", operation_id = "reverse_tank_change", security(("bearer" = [])), request_body = NewReversal,
     responses((status = 201, description = "The opposite", body = TankChangeDone), WriteProblems))]
 #[post("/sites/{site_id}/tank-changes/{change_id}/reversals")]

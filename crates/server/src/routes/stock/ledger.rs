@@ -196,6 +196,8 @@ pub async fn read_slip(
 }
 
 /// Take back all that a slip did, its shortage included.
+///
+/// Managers may; staff may for 24 hours, what they entered themselves.
 #[utoipa::path(tag = "stock", operation_id = "reverse_slip", security(("bearer" = [])), request_body = NewReversal,
     responses((status = 201, description = "The slip, entered now or by an earlier try", body = Slip), WriteProblems))]
 #[post("/sites/{site_id}/slips/{slip_id}/reversals")]
@@ -212,6 +214,8 @@ pub async fn reverse_slip(
 }
 
 /// Take back one movement by its linked opposite.
+///
+/// Managers may; staff may for 24 hours, what they entered themselves.
 #[utoipa::path(tag = "stock", operation_id = "reverse_movement", security(("bearer" = [])), request_body = NewReversal,
     responses((status = 201, description = "The slip, entered now or by an earlier try", body = Slip), WriteProblems))]
 #[post("/sites/{site_id}/movements/{movement_id}/reversals")]
