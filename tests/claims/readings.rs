@@ -128,6 +128,10 @@ on_both! {
         let answer: BatchAnswer = world.ada.post(&path, &items).await.unwrap();
         assert_eq!((answer.summary.created_count, answer.summary.rejected_count), (2, 2));
         assert!(answer.results[1].client_id.is_some() && answer.results[2].client_id.is_none());
+        let instance = |at: usize| answer.results[at].problem.as_ref().unwrap().instance.clone();
+        let (one, other) = (instance(1), instance(2));
+        assert!(one.starts_with("urn:uuid:") && one.ends_with("#/items/1") && one.len() == 54, "{one}");
+        assert_eq!(other, one.replace("#/items/1", "#/items/2"));
         let together = world.ada.post::<BatchAnswer>(&format!("{path}?atomic=true"), &items).await.unwrap_err();
         assert_eq!(together.problem().unwrap().errors[0].pointer.as_deref(), Some("/items/1/value/unit"));
     }

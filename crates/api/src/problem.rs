@@ -84,7 +84,7 @@ pub struct Problem {
     /// About this occurrence.
     #[schema(max_length = 2000)]
     pub detail: String,
-    /// The request, as the log has it.
+    /// The request, as the log has it; of an item of a batch with its place, as in `#/items/3`.
     #[schema(max_length = 60)]
     pub instance: String,
     /// The stable word for this kind.

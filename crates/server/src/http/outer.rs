@@ -1,16 +1,18 @@
 //! The outermost layer: request ids, one log line a request, problems that name their request, HEAD, and the
 //! answer for paths and methods that do not exist.
 
+use std::convert::Infallible;
+use std::future::{Ready, ready};
 use std::panic::AssertUnwindSafe;
 use std::time::Instant;
 
 use actix_web::body::{BoxBody, MessageBody};
-use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
 use actix_web::error::InternalError;
 use actix_web::http::{Method, header};
 use actix_web::middleware::Next;
 use actix_web::web::Data;
-use actix_web::{Error, HttpMessage, HttpRequest, HttpResponse};
+use actix_web::{Error, FromRequest, HttpMessage, HttpRequest, HttpResponse};
 use fillmark_api::ProblemCode;
 use futures_util::FutureExt;
 use uuid::Uuid;
@@ -38,8 +40,25 @@ pub async fn nothing_here(request: HttpRequest) -> HttpResponse {
     }
 }
 
-#[derive(Clone, Copy)]
-struct RequestId(Uuid);
+/// The id of a request, under which the log has it.
+#[derive(Debug, Clone, Copy)]
+pub struct RequestId(Uuid);
+
+impl RequestId {
+    /// The instance of a problem that is about one item of a batch: the request with the item's place in it.
+    pub fn instance_of_item(self, at: usize) -> String {
+        format!("urn:uuid:{}#/items/{at}", self.0)
+    }
+}
+
+impl FromRequest for RequestId {
+    type Error = Infallible;
+    type Future = Ready<Result<Self, Infallible>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        ready(Ok(request.extensions().get::<RequestId>().copied().unwrap_or(RequestId(Uuid::nil()))))
+    }
+}
 
 /// Wraps every request.
 /// # Errors

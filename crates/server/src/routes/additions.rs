@@ -11,6 +11,7 @@ use uuid::Uuid;
 
 use super::batch::{self, BatchQuery};
 use crate::http::list::{Asked, ListKind};
+use crate::http::outer::RequestId;
 use crate::http::{AppData, Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 type AdditionPage = Listed<Addition>;
@@ -82,6 +83,7 @@ pub async fn record_additions(
     caller: SignedIn,
     path: Path<Uuid>,
     query: Query<BatchQuery>,
+    request: RequestId,
     body: Json<Batch<Value>>,
 ) -> Result<HttpResponse, Refused> {
     let site = Id::new(path.into_inner());
@@ -91,7 +93,7 @@ pub async fn record_additions(
     } else {
         additions::enter(&app, &caller.0, site, taken.entries()).await?
     };
-    Ok(HttpResponse::Ok().json(taken.answer(outcomes)))
+    Ok(HttpResponse::Ok().json(taken.answer(outcomes, request)))
 }
 
 /// Read one addition.

@@ -11,6 +11,7 @@ use uuid::Uuid;
 
 use crate::http::Refused;
 use crate::http::body::from_value;
+use crate::http::outer::RequestId;
 
 /// How a batch is taken.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -64,12 +65,18 @@ impl<E> Taken<E> {
         &self.entries
     }
 
-    /// The answer, in the order of the request.
-    pub(crate) fn answer<W>(self, outcomes: Vec<Outcome<W>>) -> BatchAnswer {
+    /// The answer, in the order of the request. Each problem names the request and the place of its item.
+    pub(crate) fn answer<W>(self, outcomes: Vec<Outcome<W>>, request: RequestId) -> BatchAnswer {
         let mut outcomes = outcomes.into_iter();
-        let result = |(at, (client_id, refused)): (usize, (Option<Uuid>, Option<Refused>))| match refused {
-            Some(refused) => rejected(at, client_id, refused),
-            None => result(at, client_id, outcomes.next()),
+        let result = |(at, (client_id, refused)): (usize, (Option<Uuid>, Option<Refused>))| {
+            let mut result = match refused {
+                Some(refused) => rejected(at, client_id, refused),
+                None => result(at, client_id, outcomes.next()),
+            };
+            if let Some(problem) = &mut result.problem {
+                problem.instance = request.instance_of_item(at);
+            }
+            result
         };
         self.items.into_iter().enumerate().map(result).collect::<Vec<_>>().into()
     }

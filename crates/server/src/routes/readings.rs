@@ -12,6 +12,7 @@ use uuid::Uuid;
 
 use super::batch::{self, BatchQuery};
 use crate::http::list::{Asked, ListKind};
+use crate::http::outer::RequestId;
 use crate::http::{AppData, Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 type ReadingPage = Listed<Reading>;
@@ -84,6 +85,7 @@ pub async fn record_readings(
     caller: SignedIn,
     path: Path<Uuid>,
     query: Query<BatchQuery>,
+    request: RequestId,
     body: Json<Batch<Value>>,
 ) -> Result<HttpResponse, Refused> {
     let site = Id::new(path.into_inner());
@@ -93,7 +95,7 @@ pub async fn record_readings(
     } else {
         readings::enter(&app, &caller.0, site, taken.entries()).await?
     };
-    Ok(HttpResponse::Ok().json(taken.answer(outcomes)))
+    Ok(HttpResponse::Ok().json(taken.answer(outcomes, request)))
 }
 
 /// Read one reading.
