@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use fillmark_store::Database;
 use serde::Deserialize;
+use tracing_subscriber::EnvFilter;
 
 /// Everything that can be configured, with what holds when nothing is.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
@@ -71,6 +72,12 @@ pub enum SettingsError {
 
 const PREFIX: &str = "FILLMARK__";
 const LOG_FORMATS: [&str; 2] = ["pretty", "json"];
+const LOG_FILTER: &str = "a filter of tracing, for example info,fillmark_server=debug";
+
+/// A filter in part wrong would be taken in part, and the log would lack what was asked for.
+fn is_log_filter(text: &str) -> bool {
+    EnvFilter::try_new(text).is_ok()
+}
 
 /// What the command line says, over everything else.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -136,6 +143,9 @@ impl Settings {
         if !LOG_FORMATS.contains(&settings.log_format.as_str()) {
             return Err(bad("log_format: expected pretty or json"));
         }
+        if !is_log_filter(&settings.log) {
+            return Err(bad(&format!("log: expected {LOG_FILTER}")));
+        }
         Ok(settings)
     }
 
@@ -152,7 +162,8 @@ impl Settings {
             "jobs" => self.jobs = value.parse().map_err(|_| bad("true or false"))?,
             "log_format" if LOG_FORMATS.contains(&value.as_str()) => self.log_format = value,
             "log_format" => return Err(bad("pretty or json")),
-            "log" => self.log = value,
+            "log" if is_log_filter(&value) => self.log = value,
+            "log" => return Err(bad(LOG_FILTER)),
             _ => {
                 return Err(bad(
                     "one of FILLMARK__LISTEN, __DATABASE, __CONNECTIONS, __WORKERS, __JOBS, __LOG_FORMAT, __LOG",
@@ -202,6 +213,9 @@ mod tests {
             assert_eq!(refused.to_string(), "FILLMARK__WORKERS: expected a whole number above 0");
         }
         assert!(Settings::read(None, environment(&[("FILLMARK__LOG_FORMAT", "xml")])).is_err());
+        let refused = Settings::read(None, environment(&[("FILLMARK__LOG", "info,store=loud")])).unwrap_err();
+        assert!(refused.to_string().starts_with("FILLMARK__LOG: expected a filter"), "{refused}");
+        Settings::read(None, environment(&[("FILLMARK__LOG", "info,fillmark_server=debug")])).unwrap();
         assert!(Settings::read(None, environment(&[("FILLMARK__FILLMARK__LISTEN", "x")])).is_err());
     }
 
@@ -209,6 +223,11 @@ mod tests {
     fn a_file_with_an_unknown_key_is_refused() {
         assert!(toml::from_str::<Settings>("colour = \"green\"").is_err());
         assert_eq!(toml::from_str::<Settings>("workers = 3").unwrap().workers, 3);
+        let file = std::env::temp_dir().join(format!("fillmark-log-{}.toml", std::process::id()));
+        std::fs::write(&file, "log = \"info,store=loud\"").unwrap();
+        let refused = Settings::read(Some(&file), environment(&[])).unwrap_err();
+        std::fs::remove_file(&file).unwrap();
+        assert!(refused.to_string().contains("log: expected a filter"), "{refused}");
     }
 
     #[test]
