@@ -95,7 +95,7 @@ on_both! {
         let placement = here.all::<NewPlacement>("").await.unwrap().remove(0);
         let held = "the running cycle Basil 46 still depends on this placement; end it by until_on first";
         assert_eq!(told(here.archive(&placement).await.unwrap_err()), held);
-        assert_eq!(here.all::<NewPlacement>("").await.unwrap(), [placement.clone()]);
+        assert_eq!(here.all::<NewPlacement>("").await.unwrap(), std::slice::from_ref(&placement));
         let ended = here.change(&placement, json!({ "until_on": "2026-11-23" })).await.unwrap();
         here.archive(&ended).await.unwrap();
         let revision = business.all::<NewProgrammeRevision>("").await.unwrap().remove(0);
