@@ -1,7 +1,7 @@
 //! Stock: what comes in, goes out, is counted, moved and ordered.
 //!
 //! Every act locks what the site holds of the product, enters a slip under the client's id, which makes it safe to
-//! send again, decides, and enters the movements. [`Shelf`] and [`give_back`] do so inside the transaction of whoever pours.
+//! send again, decides, and enters the movements. `Shelf` and `give_back` do so inside the transaction of whoever pours.
 
 mod corrections;
 mod counts;
