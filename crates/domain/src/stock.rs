@@ -17,7 +17,9 @@ mod transfer;
 
 pub use count::{NoLotToCount, spread_count};
 pub use expiry::{Spoilage, WriteOff, spoilage};
-pub use issue::{Drawn, OnHand, OutOfStock, draw_first_expiring, issue_first_expiring};
+pub use issue::{
+    Drawn, OnHand, OutOfStock, Unfit, draw_first_expiring, draw_named, issue_first_expiring, issue_named,
+};
 pub use lot::{Lot, Movement, MovementKind, Overdrawn, Shortage, ShortageState, balance};
 pub use order::{NotAllowed, Order, OrderLine, OrderState, Received};
 pub use packs::{Packs, ReorderLevels, order_together, whole_packs};

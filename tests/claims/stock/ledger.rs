@@ -147,6 +147,36 @@ on_both! {
         assert_eq!(refusal(lots.archive(&lots.read::<NewLot>(lot.id).await.unwrap()).await), ProblemCode::Conflict);
     }
 
+    async fn a_lot_that_may_not_be_used_is_drawn_only_when_it_is_named_and_was_poured(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let lots = world.ada.business();
+        for (number, expiry, told) in [("E", Some("2026-11-23"), "expired"), ("Q", None, "quarantine")] {
+            let lot_id = shelf.receive(&world.ada, number, expiry, 200.0).await.lot_id;
+            let lot = lots.read::<NewLot>(lot_id.unwrap()).await.unwrap();
+            lots.change(&lot, json!({ "quarantined": expiry.is_none() })).await.unwrap();
+            let named = NewIssue { lot_id, ..issue(250.0) };
+            let error = world.ada.issue_product(shelf.site, shelf.product, &named).await.unwrap_err();
+            let problem = error.problem().unwrap();
+            assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::OutOfStock, Some("/lot_id")));
+            assert!(problem.detail.contains("200 mL") && problem.detail.contains(told), "{}", problem.detail);
+            let poured = NewIssue { poured_all_the_same: true, ..named };
+            let slip = world.ada.issue_product(shelf.site, shelf.product, &poured).await.unwrap();
+            assert_eq!((slip.movements[0].change.value, slip.shortage.unwrap().value), (-200.0, 50.0));
+        }
+        assert_eq!((shelf.held(&world.ada).await, shelf.moved(&world.ada).await), (0.0, 0.0));
+    }
+
+    async fn a_lot_that_comes_in_expired_comes_with_a_caution(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let receipt = shelf.receipt("E", Some("2026-11-23"), 200.0);
+        let slip = world.ada.receive_product(shelf.site, &receipt).await.unwrap();
+        assert!(slip.cautions.iter().any(|caution| caution.contains("expired")), "{:?}", slip.cautions);
+        assert_eq!(world.ada.receive_product(shelf.site, &receipt).await.unwrap(), slip);
+        assert_eq!(world.ada.slip(shelf.site, slip.id).await.unwrap(), slip);
+        let good = shelf.receive(&world.ada, "G", Some("2026-11-24"), 200.0).await;
+        assert!(good.cautions.is_empty(), "{:?}", good.cautions);
+    }
+
     async fn a_movement_is_taken_back_once_by_its_opposite(world: World) {
         let shelf = Shelf::of(&world).await;
         let receipt = shelf.receive(&world.ada, "A", None, 500.0).await;

@@ -27,6 +27,14 @@ pub struct Handled {
     pub cautions: Vec<&'static str>,
 }
 
+impl Handled {
+    /// With one more caution, if there is one.
+    pub(super) fn told(mut self, caution: Option<&'static str>) -> Self {
+        self.cautions.extend(caution);
+        self
+    }
+}
+
 /// Who enters an act, and when it was done.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Done {
@@ -169,5 +177,15 @@ pub async fn read_slip(app: &App, caller: &Caller, site: SiteId, id: SlipId) -> 
     let entered = slips::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
     let product: Id<Product> = entered.slip.says.product;
     let product = records::find(&tx, scope.in_business(), product).await?.ok_or(Refusal::NotFound)?;
-    Ok(handled(entered, &product))
+    let caution = lot_caution(&tx, scope, &entered.slip).await?;
+    Ok(handled(entered, &product).told(caution))
+}
+
+/// What was to be told of the lot that came in on a slip.
+async fn lot_caution(tx: &Tx, scope: SiteScope, slip: &Slip) -> Result<Option<&'static str>, Refusal> {
+    let (SlipKind::Receipt, Some(lot)) = (slip.says.kind, slip.says.lot) else { return Ok(None) };
+    let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?;
+    let lot = records::find::<Lot>(tx, scope.in_business(), lot).await?.ok_or(Refusal::NotFound)?;
+    let day = slip.says.done_at.with_timezone(&site.content.time_zone).date_naive();
+    Ok(lot.content.caution(day))
 }

@@ -5,8 +5,8 @@ use std::collections::hash_map::Entry;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::stock::{
-    Drawn, LotId, OnHand, OutOfStock, ProductId, Slip, SlipId, SlipKind, Wanted, draw_first_expiring,
-    issue_first_expiring,
+    Drawn, LotId, OnHand, OutOfStock, ProductId, Slip, SlipId, SlipKind, Unfit, Wanted, draw_first_expiring,
+    draw_named, issue_first_expiring, issue_named,
 };
 use fillmark_domain::{Amount, Base, Coded, Faults};
 use fillmark_store::slips::Opened;
@@ -57,8 +57,10 @@ impl Shelf {
             Entry::Vacant(unread) => unread.insert(holdings::lock_for_issue(tx, scope, product).await?),
         };
         let drawn = match pour.lot {
-            Some(lot) => decide(&of_lot(held, lot)?, pour.amount, base, pour.all_the_same, pour.on)?,
-            None => decide(held, pour.amount, base, pour.all_the_same, pour.on)?,
+            Some(lot) => {
+                decide(&of_lot(held, lot)?, pour.lot, pour.amount, base, pour.all_the_same, pour.on)?
+            }
+            None => decide(held, None, pour.amount, base, pour.all_the_same, pour.on)?,
         };
         drawn.take_from(held);
         let slip = Slip { id: stamp.fresh(), says: pour.says(), entered_at: stamp.at, entered_by: stamp.by };
@@ -93,20 +95,26 @@ impl Pour {
     }
 }
 
-/// From which lots how much is drawn, with what is missing if it was poured all the same.
+/// From which lots how much is drawn, with what is missing if it was poured all the same. What is poured already was
+/// poured from the lot that is named, whatever is wrong with that lot.
 pub(super) fn decide(
     held: &[OnHand],
+    named: Option<LotId>,
     amount: Amount,
     base: Base,
     all_the_same: bool,
     on: NaiveDate,
 ) -> Result<Drawn, Refusal> {
-    if all_the_same {
-        return Ok(draw_first_expiring(held, amount, on));
-    }
-    match issue_first_expiring(held, amount, on) {
+    let issued = match (named, all_the_same) {
+        (Some(_), true) => return Ok(draw_named(held, amount, on)),
+        (None, true) => return Ok(draw_first_expiring(held, amount, on)),
+        (Some(_), false) => issue_named(held, amount, on),
+        (None, false) => issue_first_expiring(held, amount, on),
+    };
+    match issued {
         Ok(takes) => Ok(Drawn { takes, short: Amount::ZERO }),
-        Err(OutOfStock { asked, held }) => Err(out_of_stock(asked, held, base)),
+        Err(OutOfStock { asked, held, unfit: None }) => Err(out_of_stock(asked, held, base)),
+        Err(OutOfStock { held, unfit: Some(why), .. }) => Err(unfit(why, held, base)),
     }
 }
 
@@ -184,5 +192,16 @@ pub(super) fn out_of_stock(asked: Amount, held: Amount, base: Base) -> Refusal {
     let mut faults = Faults::default();
     let detail = format!("asked for {asked} {unit} of which {held} {unit} may be used");
     faults.add("/amount", "out_of_stock", detail);
+    Refusal::OutOfStock(faults)
+}
+
+fn unfit(why: Unfit, held: Amount, base: Base) -> Refusal {
+    let (code, told) = match why {
+        Unfit::Expired => ("expired", "has expired"),
+        Unfit::Quarantined => ("quarantined", "is in quarantine"),
+    };
+    let mut faults = Faults::default();
+    let detail = format!("the lot {told}; {held} {} of it are held and may not be used", base.unit().code());
+    faults.add("/lot_id", code, detail);
     Refusal::OutOfStock(faults)
 }

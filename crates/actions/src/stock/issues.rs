@@ -59,7 +59,7 @@ pub async fn issue_product(
     };
 
     let on = desk.day(slip.says.done_at);
-    let drawn = draw::decide(&held, amount, product.content.base, issue.poured_all_the_same, on)?;
+    let drawn = draw::decide(&held, issue.lot, amount, product.content.base, issue.poured_all_the_same, on)?;
 
     let id = slip.id;
     draw::record(&desk.tx, scope, &desk.stamp, &[(slip, drawn)]).await?;

@@ -109,7 +109,7 @@ async fn pour(desk: &Desk<'_>, slip: &Slip, part: &Taken) -> Result<(), Refusal>
     let (product, base) = (part.product.id, part.product.content.base);
     let held = draw::lock(&desk.tx, desk.scope, product, part.lot).await;
     let held = held.map_err(|refusal| refusal.within(&part.pointer))?;
-    let drawn = draw::decide(&held, part.amount, base, false, desk.day(slip.says.done_at));
+    let drawn = draw::decide(&held, part.lot, part.amount, base, false, desk.day(slip.says.done_at));
     let drawn = drawn.map_err(|refusal| refusal.within(&part.pointer))?;
     movements::record_issues(&desk.tx, desk.scope, &desk.stamp, slip, (product, base), &drawn.takes).await?;
     Ok(())

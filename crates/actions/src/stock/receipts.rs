@@ -31,7 +31,7 @@ pub struct Receipt {
 }
 
 /// Takes in what came, in full or in part of an order. The lot is made when its number is new; open shortages of
-/// the product are settled.
+/// the product are settled. A lot that has expired is taken in, since it is there, and comes with a caution.
 /// # Errors
 /// When the caller may not, there is no such product, the lot is known with another expiry, or the order is not
 /// on its way or does not list the product; asked back when much more came than the order awaits.
@@ -55,7 +55,10 @@ pub async fn receive_product(
     let saying = Saying { lot: Some(lot.id), order: receipt.order, ..Saying::default() };
     let slip = match desk.enter(receipt.done, SlipKind::Receipt, &product, amount, saying).await? {
         Slipped::New(slip) => slip,
-        Slipped::Before(entered) => return Ok(handled(entered, &product)),
+        Slipped::Before(entered) => {
+            let caution = lot.content.caution(desk.day(entered.slip.says.done_at));
+            return Ok(handled(entered, &product).told(caution));
+        }
     };
 
     holdings::lock_for_issue(&desk.tx, scope, product.id).await?;
@@ -68,7 +71,8 @@ pub async fn receive_product(
     let changes = [(lot.id, amount)];
     movements::record(&desk.tx, scope, &desk.stamp, &slip, counted, MovementKind::Receipt, &changes).await?;
     shortages::settle(&desk.tx, scope, &slip).await?;
-    desk.close(slip.id, &product).await
+    let caution = lot.content.caution(desk.day(at));
+    Ok(desk.close(slip.id, &product).await?.told(caution))
 }
 
 async fn take_in(

@@ -53,7 +53,8 @@ pub async fn send_transfer(
         }
     };
 
-    let drawn = draw::decide(&held, amount, product.content.base, false, desk.day(slip.says.done_at))?;
+    let drawn =
+        draw::decide(&held, sending.lot, amount, product.content.base, false, desk.day(slip.says.done_at))?;
 
     let transfer = leave(&desk, &slip, sending.to, &drawn.takes).await?;
     desk.tx.commit().await?;

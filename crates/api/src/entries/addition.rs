@@ -38,7 +38,8 @@ pub struct NewAddition {
     /// Who poured, when not the one who enters it.
     #[serde(default)]
     pub done_by: Option<Uuid>,
-    /// It was poured though the record holds less: what is missing is kept as a shortage.
+    /// It was poured though the record holds less: what is missing is kept as a shortage. A lot that is named is drawn
+    /// down even when it has expired or is in quarantine.
     #[serde(default)]
     pub poured_all_the_same: bool,
     /// It was asked back as looking mis-keyed or entered before, and is right all the same.

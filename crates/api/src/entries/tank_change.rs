@@ -67,7 +67,7 @@ pub struct ChangeProduct {
     /// The lot on the label; without one, those that expire first.
     #[serde(default)]
     pub lot_id: Option<Uuid>,
-    /// It was poured though the record holds less.
+    /// It was poured though the record holds less, or though the lot that is named has expired or is in quarantine.
     #[serde(default)]
     pub poured_all_the_same: bool,
 }

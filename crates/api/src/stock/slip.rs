@@ -69,7 +69,8 @@ pub struct NewIssue {
     /// When; now, unless stated.
     #[serde(default)]
     pub done_at: Option<Instant>,
-    /// It was used though the record holds less: what is missing is kept as a shortage.
+    /// It was used though the record holds less: what is missing is kept as a shortage. A lot that is named is drawn
+    /// down even when it has expired or is in quarantine.
     #[serde(default)]
     pub poured_all_the_same: bool,
 }

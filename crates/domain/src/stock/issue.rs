@@ -23,7 +23,21 @@ pub struct OnHand {
 impl OnHand {
     /// Whether something of it may be poured on this day. The expiry day is the last usable one.
     pub fn usable(&self, on: NaiveDate) -> bool {
-        self.held.is_positive() && self.released && self.received_on <= on && !self.expired(on)
+        self.there(on) && self.unfit(on).is_none()
+    }
+
+    /// Whether something of it was there to pour from on this day, fit or not.
+    fn there(&self, on: NaiveDate) -> bool {
+        self.held.is_positive() && self.received_on <= on
+    }
+
+    /// Why it may not be used on this day, if so.
+    fn unfit(&self, on: NaiveDate) -> Option<Unfit> {
+        match (self.released, self.expired(on)) {
+            (false, _) => Some(Unfit::Quarantined),
+            (true, true) => Some(Unfit::Expired),
+            (true, false) => None,
+        }
     }
 
     /// Whether its last usable day has passed.
@@ -61,12 +75,20 @@ impl Drawn {
 /// As much as there is, from the lots that expire first: for what has already been poured, when refusing the
 /// record would only lose it.
 pub fn draw_first_expiring(lots: &[OnHand], wanted: Amount, on: NaiveDate) -> Drawn {
-    let mut usable: Vec<&OnHand> = lots.iter().filter(|lot| lot.usable(on)).collect();
-    usable.sort_by_key(|lot| lot.pouring_order());
+    take_from(lots.iter().filter(|lot| lot.usable(on)).collect(), wanted)
+}
+
+/// As much as the lot that is named holds, unfit as it may be: for what has already been poured from it.
+pub fn draw_named(named: &[OnHand], wanted: Amount, on: NaiveDate) -> Drawn {
+    take_from(named.iter().filter(|lot| lot.there(on)).collect(), wanted)
+}
+
+fn take_from(mut lots: Vec<&OnHand>, wanted: Amount) -> Drawn {
+    lots.sort_by_key(|lot| lot.pouring_order());
 
     let mut short = wanted.max(Amount::ZERO);
     let mut takes = Vec::new();
-    for lot in usable {
+    for lot in lots {
         let taken = lot.held.min(short);
         if taken.is_positive() {
             takes.push((lot.lot, taken));
@@ -86,9 +108,33 @@ pub fn issue_first_expiring(
 ) -> Result<Vec<(Id<Lot>, Amount)>, OutOfStock> {
     let drawn = draw_first_expiring(lots, wanted, on);
     if drawn.short.is_positive() {
-        return Err(OutOfStock { asked: wanted, held: wanted - drawn.short });
+        return Err(OutOfStock { asked: wanted, held: wanted - drawn.short, unfit: None });
     }
     Ok(drawn.takes)
+}
+
+/// All of the amount, from the lot that is named.
+/// # Errors
+/// [`OutOfStock`] when it holds less, or may not be used: then with what it holds, and why not.
+pub fn issue_named(
+    named: &[OnHand],
+    wanted: Amount,
+    on: NaiveDate,
+) -> Result<Vec<(Id<Lot>, Amount)>, OutOfStock> {
+    let unfit = named.iter().filter(|lot| lot.there(on)).find_map(|lot| Some((lot, lot.unfit(on)?)));
+    match unfit {
+        Some((lot, why)) => Err(OutOfStock { asked: wanted, held: lot.held, unfit: Some(why) }),
+        None => issue_first_expiring(named, wanted, on),
+    }
+}
+
+/// Why what is held of a lot may not be used.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unfit {
+    /// Its last usable day has passed.
+    Expired,
+    /// It is held back.
+    Quarantined,
 }
 
 /// Less usable stock than asked for.
@@ -97,8 +143,10 @@ pub fn issue_first_expiring(
 pub struct OutOfStock {
     /// What was asked for.
     pub asked: Amount,
-    /// What may be used of the stock on that day.
+    /// What may be used of the stock on that day, or what a lot holds that is named and may not be used.
     pub held: Amount,
+    /// Why the lot that is named may not be used.
+    pub unfit: Option<Unfit>,
 }
 
 #[cfg(test)]
@@ -168,7 +216,29 @@ mod tests {
         let received_on = day("2031-01-01");
         let lot = OnHand { lot: lot_id("Q1"), held, expiry: None, received_on, released: false };
         let refused = issue_first_expiring(&[lot], held, day("2031-01-02"));
-        assert_eq!(refused, Err(OutOfStock { asked: held, held: Amount::ZERO }));
+        assert_eq!(refused, Err(OutOfStock { asked: held, held: Amount::ZERO, unfit: None }));
+    }
+
+    #[test]
+    fn a_lot_that_is_named_is_drawn_down_though_it_is_unfit_and_refused_with_its_balance() {
+        let (held, wanted) = (Amount::from_thousandths(10), Amount::from_thousandths(15));
+        let expired = OnHand {
+            lot: lot_id("E1"),
+            held,
+            expiry: Some(day("2031-01-01")),
+            received_on: day("2031-01-01"),
+            released: true,
+        };
+        let kept_back = OnHand { expiry: None, released: false, ..expired.clone() };
+        let today = day("2031-01-02");
+        for (lot, why) in [(expired, Unfit::Expired), (kept_back, Unfit::Quarantined)] {
+            let named = [lot];
+            let short = Amount::from_thousandths(5);
+            assert_eq!(draw_named(&named, wanted, today), Drawn { takes: vec![(lot_id("E1"), held)], short });
+            let refused = Err(OutOfStock { asked: wanted, held, unfit: Some(why) });
+            assert_eq!(issue_named(&named, wanted, today), refused);
+            assert_eq!(draw_named(&named, wanted, day("2030-12-31")).short, wanted, "it had not come yet");
+        }
     }
 
     proptest! {

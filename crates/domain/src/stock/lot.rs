@@ -22,6 +22,14 @@ pub struct Lot {
     pub quarantined: bool,
 }
 
+impl Lot {
+    /// What whoever takes it in on this day should be told.
+    pub fn caution(&self, on: NaiveDate) -> Option<&'static str> {
+        let expired = self.expiry.is_some_and(|last| last < on);
+        expired.then_some("This lot has expired already: keep it apart, and claim it from the supplier.")
+    }
+}
+
 coded! {
     /// Why a balance changed.
     MovementKind {
