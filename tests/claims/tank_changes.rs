@@ -111,6 +111,17 @@ on_both! {
         assert_eq!(later.change.due_on.map(|day| day.to_string()).as_deref(), Some("2026-12-06"));
     }
 
+    async fn nobody_looks_further_ahead_than_a_year(world: World) {
+        let site = stocked(&world).await.here.site;
+        let until = async |day: &str| {
+            world.ada.get::<DueChanges>(&format!("/sites/{site}/tank-changes/due?until_on={day}")).await
+        };
+        assert!(!until("2027-11-25").await.unwrap().items.is_empty());
+        for day in ["2027-11-26", "9999-12-31"] {
+            assert_eq!(refusal(until(day).await), ProblemCode::Invalid);
+        }
+    }
+
     async fn people_move_and_skip_the_days(world: World) {
         let feeding = stocked(&world).await;
         let site = feeding.here.site;

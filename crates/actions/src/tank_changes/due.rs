@@ -8,6 +8,9 @@ use fillmark_store::{plan, tank_changes};
 
 use crate::{App, Caller, Refusal};
 
+/// A programme further ahead than this is not known, and each of its days costs a look.
+const LONGEST_LOOK_DAYS: i64 = 366;
+
 /// A day on which a tank's change is due.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DueChange {
@@ -23,7 +26,7 @@ pub struct DueChange {
 
 /// The changes that are due up to a day: by the programme from the last change done, as people moved or skipped them.
 /// # Errors
-/// When the caller may not see them.
+/// When the caller may not see them, or the day lies more than a year ahead.
 pub async fn due(
     app: &App,
     caller: &Caller,
@@ -36,6 +39,10 @@ pub async fn due(
     let last = tank_changes::last_full(&tx, scope, app.now() + TimeDelta::days(1)).await?;
     let today = plan.day(app.now());
     let until = until.unwrap_or(today + TimeDelta::days(14));
+    if (until - today).num_days() > LONGEST_LOOK_DAYS {
+        let told = format!("expected a day at most {LONGEST_LOOK_DAYS} days ahead");
+        return Err(Refusal::invalid("/until_on", "out_of_range", told));
+    }
 
     let mut due = Vec::new();
     for tank in &plan.tanks {

@@ -38,7 +38,7 @@ pub fn routes(config: &mut ServiceConfig) {
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct DueQuery {
-    /// The last day; two weeks from today, if nothing is said.
+    /// The last day, at most 366 days ahead; two weeks from today, if nothing is said.
     until_on: Option<NaiveDate>,
 }
 
