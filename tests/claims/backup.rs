@@ -69,6 +69,11 @@ async fn a_damaged_backup_is_not_restored() {
     let elsewhere = Fresh::empty(Kind::Sqlite).await;
     let manifest = copy.join("manifest.json");
     let as_made = fs::read_to_string(&manifest).unwrap();
+    let newest = fillmark_migrations::known().pop().unwrap();
+    fs::write(&manifest, as_made.replace(&newest, "m9999_of_tomorrow")).unwrap();
+    let refused = restored(&copy, &elsewhere).unwrap_err();
+    assert!(refused.contains("newer version of Fillmark (it has m9999_of_tomorrow)"), "{refused}");
+    is_untouched(&elsewhere);
     let other = as_made.replace("\"balances\": 1", "\"balances\": 2");
     assert_ne!(other, as_made);
     fs::write(&manifest, other).unwrap();

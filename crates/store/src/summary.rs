@@ -10,6 +10,8 @@ use crate::{Store, StoreError, Tx, holdings};
 /// A database in a few figures.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Summary {
+    /// The newest change of the schema in it.
+    pub schema: String,
     /// How many balances there are: one a lot and site.
     pub balances: u64,
     /// Their sum, thousandths of mL or g.
@@ -29,9 +31,12 @@ pub async fn summary(tx: &Tx) -> Result<Summary, StoreError> {
     for owner in owners {
         journals.push((owner, chain::head(tx, owner).await?));
     }
+    let newest = "select max(version) from seaql_migrations";
+    let newest = Statement::from_string(tx.0.get_database_backend(), newest);
+    let schema = tx.0.query_one_raw(newest).await?.map(|row| row.try_get_by_index(0)).transpose()?;
     let balances = holdings::balances(tx).await?;
     let sum = balances.iter().map(|(_, _, balance)| balance).sum();
-    Ok(Summary { balances: balances.len() as u64, sum, journals })
+    Ok(Summary { schema: schema.unwrap_or_default(), balances: balances.len() as u64, sum, journals })
 }
 
 /// Writes one consistent copy of an embedded database to a file that is not there yet, while others read and write.

@@ -26,6 +26,8 @@ struct Manifest {
     made_at: String,
     /// By which version.
     version: String,
+    /// The newest change of the schema in it.
+    schema: String,
     /// Name of the database's file.
     file: String,
     /// Its length.
@@ -86,6 +88,12 @@ pub enum BackupError {
         /// Why.
         #[source]
         source: serde_json::Error,
+    },
+    /// A newer version made it.
+    #[error("the backup was made by a newer version of Fillmark (it has {schema}); update this binary")]
+    Newer {
+        /// The change of the schema that this one does not know.
+        schema: String,
     },
     /// The backup is not what its manifest says.
     #[error("the backup is damaged: {what} is not what its manifest says; nothing was restored")]
@@ -150,6 +158,9 @@ pub async fn restore(from: &Path, database: &Database, look: bool) -> Result<Str
         return Err(BackupError::Postgres);
     };
     let manifest = Manifest::read(&from.join(MANIFEST))?;
+    if !fillmark_migrations::known().contains(&manifest.schema) {
+        return Err(BackupError::Newer { schema: manifest.schema });
+    }
     let _hold = Hold::take(folder)?;
     refuse_what_is_there(path)?;
     let arriving = path.with_extension("arriving");
@@ -173,6 +184,9 @@ async fn arrive(manifest: &Manifest, from: &Path, to: &Path, look: bool) -> Resu
         return Err(BackupError::Damaged { what: "the file" });
     }
     let found = summary_of(to).await?;
+    if found.schema != manifest.schema {
+        return Err(BackupError::Damaged { what: "the schema" });
+    }
     if found.journals.iter().map(JournalHead::of).ne(manifest.journals.iter().cloned()) {
         return Err(BackupError::Damaged { what: "a journal" });
     }
@@ -212,6 +226,7 @@ impl Manifest {
         Ok(Manifest {
             made_at: now.to_rfc3339_opts(SecondsFormat::Millis, true),
             version: env!("CARGO_PKG_VERSION").to_owned(),
+            schema: summary.schema,
             file: DATABASE.to_owned(),
             bytes,
             sha256,
