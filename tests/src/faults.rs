@@ -8,6 +8,6 @@ mod slow;
 
 pub use disk::{DiskFull, fill_disk};
 pub use kill::{Kills, kill_again_and_again};
-pub use load::{Count, Load, Written};
+pub use load::{Count, Load, Outcome, Written};
 pub use postgres::{Exhausted, Restarts, exhaust_connections, restart_postgres};
 pub use slow::{Slow, send_slowly};

@@ -5,7 +5,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 use fillmark_tests::faults::{
-    Count, exhaust_connections, fill_disk, kill_again_and_again, restart_postgres, send_slowly,
+    Outcome, exhaust_connections, fill_disk, kill_again_and_again, restart_postgres, send_slowly,
 };
 use fillmark_tests::fresh::Kind;
 
@@ -69,17 +69,17 @@ async fn main() -> ExitCode {
                 let run = kill_again_and_again(kind, times, seed).await;
                 let ratio = run.longest_start.as_secs_f64() / run.first_start.as_secs_f64();
                 println!("{kind:?}: longest start {ratio:.2} times the start on an empty database");
-                kept &= told(&run, run.count, &run.unexpected, &run.verified);
+                kept &= told(&run, &run.outcome);
             }
             kept
         }
         Harm::Postgres { times, seed } => {
             let run = restart_postgres(times, seed).await;
-            told(&run, run.count, &run.unexpected, &run.verified)
+            told(&run, &run.outcome)
         }
         Harm::Disk { times } => {
             let run = fill_disk(times).await;
-            told(&run, run.count, &run.unexpected, &run.verified)
+            told(&run, &run.outcome)
         }
         Harm::Pool { people, connections } => {
             let run = exhaust_connections(people, connections).await;
@@ -94,7 +94,7 @@ async fn main() -> ExitCode {
     if kept { ExitCode::SUCCESS } else { ExitCode::FAILURE }
 }
 
-fn told(run: &impl Debug, count: Count, unexpected: &[String], verified: &Result<String, String>) -> bool {
+fn told(run: &impl Debug, outcome: &Outcome) -> bool {
     println!("{run:#?}");
-    (count.lost, count.twice, count.balance_off) == (0, 0, 0) && unexpected.is_empty() && verified.is_ok()
+    outcome.is_whole()
 }

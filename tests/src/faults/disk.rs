@@ -7,9 +7,9 @@ use std::time::{Duration, Instant};
 use fillmark_api::ProblemCode;
 use fillmark_client::Client;
 
-use super::load::{Count, Load, reading};
+use super::load::{Load, Outcome, reading};
 use crate::fresh::Kind;
-use crate::process::{Process, free_address, run};
+use crate::process::{Process, free_address};
 use crate::world::PASSWORD;
 use crate::yard::Yard;
 
@@ -22,19 +22,13 @@ pub struct DiskFull {
     /// How often the disk was full.
     pub times: u32,
     /// What became of what was entered.
-    pub count: Count,
-    /// How often an entry was sent again.
-    pub sent_again: u64,
-    /// Answers that nobody should see.
-    pub unexpected: Vec<String>,
+    pub outcome: Outcome,
     /// How often a write on the full disk was asked to come again.
     pub asked_to_wait: u32,
     /// How often a read was answered meanwhile.
     pub read_meanwhile: u32,
     /// The longest time from the return of space until a write was acknowledged.
     pub longest_return: Duration,
-    /// What `fillmark verify` says afterwards.
-    pub verified: Result<String, String>,
 }
 
 /// Fills the disk under a server so many times while people write.
@@ -64,13 +58,10 @@ pub async fn fill_disk(times: u32) -> DiskFull {
     server.stop().await;
     DiskFull {
         times,
-        count: written.count(&yard.fresh, yard.received_ml).await,
-        sent_again: written.sent_again,
-        unexpected: written.unexpected,
+        outcome: Outcome::of(written, &yard).await,
         asked_to_wait,
         read_meanwhile,
         longest_return,
-        verified: run(&yard.fresh, &["verify"]),
     }
 }
 

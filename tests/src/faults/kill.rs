@@ -6,9 +6,9 @@ use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 
 use super::Load;
-use super::load::Count;
+use super::load::Outcome;
 use crate::fresh::{Fresh, Kind};
-use crate::process::{Process, free_address, run};
+use crate::process::{Process, free_address};
 use crate::yard::Yard;
 
 /// So many people write at once.
@@ -20,17 +20,11 @@ pub struct Kills {
     /// How often the server was killed.
     pub times: u32,
     /// What became of what was entered.
-    pub count: Count,
-    /// How often an entry was sent again.
-    pub sent_again: u64,
-    /// Answers that nobody should see.
-    pub unexpected: Vec<String>,
+    pub outcome: Outcome,
     /// From a start on an empty database until it was ready: what the others are held against.
     pub first_start: Duration,
     /// The longest start after a kill.
     pub longest_start: Duration,
-    /// What `fillmark verify` says afterwards.
-    pub verified: Result<String, String>,
 }
 
 /// Kills a server so many times, each time after writers had some requests acknowledged, and counts what was lost.
@@ -44,26 +38,18 @@ pub async fn kill_again_and_again(kind: Kind, times: u32, seed: u64) -> Kills {
     let first_start = first.ready_after;
     first.stop().await;
 
-    let Yard { fresh, feeding, received_ml } = Yard::make(kind).await;
-    let mut server = Process::serve(&fresh, &listen).await;
-    let load = Load::start(&server.address, feeding, WRITERS).await;
+    let yard = Yard::make(kind).await;
+    let mut server = Process::serve(&yard.fresh, &listen).await;
+    let load = Load::start(&server.address, yard.feeding, WRITERS).await;
     let mut longest_start = Duration::ZERO;
     for _ in 0..times {
         load.more(chance.random_range(1..60)).await;
         server.kill();
-        server = Process::serve(&fresh, &listen).await;
+        server = Process::serve(&yard.fresh, &listen).await;
         longest_start = longest_start.max(server.ready_after);
     }
     load.more(20).await;
     let written = load.stop().await;
     server.kill();
-    Kills {
-        times,
-        count: written.count(&fresh, received_ml).await,
-        sent_again: written.sent_again,
-        unexpected: written.unexpected,
-        first_start,
-        longest_start,
-        verified: run(&fresh, &["verify"]),
-    }
+    Kills { times, outcome: Outcome::of(written, &yard).await, first_start, longest_start }
 }

@@ -17,7 +17,9 @@ use uuid::Uuid;
 
 use crate::Feeding;
 use crate::fresh::Fresh;
+use crate::process::run;
 use crate::world::{PASSWORD, json};
+use crate::yard::Yard;
 
 /// How long a writer waits before it sends again what was not acknowledged.
 const PAUSE: Duration = Duration::from_millis(20);
@@ -57,6 +59,40 @@ pub struct Count {
     pub twice: usize,
     /// Thousandths of mL by which the balance is not what was received less what was poured.
     pub balance_off: i64,
+}
+
+/// What became of what was entered while harm was done.
+#[derive(Debug)]
+pub struct Outcome {
+    /// What the database holds.
+    pub count: Count,
+    /// How often an entry was sent again.
+    pub sent_again: u64,
+    /// Answers that nobody should see.
+    pub unexpected: Vec<String>,
+    /// What `fillmark verify` says afterwards.
+    pub verified: Result<String, String>,
+}
+
+impl Outcome {
+    /// Of what was written to a database that nobody is on any more.
+    pub(super) async fn of(written: Written, yard: &Yard) -> Outcome {
+        Outcome {
+            count: written.count(&yard.fresh, yard.received_ml).await,
+            sent_again: written.sent_again,
+            unexpected: written.unexpected,
+            verified: run(&yard.fresh, &["verify"]),
+        }
+    }
+
+    /// Whether all that was acknowledged is there, once, and nobody saw an answer that they should not.
+    pub fn is_whole(&self) -> bool {
+        let Count { acknowledged, lost, twice, balance_off } = self.count;
+        acknowledged > 0
+            && (lost, twice, balance_off) == (0, 0, 0)
+            && self.unexpected.is_empty()
+            && self.verified.is_ok()
+    }
 }
 
 impl Load {

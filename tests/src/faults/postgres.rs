@@ -8,10 +8,10 @@ use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 use sea_orm_migration::sea_orm::{ConnectionTrait, Database, TransactionTrait};
 
-use super::load::{Count, Load, reading};
+use super::load::{Load, Outcome, reading};
 use crate::cluster::{Cluster, Stop};
 use crate::fresh::{Fresh, Kind};
-use crate::process::{Process, free_address, run};
+use crate::process::{Process, free_address};
 use crate::world::PASSWORD;
 use crate::yard::Yard;
 
@@ -21,15 +21,9 @@ pub struct Restarts {
     /// How often the database was restarted, every other time as by a crash.
     pub times: u32,
     /// What became of what was entered.
-    pub count: Count,
-    /// How often an entry was sent again.
-    pub sent_again: u64,
-    /// Answers that nobody should see.
-    pub unexpected: Vec<String>,
+    pub outcome: Outcome,
     /// The longest time from the database's return until the server was ready.
     pub longest_return: Duration,
-    /// What `fillmark verify` says afterwards.
-    pub verified: Result<String, String>,
 }
 
 /// Restarts the database of a server so many times while people write.
@@ -55,14 +49,7 @@ pub async fn restart_postgres(times: u32, seed: u64) -> Restarts {
     load.more(20).await;
     let written = load.stop().await;
     server.stop().await;
-    Restarts {
-        times,
-        count: written.count(&yard.fresh, yard.received_ml).await,
-        sent_again: written.sent_again,
-        unexpected: written.unexpected,
-        longest_return,
-        verified: run(&yard.fresh, &["verify"]),
-    }
+    Restarts { times, outcome: Outcome::of(written, &yard).await, longest_return }
 }
 
 /// What a server without a free connection showed.
