@@ -101,7 +101,7 @@ impl Desk {
     }
 }
 
-fn table(header: &[&str]) -> Table {
+pub(crate) fn table(header: &[&str]) -> Table {
     let mut table = Table::new();
     table.load_preset(presets::UTF8_FULL_CONDENSED).set_header(header);
     table

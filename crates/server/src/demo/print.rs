@@ -1,7 +1,6 @@
 //! What the demo prints: where to open it, who can sign in, today's rounds, what to buy, and a room's report.
 
 use chrono::Days as ChronoDays;
-use comfy_table::{Table, presets};
 use fillmark_actions::records::{list, read};
 use fillmark_actions::{App, Caller, Refusal, forecast, reports, work};
 use fillmark_advice::review::Share;
@@ -12,6 +11,7 @@ use fillmark_store::PageQuery;
 
 use super::cast::{PASSWORD, PEOPLE, SITES};
 use crate::commands::forecast::told;
+use crate::commands::table;
 use crate::routes::forecast::answer;
 
 pub(super) async fn print(app: &App, address: &str) -> Result<(), Refusal> {
@@ -34,12 +34,6 @@ pub(super) async fn print(app: &App, address: &str) -> Result<(), Refusal> {
         }
     }
     Ok(())
-}
-
-fn table(header: &[&str]) -> Table {
-    let mut table = Table::new();
-    table.load_preset(presets::UTF8_FULL_CONDENSED).set_header(header);
-    table
 }
 
 async fn rounds(app: &App, caller: &Caller, site: &Kept<Site>) -> Result<(), Refusal> {
