@@ -1,8 +1,11 @@
 //! Passwords: hashed slowly, compared in the same time whether the name is known or not.
 
+use std::sync::Arc;
+
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use argon2::{Argon2, PasswordHash};
 use fillmark_domain::Faults;
+use tokio::sync::Semaphore;
 
 use crate::refusal::Failure;
 use crate::{App, Refusal};
@@ -30,27 +33,62 @@ pub fn faults(password: &str) -> Faults {
 /// When it is too short or too long, or hashing fails.
 pub async fn hashed(app: &App, password: String) -> Result<String, Refusal> {
     faults(&password).or(Some(()))?;
-    let _turn = app.hashing.acquire().await;
-    let hash = tokio::task::spawn_blocking(move || {
-        Argon2::default().hash_password(password.as_bytes()).map(|hash| hash.to_string())
-    });
-    hash.await
-        .map_err(|error| Refusal::Failed(Failure::CutOff(error)))?
-        .map_err(|error| Refusal::Failed(Failure::Hashing(error.to_string())))
+    in_turn(&app.hashing, move || {
+        let hash = Argon2::default().hash_password(password.as_bytes());
+        hash.map(|hash| hash.to_string()).map_err(|error| error.to_string())
+    })
+    .await
 }
 
 /// Whether a password fits a hash; without a hash the same work is done and the answer is no.
 /// # Errors
 /// When hashing fails.
 pub async fn fits(app: &App, password: String, hash: Option<String>) -> Result<bool, Refusal> {
-    let _turn = app.hashing.acquire().await;
-    let work = tokio::task::spawn_blocking(move || {
+    in_turn(&app.hashing, move || {
         let known = hash.is_some();
         let hash = hash.unwrap_or_else(|| NOBODYS.to_owned());
         let parsed = PasswordHash::new(&hash).map_err(|error| error.to_string())?;
         Ok(Argon2::default().verify_password(password.as_bytes(), &parsed).is_ok() && known)
+    })
+    .await
+}
+
+/// Hashes on a thread of its own when it is one's turn. The turn ends with the work, not with whoever waits for it: who
+/// sends and hangs up would else have any number of passwords hashed at a time, 19 MiB each.
+async fn in_turn<T: Send + 'static>(
+    hashing: &Arc<Semaphore>,
+    work: impl FnOnce() -> Result<T, String> + Send + 'static,
+) -> Result<T, Refusal> {
+    let turn = Arc::clone(hashing).acquire_owned().await;
+    let done = tokio::task::spawn_blocking(move || {
+        let done = work();
+        drop(turn);
+        done
     });
-    work.await
+    done.await
         .map_err(|error| Refusal::Failed(Failure::CutOff(error)))?
-        .map_err(|error: String| Refusal::Failed(Failure::Hashing(error)))
+        .map_err(|error| Refusal::Failed(Failure::Hashing(error)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[tokio::test]
+    async fn whoever_hangs_up_keeps_the_turn_until_the_work_is_done() {
+        let hashing = Arc::new(Semaphore::new(1));
+        let (begin, begun) = tokio::sync::oneshot::channel();
+        let (end, ended) = std::sync::mpsc::channel::<()>();
+        let held = Arc::clone(&hashing);
+        let waiting = tokio::spawn(async move {
+            let work = move || begin.send(()).and(ended.recv().or(Err(()))).or(Err(String::new()));
+            in_turn(&held, work).await
+        });
+        begun.await.unwrap();
+        waiting.abort();
+        assert!(waiting.await.unwrap_err().is_cancelled());
+        assert_eq!(hashing.available_permits(), 0);
+        end.send(()).unwrap();
+        assert!(hashing.acquire().await.is_ok());
+    }
 }
