@@ -1,6 +1,7 @@
 //! The command line of the server.
 
 mod line;
+mod memory;
 
 use std::io::IsTerminal;
 use std::process::ExitCode;
@@ -17,9 +18,16 @@ use crate::line::{Admin, At, Command, Config, DemoLine, Line};
 
 type Failure = Box<dyn std::error::Error>;
 
-#[actix_web::main]
-async fn main() -> ExitCode {
-    match run(Line::parse().command).await {
+fn main() -> ExitCode {
+    let command = Line::parse().command;
+    if let Command::Serve(_) | Command::Demo(_) = command {
+        memory::give_back_what_hashes_take();
+    }
+    actix_web::rt::System::new().block_on(run_to_end(command))
+}
+
+async fn run_to_end(command: Command) -> ExitCode {
+    match run(command).await {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             eprintln!("fillmark: {error}");
