@@ -11,8 +11,6 @@ use crate::{Band, Id, Kept, Stage};
 pub type CropId = Id<Crop>;
 /// The id of a feeding programme.
 pub type ProgrammeId = Id<Programme>;
-/// The id of a revision of a programme.
-pub type ProgrammeRevisionId = Id<ProgrammeRevision>;
 /// The id of a cycle.
 pub type CycleId = Id<Cycle>;
 

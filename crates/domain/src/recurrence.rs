@@ -89,31 +89,6 @@ impl Recurrence {
         self
     }
 
-    /// The rule as it was given, without `RRULE:`.
-    pub fn rule(&self) -> &str {
-        &self.text
-    }
-
-    /// The wall-clock time it starts from.
-    pub fn start(&self) -> NaiveDateTime {
-        self.start
-    }
-
-    /// The zone of its wall-clock times.
-    pub fn zone(&self) -> Tz {
-        self.zone
-    }
-
-    /// The wall-clock times left out, in order.
-    pub fn excepted(&self) -> impl Iterator<Item = NaiveDateTime> + '_ {
-        self.except.iter().copied()
-    }
-
-    /// The wall-clock times added, in order.
-    pub fn added(&self) -> impl Iterator<Item = NaiveDateTime> + '_ {
-        self.extra.iter().copied()
-    }
-
     /// The occurrences of these instants as RFC 5545 has them: a local time that does not exist is no
     /// occurrence and does not count (3.3.10), of one that comes twice it is the first (3.3.5).
     /// # Errors

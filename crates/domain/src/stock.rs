@@ -20,7 +20,7 @@ pub use expiry::{Spoilage, WriteOff, spoilage};
 pub use issue::{
     Drawn, OnHand, OutOfStock, Unfit, draw_first_expiring, draw_named, issue_first_expiring, issue_named,
 };
-pub use lot::{Lot, Movement, MovementKind, Overdrawn, Shortage, ShortageState, balance};
+pub use lot::{Lot, Movement, MovementKind, Shortage, ShortageState};
 pub use order::{NotAllowed, Order, OrderLine, OrderState, Received};
 pub use packs::{Packs, ReorderLevels, order_together, whole_packs};
 pub use product::{AcidStrength, Analysis, Basis, LabelRevision, Product, ProductKind};

@@ -5,7 +5,7 @@ mod carry;
 pub mod config;
 pub(crate) mod forecast;
 mod healthcheck;
-mod rounds;
+pub(crate) mod rounds;
 mod verify;
 
 use comfy_table::{Table, presets};

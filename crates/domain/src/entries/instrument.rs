@@ -1,10 +1,9 @@
-//! Meters, their calibrations, and inspections by eye.
+//! Meters and their calibrations.
 
 use chrono::{DateTime, NaiveDate, Utc};
 
 use crate::Id;
 use crate::code::coded;
-use crate::entries::Spot;
 use crate::people::PersonId;
 
 coded! {
@@ -53,19 +52,4 @@ pub struct Calibration {
     pub passed: bool,
     /// When the next is due.
     pub next_due_on: Option<NaiveDate>,
-}
-
-/// What somebody saw by eye: leaves, roots, leaks.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Inspection {
-    /// Of what.
-    pub spot: Spot,
-    /// When.
-    pub inspected_at: DateTime<Utc>,
-    /// Who.
-    pub done_by: Option<PersonId>,
-    /// What was seen.
-    pub note: String,
-    /// Whether something has to be done about it.
-    pub needs_action: bool,
 }

@@ -48,18 +48,6 @@ coded! {
     }
 }
 
-impl MovementKind {
-    /// Whether a change of this sign can be of this kind. A reversal has the kind and the opposite sign of what
-    /// it reverses and is linked to it, so it is not asked here.
-    pub fn fits(self, change: Amount) -> bool {
-        match self {
-            MovementKind::Receipt | MovementKind::TransferIn => change > Amount::ZERO,
-            MovementKind::Issue | MovementKind::TransferOut | MovementKind::WriteOff => change < Amount::ZERO,
-            MovementKind::CountAdjustment => change != Amount::ZERO,
-        }
-    }
-}
-
 /// One entry of the ledger of a lot at a site. Append-only: a mistake is reversed by its opposite.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Movement {
@@ -115,73 +103,4 @@ pub struct Shortage {
     pub state: ShortageState,
     /// The slip of the count, receipt or correction that ended it.
     pub settled_by: Option<Id<Slip>>,
-}
-
-/// What is held after these changes, in their order.
-/// # Errors
-/// [`Overdrawn`] at the first change that would take more than is there.
-pub fn balance(changes: impl IntoIterator<Item = Amount>) -> Result<Amount, Overdrawn> {
-    changes.into_iter().try_fold(Amount::ZERO, |held, change| {
-        let after = held + change;
-        if after < Amount::ZERO { Err(Overdrawn { held, taken: -change }) } else { Ok(after) }
-    })
-}
-
-/// More taken than held.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("{taken} cannot be taken from {held}")]
-pub struct Overdrawn {
-    /// What was held.
-    pub held: Amount,
-    /// What was to be taken.
-    pub taken: Amount,
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::Coded;
-    use proptest::prelude::*;
-
-    #[track_caller]
-    fn check(changes: &[i64], expected: Result<i64, i64>) {
-        let got = balance(changes.iter().map(|change| Amount::from_thousandths(*change)));
-        assert_eq!(
-            got.map(Amount::thousandths).map_err(|overdrawn| overdrawn.held.thousandths()),
-            expected,
-            "{changes:?}"
-        );
-    }
-
-    #[test]
-    fn a_balance_is_the_sum_of_its_movements_and_never_negative() {
-        check(&[], Ok(0));
-        check(&[500, -200, -300], Ok(0));
-        check(&[500, -501], Err(500));
-        check(&[500, -600, 200], Err(500));
-    }
-
-    #[test]
-    fn each_kind_of_movement_has_its_sign() {
-        let one = Amount::from_thousandths(1);
-        for &kind in MovementKind::all() {
-            assert_eq!(MovementKind::from_code(kind.code()), Some(kind));
-            assert!(kind.fits(one) || kind.fits(-one));
-            assert!(!kind.fits(Amount::ZERO));
-        }
-        assert!(!MovementKind::WriteOff.fits(one));
-    }
-
-    proptest! {
-        #[test]
-        fn whatever_is_tried_no_balance_is_negative(
-            changes in proptest::collection::vec(-1_000_i64..1_000, 0..40),
-        ) {
-            let sum: i64 = changes.iter().sum();
-            match balance(changes.iter().map(|change| Amount::from_thousandths(*change))) {
-                Ok(held) => prop_assert!(held.thousandths() == sum && sum >= 0),
-                Err(overdrawn) => prop_assert!(overdrawn.held >= Amount::ZERO && overdrawn.taken > overdrawn.held),
-            }
-        }
-    }
 }

@@ -25,11 +25,6 @@ pub struct Supplier {
 }
 
 impl Supplier {
-    /// Least value of an order.
-    pub fn minimum_order(&self) -> Money {
-        Money::new(self.minimum_order_minor, self.currency)
-    }
-
     /// The day an order given at this local time counts for; none when the supplier takes orders on no day.
     pub fn takes_on(&self, given: NaiveDateTime) -> Option<NaiveDate> {
         let late = u64::from(given.time() > self.cut_off);

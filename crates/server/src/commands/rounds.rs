@@ -27,14 +27,18 @@ pub async fn rounds(desk: &Desk, site: Option<&str>, day: Option<NaiveDate>) -> 
             text.push_str(&format!("{}: no rounds are published for this day\n\n", site.body.name));
             continue;
         }
-        text.push_str(&told(&site, &desk.told(answer)?, &names));
+        text.push_str(&told(&site.body.name, zone(&site), &desk.told(answer)?, &names));
     }
     Ok(text)
 }
 
-fn told(site: &Site, rounds: &Rounds, names: &HashMap<Uuid, String>) -> String {
-    let mut text =
-        format!("{}: rounds of {}\n{}\n", site.body.name, rounds.day_on, walked(site, rounds, names));
+fn zone(site: &Site) -> Tz {
+    site.body.time_zone.parse().unwrap_or(Tz::UTC)
+}
+
+/// The rounds of a day of one site, and what nobody can do.
+pub(crate) fn told(site: &str, zone: Tz, rounds: &Rounds, names: &HashMap<Uuid, String>) -> String {
+    let mut text = format!("{site}: rounds of {}\n{}\n", rounds.day_on, walked(zone, rounds, names));
     if !rounds.left.is_empty() {
         text.push_str(&format!("\nNobody can do:\n{}\n", left(rounds)));
     }
@@ -42,8 +46,7 @@ fn told(site: &Site, rounds: &Rounds, names: &HashMap<Uuid, String>) -> String {
     text
 }
 
-fn walked(site: &Site, rounds: &Rounds, names: &HashMap<Uuid, String>) -> Table {
-    let zone: Tz = site.body.time_zone.parse().unwrap_or(Tz::UTC);
+fn walked(zone: Tz, rounds: &Rounds, names: &HashMap<Uuid, String>) -> Table {
     let clock = |at: Instant| at.0.with_timezone(&zone).format("%H:%M").to_string();
     let name = |id: &Uuid| names.get(id).cloned().unwrap_or_else(|| id.to_string());
     let mut walked = table(&["person", "at", "check", "minutes", "with", "state"]);

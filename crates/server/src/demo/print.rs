@@ -1,18 +1,22 @@
 //! What the demo prints: where to open it, who can sign in, today's rounds, what to buy, and a room's report.
 
+use std::collections::HashMap;
+
 use chrono::Days as ChronoDays;
-use fillmark_actions::records::{list, read};
-use fillmark_actions::{App, Caller, Refusal, forecast, reports, work};
+use fillmark_actions::records::list;
+use fillmark_actions::{App, Caller, Refusal, reports, work};
 use fillmark_advice::review::Share;
 use fillmark_domain::people::Person;
 use fillmark_domain::places::{Room, Site};
 use fillmark_domain::{Coded, Days, Kept};
 use fillmark_store::PageQuery;
+use uuid::Uuid;
 
 use super::cast::{PASSWORD, PEOPLE, SITES};
-use crate::commands::forecast::told;
-use crate::commands::table;
-use crate::routes::forecast::answer;
+use crate::commands::{self, table};
+use crate::routes;
+
+type Names = HashMap<Uuid, String>;
 
 pub(super) async fn print(app: &App, address: &str) -> Result<(), Refusal> {
     let caller = Caller::job();
@@ -25,8 +29,10 @@ pub(super) async fn print(app: &App, address: &str) -> Result<(), Refusal> {
     }
     println!("{people}\n");
     let query = PageQuery { limit: 200, ..PageQuery::default() };
+    let names = list::<Person>(app, &caller, (), &query).await?.items;
+    let names = names.into_iter().map(|person| (person.id.uuid(), person.content.name)).collect();
     for site in list::<Site>(app, &caller, (), &query).await?.items {
-        rounds(app, &caller, &site).await?;
+        rounds(app, &caller, &site, &names).await?;
         purchases(app, &caller, &site).await?;
         let rooms = list::<Room>(app, &caller, site.id, &query).await?.items;
         if let Some(room) = rooms.first() {
@@ -36,29 +42,15 @@ pub(super) async fn print(app: &App, address: &str) -> Result<(), Refusal> {
     Ok(())
 }
 
-async fn rounds(app: &App, caller: &Caller, site: &Kept<Site>) -> Result<(), Refusal> {
+async fn rounds(app: &App, caller: &Caller, site: &Kept<Site>, names: &Names) -> Result<(), Refusal> {
     let day = work::rounds::read_day(app, caller, site.id, None).await?;
-    println!("{}: rounds of {}", site.content.name, day.publication.date);
-    let mut rounds = table(&["person", "at", "check", "minutes"]);
-    for kept in &day.rounds {
-        let person = read::<Person>(app, caller, (), kept.round.person).await?.content.name;
-        for step in &kept.round.steps {
-            let Some(check) = day.checks.get(&step.check) else { continue };
-            let at = step.starts_at.with_timezone(&day.zone).format("%H:%M").to_string();
-            rounds.add_row([person.clone(), at, check.check.name.clone(), check.check.work_min.to_string()]);
-        }
-    }
-    println!("{rounds}");
-    if !day.publication.left.is_empty() {
-        println!("Nobody can do {} more; the round's answer says why for each.", day.publication.left.len());
-    }
-    println!();
+    print!("{}", commands::rounds::told(&site.content.name, day.zone, &routes::rounds::answer(&day), names));
     Ok(())
 }
 
 async fn purchases(app: &App, caller: &Caller, site: &Kept<Site>) -> Result<(), Refusal> {
-    let made = forecast::read(app, caller, site.id, None).await?;
-    println!("{}", told(&site.content.name, &answer(&made)));
+    let made = fillmark_actions::forecast::read(app, caller, site.id, None).await?;
+    println!("{}", commands::forecast::told(&site.content.name, &routes::forecast::answer(&made)));
     Ok(())
 }
 

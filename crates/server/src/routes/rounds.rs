@@ -95,7 +95,8 @@ pub async fn print_round(
     Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body(sheet))
 }
 
-fn answer(day: &DayOfRounds) -> Rounds {
+/// The rounds of a day as the API answers them.
+pub(crate) fn answer(day: &DayOfRounds) -> Rounds {
     let publication = &day.publication;
     Rounds {
         day_on: publication.date,
