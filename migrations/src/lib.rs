@@ -15,6 +15,8 @@ mod m0007_answers;
 mod m0008_readings_of_changes;
 mod m0009_chain;
 mod m0010_unsettled_checks;
+mod m0011_sign_ins;
+mod m0012_devices;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -40,6 +42,8 @@ impl MigratorTrait for Changes {
             Change::new("m0008_readings_of_changes", m0008_readings_of_changes::UP),
             Box::new(Change { name: "m0009_chain", up: m0009_chain::UP, then: Some(m0009_chain::then) }),
             Change::new("m0010_unsettled_checks", m0010_unsettled_checks::UP),
+            Change::new("m0011_sign_ins", m0011_sign_ins::UP),
+            Change::new("m0012_devices", m0012_devices::UP),
         ]
     }
 }

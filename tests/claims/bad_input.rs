@@ -1,25 +1,20 @@
 //! Whatever is sent, the answer is a problem of the right kind: each operation of the document, one by one.
 
-mod furnished;
-
-use std::collections::HashMap;
-
 use fillmark_api::Session;
-use fillmark_tests::contract::{Chance, Contract, Operation, with_ids};
+use fillmark_tests::contract::{Chance, Operation};
 use fillmark_tests::on_both;
 use fillmark_tests::world::{PASSWORD, World};
 use reqwest::{Client, Method, StatusCode, header};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
+use crate::furnished::Furnished;
+
 /// A stranger with a token and no manners.
 struct Probe {
-    contract: Contract,
+    furnished: Furnished,
     http: Client,
-    base: String,
     token: String,
-    /// By the name of a field or parameter.
-    ids: HashMap<String, String>,
     wrong: Vec<String>,
 }
 
@@ -31,66 +26,13 @@ struct Sent<'a> {
 
 impl Probe {
     async fn at(world: &World) -> Probe {
-        let ids = furnished::ids(world).await;
+        let furnished = Furnished::of(world).await;
         let http = Client::builder().no_proxy().build().unwrap();
-        let base = world.server.address.clone();
         let sign_in = json!({ "sign_in": "ada", "password": PASSWORD });
-        let session = http.post(format!("{base}/api/v1/sessions")).json(&sign_in).send().await.unwrap();
+        let address = format!("{}/api/v1/sessions", world.server.address);
+        let session = http.post(address).json(&sign_in).send().await.unwrap();
         let session: Session = session.json().await.unwrap();
-        let mut probe = Probe {
-            contract: Contract::read(),
-            http,
-            base,
-            token: session.access_token,
-            ids,
-            wrong: Vec::new(),
-        };
-        probe.learn_ids().await;
-        probe
-    }
-
-    /// One of everything that has a list.
-    async fn learn_ids(&mut self) {
-        for operation in self.contract.operations.clone() {
-            let Some(collection) = operation.path.rsplit('/').next().filter(|_| operation.is_list()) else {
-                continue;
-            };
-            let named = self.contract.operations.iter().find_map(|other| {
-                let rest = other.path.strip_prefix(&operation.path)?.strip_prefix("/{")?;
-                Some(rest.split('}').next()?.to_owned())
-            });
-            let Some(name) = named.filter(|name| !self.ids.contains_key(name)) else { continue };
-            let path = self.path(&operation);
-            let page: Value =
-                self.http.get(path).bearer_auth(&self.token).send().await.unwrap().json().await.unwrap();
-            match page["items"][0]["id"].as_str() {
-                Some(id) => drop(self.ids.insert(name, id.to_owned())),
-                None => panic!("one of {collection}: {page}"),
-            }
-        }
-    }
-
-    fn id(&self, name: &str) -> Option<String> {
-        let other = match name {
-            "done_by" | "done_with" => "person_id",
-            "to_site_id" | "from_site_id" => "site_id",
-            name => name,
-        };
-        self.ids.get(other).cloned()
-    }
-
-    fn path(&self, operation: &Operation) -> String {
-        self.path_by(operation, |name| self.id(name).unwrap_or_else(|| Uuid::now_v7().to_string()))
-    }
-
-    fn path_by(&self, operation: &Operation, id: impl Fn(&str) -> String) -> String {
-        let mut parts = operation.path.split(['{', '}']);
-        let mut path = self.base.clone();
-        while let Some(fixed) = parts.next() {
-            path.push_str(fixed);
-            path.extend(parts.next().map(&id));
-        }
-        path
+        Probe { furnished, http, token: session.access_token, wrong: Vec::new() }
     }
 
     /// Sends it and looks at the answer; the status, where one came.
@@ -182,11 +124,6 @@ impl Probe {
         }
     }
 
-    fn right_body(&self, operation: &Operation) -> Option<Value> {
-        let schema = operation.body.as_ref()?;
-        Some(with_ids(self.contract.example(schema), "", &|name| self.id(name)))
-    }
-
     #[track_caller]
     fn done(self) {
         let all = self.wrong.len();
@@ -198,7 +135,7 @@ impl Probe {
     }
 
     fn operations(&self) -> Vec<Operation> {
-        self.contract.operations.clone()
+        self.furnished.contract.operations.clone()
     }
 }
 
@@ -214,7 +151,7 @@ on_both! {
     async fn without_a_token_nothing_is_answered(world: World) {
         let mut probe = Probe::at(&world).await;
         for operation in probe.operations().into_iter().filter(|operation| operation.secured) {
-            let (path, body) = (probe.path(&operation), probe.right_body(&operation));
+            let (path, body) = (probe.furnished.path(&operation), probe.furnished.right_body(&operation));
             probe.expect(401, "no token", &operation, &path, body.as_ref().and_then(sent), false).await;
         }
         probe.done();
@@ -223,8 +160,8 @@ on_both! {
     async fn what_is_no_body_of_the_right_form_is_a_bad_request(world: World) {
         let mut probe = Probe::at(&world).await;
         for operation in probe.operations() {
-            let Some(body) = probe.right_body(&operation) else { continue };
-            let path = probe.path(&operation);
+            let Some(body) = probe.furnished.right_body(&operation) else { continue };
+            let path = probe.furnished.path(&operation);
             for wrong in ["", "{", "{\"a\":", "[]", "\"text\"", "null", "5", "true", "{}{}", "\u{feff}{}", "{\"a\": NaN}"] {
                 probe.expect(400, wrong, &operation, &path, text(wrong), true).await;
             }
@@ -250,7 +187,7 @@ on_both! {
     async fn unknown_parameters_and_limits_are_bad_requests(world: World) {
         let mut probe = Probe::at(&world).await;
         for operation in probe.operations().into_iter().filter(|operation| operation.method == "GET" && operation.secured) {
-            let path = probe.path(&operation);
+            let path = probe.furnished.path(&operation);
             probe.expect(400, "an unknown parameter", &operation, &format!("{path}?colour=blue"), None, true).await;
             probe.expect(400, "a parameter without a name", &operation, &format!("{path}?=x"), None, true).await;
             if operation.is_list() {
@@ -270,17 +207,17 @@ on_both! {
     async fn what_is_not_there_is_not_found(world: World) {
         let mut probe = Probe::at(&world).await;
         for operation in probe.operations().into_iter().filter(Operation::has_ids) {
-            let body = probe.right_body(&operation);
+            let body = probe.furnished.right_body(&operation);
             let query = if operation.path.ends_with("report") { "?from_on=2026-11-01&until_on=2026-11-24" } else { "" };
             let wrong = ["x", "1", "00000000-0000-0000-0000-000000000000", "%00", "%F0%9F%AA%B4", "019a0000-0000-7000-8000-00000000000g"];
             for wrong in wrong {
-                let path = probe.path_by(&operation, |_| wrong.to_owned()) + query;
+                let path = probe.furnished.path_by(&operation, |_| wrong.to_owned()) + query;
                 probe.expect(404, wrong, &operation, &path, body.as_ref().and_then(sent), operation.secured).await;
             }
             let last = operation.path.matches('{').count() > 1;
             if last {
-                let path = probe.path_by(&operation, |name| match name {
-                    "site_id" => probe.ids["site_id"].clone(),
+                let path = probe.furnished.path_by(&operation, |name| match name {
+                    "site_id" => probe.furnished.ids["site_id"].clone(),
                     _ => Uuid::now_v7().to_string(),
                 }) + query;
                 probe.expect(404, "a foreign id", &operation, &path, body.as_ref().and_then(sent), true).await;
@@ -295,19 +232,19 @@ on_both! {
         let own = ["/api/v1/sessions/current", "/api/v1/sessions/renewals", "/api/v1/sessions"];
         for operation in probe.operations().into_iter().filter(|operation| !own.contains(&operation.path.as_str())) {
             let Some(schema) = operation.body.clone() else { continue };
-            let path = probe.path(&operation);
+            let path = probe.furnished.path(&operation);
             for turn in 0..20 {
-                let ids = |name: &str| probe.id(name);
+                let ids = |name: &str| probe.furnished.id(name);
                 let body = match turn % 3 {
-                    0 => probe.contract.wild(&schema, "", &mut chance, &ids),
-                    _ => probe.contract.shaken(&schema, &mut chance, &ids),
+                    0 => probe.furnished.contract.wild(&schema, "", &mut chance, &ids),
+                    _ => probe.furnished.contract.shaken(&schema, &mut chance, &ids),
                 };
                 probe.send(&operation, &path, sent(&body), true).await;
             }
         }
         // What was taken is read back whole.
         for operation in probe.operations().into_iter().filter(|operation| operation.method == "GET" && operation.secured) {
-            let path = probe.path(&operation);
+            let path = probe.furnished.path(&operation);
             let query = if operation.path.ends_with("report") { "?from_on=2026-11-01&until_on=2026-11-24" } else { "" };
             let status = probe.send(&operation, &format!("{path}{query}"), None, true).await;
             if operation.is_list() && status != Some(StatusCode::OK) {

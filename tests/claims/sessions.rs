@@ -1,7 +1,7 @@
 //! Signing in, staying signed in, and what ends it.
 
 use chrono::TimeDelta;
-use fillmark_api::{NewRoom, NewSession, ProblemCode, Renewal, Session};
+use fillmark_api::{NewPerson, NewRoom, NewSession, ProblemCode, Renewal, Session};
 use fillmark_client::Client;
 use fillmark_domain::people::Role;
 use fillmark_tests::fresh::Kind;
@@ -75,6 +75,112 @@ on_both! {
         business.change(&membership, serde_json::json!({ "until_at": until })).await.unwrap();
         world.clock.advance(TimeDelta::hours(2));
         assert_eq!(refusal(client.site(site.id).page::<NewRoom>("").await), ProblemCode::NotFound);
+    }
+
+    async fn five_failures_make_an_account_wait_and_never_lock_it(world: World) {
+        let stranger = Client::new(&world.server.address).unwrap();
+        for _ in 0..5 {
+            assert_eq!(refusal(stranger.sign_in("ada", "not her password").await.map(drop)), ProblemCode::NotSignedIn);
+        }
+        let waiting = stranger.sign_in("ada", PASSWORD).await;
+        assert_eq!(refusal(waiting.map(drop)), ProblemCode::Throttled);
+        world.clock.advance(TimeDelta::seconds(1));
+        assert_eq!(refusal(stranger.sign_in("ada", "not her password").await.map(drop)), ProblemCode::NotSignedIn);
+        assert_eq!(refusal(stranger.sign_in("ada", PASSWORD).await.map(drop)), ProblemCode::Throttled);
+        world.clock.advance(TimeDelta::seconds(2));
+        stranger.sign_in("ada", PASSWORD).await.unwrap();
+        assert_eq!(refusal(stranger.sign_in("ada", "not her password").await.map(drop)), ProblemCode::NotSignedIn);
+        stranger.sign_in("ada", PASSWORD).await.unwrap();
+    }
+
+    async fn a_name_that_nobody_has_waits_alike(world: World) {
+        let stranger = Client::new(&world.server.address).unwrap();
+        for _ in 0..5 {
+            assert_eq!(refusal(stranger.sign_in("nobody", PASSWORD).await.map(drop)), ProblemCode::NotSignedIn);
+        }
+        let (known, unknown) = (stranger.sign_in("ada", PASSWORD).await, stranger.sign_in("nobody", PASSWORD).await);
+        assert!(known.is_ok());
+        assert_eq!(refusal(unknown.map(drop)), ProblemCode::Throttled);
+    }
+
+    async fn thirty_failures_of_an_address_are_its_last_for_five_minutes(world: World) {
+        let stranger = Client::new(&world.server.address).unwrap();
+        for guess in 0..30 {
+            let name = format!("nobody {guess}");
+            assert_eq!(refusal(stranger.sign_in(&name, PASSWORD).await.map(drop)), ProblemCode::NotSignedIn, "{guess}");
+        }
+        assert_eq!(refusal(stranger.sign_in("ada", PASSWORD).await.map(drop)), ProblemCode::Throttled);
+        world.clock.advance(TimeDelta::minutes(5));
+        stranger.sign_in("ada", PASSWORD).await.unwrap();
+    }
+
+    async fn of_a_hundred_guesses_at_once_few_are_looked_at(world: World) {
+        let guess = async || Client::new(&world.server.address).unwrap().sign_in("ada", "not her password").await;
+        let guesses = futures_util::future::join_all((0..20).map(|_| guess())).await;
+        let looked_at = guesses.into_iter().map(|guess| refusal(guess.map(drop))).filter(|code| *code == ProblemCode::NotSignedIn).count();
+        // Two are hashed at a time, so one may be under way while the fifth fails.
+        assert!((5..=6).contains(&looked_at), "{looked_at}");
+    }
+
+    async fn sessions_are_listed_and_ended(world: World) {
+        let site = world.site("Harbour").await;
+        let (sam, phone) = world.person("Sam", Role::Staff, Some(site.id)).await;
+        let tablet = Client::new(&world.server.address).unwrap();
+        world.clock.advance(TimeDelta::seconds(1));
+        tablet.sign_in("sam", PASSWORD).await.unwrap();
+        let open = tablet.sessions(sam.id).await.unwrap();
+        assert_eq!(open.iter().map(|session| session.is_this_one).collect::<Vec<_>>(), [true, false]);
+        tablet.end_session(sam.id, open[1].id).await.unwrap();
+        assert_eq!(refusal(phone.sessions(sam.id).await), ProblemCode::NotSignedIn);
+        assert_eq!(refusal(tablet.end_session(sam.id, open[1].id).await), ProblemCode::NotFound);
+        world.ada.end_sessions(sam.id).await.unwrap();
+        assert_eq!(refusal(tablet.sessions(sam.id).await), ProblemCode::NotSignedIn);
+    }
+
+    async fn nobody_looks_after_the_sessions_of_somebody_above(world: World) {
+        let site = world.site("Harbour").await;
+        let ada = world.ada.business().all::<NewPerson>("").await.unwrap().remove(0);
+        let (sam, staff) = world.person("Sam", Role::Staff, Some(site.id)).await;
+        let (_, manager) = world.person("Mia", Role::Manager, Some(site.id)).await;
+        assert_eq!(refusal(manager.sessions(ada.id).await), ProblemCode::NotAllowed);
+        assert_eq!(refusal(manager.end_sessions(ada.id).await), ProblemCode::NotAllowed);
+        assert_eq!(manager.sessions(sam.id).await.unwrap().len(), 1);
+        assert_eq!(refusal(staff.sessions(ada.id).await), ProblemCode::NotAllowed);
+        let [of_ada] = &world.ada.sessions(ada.id).await.unwrap()[..] else { panic!("one session") };
+        assert_eq!(refusal(manager.end_session(sam.id, of_ada.id).await), ProblemCode::NotFound);
+    }
+
+    async fn a_person_has_fifty_sessions_at_most(world: World) {
+        let ada = world.ada.business().all::<NewPerson>("").await.unwrap().remove(0);
+        let last = Client::new(&world.server.address).unwrap();
+        for _ in 0..50 {
+            world.clock.advance(TimeDelta::seconds(1));
+            last.sign_in("ada", PASSWORD).await.unwrap();
+        }
+        assert_eq!(last.sessions(ada.id).await.unwrap().len(), 50);
+        assert_eq!(refusal(world.ada.sessions(ada.id).await), ProblemCode::NotSignedIn);
+    }
+
+    async fn a_key_signs_for_ninety_days_and_tokens_outlive_its_end(world: World) {
+        let site = world.site("Harbour").await;
+        let (_, sam) = world.person("Sam", Role::Staff, Some(site.id)).await;
+        let kid = |token: String| jsonwebtoken::decode_header(token).unwrap().kid.unwrap();
+        let first = kid(world.ada.access_token().await.unwrap());
+        world.clock.advance(TimeDelta::days(90) - TimeDelta::minutes(1));
+        world.ada.sign_in("ada", PASSWORD).await.unwrap();
+        // The server looks for a new key once an hour: this token is the old one's last.
+        world.clock.advance(TimeDelta::minutes(59));
+        sam.sign_in("sam", PASSWORD).await.unwrap();
+        let last = sam.access_token().await.unwrap();
+        world.clock.advance(TimeDelta::minutes(1));
+        world.ada.sign_in("ada", PASSWORD).await.unwrap();
+        let second = kid(world.ada.access_token().await.unwrap());
+        assert_ne!(first, second);
+        sam.site(site.id).page::<NewRoom>("").await.unwrap();
+        assert_eq!(sam.access_token().await.unwrap(), last, "it was not renewed");
+        assert_eq!(kid(last), first);
+        let world = world.restart().await;
+        assert_eq!(kid(world.ada.access_token().await.unwrap()), second);
     }
 
     async fn signing_out_ends_it(world: World) {

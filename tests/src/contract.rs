@@ -6,6 +6,8 @@ use serde_json::{Map, Value, json};
 /// One operation of the document.
 #[derive(Debug, Clone)]
 pub struct Operation {
+    /// Its name in the document.
+    pub id: String,
     /// `GET`, `POST`…
     pub method: String,
     /// With its parameters in braces.
@@ -53,6 +55,7 @@ impl Contract {
                 let parameters = operation["parameters"].as_array().cloned().unwrap_or_default();
                 let query = parameters.iter().filter(|parameter| parameter["in"] == "query");
                 operations.push(Operation {
+                    id: operation["operationId"].as_str().unwrap_or_default().to_owned(),
                     method: method.to_uppercase(),
                     path: path.clone(),
                     secured: operation["security"].as_array().is_some_and(|all| !all.is_empty()),

@@ -68,6 +68,7 @@ fn settings(database: String) -> Settings {
         connections: 32,
         workers: 1,
         jobs: false,
+        password_passes: 2,
         ..Settings::default()
     }
 }

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use chrono::{DateTime, SubsecRound, Utc};
 use fillmark_store::{Ids, Stamp, Store, Unit};
 
+use crate::passwords::{self, Hashing};
 use crate::{Caller, Refusal};
 
 /// Tells the time. The server's is the machine's; tests and replays move theirs.
@@ -22,14 +23,19 @@ pub struct App {
     /// What time it is.
     pub clock: Arc<dyn Clock>,
     ids: Arc<Ids>,
-    pub(crate) hashing: Arc<tokio::sync::Semaphore>,
+    pub(crate) hashing: Arc<Hashing>,
 }
 
 impl App {
     /// An application on a store.
     pub fn new(store: Store, clock: Arc<dyn Clock>) -> Self {
-        // Two passwords are hashed at a time: more would only make every sign-in slower.
-        Self { store, clock, ids: Arc::default(), hashing: Arc::new(tokio::sync::Semaphore::new(2)) }
+        Self { store, clock, ids: Arc::default(), hashing: Arc::new(Hashing::new(passwords::PASSES)) }
+    }
+
+    /// The same, which hashes passwords in so many passes: the more, the slower to sign in and to guess.
+    #[must_use]
+    pub fn hashing_in(self, passes: u32) -> Self {
+        Self { hashing: Arc::new(Hashing::new(passes)), ..self }
     }
 
     /// Begins a unit of work: all that is done through the application that comes with it is kept together by the unit's
@@ -48,7 +54,7 @@ impl App {
 
     /// The stamp of a caller's change.
     pub fn stamp(&self, caller: &Caller) -> Stamp<'_> {
-        Stamp::new(caller.person(), self.now(), &self.ids)
+        Stamp::new(caller.person(), self.now(), &self.ids).sent_with(caller.sent_with())
     }
 
     /// The stamp of a change that nobody signed for: a job's, or the first owner's own beginning.

@@ -1,20 +1,22 @@
 //! Who calls, and what they may do where.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::people::{Act, Corrects, PersonId, Role};
+use fillmark_domain::Id;
+use fillmark_domain::people::{Act, Corrects, Device, PersonId, Role};
 use fillmark_domain::places::SiteId;
 use fillmark_store::{BusinessScope, Scope, SiteScope};
 use uuid::Uuid;
 
 use crate::Refusal;
 
-/// A person who is signed in, with the roles that are in force now; or a job of the server.
+/// A person who is signed in, with the roles that are in force now; a device with a good token; or a job of the server.
 #[derive(Debug, Clone)]
 pub struct Caller(Kind);
 
 #[derive(Debug, Clone)]
 enum Kind {
     Person { person: PersonId, session: Uuid, roles: Vec<(Option<SiteId>, Role)>, there: Option<Vec<SiteId>> },
+    Device { device: Id<Device>, site: SiteId },
     Job,
 }
 
@@ -73,6 +75,11 @@ impl Caller {
         self
     }
 
+    /// A device of a site.
+    pub fn device(device: Id<Device>, site: SiteId) -> Self {
+        Caller(Kind::Device { device, site })
+    }
+
     /// The server's own jobs and its command line at the machine itself.
     pub fn job() -> Self {
         Caller(Kind::Job)
@@ -82,15 +89,28 @@ impl Caller {
     pub fn person(&self) -> Option<PersonId> {
         match self.0 {
             Kind::Person { person, .. } => Some(person),
-            Kind::Job => None,
+            Kind::Device { .. } | Kind::Job => None,
         }
+    }
+
+    /// The device that calls.
+    pub fn sent_with(&self) -> Option<Id<Device>> {
+        match self.0 {
+            Kind::Device { device, .. } => Some(device),
+            Kind::Person { .. } | Kind::Job => None,
+        }
+    }
+
+    /// Who calls, as an id.
+    pub fn id(&self) -> Option<Uuid> {
+        self.person().map(Id::uuid).or(self.sent_with().map(Id::uuid))
     }
 
     /// The session the caller is signed in with.
     pub fn session(&self) -> Option<Uuid> {
         match self.0 {
             Kind::Person { session, .. } => Some(session),
-            Kind::Job => None,
+            Kind::Device { .. } | Kind::Job => None,
         }
     }
 
@@ -98,6 +118,7 @@ impl Caller {
     pub fn sites(&self) -> Option<Vec<SiteId>> {
         match &self.0 {
             Kind::Person { roles, .. } => roles.iter().map(|(site, _)| *site).collect(),
+            Kind::Device { site, .. } => Some(vec![*site]),
             Kind::Job => None,
         }
     }
@@ -106,8 +127,10 @@ impl Caller {
     /// # Errors
     /// [`Refusal::NotFound`] outside the caller's sites, [`Refusal::NotAllowed`] inside them.
     pub fn may(&self, act: Act, site: SiteId) -> Result<SiteScope, Refusal> {
-        let Kind::Person { there, .. } = &self.0 else { return Ok(SiteScope::granted(site)) };
-        let is_there = there.as_ref().is_none_or(|sites| sites.contains(&site));
+        let is_there = match &self.0 {
+            Kind::Person { there, .. } => there.as_ref().is_none_or(|sites| sites.contains(&site)),
+            Kind::Device { .. } | Kind::Job => true,
+        };
         self.allowed(act, |role_site| role_site.map_or(is_there, |role_site| role_site == site))?;
         Ok(SiteScope::granted(site))
     }
@@ -138,14 +161,24 @@ impl Caller {
     /// # Errors
     /// [`Refusal::NotAllowed`].
     pub fn may_appoint(&self, role: Role, site: Option<SiteId>) -> Result<(), Refusal> {
-        let Kind::Person { roles, .. } = &self.0 else { return Ok(()) };
+        let roles = match &self.0 {
+            Kind::Person { roles, .. } => roles.as_slice(),
+            Kind::Device { .. } => &[],
+            Kind::Job => return Ok(()),
+        };
         let covers = |own: &Option<SiteId>| own.is_none() || *own == site;
         let may = roles.iter().any(|(own_site, own)| covers(own_site) && own.may_appoint(role));
         if may { Ok(()) } else { Err(Refusal::NotAllowed(Act::ManagePeople)) }
     }
 
     fn allowed(&self, act: Act, here: impl Fn(Option<SiteId>) -> bool) -> Result<(), Refusal> {
-        let Kind::Person { roles, .. } = &self.0 else { return Ok(()) };
+        let roles = match &self.0 {
+            Kind::Person { roles, .. } => roles,
+            Kind::Device { site, .. } if !here(Some(*site)) => return Err(Refusal::NotFound),
+            Kind::Device { .. } if Device::may(act) => return Ok(()),
+            Kind::Device { .. } => return Err(Refusal::NotAllowed(act)),
+            Kind::Job => return Ok(()),
+        };
         let mut roles = roles.iter().filter(|(site, _)| here(*site)).peekable();
         if roles.peek().is_none() {
             return Err(Refusal::NotFound);
@@ -188,6 +221,17 @@ mod tests {
         assert!(staff.may(Act::Read, site(1)).is_ok());
         assert!(matches!(staff.may(Act::Read, site(2)), Err(Refusal::NotFound)));
         assert!(matches!(staff.may(Act::Manage, site(1)), Err(Refusal::NotAllowed(Act::Manage))));
+    }
+
+    #[test]
+    fn a_device_sends_readings_of_its_own_site_and_nothing_else() {
+        let device = Caller::device(Id::new(Uuid::from_u128(5)), site(1));
+        assert!(device.may(Act::EnterReadings, site(1)).is_ok());
+        assert!(matches!(device.may(Act::EnterReadings, site(2)), Err(Refusal::NotFound)));
+        assert!(matches!(device.may(Act::Read, site(1)), Err(Refusal::NotAllowed(_))));
+        assert!(matches!(device.may_correct(site(1)), Err(Refusal::NotAllowed(_))));
+        assert!(matches!(device.may_in_business(Act::Read), Err(Refusal::NotAllowed(_))));
+        assert!(matches!(device.may_appoint(Role::Staff, Some(site(1))), Err(Refusal::NotAllowed(_))));
     }
 
     #[test]

@@ -6,7 +6,7 @@ use fillmark_store::accounts;
 use tokio::sync::Mutex;
 
 use crate::sessions::{fresh_token, hash_of};
-use crate::{App, Refusal, passwords, people};
+use crate::{App, Refusal, people};
 
 /// The right to become the first owner, good once, kept nowhere but in the memory of the server that offers it.
 #[derive(Debug)]
@@ -45,7 +45,8 @@ pub async fn claim(
         let expected = "expected the code that the server printed when it was started last";
         return Err(Refusal::invalid("/code", "wrong_code", expected));
     }
-    let hash = passwords::hashed(app, password).await?;
+    people::password_faults(&person, &password).or(Some(()))?;
+    let hash = app.hashing.hash(password).await?;
 
     let tx = app.store.begin().await?;
     tx.take_turn("first owner").await?;

@@ -3,71 +3,129 @@
 use std::sync::Arc;
 
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
-use argon2::{Argon2, PasswordHash};
-use fillmark_domain::Faults;
-use tokio::sync::Semaphore;
+use argon2::{Algorithm, Argon2, Params, PasswordHash, Version};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 
+use crate::Refusal;
 use crate::refusal::Failure;
-use crate::{App, Refusal};
 
-/// NIST SP 800-63B-4 (2025), 3.1.1.2: at least 15 characters where the password is the only factor.
-const SHORTEST: usize = 15;
-/// At least 64 must be allowed (the same section); beyond this hashing would only cost time.
-const LONGEST: usize = 256;
+/// Memory of one hash, KiB, and lanes: OWASP's floor for argon2id (Password Storage Cheat Sheet, 2025).
+const MEMORY_KIB: u32 = 19_456;
+const LANES: u32 = 1;
+/// Passes at least, by the same floor.
+pub const FEWEST_PASSES: u32 = 2;
+/// So many passes take 150 to 300 ms on a small computer of 2026 (measured, see the figures in DEVELOPERS.md).
+pub const PASSES: u32 = 8;
+/// Two passwords are hashed at a time: more would only make every sign-in slower.
+const AT_A_TIME: usize = 2;
+
+/// Hashing as this server does it.
+#[derive(Debug, Clone)]
+pub(crate) struct Hashing {
+    turns: Arc<Semaphore>,
+    passes: u32,
+}
+
+/// The turn of one password.
+#[derive(Debug)]
+pub(crate) struct Turn {
+    _permit: OwnedSemaphorePermit,
+    passes: u32,
+}
+
+/// Whether a password fits a hash.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Fit {
+    /// It does not, or nobody has the name.
+    No,
+    /// It does.
+    Yes,
+    /// It does, and the hash was made in another way than new ones are.
+    Outdated,
+}
+
+impl Hashing {
+    /// Hashing in so many passes over the memory.
+    pub(crate) fn new(passes: u32) -> Self {
+        Self { turns: Arc::new(Semaphore::new(AT_A_TIME)), passes: passes.max(FEWEST_PASSES) }
+    }
+
+    /// Waits for a turn.
+    /// # Errors
+    /// When the server is going down.
+    pub(crate) async fn turn(&self) -> Result<Turn, Refusal> {
+        let turn = Arc::clone(&self.turns).acquire_owned().await;
+        let permit = turn.map_err(|closed| Refusal::Failed(Failure::Hashing(closed.to_string())))?;
+        Ok(Turn { _permit: permit, passes: self.passes })
+    }
+
+    /// The hash of a new password, with its parameters in it (argon2id).
+    /// # Errors
+    /// When hashing fails.
+    pub(crate) async fn hash(&self, password: String) -> Result<String, Refusal> {
+        Ok(self.turn().await?.hash(password).await?.1)
+    }
+}
+
+impl Turn {
+    /// The hash of a new password, and the turn back.
+    /// # Errors
+    /// When hashing fails.
+    pub(crate) async fn hash(self, password: String) -> Result<(Turn, String), Refusal> {
+        let passes = self.passes;
+        self.work(move || {
+            let hash = argon2(passes)?.hash_password(password.as_bytes());
+            hash.map(|hash| hash.to_string()).map_err(|error| error.to_string())
+        })
+        .await
+    }
+
+    /// Whether a password fits a hash, and the turn back. Without a hash the same work is done and the answer is no.
+    /// # Errors
+    /// When hashing fails.
+    pub(crate) async fn fits(self, password: String, hash: Option<String>) -> Result<(Turn, Fit), Refusal> {
+        let passes = self.passes;
+        self.work(move || {
+            let known = hash.is_some();
+            let hash = hash.unwrap_or_else(|| nobodys(passes));
+            let parsed = PasswordHash::new(&hash).map_err(|error| error.to_string())?;
+            let fits = Argon2::default().verify_password(password.as_bytes(), &parsed).is_ok() && known;
+            let current = Params::try_from(&parsed).is_ok_and(|params| Ok(params) == params_of(passes));
+            Ok(match (fits, current) {
+                (false, _) => Fit::No,
+                (true, true) => Fit::Yes,
+                (true, false) => Fit::Outdated,
+            })
+        })
+        .await
+    }
+
+    /// Works on a thread of its own. The turn ends with the work at the earliest, not with whoever waits for it: who
+    /// sends and hangs up would else have any number of passwords hashed at a time, 19 MiB each.
+    async fn work<T: Send + 'static>(
+        self,
+        work: impl FnOnce() -> Result<T, String> + Send + 'static,
+    ) -> Result<(Turn, T), Refusal> {
+        let (turn, done) = tokio::task::spawn_blocking(move || (self, work()))
+            .await
+            .map_err(|error| Refusal::Failed(Failure::CutOff(error)))?;
+        Ok((turn, done.map_err(|error| Refusal::Failed(Failure::Hashing(error)))?))
+    }
+}
+
+fn params_of(passes: u32) -> Result<Params, String> {
+    Params::new(MEMORY_KIB, passes, LANES, None).map_err(|error| error.to_string())
+}
+
+fn argon2(passes: u32) -> Result<Argon2<'static>, String> {
+    Ok(Argon2::new(Algorithm::Argon2id, Version::V0x13, params_of(passes)?))
+}
 
 /// The hash of a password that can be anybody's: compared with where the name is unknown.
-const NOBODYS: &str =
-    "$argon2id$v=19$m=19456,t=2,p=1$c29tZSBzYWx0IGhlcmU$kZ0p8bB1uBqk1WvCjz2nJ7tq1l0b2m3v1pQ2bq0m2vA";
-
-/// What is wrong with a password that somebody wants.
-pub fn faults(password: &str) -> Faults {
-    let mut faults = Faults::default();
-    let length = password.chars().count();
-    let holds = (SHORTEST..=LONGEST).contains(&length);
-    faults.unless(holds, "/password", "bad_password", format!("expected {SHORTEST} to {LONGEST} characters"));
-    faults
-}
-
-/// The hash of a new password, with its parameters in it (argon2id; 19 MiB, 2 passes, 1 lane: OWASP's floor).
-/// # Errors
-/// When it is too short or too long, or hashing fails.
-pub async fn hashed(app: &App, password: String) -> Result<String, Refusal> {
-    faults(&password).or(Some(()))?;
-    in_turn(&app.hashing, move || {
-        let hash = Argon2::default().hash_password(password.as_bytes());
-        hash.map(|hash| hash.to_string()).map_err(|error| error.to_string())
-    })
-    .await
-}
-
-/// Whether a password fits a hash; without a hash the same work is done and the answer is no.
-/// # Errors
-/// When hashing fails.
-pub async fn fits(app: &App, password: String, hash: Option<String>) -> Result<bool, Refusal> {
-    in_turn(&app.hashing, move || {
-        let known = hash.is_some();
-        let hash = hash.unwrap_or_else(|| NOBODYS.to_owned());
-        let parsed = PasswordHash::new(&hash).map_err(|error| error.to_string())?;
-        Ok(Argon2::default().verify_password(password.as_bytes(), &parsed).is_ok() && known)
-    })
-    .await
-}
-
-/// Hashes on a thread of its own when it is one's turn. The turn ends with the work, not with whoever waits for it: who
-/// sends and hangs up would else have any number of passwords hashed at a time, 19 MiB each.
-async fn in_turn<T: Send + 'static>(
-    hashing: &Arc<Semaphore>,
-    work: impl FnOnce() -> Result<T, String> + Send + 'static,
-) -> Result<T, Refusal> {
-    let turn = Arc::clone(hashing).acquire_owned().await;
-    let done = tokio::task::spawn_blocking(move || {
-        let done = work();
-        drop(turn);
-        done
-    });
-    done.await
-        .map_err(|error| Refusal::Failed(Failure::CutOff(error)))?
-        .map_err(|error| Refusal::Failed(Failure::Hashing(error)))
+fn nobodys(passes: u32) -> String {
+    format!(
+        "$argon2id$v=19$m={MEMORY_KIB},t={passes},p={LANES}$c29tZSBzYWx0IGhlcmU$kZ0p8bB1uBqk1WvCjz2nJ7tq1l0b2m3v1pQ2bq0m2vA"
+    )
 }
 
 #[cfg(test)]
@@ -76,19 +134,32 @@ mod tests {
 
     #[tokio::test]
     async fn whoever_hangs_up_keeps_the_turn_until_the_work_is_done() {
-        let hashing = Arc::new(Semaphore::new(1));
+        let hashing = Hashing::new(FEWEST_PASSES);
         let (begin, begun) = tokio::sync::oneshot::channel();
         let (end, ended) = std::sync::mpsc::channel::<()>();
-        let held = Arc::clone(&hashing);
+        let turn = hashing.turn().await.unwrap();
         let waiting = tokio::spawn(async move {
-            let work = move || begin.send(()).and(ended.recv().or(Err(()))).or(Err(String::new()));
-            in_turn(&held, work).await
+            turn.work(move || begin.send(()).and(ended.recv().or(Err(()))).or(Err(String::new()))).await
         });
         begun.await.unwrap();
         waiting.abort();
         assert!(waiting.await.unwrap_err().is_cancelled());
-        assert_eq!(hashing.available_permits(), 0);
+        assert_eq!(hashing.turns.available_permits(), AT_A_TIME - 1);
         end.send(()).unwrap();
-        assert!(hashing.acquire().await.is_ok());
+        let all = u32::try_from(AT_A_TIME).unwrap();
+        assert!(hashing.turns.acquire_many(all).await.is_ok());
+    }
+
+    #[tokio::test]
+    async fn a_hash_of_fewer_passes_fits_and_is_outdated() {
+        let (password, few) = ("a long enough password".to_owned(), Hashing::new(FEWEST_PASSES));
+        let hash = few.hash(password.clone()).await.unwrap();
+        let fit = async |hashing: &Hashing, password: &str, hash: Option<&String>| {
+            hashing.turn().await.unwrap().fits(password.to_owned(), hash.cloned()).await.unwrap().1
+        };
+        assert_eq!(fit(&few, &password, Some(&hash)).await, Fit::Yes);
+        assert_eq!(fit(&Hashing::new(3), &password, Some(&hash)).await, Fit::Outdated);
+        assert_eq!(fit(&few, "another password here", Some(&hash)).await, Fit::No);
+        assert_eq!(fit(&few, &password, None).await, Fit::No);
     }
 }

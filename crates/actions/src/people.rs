@@ -1,22 +1,28 @@
 //! The first owner, and the passwords of everybody.
 
-use fillmark_domain::Kept;
-use fillmark_domain::people::{Act, Membership, Person, PersonId, Role};
-use fillmark_store::{Tx, accounts, journal, records};
+use fillmark_domain::people::{Act, Membership, Person, PersonId, Role, password};
+use fillmark_domain::{Faults, Kept};
+use fillmark_store::{Tx, accounts, answers, journal, records};
 
-use crate::{App, Caller, Managed, Refusal, passwords};
+use crate::{App, Caller, Refusal, sessions};
 
 /// Makes somebody an owner of every site, with a password: the beginning of a business, done at the machine itself.
 /// # Errors
 /// When the name is in use or the password too short.
 pub async fn make_owner(app: &App, person: Person, password: String) -> Result<Kept<Person>, Refusal> {
-    let hash = passwords::hashed(app, password).await?;
+    password_faults(&person, &password).or(Some(()))?;
+    let hash = app.hashing.hash(password).await?;
 
     let tx = app.store.begin().await?;
     let kept = keep_owner(app, &tx, person, &hash).await?;
     tx.commit().await?;
 
     Ok(kept)
+}
+
+/// What is wrong with the password that a person is to have.
+pub(crate) fn password_faults(person: &Person, wanted: &str) -> Faults {
+    password::faults(wanted, &[&person.name, person.sign_in.as_deref().unwrap_or_default()])
 }
 
 /// Keeps an owner of every site with the hash of a password.
@@ -45,20 +51,40 @@ pub async fn set_password(
     person: PersonId,
     password: String,
 ) -> Result<(), Refusal> {
-    let act = if caller.person() == Some(person) { Act::Read } else { Act::ManagePeople };
-    let scope = caller.may_in_business(act)?;
-    let hash = passwords::hashed(app, password).await?;
+    let tx = app.store.look().await?;
+    let scope = sessions::reach(&tx, caller, person).await?;
+    let found = records::find::<Person>(&tx, scope, person).await?.ok_or(Refusal::NotFound)?;
+    drop(tx);
+    password_faults(&found.content, &password).or(Some(()))?;
+    let hash = app.hashing.hash(password).await?;
 
     let stamp = app.stamp(caller);
     let tx = app.store.begin().await?;
-    let found = records::find::<Person>(&tx, scope, person).await?.ok_or(Refusal::NotFound)?;
-    if act == Act::ManagePeople {
-        found.content.within_reach(&tx, scope, caller, Some(person)).await?;
-    }
+    sessions::reach(&tx, caller, person).await?;
     accounts::set_password(&tx, person, &hash, &stamp).await?;
     accounts::end_sessions_of(&tx, person, caller.session(), stamp.at).await?;
     journal::note(&tx, scope, &stamp, "password set", "person", person.uuid()).await?;
     tx.commit().await?;
 
+    Ok(())
+}
+
+/// Erases the name of somebody who has left, with all else that tells who they were. What they did stays, signed by the
+/// same id, and the journal stays whole: it never held a name.
+/// # Errors
+/// When the caller may not, or the person has not left.
+pub async fn erase_name(app: &App, caller: &Caller, person: PersonId) -> Result<(), Refusal> {
+    let stamp = app.stamp(caller);
+    let tx = app.store.begin().await?;
+    let scope = sessions::reach(&tx, caller, person).await?;
+    let found = records::lock::<Person>(&tx, scope, person).await?.ok_or(Refusal::NotFound)?;
+    if found.archived_at.is_none() {
+        return Err(Refusal::Conflict("archive the person first: only who has left is erased".to_owned()));
+    }
+    accounts::rename(&tx, person, &Person::nameless(person), stamp.at).await?;
+    accounts::forget_device_names(&tx, person).await?;
+    answers::forget_about(&tx, person.uuid()).await?;
+    journal::note(&tx, scope, &stamp, "name erased", "person", person.uuid()).await?;
+    tx.commit().await?;
     Ok(())
 }

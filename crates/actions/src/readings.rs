@@ -71,7 +71,7 @@ pub async fn enter(
     site: SiteId,
     entries: &[ReadingEntry],
 ) -> Result<Vec<Outcome<Reading>>, Refusal> {
-    let scope = caller.may(Act::EnterWork, site)?;
+    let scope = may_enter(caller, site, entries)?;
     once_more(|| async {
         let tx = app.store.begin().await?;
         let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
@@ -91,7 +91,7 @@ pub async fn enter_together(
     site: SiteId,
     entries: &[ReadingEntry],
 ) -> Result<Vec<Outcome<Reading>>, Refusal> {
-    let scope = caller.may(Act::EnterWork, site)?;
+    let scope = may_enter(caller, site, entries)?;
     once_more(|| async {
         let tx = app.store.begin().await?;
         let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
@@ -101,6 +101,15 @@ pub async fn enter_together(
         Ok(outcomes)
     })
     .await
+}
+
+/// Leave to enter readings. A device speaks for nobody.
+fn may_enter(caller: &Caller, site: SiteId, entries: &[ReadingEntry]) -> Result<SiteScope, Refusal> {
+    let scope = caller.may(Act::EnterReadings, site)?;
+    if caller.sent_with().is_some() && entries.iter().any(|entry| entry.done_by.is_some()) {
+        return Err(Refusal::NotAllowed(Act::EnterWork));
+    }
+    Ok(scope)
 }
 
 /// The outcomes when none was rejected.
@@ -189,13 +198,18 @@ async fn correct_once(
     Ok(kept)
 }
 
-/// One reading.
+/// One reading. A device is told what it sent itself.
 /// # Errors
 /// When the caller may not see it or it is not there.
 pub async fn read(app: &App, caller: &Caller, site: SiteId, id: Id<Reading>) -> Result<KeptReading, Refusal> {
-    let scope = caller.may(Act::Read, site)?;
+    let device = caller.sent_with();
+    let scope = caller.may(if device.is_some() { Act::EnterReadings } else { Act::Read }, site)?;
     let tx = app.store.look().await?;
-    entries::find_many::<Reading>(&tx, scope, &[id.uuid()]).await?.into_iter().next().ok_or(Refusal::NotFound)
+    let kept = entries::find(&tx, scope, id).await?;
+    if device.is_some() && kept.as_ref().is_none_or(|(_, reading)| reading.entered_with != device) {
+        return Err(Refusal::NotAllowed(Act::Read));
+    }
+    kept.ok_or(Refusal::NotFound)
 }
 
 /// A page of a site's readings.
@@ -302,6 +316,7 @@ impl<'a> Desk<'a> {
             clock_suspect: corrected > self.stamp.at + AHEAD,
             done_by: entry.done_by.or(self.stamp.by),
             entered_by: self.stamp.by,
+            entered_with: self.stamp.with,
             band,
             superseded: None,
             supersedes: None,

@@ -15,6 +15,12 @@ pub enum Refusal {
     /// Name and password do not fit.
     #[error("sign-in name and password do not fit")]
     WrongPassword,
+    /// Too many sign-ins failed before.
+    #[error("too many sign-ins failed; the next may be tried in {wait_s} s")]
+    TooSoon {
+        /// How long the next has to wait, s.
+        wait_s: i64,
+    },
     /// The caller sees it but may not do this.
     #[error("the role does not allow this: {0:?}")]
     NotAllowed(Act),
@@ -104,6 +110,7 @@ impl Refusal {
             | Refusal::ClientIdReused => true,
             Refusal::NotSignedIn
             | Refusal::WrongPassword
+            | Refusal::TooSoon { .. }
             | Refusal::NotAllowed(_)
             | Refusal::Stale
             | Refusal::Taken

@@ -1,20 +1,27 @@
 //! Signing in, staying signed in, signing out.
 
+use std::net::IpAddr;
+
 use chrono::{DateTime, TimeDelta, Utc};
-use fillmark_domain::people::{Act, PersonId};
-use fillmark_store::accounts::{self, Session};
-use fillmark_store::{Tx, journal, plan};
+use fillmark_domain::people::keys::KeyPurpose;
+use fillmark_domain::people::{Act, Person, PersonId};
+use fillmark_store::accounts::{self, SecretKey, Session};
+use fillmark_store::{BusinessScope, Tx, journal, plan, records};
 use hmac::{Hmac, Mac};
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
+use crate::passwords::Fit;
 use crate::refusal::Failure;
-use crate::{App, Caller, Refusal, passwords};
+use crate::tries::Tried;
+use crate::{App, Caller, Managed, Refusal};
 
 /// A session ends after so long without a refresh…
 const IDLE: TimeDelta = TimeDelta::days(14);
 /// …and after so long whatever happens.
 const LONGEST: TimeDelta = TimeDelta::days(60);
+/// A person has so many sessions at most: the oldest makes room, as its device is surely gone.
+const MOST: usize = 50;
 /// An answer lost on poor Wi-Fi may be asked for again within this time.
 const GRACE: TimeDelta = TimeDelta::seconds(10);
 
@@ -33,19 +40,28 @@ pub struct Opened {
 
 /// Opens a session with name and password.
 /// # Errors
-/// [`Refusal::WrongPassword`], after the same work whether the name is known or not.
+/// [`Refusal::WrongPassword`], after the same work whether the name is known or not; [`Refusal::TooSoon`] when too many
+/// failed before.
 pub async fn open(
     app: &App,
     sign_in: &str,
     password: String,
     device: Option<String>,
+    from: IpAddr,
 ) -> Result<Opened, Refusal> {
-    let look = app.store.look().await?;
-    let known = accounts::find_by_sign_in(&look, &sign_in.trim().to_lowercase()).await?;
-    drop(look);
-    let (person, hash) = known.map_or((None, None), |(person, hash)| (Some(person), Some(hash)));
-    let fits = passwords::fits(app, password, hash).await?;
-    let Some(person) = person.filter(|_| fits) else { return Err(Refusal::WrongPassword) };
+    let name = sign_in.trim().to_lowercase();
+    let tried = Tried::of(&name, from);
+    // Looked at within the turn: of a hundred guesses sent at once only those before the fifth are hashed.
+    let turn = app.hashing.turn().await?;
+    tried.refuse_too_soon(app).await?;
+    let known = accounts::find_by_sign_in(&app.store.look().await?, &name).await?;
+    let (person, hash) = known.unzip();
+    let (turn, fit) = turn.fits(password.clone(), hash).await?;
+    let Some(person) = person.filter(|_| fit != Fit::No) else {
+        tried.failed(app).await?;
+        return Err(Refusal::WrongPassword);
+    };
+    let new_hash = if fit == Fit::Outdated { Some(turn.hash(password).await?.1) } else { None };
 
     let stamp = app.unsigned();
     let token = fresh_token()?;
@@ -61,6 +77,13 @@ pub async fn open(
         ended_at: None,
     };
     let tx = app.store.begin().await?;
+    tried.succeeded(&tx).await?;
+    if let Some(hash) = new_hash {
+        accounts::set_password(&tx, person, &hash, &stamp).await?;
+    }
+    for old in accounts::sessions_of(&tx, person, stamp.at).await?.into_iter().skip(MOST - 1) {
+        accounts::end_session(&tx, old.id, stamp.at).await?;
+    }
     accounts::keep_session(&tx, &session).await?;
     tx.commit().await?;
 
@@ -78,16 +101,17 @@ pub async fn refresh(app: &App, token: &str) -> Result<Opened, Refusal> {
     if !is_alive(&session, now) {
         return Err(Refusal::NotSignedIn);
     }
-    let next = successor(&tx, token).await?;
     let spent = session.refresh_hash != hash;
-    let lost = now - session.refreshed_at <= GRACE && session.refresh_hash == hash_of(&next);
-    if spent && !lost {
+    let was_given = |next: &String| {
+        !spent || now - session.refreshed_at <= GRACE && session.refresh_hash == hash_of(next)
+    };
+    let Some(next) = successors(&tx, token).await?.into_iter().find(was_given) else {
         accounts::end_session(&tx, session.id, now).await?;
         let scope = Caller::job().may_in_business(Act::Read)?;
         journal::note(&tx, scope, &app.unsigned(), "ended for a spent token", "session", session.id).await?;
         tx.commit().await?;
         return Err(Refusal::NotSignedIn);
-    }
+    };
     if !spent && !accounts::refresh_session(&tx, &session, &hash_of(&next), now).await? {
         return Err(Refusal::NotSignedIn);
     }
@@ -101,15 +125,71 @@ pub async fn refresh(app: &App, token: &str) -> Result<Opened, Refusal> {
     })
 }
 
-/// The token that follows another: only who holds a key of the server can make it (HMAC, RFC 2104), and it is the same
-/// however often it is made.
-async fn successor(tx: &Tx, token: &str) -> Result<String, Refusal> {
-    let keys = accounts::signing_keys(tx).await?;
-    let secret = keys.first().map(|(_, secret)| secret.as_bytes()).ok_or(Refusal::NotSignedIn)?;
-    let mut mac = Hmac::<Sha256>::new_from_slice(secret)
-        .map_err(|error| Refusal::Failed(Failure::Hashing(error.to_string())))?;
-    mac.update(token.as_bytes());
-    Ok(format!("{:x}", mac.finalize().into_bytes()))
+/// The tokens that may follow another, one a key, the newest key's first: only who holds a key of the server can make
+/// them (HMAC, RFC 2104), and they are the same however often they are made.
+async fn successors(tx: &Tx, token: &str) -> Result<Vec<String>, Refusal> {
+    let keys = accounts::keys(tx, KeyPurpose::Tokens).await?;
+    let follow = |key: &SecretKey| {
+        let mut mac = Hmac::<Sha256>::new_from_slice(key.secret.as_bytes())
+            .map_err(|error| Refusal::Failed(Failure::Hashing(error.to_string())))?;
+        mac.update(token.as_bytes());
+        Ok(format!("{:x}", mac.finalize().into_bytes()))
+    };
+    keys.iter().map(follow).collect()
+}
+
+/// The open sessions of a person, the newest first: one's own, or those of anybody whose roles lie within one's own.
+/// # Errors
+/// When the caller may not see them or there is no such person.
+pub async fn list(app: &App, caller: &Caller, person: PersonId) -> Result<Vec<Session>, Refusal> {
+    let tx = app.store.look().await?;
+    reach(&tx, caller, person).await?;
+    let now = app.now();
+    let mut open = accounts::sessions_of(&tx, person, now).await?;
+    open.retain(|session| is_alive(session, now));
+    Ok(open)
+}
+
+/// Ends a session of a person: one's own, or of anybody whose roles lie within one's own.
+/// # Errors
+/// When the caller may not, or the person has no such session open.
+pub async fn end_one(app: &App, caller: &Caller, person: PersonId, id: Uuid) -> Result<(), Refusal> {
+    let stamp = app.stamp(caller);
+    let tx = app.store.begin().await?;
+    let scope = reach(&tx, caller, person).await?;
+    let session = accounts::find_session(&tx, id).await?;
+    let open = session.filter(|session| session.person == person && is_alive(session, stamp.at));
+    let open = open.ok_or(Refusal::NotFound)?;
+    accounts::end_session(&tx, open.id, stamp.at).await?;
+    journal::note(&tx, scope, &stamp, "ended", "session", open.id).await?;
+    tx.commit().await?;
+    Ok(())
+}
+
+/// Ends all sessions of a person; of one's own, all but the one this is asked in.
+/// # Errors
+/// When the caller may not, or there is no such person.
+pub async fn end_all(app: &App, caller: &Caller, person: PersonId) -> Result<(), Refusal> {
+    let stamp = app.stamp(caller);
+    let tx = app.store.begin().await?;
+    let scope = reach(&tx, caller, person).await?;
+    accounts::end_sessions_of(&tx, person, caller.session(), stamp.at).await?;
+    journal::note(&tx, scope, &stamp, "sessions ended", "person", person.uuid()).await?;
+    tx.commit().await?;
+    Ok(())
+}
+
+/// Leave to look after a person's sessions and password.
+/// # Errors
+/// When the caller may not, or there is no such person.
+pub(crate) async fn reach(tx: &Tx, caller: &Caller, person: PersonId) -> Result<BusinessScope, Refusal> {
+    if caller.person() == Some(person) {
+        return caller.may_in_business(Act::Read);
+    }
+    let scope = caller.may_in_business(Act::ManagePeople)?;
+    let found = records::find::<Person>(tx, scope, person).await?.ok_or(Refusal::NotFound)?;
+    found.content.within_reach(tx, scope, caller, Some(person)).await?;
+    Ok(scope)
 }
 
 /// Ends the caller's session.
@@ -141,22 +221,6 @@ pub async fn caller(app: &App, session: Uuid) -> Result<Caller, Refusal> {
     let is_everywhere = roles.iter().any(|(site, _)| site.is_none());
     let caller = Caller::person_with(session.person, session.id, roles);
     Ok(if is_everywhere { caller.among(plan::site_ids(&tx).await?) } else { caller })
-}
-
-/// The keys that sign tokens, the newest first; the first is made where there is none.
-/// # Errors
-/// When the database fails.
-pub async fn signing_keys(app: &App) -> Result<Vec<(String, String)>, Refusal> {
-    let tx = app.store.begin().await?;
-    tx.take_turn("signing keys").await?;
-    let mut keys = accounts::signing_keys(&tx).await?;
-    if keys.is_empty() {
-        let key = (hash_of(&fresh_token()?)[..16].to_owned(), fresh_token()?);
-        accounts::keep_signing_key(&tx, &key.0, &key.1, app.now()).await?;
-        keys.push(key);
-    }
-    tx.commit().await?;
-    Ok(keys)
 }
 
 fn is_alive(session: &Session, now: DateTime<Utc>) -> bool {

@@ -15,7 +15,7 @@ use fillmark_domain::people::Act;
 use fillmark_domain::places::{Site, SiteId};
 use fillmark_store::{SiteScope, Tx, plan, records};
 
-use crate::{App, Caller, Refusal, answers};
+use crate::{App, Caller, Refusal, answers, tries};
 
 /// Does at every site what is due: makes checks, excuses those of tanks out of use, finds those that were
 /// missed, and publishes rounds. A beat that is missed or doubled does no harm: all that is due is found in
@@ -33,7 +33,8 @@ pub async fn beat(app: &App) -> Result<(), Refusal> {
             tracing::error!(error = &refusal as &dyn std::error::Error, site = %site.id, "a beat failed");
         }
     }
-    answers::forget_old(app).await
+    answers::forget_old(app).await?;
+    tries::forget_old(app).await
 }
 
 /// Does at one site what a beat does there.
@@ -59,6 +60,7 @@ async fn beat_at(app: &App, job: &Caller, site: SiteId, zone: Tz) -> Result<(), 
         overdue::miss(app, scope, zone).await,
         rounds::publish_first(app, job, scope, today).await,
         rounds::publish_first(app, job, scope, tomorrow).await,
+        rounds::hand_on(app, job, scope, today).await,
     ];
     done.into_iter().collect()
 }

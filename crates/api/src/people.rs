@@ -95,6 +95,58 @@ impl Body for NewMembership {
     }
 }
 
+/// A device as kept.
+pub type Device = Stored<NewDevice>;
+/// A change of a device.
+pub type DevicePatch = Patch<NewDevice>;
+
+/// Something that sends readings of one site by itself, for a time.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"name": "Quay probe", "until_at": "2027-11-24T00:00:00.000Z"}))]
+pub struct NewDevice {
+    /// Unique at its site among what is not archived.
+    #[schema(min_length = 1, max_length = 120)]
+    pub name: String,
+    /// Until when, exclusive, what it sends is taken.
+    pub until_at: Instant,
+}
+
+impl Body for NewDevice {
+    type Word = words::Device;
+
+    fn word(&self) -> Result<words::Device, Faults> {
+        let mut faults = Faults::default();
+        faults.text("/name", &self.name, 120);
+        faults.or(Some(words::Device { name: self.name.trim().to_owned(), until: self.until_at.0 }))
+    }
+
+    fn of(word: &words::Device) -> Self {
+        Self { name: word.name.clone(), until_at: word.until.into() }
+    }
+}
+
+/// A device's new token.
+#[derive(Clone, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"token": "fmd_1f0c…", "until_at": "2027-11-24T00:00:00.000Z"}))]
+pub struct DeviceToken {
+    /// Sent as `Authorization: Bearer …`; told only this once.
+    #[schema(max_length = 200)]
+    pub token: String,
+    /// Until when it is good.
+    pub until_at: Instant,
+}
+
+/// What is known of a device's token.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"given_at": "2026-11-24T06:30:00.000Z", "used_at": "2026-11-24T09:10:00.000Z"}))]
+pub struct GivenToken {
+    /// When it was given.
+    pub given_at: Instant,
+    /// When it was used last, to the minute; null when never.
+    pub used_at: Option<Instant>,
+}
+
 /// Claims a business that nobody can sign in to yet.
 #[derive(Clone, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]

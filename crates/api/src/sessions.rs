@@ -58,6 +58,27 @@ pub struct Session {
     pub expires_at: Instant,
 }
 
+/// A session that is open, as people look after it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"id": "019a0000-0000-7000-8000-000000000000", "device": "Ada's phone",
+    "began_at": "2026-11-24T06:30:00.000Z", "renewed_at": "2026-11-24T09:10:00.000Z",
+    "expires_at": "2027-01-23T06:30:00.000Z", "is_this_one": true}))]
+pub struct OpenSession {
+    /// The session.
+    pub id: Uuid,
+    /// What the person calls the device.
+    #[schema(max_length = 120)]
+    pub device: Option<String>,
+    /// When it began.
+    pub began_at: Instant,
+    /// When it was renewed last.
+    pub renewed_at: Instant,
+    /// When it ends whatever happens.
+    pub expires_at: Instant,
+    /// Whether this is asked in it.
+    pub is_this_one: bool,
+}
+
 /// A new password.
 #[derive(Clone, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]

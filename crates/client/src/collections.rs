@@ -50,4 +50,5 @@ collected! {
     OfSite NewShift "shifts";
     OfSite NewAbsence "absences";
     OfSite NewCheckPlan "check-plans";
+    OfSite NewDevice "devices";
 }

@@ -5,9 +5,11 @@
 
 mod alerts;
 pub mod collections;
+mod devices;
 mod entries;
 mod journal;
 mod records;
+mod sessions;
 mod stock;
 mod system;
 mod work;
@@ -27,7 +29,15 @@ pub use records::{OfBusiness, OfSite, Records};
 pub struct Client {
     base: String,
     http: reqwest::Client,
-    session: Mutex<Option<(String, String)>>,
+    session: Mutex<Option<Tokens>>,
+}
+
+/// What a client shows of itself.
+#[derive(Debug, Clone)]
+struct Tokens {
+    access: String,
+    /// Trades for the next; a device has none.
+    refresh: Option<String>,
 }
 
 /// Why a request did not do what was asked.
@@ -54,6 +64,12 @@ fn faults(problem: &Problem) -> String {
         fault.pointer.clone().or_else(|| fault.parameter.clone()).unwrap_or_default()
     };
     problem.errors.iter().map(|fault| format!("; {}: {}", name(fault), fault.detail)).collect()
+}
+
+impl Tokens {
+    fn of(session: &Session) -> Tokens {
+        Tokens { access: session.access_token.clone(), refresh: Some(session.refresh_token.clone()) }
+    }
 }
 
 impl ClientError {
@@ -83,8 +99,13 @@ impl Client {
     pub async fn sign_in(&self, sign_in: &str, password: &str) -> Result<Session, ClientError> {
         let body = NewSession { sign_in: sign_in.to_owned(), password: password.to_owned(), device: None };
         let session: Session = self.post("/sessions", &body).await?;
-        *self.session.lock().await = Some((session.access_token.clone(), session.refresh_token.clone()));
+        *self.session.lock().await = Some(Tokens::of(&session));
         Ok(session)
+    }
+
+    /// Calls with a device's token from now on.
+    pub async fn call_as_device(&self, token: &str) {
+        *self.session.lock().await = Some(Tokens { access: token.to_owned(), refresh: None });
     }
 
     /// Signs out.
@@ -98,7 +119,7 @@ impl Client {
 
     /// The access token that is sent now, for requests that this client has no word for.
     pub async fn access_token(&self) -> Option<String> {
-        self.session.lock().await.as_ref().map(|(access, _)| access.clone())
+        self.session.lock().await.as_ref().map(|tokens| tokens.access.clone())
     }
 
     /// The records of the business.
@@ -157,9 +178,10 @@ impl Client {
         let token = self.session.lock().await.clone();
         let key = Uuid::now_v7();
         let first = self
-            .send(&method, path, (version, key), body, token.as_ref().map(|(access, _)| access.as_str()))
+            .send(&method, path, (version, key), body, token.as_ref().map(|tokens| tokens.access.as_str()))
             .await?;
-        let (StatusCode::UNAUTHORIZED, Some((_, refresh))) = (first.status(), token) else {
+        let refresh = token.and_then(|tokens| tokens.refresh);
+        let (StatusCode::UNAUTHORIZED, Some(refresh)) = (first.status(), refresh) else {
             return answered(first).await;
         };
         let Some(access) = self.renew(refresh).await else { return answered(first).await };
@@ -192,11 +214,11 @@ impl Client {
 
     async fn renew(&self, refresh_token: String) -> Option<String> {
         let mut held = self.session.lock().await;
-        if let Some((access, refresh)) = &*held
-            && *refresh != refresh_token
+        if let Some(tokens) = &*held
+            && tokens.refresh.as_ref() != Some(&refresh_token)
         {
             // Another request renewed it while this one waited.
-            return Some(access.clone());
+            return Some(tokens.access.clone());
         }
         let body = Renewal { refresh_token };
         let renewed = self
@@ -204,7 +226,7 @@ impl Client {
             .await
             .ok()?;
         let session: Session = read(answered(renewed).await.ok()?).await.ok()?;
-        *held = Some((session.access_token.clone(), session.refresh_token));
+        *held = Some(Tokens::of(&session));
         Some(session.access_token)
     }
 }

@@ -1,5 +1,9 @@
 //! People, what they are at which site, and what each role may do.
 
+pub mod keys;
+pub mod password;
+pub mod tries;
+
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::Id;
@@ -16,6 +20,14 @@ pub struct Person {
     pub name: String,
     /// What they sign in with, lower case; none for people who have no account.
     pub sign_in: Option<String>,
+}
+
+impl Person {
+    /// Who is left when a name is erased: told apart from others who left, and known by nobody.
+    pub fn nameless(id: PersonId) -> Person {
+        let digits = id.uuid().simple().to_string();
+        Person { name: format!("Former colleague {}", &digits[digits.len() - 8..]), sign_in: None }
+    }
 }
 
 coded! {
@@ -52,6 +64,33 @@ impl Membership {
     pub fn holds(&self, at: DateTime<Utc>) -> bool {
         self.from <= at && self.until.is_none_or(|until| at < until)
     }
+
+    /// The same, over at an instant; nothing when it had not begun by then.
+    pub fn ended(self, at: DateTime<Utc>) -> Option<Membership> {
+        let until = self.until.map_or(at, |until| until.min(at));
+        (self.from < until).then_some(Membership { until: Some(until), ..self })
+    }
+}
+
+/// Something that sends readings by itself: of one site, and for a time. It does nothing else and reads nothing.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Device {
+    /// As people call it; unique at its site.
+    pub name: String,
+    /// Until when (exclusive) what it sends is taken.
+    pub until: DateTime<Utc>,
+}
+
+impl Device {
+    /// Whether a device may do this at its site.
+    pub fn may(act: Act) -> bool {
+        act == Act::EnterReadings
+    }
+
+    /// Whether what it sends is taken at an instant.
+    pub fn holds(&self, at: DateTime<Utc>) -> bool {
+        at < self.until
+    }
 }
 
 /// What can be done, as far as rights go.
@@ -61,7 +100,9 @@ pub enum Act {
     Read,
     /// See who did what: the journal.
     Audit,
-    /// Enter readings, additions, changes, harvests; settle checks; issue stock.
+    /// Enter readings.
+    EnterReadings,
+    /// Enter additions, changes, harvests; settle checks; issue stock.
     EnterWork,
     /// Correct what anybody entered, whenever.
     Correct,
@@ -83,7 +124,7 @@ impl Role {
         match self {
             Role::Owner => true,
             Role::Manager => !matches!(act, Act::ManageSites),
-            Role::Staff => matches!(act, Act::Read | Act::EnterWork),
+            Role::Staff => matches!(act, Act::Read | Act::EnterReadings | Act::EnterWork),
             Role::Auditor => matches!(act, Act::Read | Act::Audit),
         }
     }
@@ -134,6 +175,7 @@ mod tests {
     #[test]
     fn an_auditor_changes_nothing() {
         for act in [
+            Act::EnterReadings,
             Act::EnterWork,
             Act::Correct,
             Act::Manage,
@@ -145,6 +187,34 @@ mod tests {
         }
         assert!(Role::Auditor.may(Act::Read));
         assert!(Role::Auditor.may(Act::Audit));
+    }
+
+    #[test]
+    fn a_device_enters_readings_until_its_time_is_over() {
+        let until: DateTime<Utc> = "2027-05-01T00:00:00Z".parse().unwrap();
+        let device = Device { name: "Quay probe".into(), until };
+        assert!(device.holds(until - TimeDelta::milliseconds(1)) && !device.holds(until));
+        assert!(Device::may(Act::EnterReadings));
+        for act in [Act::Read, Act::EnterWork, Act::Correct, Act::Manage, Act::ManagePeople] {
+            assert!(!Device::may(act), "{act:?}");
+        }
+    }
+
+    #[test]
+    fn a_membership_that_had_not_begun_leaves_nothing_when_it_ends() {
+        let at = |text: &str| text.parse::<DateTime<Utc>>().unwrap();
+        let (from, now) = (at("2026-11-01T00:00:00Z"), at("2026-11-24T06:00:00Z"));
+        let role = |from, until| Membership {
+            person: PersonId::new(uuid::Uuid::from_u128(1)),
+            site: None,
+            role: Role::Staff,
+            from,
+            until,
+        };
+        assert_eq!(role(from, None).ended(now), Some(role(from, Some(now))));
+        let past = Some(at("2026-11-03T00:00:00Z"));
+        assert_eq!(role(from, past).ended(now), Some(role(from, past)));
+        assert_eq!(role(at("2026-12-01T00:00:00Z"), None).ended(now), None);
     }
 
     #[test]

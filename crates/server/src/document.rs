@@ -15,11 +15,12 @@ use utoipa_actix_web::{AppExt, scope};
 use crate::http::problem;
 use crate::routes;
 
-const TAGS: [(&str, &str); 9] = [
+const TAGS: [(&str, &str); 10] = [
     ("sessions", "Signing in and out."),
     ("people", "People, what they are where, what they may do, when they work."),
     ("places", "Sites, rooms, tanks and water."),
     ("growing", "Crops, programmes, cycles, what drinks from which tank, harvests."),
+    ("devices", "Devices that send readings by themselves."),
     ("entries", "Readings, additions, tank changes, calibrations."),
     ("work", "Check plans, checks, rounds, alerts."),
     ("stock", "Products, lots, movements, suppliers, orders, the purchase forecast."),

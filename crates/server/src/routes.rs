@@ -4,6 +4,7 @@ pub mod additions;
 pub mod alerts;
 mod batch;
 pub mod checks;
+pub mod devices;
 pub mod forecast;
 pub mod growing;
 pub mod harvests;
@@ -27,6 +28,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 pub fn api(config: &mut ServiceConfig) {
     sessions::routes(config);
     people::routes(config);
+    devices::routes(config);
     places::routes(config);
     growing::routes(config);
     instruments::routes(config);

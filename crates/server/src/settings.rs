@@ -1,17 +1,22 @@
 //! Configuration: a TOML file, then the environment, then flags; unknown keys are errors.
 
+use std::fmt::Display;
+use std::net::IpAddr;
 use std::path::{Path, PathBuf};
+use std::str::FromStr;
 
+use fillmark_actions::passwords::{FEWEST_PASSES, PASSES};
 use fillmark_store::Database;
-use serde::Deserialize;
+use ipnet::IpNet;
 use tracing_subscriber::EnvFilter;
 
 /// Everything that can be configured, with what holds when nothing is.
-#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
-#[serde(deny_unknown_fields, default)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Settings {
     /// Address and port to listen at. Loopback, until a proxy with TLS stands in front.
     pub listen: String,
+    /// Proxies that are believed when they say for whom they ask (`X-Forwarded-For`).
+    pub trusted_proxies: Vec<IpNet>,
     /// Where the records are: a folder for the embedded database, or `postgres://…`.
     pub database: String,
     /// Connections to the database.
@@ -20,6 +25,8 @@ pub struct Settings {
     pub workers: usize,
     /// Whether this instance does the jobs: makes checks, finds missed ones, publishes rounds.
     pub jobs: bool,
+    /// Passes over the memory in which a password is hashed: the more, the slower to sign in and to guess.
+    pub password_passes: u32,
     /// `pretty` or `json`.
     pub log_format: String,
     /// What is logged, as `tracing` filters it.
@@ -30,10 +37,12 @@ impl Default for Settings {
     fn default() -> Self {
         Self {
             listen: "127.0.0.1:8420".to_owned(),
+            trusted_proxies: Vec::new(),
             database: "./fillmark-data".to_owned(),
             connections: 8,
             workers: 2,
             jobs: true,
+            password_passes: PASSES,
             log_format: "pretty".to_owned(),
             log: "info".to_owned(),
         }
@@ -66,11 +75,13 @@ pub enum SettingsError {
         /// Its name.
         name: String,
         /// What was expected.
-        expected: &'static str,
+        expected: String,
     },
 }
 
 const PREFIX: &str = "FILLMARK__";
+/// More would make a sign-in take longer than anybody waits.
+const MOST_PASSES: u32 = 100;
 const LOG_FORMATS: [&str; 2] = ["pretty", "json"];
 const LOG_FILTER: &str = "a filter of tracing, for example info,fillmark_server=debug";
 
@@ -107,7 +118,9 @@ impl Settings {
         };
         for (name, value) in environment {
             if let Some(key) = key_of(&name) {
-                settings.set(&name, &key, value)?;
+                settings
+                    .set(&key, value)
+                    .map_err(|expected| SettingsError::BadVariable { name, expected })?;
             }
         }
         Ok(settings)
@@ -121,53 +134,51 @@ impl Settings {
         self
     }
 
-    /// Every key with its value as it is written in a file.
-    pub fn pairs(&self) -> [(&'static str, String); 7] {
+    /// Every key with its value as text.
+    pub fn pairs(&self) -> [(&'static str, String); 9] {
+        let proxies: Vec<String> = self.trusted_proxies.iter().map(ToString::to_string).collect();
         [
             ("listen", self.listen.clone()),
+            ("trusted_proxies", proxies.join(",")),
             ("database", self.database.clone()),
             ("connections", self.connections.to_string()),
             ("workers", self.workers.to_string()),
             ("jobs", self.jobs.to_string()),
+            ("password_passes", self.password_passes.to_string()),
             ("log_format", self.log_format.clone()),
             ("log", self.log.clone()),
         ]
     }
 
     fn of_file(path: &Path) -> Result<Self, SettingsError> {
-        let bad = |detail: &str| SettingsError::BadFile { path: path.to_owned(), detail: detail.to_owned() };
-        let settings: Settings = toml::from_str(&text_of(path)?).map_err(|error| bad(error.message()))?;
-        if settings.connections == 0 || settings.workers == 0 {
-            return Err(bad("connections and workers: expected a whole number above 0"));
-        }
-        if !LOG_FORMATS.contains(&settings.log_format.as_str()) {
-            return Err(bad("log_format: expected pretty or json"));
-        }
-        if !is_log_filter(&settings.log) {
-            return Err(bad(&format!("log: expected {LOG_FILTER}")));
+        let bad = |detail: String| SettingsError::BadFile { path: path.to_owned(), detail };
+        let table: toml::Table =
+            toml::from_str(&text_of(path)?).map_err(|error| bad(error.message().to_owned()))?;
+        let mut settings = Settings::default();
+        for (key, value) in table {
+            let text = written(value);
+            settings.set(&key, text).map_err(|expected| bad(format!("{key}: expected {expected}")))?;
         }
         Ok(settings)
     }
 
-    fn set(&mut self, name: &str, key: &str, value: String) -> Result<(), SettingsError> {
-        let bad = |expected| SettingsError::BadVariable { name: name.to_owned(), expected };
-        let whole = || bad("a whole number above 0");
+    /// Sets a key to what its text says.
+    fn set(&mut self, key: &str, text: String) -> Result<(), String> {
         match key {
-            "listen" => self.listen = value,
-            "database" => self.database = value,
-            "connections" => {
-                self.connections = value.parse().ok().filter(|count| *count > 0).ok_or_else(whole)?;
-            }
-            "workers" => self.workers = value.parse().ok().filter(|count| *count > 0).ok_or_else(whole)?,
-            "jobs" => self.jobs = value.parse().map_err(|_| bad("true or false"))?,
-            "log_format" if LOG_FORMATS.contains(&value.as_str()) => self.log_format = value,
-            "log_format" => return Err(bad("pretty or json")),
-            "log" if is_log_filter(&value) => self.log = value,
-            "log" => return Err(bad(LOG_FILTER)),
+            "listen" => self.listen = text,
+            "trusted_proxies" => self.trusted_proxies = networks(&text)?,
+            "database" => self.database = text,
+            "connections" => self.connections = whole(&text, 1)?,
+            "workers" => self.workers = whole(&text, 1)?,
+            "jobs" => self.jobs = text.parse().or(Err("true or false"))?,
+            "password_passes" => self.password_passes = whole(&text, FEWEST_PASSES)?.min(MOST_PASSES),
+            "log_format" if LOG_FORMATS.contains(&text.as_str()) => self.log_format = text,
+            "log_format" => return Err("pretty or json".to_owned()),
+            "log" if is_log_filter(&text) => self.log = text,
+            "log" => return Err(LOG_FILTER.to_owned()),
             _ => {
-                return Err(bad(
-                    "one of FILLMARK__LISTEN, __DATABASE, __CONNECTIONS, __WORKERS, __JOBS, __LOG_FORMAT, __LOG",
-                ));
+                let keys = self.pairs().map(|(key, _)| key);
+                return Err(format!("one of the keys {}", keys.join(", ")));
             }
         }
         Ok(())
@@ -181,6 +192,30 @@ impl Settings {
             Database::Sqlite { path: Path::new(&self.database).join("fillmark.sqlite") }
         }
     }
+}
+
+/// A value of a file as the environment would say it.
+fn written(value: toml::Value) -> String {
+    match value {
+        toml::Value::String(text) => text,
+        toml::Value::Array(parts) => parts.into_iter().map(written).collect::<Vec<_>>().join(","),
+        other => other.to_string(),
+    }
+}
+
+fn whole<N: FromStr + PartialOrd + Display + Copy>(text: &str, least: N) -> Result<N, String> {
+    text.parse()
+        .ok()
+        .filter(|count| *count >= least)
+        .ok_or_else(|| format!("a whole number, {least} or more"))
+}
+
+fn networks(text: &str) -> Result<Vec<IpNet>, String> {
+    let parts = text.split(',').map(str::trim).filter(|part| !part.is_empty());
+    parts
+        .map(|part| part.parse().or_else(|_| part.parse::<IpAddr>().map(IpNet::from)))
+        .collect::<Result<_, _>>()
+        .map_err(|_| "addresses or networks, parted by commas: 10.0.0.2,fd00::/8 for example".to_owned())
 }
 
 /// The text of a settings file.
@@ -207,10 +242,10 @@ mod tests {
             Settings::read(None, environment(&[("FILLMARK__LISTEN", "127.0.0.1:1"), ("HOME", "/")])).unwrap();
         assert_eq!(set.listen, "127.0.0.1:1");
         let refused = Settings::read(None, environment(&[("FILLMARK__LISTN", "x")])).unwrap_err();
-        assert!(refused.to_string().starts_with("FILLMARK__LISTN: expected one of"));
+        assert!(refused.to_string().starts_with("FILLMARK__LISTN: expected one of the keys listen, "));
         for wrong in ["many", "0", "-1"] {
             let refused = Settings::read(None, environment(&[("FILLMARK__WORKERS", wrong)])).unwrap_err();
-            assert_eq!(refused.to_string(), "FILLMARK__WORKERS: expected a whole number above 0");
+            assert_eq!(refused.to_string(), "FILLMARK__WORKERS: expected a whole number, 1 or more");
         }
         assert!(Settings::read(None, environment(&[("FILLMARK__LOG_FORMAT", "xml")])).is_err());
         let refused = Settings::read(None, environment(&[("FILLMARK__LOG", "info,store=loud")])).unwrap_err();
@@ -220,14 +255,26 @@ mod tests {
     }
 
     #[test]
-    fn a_file_with_an_unknown_key_is_refused() {
-        assert!(toml::from_str::<Settings>("colour = \"green\"").is_err());
-        assert_eq!(toml::from_str::<Settings>("workers = 3").unwrap().workers, 3);
-        let file = std::env::temp_dir().join(format!("fillmark-log-{}.toml", std::process::id()));
-        std::fs::write(&file, "log = \"info,store=loud\"").unwrap();
-        let refused = Settings::read(Some(&file), environment(&[])).unwrap_err();
+    fn a_file_is_taken_whole_or_refused_by_key() {
+        let file = std::env::temp_dir().join(format!("fillmark-settings-{}.toml", std::process::id()));
+        let read = |text: &str| {
+            std::fs::write(&file, text).unwrap();
+            Settings::read(Some(&file), environment(&[])).map_err(|error| error.to_string())
+        };
+        assert_eq!(read("workers = 3\njobs = false").unwrap().workers, 3);
+        let networks = read("trusted_proxies = [\"10.0.0.2\", \"fd00::/8\"]").unwrap().trusted_proxies;
+        assert_eq!(networks.iter().map(ToString::to_string).collect::<Vec<_>>(), ["10.0.0.2/32", "fd00::/8"]);
+        for (text, expected) in [
+            ("colour = \"green\"", "colour: expected one of the keys"),
+            ("log = \"info,store=loud\"", "log: expected a filter"),
+            ("workers = 0", "workers: expected a whole number, 1 or more"),
+            ("password_passes = 1", "password_passes: expected a whole number, 2 or more"),
+            ("trusted_proxies = [\"the proxy\"]", "trusted_proxies: expected addresses or networks"),
+        ] {
+            let refused = read(text).unwrap_err();
+            assert!(refused.contains(expected), "{refused}");
+        }
         std::fs::remove_file(&file).unwrap();
-        assert!(refused.to_string().contains("log: expected a filter"), "{refused}");
     }
 
     #[test]

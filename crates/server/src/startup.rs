@@ -6,10 +6,10 @@ use actix_web::middleware::{Compress, from_fn};
 use actix_web::web::{Data, PathConfig};
 use actix_web::{App as Web, HttpServer, dev::ServerHandle};
 use fillmark_actions::first_owner::Offer;
-use fillmark_actions::{App, Clock, Refusal, sessions};
+use fillmark_actions::{App, Clock, Refusal, keys};
 use fillmark_api::ProblemCode;
+use fillmark_domain::people::keys::KeyPurpose;
 use fillmark_store::{Database, Store, StoreError};
-use sha2::{Digest, Sha256};
 use utoipa_actix_web::{AppExt, scope};
 use utoipa_swagger_ui::{Config, SwaggerUi};
 
@@ -18,6 +18,7 @@ use crate::http::Refused;
 use crate::http::known::KnownPaths;
 use crate::http::list::CursorKey;
 use crate::http::once::once;
+use crate::http::origin::TrustedProxies;
 use crate::http::outer::{nothing_here, outer};
 use crate::routes::system::{DocumentText, Ready};
 use crate::tokens::TokenKeys;
@@ -74,7 +75,8 @@ pub struct Running {
 /// # Errors
 /// [`StartError`].
 pub async fn open_app(settings: &Settings, clock: Arc<dyn Clock>) -> Result<App, StartError> {
-    open_database(&settings.where_kept(), settings.connections, clock).await
+    let app = open_database(&settings.where_kept(), settings.connections, clock).await?;
+    Ok(app.hashing_in(settings.password_passes))
 }
 
 /// Opens a database and brings its schema up.
@@ -103,18 +105,20 @@ pub async fn start(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Running
 }
 
 async fn serve(settings: &Settings, app: App, hold: Option<Hold>) -> Result<Running, StartError> {
-    let keys = sessions::signing_keys(&app).await.map_err(StartError::NoKeys)?;
-    let cursors = keys.first().map(|(_, secret)| Sha256::digest(secret).to_vec()).unwrap_or_default();
+    let tokens = TokenKeys::of(&app).await.map_err(StartError::NoKeys)?;
+    let cursors = keys::held(&app, KeyPurpose::Cursors).await.map_err(StartError::NoKeys)?;
+    let cursors = cursors.into_iter().next().map(|key| key.secret.into_bytes()).unwrap_or_default();
     let ready = Ready::default();
     let (offer, first_owner_code) = Offer::make(&app).await.map_err(StartError::NoOffer)?;
     let shared = Shared {
         app: Data::new(app.clone()),
         offer: Data::new(offer),
-        keys: Data::new(TokenKeys::new(&keys)),
+        keys: Data::new(tokens),
         cursors: Data::new(CursorKey(cursors)),
         known: Data::new(KnownPaths::of(document::COMMITTED)),
         text: Data::new(DocumentText::of(document::COMMITTED)),
         ready: Data::new(ready.clone()),
+        proxies: Data::new(TrustedProxies(settings.trusted_proxies.clone())),
     };
     let no_address = |source| StartError::NoAddress { address: settings.listen.clone(), source };
     let server = HttpServer::new(move || {
@@ -132,6 +136,7 @@ async fn serve(settings: &Settings, app: App, hold: Option<Hold>) -> Result<Runn
                 .app_data(shared.known)
                 .app_data(shared.text)
                 .app_data(shared.ready)
+                .app_data(shared.proxies)
                 .app_data(PathConfig::default().error_handler(|_, _| {
                     Refused::new(ProblemCode::NotFound, "there is no such record").into()
                 }))
@@ -171,6 +176,7 @@ struct Shared {
     known: Data<KnownPaths>,
     text: Data<DocumentText>,
     ready: Data<Ready>,
+    proxies: Data<TrustedProxies>,
 }
 
 impl Running {

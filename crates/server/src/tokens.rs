@@ -1,6 +1,11 @@
 //! Access tokens: JWTs after RFC 9068, signed with HS256, since nobody but this server reads them (RFC 8725).
 
+use std::sync::{PoisonError, RwLock, RwLockReadGuard};
+
 use chrono::{DateTime, TimeDelta, Utc};
+use fillmark_actions::{App, Refusal, keys};
+use fillmark_domain::people::keys::KeyPurpose;
+use fillmark_store::accounts::SecretKey;
 use jsonwebtoken::{Algorithm, DecodingKey, EncodingKey, Header, Validation};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -13,8 +18,18 @@ const ISSUER: &str = "fillmark";
 const AUDIENCE: &str = "fillmark-api";
 const KIND: &str = "at+jwt";
 
-/// The keys that sign tokens, the newest first.
-pub struct TokenKeys(Vec<Key>);
+/// The ring is asked for anew after so long, so that a key that is due is made…
+const RENEWED_AFTER: TimeDelta = TimeDelta::hours(1);
+/// …and, for a token with a key that is not on it, when it is at least so old: another instance may have made one.
+const ASKED_AGAIN_AFTER: TimeDelta = TimeDelta::seconds(5);
+
+/// The keys that sign tokens, as the database has them for all instances.
+pub struct TokenKeys(RwLock<Ring>);
+
+struct Ring {
+    keys: Vec<Key>,
+    asked_at: DateTime<Utc>,
+}
 
 struct Key {
     id: String,
@@ -35,19 +50,71 @@ struct Claims {
 }
 
 impl TokenKeys {
-    /// Keys from their ids and secrets.
-    pub fn new(keys: &[(String, String)]) -> Self {
-        let key = |(id, secret): &(String, String)| Key {
-            id: id.clone(),
-            signs: EncodingKey::from_secret(secret.as_bytes()),
-            reads: DecodingKey::from_secret(secret.as_bytes()),
-        };
-        TokenKeys(keys.iter().map(key).collect())
+    /// The keys of an application; the first is made where there is none.
+    /// # Errors
+    /// When the database fails.
+    pub async fn of(app: &App) -> Result<Self, Refusal> {
+        Ok(TokenKeys(RwLock::new(Ring::of(app).await?)))
     }
 
     /// A token of a person's session, and when it ends. Nothing when there is no key.
-    pub fn token(&self, person: Uuid, session: Uuid, now: DateTime<Utc>) -> Option<(String, DateTime<Utc>)> {
-        let key = self.0.first()?;
+    /// # Errors
+    /// When the database fails.
+    pub async fn token(
+        &self,
+        app: &App,
+        person: Uuid,
+        session: Uuid,
+    ) -> Result<Option<(String, DateTime<Utc>)>, Refusal> {
+        self.renew(app, RENEWED_AFTER).await?;
+        Ok(self.ring().token(person, session, app.now()))
+    }
+
+    /// The session a good token belongs to.
+    /// # Errors
+    /// When the database fails.
+    pub async fn session(&self, app: &App, token: &str) -> Result<Option<Uuid>, Refusal> {
+        let kid = jsonwebtoken::decode_header(token).ok().and_then(|header| header.kid);
+        let Some(kid) = kid else { return Ok(None) };
+        if self.ring().key(&kid).is_none() {
+            self.renew(app, ASKED_AGAIN_AFTER).await?;
+        }
+        Ok(self.ring().session(token, app.now()))
+    }
+
+    async fn renew(&self, app: &App, after: TimeDelta) -> Result<(), Refusal> {
+        if app.now() - self.ring().asked_at >= after {
+            let ring = Ring::of(app).await?;
+            *self.0.write().unwrap_or_else(PoisonError::into_inner) = ring;
+        }
+        Ok(())
+    }
+
+    fn ring(&self) -> RwLockReadGuard<'_, Ring> {
+        self.0.read().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Ring {
+    async fn of(app: &App) -> Result<Ring, Refusal> {
+        Ok(Ring::new(&keys::held(app, KeyPurpose::Tokens).await?, app.now()))
+    }
+
+    fn new(keys: &[SecretKey], asked_at: DateTime<Utc>) -> Ring {
+        let key = |key: &SecretKey| Key {
+            id: key.id.clone(),
+            signs: EncodingKey::from_secret(key.secret.as_bytes()),
+            reads: DecodingKey::from_secret(key.secret.as_bytes()),
+        };
+        Ring { keys: keys.iter().map(key).collect(), asked_at }
+    }
+
+    fn key(&self, id: &str) -> Option<&Key> {
+        self.keys.iter().find(|key| key.id == id)
+    }
+
+    fn token(&self, person: Uuid, session: Uuid, now: DateTime<Utc>) -> Option<(String, DateTime<Utc>)> {
+        let key = self.keys.first()?;
         let ends = now + GOOD_FOR;
         let claims = Claims {
             iss: ISSUER.to_owned(),
@@ -66,10 +133,9 @@ impl TokenKeys {
         Some((token, ends))
     }
 
-    /// The session a good token belongs to.
-    pub fn session(&self, token: &str, now: DateTime<Utc>) -> Option<Uuid> {
+    fn session(&self, token: &str, now: DateTime<Utc>) -> Option<Uuid> {
         let header = jsonwebtoken::decode_header(token).ok()?;
-        let known = header.kid.as_ref().and_then(|kid| self.0.iter().find(|key| key.id == *kid))?;
+        let known = self.key(header.kid.as_deref()?)?;
         if header.typ.as_deref() != Some(KIND) {
             return None;
         }
@@ -90,8 +156,13 @@ impl TokenKeys {
 mod tests {
     use super::*;
 
-    fn keys() -> TokenKeys {
-        TokenKeys::new(&[("k1".into(), "a secret of some length".into())])
+    fn ring(id: &str, secret: &str) -> Ring {
+        let key = SecretKey { id: id.into(), secret: secret.into(), created_at: now() };
+        Ring::new(&[key], now())
+    }
+
+    fn keys() -> Ring {
+        ring("k1", "a secret of some length")
     }
 
     fn now() -> DateTime<Utc> {
@@ -111,9 +182,9 @@ mod tests {
     #[test]
     fn a_token_of_another_key_kind_or_algorithm_is_refused() {
         let (token, _) = keys().token(Uuid::nil(), Uuid::nil(), now()).unwrap();
-        let others = TokenKeys::new(&[("k1".into(), "another secret".into())]);
+        let others = ring("k1", "another secret");
         assert_eq!(others.session(&token, now()), None);
-        let stranger = TokenKeys::new(&[("k2".into(), "a secret of some length".into())]);
+        let stranger = ring("k2", "a secret of some length");
         assert_eq!(stranger.session(&token, now()), None);
         let unsigned = format!(
             "eyJhbGciOiJub25lIiwidHlwIjoiYXQrand0Iiwia2lkIjoiazEifQ.{}.",

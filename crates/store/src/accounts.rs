@@ -1,12 +1,11 @@
 //! Accounts: passwords, sessions and the keys that sign tokens.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::people::{Membership, PersonId, Role};
+use fillmark_domain::people::keys::KeyPurpose;
+use fillmark_domain::people::{Membership, Person, PersonId, Role};
 use fillmark_domain::{Id, Kept};
 use sea_orm::sea_query::{Expr, ExprTrait, OnConflict};
-use sea_orm::{
-    ActiveModelTrait, ColumnTrait, EntityTrait, IntoActiveModel, QueryFilter, QueryOrder, QuerySelect, Set,
-};
+use sea_orm::{ColumnTrait, EntityTrait, IntoActiveModel, QueryFilter, QueryOrder, QuerySelect, Set};
 use uuid::Uuid;
 
 use crate::columns::code;
@@ -34,6 +33,17 @@ pub struct Session {
     pub expires_at: DateTime<Utc>,
     /// When it was ended, if it was.
     pub ended_at: Option<DateTime<Utc>>,
+}
+
+/// A key that the server made for itself.
+#[derive(Clone, PartialEq, Eq)]
+pub struct SecretKey {
+    /// Told to everybody.
+    pub id: String,
+    /// Told to nobody.
+    pub secret: String,
+    /// When it was made.
+    pub created_at: DateTime<Utc>,
 }
 
 /// The person with this sign-in name and the hash of their password, where both are there.
@@ -68,6 +78,46 @@ pub async fn set_password(
         .update_columns([password::Column::Hash, password::Column::ChangedAt])
         .to_owned();
     password::Entity::insert(row).on_conflict(replace).exec_without_returning(&tx.0).await?;
+    Ok(())
+}
+
+/// Forgets a person's password: nobody signs in with it any more.
+/// # Errors
+/// When the database fails.
+pub async fn forget_password(tx: &Tx, person: PersonId) -> Result<(), StoreError> {
+    password::Entity::delete_by_id(person.uuid()).exec(&tx.0).await?;
+    Ok(())
+}
+
+/// Puts a name that tells nothing in the place of a person's: of one who has left too, whose record changes no more.
+/// # Errors
+/// When the database fails.
+pub async fn rename(
+    tx: &Tx,
+    person: PersonId,
+    nameless: &Person,
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    let version = Expr::col(people::row::Column::Version);
+    people::row::Entity::update_many()
+        .set(nameless.columns())
+        .col_expr(people::row::Column::Version, version.add(1))
+        .col_expr(people::row::Column::UpdatedAt, Expr::val(at))
+        .filter(people::row::Column::Id.eq(person.uuid()))
+        .exec(&tx.0)
+        .await?;
+    Ok(())
+}
+
+/// Forgets what a person called their devices: often their own name.
+/// # Errors
+/// When the database fails.
+pub async fn forget_device_names(tx: &Tx, person: PersonId) -> Result<(), StoreError> {
+    session::Entity::update_many()
+        .col_expr(session::Column::Device, Expr::val(None::<String>))
+        .filter(session::Column::PersonId.eq(person.uuid()))
+        .exec(&tx.0)
+        .await?;
     Ok(())
 }
 
@@ -179,6 +229,21 @@ pub async fn end_session(tx: &Tx, id: Uuid, at: DateTime<Utc>) -> Result<(), Sto
     Ok(())
 }
 
+/// The sessions of a person that nobody has ended and that are not over, the newest first.
+/// # Errors
+/// When the database fails.
+pub async fn sessions_of(tx: &Tx, person: PersonId, at: DateTime<Utc>) -> Result<Vec<Session>, StoreError> {
+    let rows = session::Entity::find()
+        .filter(session::Column::PersonId.eq(person.uuid()))
+        .filter(session::Column::EndedAt.is_null())
+        .filter(session::Column::ExpiresAt.gt(at))
+        .order_by_desc(session::Column::CreatedAt)
+        .order_by_desc(session::Column::Id)
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(read_session).collect())
+}
+
 /// Ends all sessions of a person but one.
 /// # Errors
 /// When the database fails.
@@ -198,21 +263,42 @@ pub async fn end_sessions_of(
     Ok(())
 }
 
-/// The keys that sign tokens, newest first: id and secret.
+/// The keys for a purpose, newest first.
 /// # Errors
 /// When the database fails.
-pub async fn signing_keys(tx: &Tx) -> Result<Vec<(String, String)>, StoreError> {
-    let rows = key::Entity::find().order_by_desc(key::Column::CreatedAt).all(&tx.0).await?;
-    Ok(rows.into_iter().map(|row| (row.id, row.secret)).collect())
+pub async fn keys(tx: &Tx, purpose: KeyPurpose) -> Result<Vec<SecretKey>, StoreError> {
+    let rows = key::Entity::find()
+        .filter(key::Column::Purpose.eq(code(purpose)))
+        .order_by_desc(key::Column::CreatedAt)
+        .all(&tx.0)
+        .await?;
+    let read = |row: key::Model| SecretKey { id: row.id, secret: row.secret, created_at: row.created_at };
+    Ok(rows.into_iter().map(read).collect())
 }
 
-/// Keeps a new signing key.
+/// Keeps a new key.
 /// # Errors
 /// When the database fails.
-pub async fn keep_signing_key(tx: &Tx, id: &str, secret: &str, at: DateTime<Utc>) -> Result<(), StoreError> {
-    let row =
-        key::ActiveModel { id: Set(id.to_owned()), secret: Set(secret.to_owned()), created_at: Set(at) };
-    row.insert(&tx.0).await?;
+pub async fn keep_key(tx: &Tx, purpose: KeyPurpose, key: &SecretKey) -> Result<(), StoreError> {
+    let row = key::Model {
+        id: key.id.clone(),
+        secret: key.secret.clone(),
+        created_at: key.created_at,
+        purpose: code(purpose),
+    };
+    key::Entity::insert(row.into_active_model()).exec_without_returning(&tx.0).await?;
+    Ok(())
+}
+
+/// Forgets the keys for a purpose that were made before an instant.
+/// # Errors
+/// When the database fails.
+pub async fn forget_keys(tx: &Tx, purpose: KeyPurpose, before: DateTime<Utc>) -> Result<(), StoreError> {
+    key::Entity::delete_many()
+        .filter(key::Column::Purpose.eq(code(purpose)))
+        .filter(key::Column::CreatedAt.lt(before))
+        .exec(&tx.0)
+        .await?;
     Ok(())
 }
 
@@ -282,6 +368,7 @@ mod key {
         pub id: String,
         pub secret: String,
         pub created_at: ChronoDateTimeUtc,
+        pub purpose: String,
     }
 
     #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

@@ -98,6 +98,14 @@ pub async fn forget_before(tx: &Tx, at: DateTime<Utc>) -> Result<(), StoreError>
     Ok(())
 }
 
+/// Forgets the answers that tell of a record by its id.
+/// # Errors
+/// When the database fails.
+pub async fn forget_about(tx: &Tx, id: Uuid) -> Result<(), StoreError> {
+    row::Entity::delete_many().filter(row::Column::Body.contains(id.to_string())).exec(&tx.0).await?;
+    Ok(())
+}
+
 fn read(row: row::Model) -> (String, Answer) {
     let answer = Answer {
         status: u16::try_from(row.status).unwrap_or(u16::MAX),

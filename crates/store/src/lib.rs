@@ -14,6 +14,7 @@ pub mod carry;
 pub mod checks;
 mod columns;
 pub mod connection;
+pub mod device_tokens;
 pub mod entries;
 pub mod error;
 pub mod harvests;
@@ -33,6 +34,7 @@ pub mod stamp;
 pub mod summary;
 pub mod tank_changes;
 pub mod transfers;
+pub mod tries;
 pub mod verify;
 pub mod words;
 

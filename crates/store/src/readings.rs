@@ -53,6 +53,7 @@ impl Entry for Reading {
             clock_suspect: Set(self.clock_suspect),
             done_by: Set(self.done_by.map(PersonId::uuid)),
             entered_by: Set(self.entered_by.map(PersonId::uuid)),
+            device_id: Set(self.entered_with.map(Id::uuid)),
             band_low: Set(self.band.map(|band| band.low)),
             band_aim: Set(self.band.map(|band| band.aim)),
             band_high: Set(self.band.map(|band| band.high)),
@@ -97,6 +98,7 @@ impl Entry for Reading {
             clock_suspect: row.clock_suspect,
             done_by: row.done_by.map(Id::new),
             entered_by: row.entered_by.map(Id::new),
+            entered_with: row.device_id.map(Id::new),
             band: band.map(|((low, aim), high)| BandThen { low, aim, high }),
             superseded: corrected_by,
             supersedes: row
@@ -251,6 +253,7 @@ mod row {
         pub clock_suspect: bool,
         pub done_by: Option<Uuid>,
         pub entered_by: Option<Uuid>,
+        pub device_id: Option<Uuid>,
         pub band_low: Option<f64>,
         pub band_aim: Option<f64>,
         pub band_high: Option<f64>,

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use fillmark_domain::Id;
 use fillmark_domain::work::{Left, LeftReason, Publication, Round, RoundStep};
 use sea_orm::sea_query::OnConflict;
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
 use uuid::Uuid;
 
 use crate::columns::{self, Reading, code};
@@ -112,6 +112,20 @@ pub async fn in_force(
         rounds.push(with_steps(tx, site, &publication, row).await?);
     }
     Ok(Some((publication, rounds)))
+}
+
+/// The days from one on of which something is published, in order.
+/// # Errors
+/// When the database fails.
+pub async fn published_days(tx: &Tx, site: SiteScope, from: NaiveDate) -> Result<Vec<NaiveDate>, StoreError> {
+    let days = publication::Entity::find()
+        .select_only()
+        .column(publication::Column::DayOn)
+        .distinct()
+        .filter(publication::Column::SiteId.eq(site.uuid()))
+        .filter(publication::Column::DayOn.gte(from))
+        .order_by_asc(publication::Column::DayOn);
+    Ok(days.into_tuple().all(&tx.0).await?)
 }
 
 /// The round with this id, of whichever publication.

@@ -4,7 +4,7 @@ use std::sync::Mutex;
 
 use chrono::{DateTime, SubsecRound, Utc};
 use fillmark_domain::Id;
-use fillmark_domain::people::PersonId;
+use fillmark_domain::people::{Device, PersonId};
 use uuid::{ContextV7, Timestamp, Uuid};
 
 /// Makes ids that sort by the instant they were made at, and within it by their order.
@@ -14,8 +14,10 @@ pub struct Ids(Mutex<ContextV7>);
 /// Who writes and when.
 #[derive(Debug, Clone, Copy)]
 pub struct Stamp<'a> {
-    /// The person; nobody when a job writes.
+    /// The person; nobody when a job or a device writes.
     pub by: Option<PersonId>,
+    /// The device, where one writes.
+    pub with: Option<Id<Device>>,
     /// The instant, in whole milliseconds.
     pub at: DateTime<Utc>,
     ids: &'a Ids,
@@ -37,7 +39,13 @@ impl Ids {
 impl<'a> Stamp<'a> {
     /// A stamp of this person, or of a job.
     pub fn new(by: Option<PersonId>, at: DateTime<Utc>, ids: &'a Ids) -> Self {
-        Self { by, at: at.trunc_subsecs(3), ids }
+        Self { by, with: None, at: at.trunc_subsecs(3), ids }
+    }
+
+    /// The same, of a device.
+    #[must_use]
+    pub fn sent_with(self, device: Option<Id<Device>>) -> Self {
+        Self { with: device, ..self }
     }
 
     /// A new id.

@@ -7,6 +7,7 @@ pub mod check_plans;
 pub mod closures;
 pub mod crops;
 pub mod cycles;
+pub mod devices;
 pub mod feeds;
 pub mod label_revisions;
 pub mod lots;

@@ -1,8 +1,8 @@
 //! People and memberships.
 
-use fillmark_domain::people::{Act, Membership, Person};
+use fillmark_domain::people::{Act, Device, Membership, Person, PersonId};
 use fillmark_domain::{Faults, Id, Kept};
-use fillmark_store::{BusinessScope, Stamp, Tx, accounts};
+use fillmark_store::{BusinessScope, Stamp, Tx, accounts, records};
 
 use crate::{Caller, Managed, Refusal};
 
@@ -24,15 +24,18 @@ impl Managed for Person {
         Ok(())
     }
 
-    /// Who is put away is signed out.
+    /// Who is put away has left: their roles end, and their sessions with their password. The next beat hands on what
+    /// their rounds hold.
     async fn follow(
         tx: &Tx,
-        _: BusinessScope,
+        scope: BusinessScope,
         stamp: &Stamp<'_>,
         kept: &Kept<Person>,
     ) -> Result<(), Refusal> {
         if kept.archived_at.is_some() {
+            end_roles(tx, scope, stamp, kept.id).await?;
             accounts::end_sessions_of(tx, kept.id, None, stamp.at).await?;
+            accounts::forget_password(tx, kept.id).await?;
         }
         leave_an_owner(tx, stamp, kept).await
     }
@@ -66,6 +69,27 @@ impl Managed for Membership {
         faults.unless(in_order, "/until_at", "out_of_order", "expected an instant after from_at");
         faults
     }
+}
+
+impl Managed for Device {
+    const MANAGED_BY: Act = Act::Manage;
+}
+
+async fn end_roles(
+    tx: &Tx,
+    scope: BusinessScope,
+    stamp: &Stamp<'_>,
+    person: PersonId,
+) -> Result<(), Refusal> {
+    for role in accounts::memberships_of(tx, person).await? {
+        let kept = match role.content.clone().ended(stamp.at) {
+            Some(ended) if ended == role.content => continue,
+            Some(ended) => records::change(tx, scope, role.id, role.version, stamp, &ended).await?,
+            None => records::archive::<Membership>(tx, scope, role.id, role.version, stamp).await?,
+        };
+        kept.ok_or(Refusal::Stale)?;
+    }
+    Ok(())
 }
 
 /// Without an owner who can sign in nobody could let anybody in any more. What is new takes no owner away.

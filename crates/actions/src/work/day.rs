@@ -27,6 +27,8 @@ pub(super) struct DayAtHand {
     pub date: NaiveDate,
     /// All its checks.
     pub checks: Vec<KeptCheck>,
+    /// Who works here: whoever is put away has left.
+    pub people: BTreeSet<PersonId>,
     shifts: Vec<Shift>,
     absences: Vec<Absence>,
     held: Vec<Held>,
@@ -43,11 +45,7 @@ impl DayAtHand {
         let plan = plan::site_plan_since(tx, site, before).await?.ok_or(Refusal::NotFound)?;
         let first = date.checked_sub_days(ChronoDays::new(7 * WEEKS_LOOKED_AT)).unwrap_or(date);
         let days = Days { from: first, until: date }.each().map(Into::into).collect();
-        let people: BTreeSet<PersonId> = records::all::<Person>(tx, site.in_business())
-            .await?
-            .into_iter()
-            .map(|person| person.id)
-            .collect();
+        let people = people_at_work(tx, site).await?;
         let mut shifts = open(records::find_many::<Shift>(tx, site, "day_on", days).await?);
         shifts.retain(|shift| people.contains(&shift.person));
         let (begins, ends) = (plan.begins(date), plan.begins(date) + TimeDelta::days(2));
@@ -60,6 +58,7 @@ impl DayAtHand {
                 .map(|kept| kept.content)
                 .collect(),
             worked: checks::minutes_done(tx, site, plan.begins(first), begins).await?,
+            people,
             shifts,
             plan,
             date,
@@ -106,7 +105,13 @@ impl DayAtHand {
             Place::Tank(tank) => self.plan.in_use(tank, check.date),
             Place::Room(_) => true,
         };
-        if check.state != CheckState::Planned || !in_use {
+        let is_free = match check.state {
+            CheckState::Planned => true,
+            // What somebody had begun who has left since is begun by nobody.
+            CheckState::Open { by, .. } => !self.people.contains(&by),
+            CheckState::Done { .. } | CheckState::Missed { .. } | CheckState::Excused { .. } => false,
+        };
+        if !is_free || !in_use {
             return None;
         }
         let (room, hygiene) = self.place(check);
@@ -174,6 +179,14 @@ impl DayAtHand {
         let been = self.checks.iter().filter(|kept| was_there(&kept.check));
         been.map(|kept| self.place(&kept.check).1).max()
     }
+}
+
+/// Everybody who has not left.
+/// # Errors
+/// When the database fails.
+pub(super) async fn people_at_work(tx: &Tx, site: SiteScope) -> Result<BTreeSet<PersonId>, Refusal> {
+    let people = records::all::<Person>(tx, site.in_business()).await?;
+    Ok(people.into_iter().map(|person| person.id).collect())
 }
 
 /// Whether there are shifts of a day or of the one before, which may reach into it: without, the rest of the day need

@@ -1,6 +1,6 @@
 //! Rounds: a day shared out and published, read, and printed.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;
@@ -14,7 +14,7 @@ use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::rounds::{self, KeptRound};
 use fillmark_store::{SiteScope, Tx, plan, records};
 
-use super::day::{DayAtHand, has_shifts_near};
+use super::day::{DayAtHand, has_shifts_near, people_at_work};
 use super::{local_day, sheet, zone_of};
 use crate::refusal::Failure;
 use crate::{App, Caller, Refusal};
@@ -90,6 +90,46 @@ pub(super) async fn publish_first(
     }
     let shared = share_out(day_at_hand, None, now).await?;
     keep(app, job, site, &shared).await.map(drop)
+}
+
+/// Publishes anew the days to come whose rounds hold work of somebody who has left.
+/// # Errors
+/// When the database fails.
+pub(super) async fn hand_on(
+    app: &App,
+    job: &Caller,
+    site: SiteScope,
+    today: NaiveDate,
+) -> Result<(), Refusal> {
+    let tx = app.store.look().await?;
+    let people = people_at_work(&tx, site).await?;
+    let mut orphaned = Vec::new();
+    for day in rounds::published_days(&tx, site, today).await? {
+        let Some((_, rounds)) = rounds::in_force(&tx, site, day).await? else { continue };
+        let left = checks::find_many(&tx, site, &steps_of_leavers(&rounds, &people)).await?;
+        if left.iter().any(|kept| !kept.check.is_settled()) {
+            orphaned.push(day);
+        }
+    }
+    drop(tx);
+    for day in orphaned {
+        let (day_at_hand, before) = load(app, site, day).await?;
+        let shared = share_out(day_at_hand, before, app.now()).await?;
+        keep(app, job, site, &shared).await?;
+    }
+    Ok(())
+}
+
+/// The checks that rounds give to people who are not there any more.
+fn steps_of_leavers(rounds: &[KeptRound], people: &BTreeSet<PersonId>) -> Vec<Id<Check>> {
+    let mut steps = Vec::new();
+    for KeptRound { round, .. } in rounds {
+        let has_left = |person: PersonId| !people.contains(&person);
+        let orphaned =
+            round.steps.iter().filter(|step| has_left(round.person) || step.with.is_some_and(has_left));
+        steps.extend(orphaned.map(|step| step.check));
+    }
+    steps
 }
 
 /// The rounds in force for a day; today's when no day is given.
@@ -213,7 +253,7 @@ async fn share_out(day: DayAtHand, before: Option<Published>, now: DateTime<Utc>
     Ok(Shared {
         number: number + 1,
         date: day.date,
-        stays: stays(&day.checks, &published, now),
+        stays: stays(&day.checks, &day.people, &published, now),
         assignment,
         minutes: day.checks.iter().map(|kept| (kept.id, kept.check.work_min.into())).collect(),
     })
@@ -240,13 +280,14 @@ async fn keep(app: &App, caller: &Caller, site: SiteScope, shared: &Shared) -> R
 /// What stays with whom: what somebody has begun with them, what was done with whoever had it.
 fn stays(
     checks: &[KeptCheck],
+    people: &BTreeSet<PersonId>,
     published: &[KeptRound],
     now: DateTime<Utc>,
 ) -> BTreeMap<PersonId, Vec<RoundStep>> {
     let mut stays: BTreeMap<PersonId, Vec<RoundStep>> = BTreeMap::new();
     for kept in checks {
         match &kept.check.state {
-            CheckState::Open { at, by } => {
+            CheckState::Open { at, by } if people.contains(by) => {
                 let step = RoundStep { check: kept.id, starts_at: (*at).min(now), with: None };
                 stays.entry(*by).or_default().push(step);
             }
@@ -257,7 +298,10 @@ fn stays(
                     stays.entry(round.person).or_default().extend(step);
                 }
             }
-            CheckState::Planned | CheckState::Missed { .. } | CheckState::Excused { .. } => {}
+            CheckState::Planned
+            | CheckState::Open { .. }
+            | CheckState::Missed { .. }
+            | CheckState::Excused { .. } => {}
         }
     }
     stays.retain(|_, steps| !steps.is_empty());

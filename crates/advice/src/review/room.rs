@@ -240,6 +240,7 @@ mod tests {
             clock_suspect: false,
             done_by: None,
             entered_by: None,
+            entered_with: None,
             band: None,
             superseded: None,
             supersedes: None,

@@ -112,6 +112,8 @@ pub struct Reading {
     pub done_by: Option<Uuid>,
     /// Who typed it.
     pub entered_by: Option<Uuid>,
+    /// The device that sent it; null where a person entered it.
+    pub device_id: Option<Uuid>,
     /// The band in force then: lowest value in band.
     #[schema(minimum = -1e12, maximum = 1e12)]
     pub band_low: Option<f64>,
@@ -153,6 +155,7 @@ impl From<(Id<words::Reading>, words::Reading)> for Reading {
             clock_suspect: kept.clock_suspect,
             done_by: kept.done_by.map(Id::uuid),
             entered_by: kept.entered_by.map(Id::uuid),
+            device_id: kept.entered_with.map(Id::uuid),
             band_low: kept.band.map(|band| band.low),
             band_aim: kept.band.map(|band| band.aim),
             band_high: kept.band.map(|band| band.high),

@@ -5,7 +5,7 @@ use uuid::Uuid;
 
 use crate::code::{Coded, coded};
 use crate::entries::{Meter, TankChange};
-use crate::people::PersonId;
+use crate::people::{Device, PersonId};
 use crate::places::{RoomId, TankId};
 use crate::{Id, Medium, Metric, Quantity};
 
@@ -92,6 +92,8 @@ pub struct Reading {
     pub done_by: Option<PersonId>,
     /// Who typed it.
     pub entered_by: Option<PersonId>,
+    /// The device that sent it, where no person did.
+    pub entered_with: Option<Id<Device>>,
     /// The band in force then, if any.
     pub band: Option<BandThen>,
     /// The later reading that stands in its place.

@@ -110,7 +110,7 @@ fn refused(error: &serde_path_to_error::Error<serde_json::Error>) -> Refused {
         code: "wrong_form".into(),
         detail,
     });
-    Refused(Box::new(problem))
+    Refused::of(problem)
 }
 
 /// What was expected, without the names that numbers have in Rust.
@@ -154,7 +154,7 @@ mod tests {
 
     #[track_caller]
     fn check(body: &str, pointer: Option<&str>, detail: &str) {
-        let problem = from_slice::<Batch>(body.as_bytes()).unwrap_err().0;
+        let problem = from_slice::<Batch>(body.as_bytes()).unwrap_err().problem;
         assert_eq!(problem.errors.first().and_then(|fault| fault.pointer.as_deref()), pointer, "{body}");
         assert!(problem.detail.contains(detail), "{}", problem.detail);
     }

@@ -53,7 +53,7 @@ async fn turn(request: &mut ServiceRequest) -> Result<Option<(App, Turn)>, Refus
     let key = key(request)?;
     let bytes = body::read_in_time(&mut request.take_payload()).await?;
     let asked = Asked {
-        caller: caller.person().map(|person| person.uuid()).ok_or(Refusal::NotSignedIn)?,
+        caller: caller.id().ok_or(Refusal::NotSignedIn)?,
         key,
         route: format!("{} {}", request.method(), request.path()),
         body_hash: format!("{:x}", Sha256::digest(&bytes)),

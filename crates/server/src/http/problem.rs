@@ -14,12 +14,27 @@ use utoipa::openapi::{ContentBuilder, Ref, RefOr, Response, ResponseBuilder};
 
 /// A refusal on its way out.
 #[derive(Debug, Clone)]
-pub struct Refused(pub Box<Problem>);
+pub struct Refused {
+    /// What it looks like.
+    pub problem: Box<Problem>,
+    /// When the same may be tried again, s, where that is known.
+    retry_after_s: Option<i64>,
+}
 
 impl Refused {
     /// A problem of this kind.
     pub fn new(code: ProblemCode, detail: impl Into<String>) -> Self {
-        Refused(Box::new(Problem::new(code, detail)))
+        Refused::of(Problem::new(code, detail))
+    }
+
+    /// A problem as it is.
+    pub fn of(problem: Problem) -> Self {
+        let retry_after_s = match problem.code {
+            ProblemCode::KeyInUse => Some(1),
+            ProblemCode::Unavailable => Some(2),
+            _ => None,
+        };
+        Refused { problem: Box::new(problem), retry_after_s }
     }
 
     /// A query parameter that cannot be taken.
@@ -28,12 +43,12 @@ impl Refused {
         let mut problem = Problem::new(ProblemCode::BadRequest, format!("{name}: {detail}"));
         let parameter = Some(name.to_owned());
         problem.errors.push(ProblemFault { pointer: None, parameter, code: "bad_parameter".into(), detail });
-        Refused(Box::new(problem))
+        Refused::of(problem)
     }
 
     /// The problem of a part, its fields named under the part's own pointer.
     pub fn within(mut self, pointer: &str) -> Self {
-        for fault in &mut self.0.errors {
+        for fault in &mut self.problem.errors {
             fault.pointer = fault.pointer.as_ref().map(|own| format!("{pointer}{own}"));
         }
         self
@@ -54,22 +69,21 @@ impl Refused {
                 detail: fault.detail.clone(),
             })
             .collect();
-        Refused(Box::new(problem))
+        Refused::of(problem)
     }
 
     /// The answer, naming the request it is for.
     pub fn response(&self, request: Option<&str>) -> HttpResponse {
-        let mut problem = self.0.clone();
+        let mut problem = self.problem.clone();
         problem.instance = request.map(|id| format!("urn:uuid:{id}")).unwrap_or_default();
         let status = StatusCode::from_u16(problem.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
         let mut response = HttpResponse::build(status);
-        match problem.code {
-            ProblemCode::NotSignedIn => response.insert_header((header::WWW_AUTHENTICATE, "Bearer")),
-            ProblemCode::KeyInUse => response.insert_header((header::RETRY_AFTER, "1")),
-            ProblemCode::Unavailable => response.insert_header((header::RETRY_AFTER, "2")),
-            ProblemCode::Throttled => response.insert_header((header::RETRY_AFTER, "60")),
-            _ => &mut response,
-        };
+        if problem.code == ProblemCode::NotSignedIn {
+            response.insert_header((header::WWW_AUTHENTICATE, "Bearer"));
+        }
+        if let Some(seconds) = self.retry_after_s {
+            response.insert_header((header::RETRY_AFTER, seconds.to_string()));
+        }
         response.insert_header((header::CACHE_CONTROL, "no-store"));
         let body = serde_json::to_string(&problem).unwrap_or_default();
         response.content_type("application/problem+json").body(body)
@@ -78,13 +92,13 @@ impl Refused {
 
 impl fmt::Display for Refused {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        out.write_str(&self.0.detail)
+        out.write_str(&self.problem.detail)
     }
 }
 
 impl ResponseError for Refused {
     fn status_code(&self) -> StatusCode {
-        StatusCode::from_u16(self.0.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR)
+        StatusCode::from_u16(self.problem.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR)
     }
 
     fn error_response(&self) -> HttpResponse<BoxBody> {
@@ -104,6 +118,9 @@ impl From<Refusal> for Refused {
         let text = refusal.to_string();
         match refusal {
             Refusal::NotSignedIn | Refusal::WrongPassword => Refused::new(Code::NotSignedIn, text),
+            Refusal::TooSoon { wait_s } => {
+                Refused { retry_after_s: Some(wait_s), ..Refused::new(Code::Throttled, text) }
+            }
             Refusal::NotAllowed(_) => {
                 Refused::new(Code::NotAllowed, "your role at this site does not allow this")
             }

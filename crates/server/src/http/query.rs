@@ -59,7 +59,7 @@ mod tests {
 
     #[track_caller]
     fn check(query: &str, detail: &str) {
-        let problem = read::<Days>(query).unwrap_err().0;
+        let problem = read::<Days>(query).unwrap_err().problem;
         assert_eq!(problem.detail, detail, "{query}");
         let parameter = problem.errors.first().and_then(|fault| fault.parameter.as_deref());
         assert_eq!(parameter, detail.split(':').next());

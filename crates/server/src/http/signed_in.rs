@@ -1,10 +1,10 @@
-//! Who is calling, from the access token of the request.
+//! Who is calling, from the token of the request: a person's access token or a device's own.
 
 use actix_web::dev::Payload;
 use actix_web::http::header;
 use actix_web::web::Data;
 use actix_web::{FromRequest, HttpMessage, HttpRequest};
-use fillmark_actions::{App, Caller, Refusal, sessions};
+use fillmark_actions::{App, Caller, Refusal, devices, sessions};
 use futures_util::future::LocalBoxFuture;
 
 use super::Refused;
@@ -34,10 +34,14 @@ impl FromRequest for SignedIn {
             let keys = request.app_data::<Data<TokenKeys>>().ok_or_else(not_signed_in)?;
             let header = request.headers().get(header::AUTHORIZATION).and_then(|header| header.to_str().ok());
             let token = header.and_then(|header| header.strip_prefix("Bearer ")).ok_or_else(not_signed_in)?;
-            let session = keys.session(token.trim(), app.now()).ok_or_else(not_signed_in)?;
-            let caller = sessions::caller(app, session).await?;
-            if let Some(person) = caller.person() {
-                request.extensions_mut().insert(CalledBy(person.uuid()));
+            let caller = if token.starts_with(devices::PREFIX) {
+                devices::caller(app, token.trim()).await?
+            } else {
+                let session = keys.session(app, token.trim()).await?.ok_or_else(not_signed_in)?;
+                sessions::caller(app, session).await?
+            };
+            if let Some(id) = caller.id() {
+                request.extensions_mut().insert(CalledBy(id));
             }
             request.extensions_mut().insert(caller.clone());
             Ok(SignedIn(caller))

@@ -93,7 +93,7 @@ fn result<W>(at: usize, client_id: Option<Uuid>, outcome: Option<Outcome<W>>) ->
 }
 
 fn rejected(at: usize, client_id: Option<Uuid>, refused: Refused) -> BatchResult {
-    let problem = Some(*refused.0);
+    let problem = Some(*refused.problem);
     BatchResult { index: index(at), client_id, outcome: BatchOutcome::Rejected, id: None, problem }
 }
 

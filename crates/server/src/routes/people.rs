@@ -16,7 +16,7 @@ use crate::http::{AppData, Created, Gone, Json, Refused, SignedIn, WriteProblems
 pub fn routes(config: &mut ServiceConfig) {
     persons::routes(config);
     memberships::routes(config);
-    config.service(set_password).service(claim_business);
+    config.service(set_password).service(erase_name).service(claim_business);
 }
 
 business_records!(persons: "people", "person", "people", "/people", "/people/{person_id}",
@@ -36,6 +36,18 @@ pub async fn set_password(
     body: Json<NewPassword>,
 ) -> Result<Gone, Refused> {
     people::set_password(&app, &caller.0, Id::new(path.into_inner()), body.0.password).await?;
+    Ok(Gone)
+}
+
+/// Erase the name of somebody who has left.
+///
+/// Who is archived has left: roles and sessions end, and what their rounds hold is handed on. This takes their name, the
+/// one they signed in with and those of their devices away; what they did stays, signed by the same id.
+#[utoipa::path(tag = "people", operation_id = "erase_name", security(("bearer" = [])),
+    responses((status = 204, description = "It is erased"), WriteProblems))]
+#[post("/people/{person_id}/erasures")]
+pub async fn erase_name(app: AppData, caller: SignedIn, path: Path<Uuid>) -> Result<Gone, Refused> {
+    people::erase_name(&app, &caller.0, Id::new(path.into_inner())).await?;
     Ok(Gone)
 }
 

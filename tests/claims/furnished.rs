@@ -1,17 +1,89 @@
-//! A small site with one of everything, so that no list is empty and no id is unknown.
+//! A small site with one of everything, so that no list is empty and no id is unknown, and the requests of the document
+//! made to it.
 
 use std::collections::HashMap;
 
 use fillmark_api::*;
 use fillmark_domain::people::Role;
 use fillmark_tests::Feeding;
+use fillmark_tests::contract::{Contract, Operation, with_ids};
 use fillmark_tests::greenhouse::reading;
 use fillmark_tests::world::World;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
-/// The ids of a small site with one of everything; those that lists tell apart.
-pub(super) async fn ids(world: &World) -> HashMap<String, String> {
+/// The document, and ids for every name of a field or parameter in it.
+pub(super) struct Furnished {
+    pub(super) contract: Contract,
+    /// By the name of a field or parameter.
+    pub(super) ids: HashMap<String, String>,
+    base: String,
+}
+
+impl Furnished {
+    /// Furnishes a site.
+    pub(super) async fn of(world: &World) -> Furnished {
+        let ids = ids(world).await;
+        let mut furnished = Furnished { contract: Contract::read(), ids, base: world.server.address.clone() };
+        furnished.learn_ids(world).await;
+        furnished
+    }
+
+    /// One of everything that has a list.
+    async fn learn_ids(&mut self, world: &World) {
+        let (http, token) = (reqwest::Client::new(), world.ada.access_token().await.unwrap());
+        for operation in self.contract.operations.clone() {
+            let Some(collection) = operation.path.rsplit('/').next().filter(|_| operation.is_list()) else {
+                continue;
+            };
+            let named = self.contract.operations.iter().find_map(|other| {
+                let rest = other.path.strip_prefix(&operation.path)?.strip_prefix("/{")?;
+                Some(rest.split('}').next()?.to_owned())
+            });
+            let Some(name) = named.filter(|name| !self.ids.contains_key(name)) else { continue };
+            let answer = http.get(self.path(&operation)).bearer_auth(&token).send().await.unwrap();
+            let page: Value = answer.json().await.unwrap();
+            match page["items"][0]["id"].as_str() {
+                Some(id) => drop(self.ids.insert(name, id.to_owned())),
+                None => panic!("one of {collection}: {page}"),
+            }
+        }
+    }
+
+    /// The id for a name.
+    pub(super) fn id(&self, name: &str) -> Option<String> {
+        let other = match name {
+            "done_by" | "done_with" => "person_id",
+            "to_site_id" | "from_site_id" => "site_id",
+            name => name,
+        };
+        self.ids.get(other).cloned()
+    }
+
+    /// Where an operation is found, with the site's own ids.
+    pub(super) fn path(&self, operation: &Operation) -> String {
+        self.path_by(operation, |name| self.id(name).unwrap_or_else(|| Uuid::now_v7().to_string()))
+    }
+
+    /// Where an operation is found with these ids, by their names.
+    pub(super) fn path_by(&self, operation: &Operation, id: impl Fn(&str) -> String) -> String {
+        let mut parts = operation.path.split(['{', '}']);
+        let mut path = self.base.clone();
+        while let Some(fixed) = parts.next() {
+            path.push_str(fixed);
+            path.extend(parts.next().map(&id));
+        }
+        path
+    }
+
+    /// The example of the document as a body of this site.
+    pub(super) fn right_body(&self, operation: &Operation) -> Option<Value> {
+        let schema = operation.body.as_ref()?;
+        Some(with_ids(self.contract.example(schema), "", &|name| self.id(name)))
+    }
+}
+
+async fn ids(world: &World) -> HashMap<String, String> {
     let feeding = world.feeding().await;
     let here = feeding.here;
     let (sam, _) = world.person("Sam", Role::Staff, Some(here.site)).await;
@@ -21,7 +93,9 @@ pub(super) async fn ids(world: &World) -> HashMap<String, String> {
     let rounds = world.ada.publish_rounds(here.site, "2026-11-25".parse().unwrap()).await.unwrap();
     let memberships = world.ada.business().all::<NewMembership>("").await.unwrap();
     let membership = memberships.iter().find(|one| one.body.person_id == sam.id).unwrap();
+    let session = world.ada.sessions(sam.id).await.unwrap().remove(0);
     let known = [
+        ("session_id", session.id),
         ("site_id", here.site),
         ("person_id", sam.id),
         ("membership_id", membership.id),
@@ -61,6 +135,7 @@ async fn records(world: &World, feeding: &Feeding, person: Uuid) {
     here("outages", outage).await;
     here("closures", json!({ "from_on": "2026-12-25", "until_on": "2026-12-26", "reason": "holidays" }))
         .await;
+    here("devices", json!({ "name": "Quay probe", "until_at": "2027-11-24T00:00:00Z" })).await;
     let meter = here("meters", json!({ "name": "Pen", "kind": "ec" })).await;
     let calibration = json!({ "meter_id": meter["id"], "calibrated_at": "2026-11-23T08:00:00Z", "standards": "1413 uS/cm", "passed": true });
     here("calibrations", calibration).await;
