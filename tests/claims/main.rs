@@ -9,6 +9,7 @@ mod change_checks;
 mod checks;
 mod commands;
 mod devices;
+mod doors;
 mod faults;
 mod first_owner;
 mod forecast;

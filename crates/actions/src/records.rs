@@ -102,10 +102,7 @@ pub async fn read<R: Managed>(app: &App, caller: &Caller, at: At<R>, id: Id<R>) 
 where
     R::Scope: Door,
 {
-    let scope = <R::Scope as Door>::open(caller, Act::Read, at)?;
-    if !R::is_seen_by(caller, id) {
-        return Err(Refusal::NotFound);
-    }
+    let scope = open(caller, Act::Read, at, id)?;
     let tx = app.store.look().await?;
     records::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)
 }
@@ -143,7 +140,7 @@ pub async fn change<R: Managed>(
 where
     R::Scope: Door,
 {
-    let scope = <R::Scope as Door>::open(caller, R::MANAGED_BY, at)?;
+    let scope = open(caller, R::MANAGED_BY, at, id)?;
 
     let stamp = app.stamp(caller);
     let tx = app.store.begin().await?;
@@ -170,7 +167,7 @@ pub async fn archive<R: Managed>(
 where
     R::Scope: Door,
 {
-    let scope = <R::Scope as Door>::open(caller, R::MANAGED_BY, at)?;
+    let scope = open(caller, R::MANAGED_BY, at, id)?;
 
     let stamp = app.stamp(caller);
     let tx = app.store.begin().await?;
@@ -188,6 +185,14 @@ where
     tx.commit().await?;
 
     Ok(kept)
+}
+
+/// Leave to do something with a record. One that is not there for the caller is not there before it is not allowed.
+fn open<R: Managed>(caller: &Caller, act: Act, at: At<R>, id: Id<R>) -> Result<R::Scope, Refusal>
+where
+    R::Scope: Door,
+{
+    if R::is_seen_by(caller, id) { <R::Scope as Door>::open(caller, act, at) } else { Err(Refusal::NotFound) }
 }
 
 /// Locks a record that the caller may change, so that nothing comes to depend on it while it is put away.

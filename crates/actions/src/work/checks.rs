@@ -64,6 +64,7 @@ pub async fn open(
     site: SiteId,
     id: Id<Check>,
 ) -> Result<(KeptCheck, Tz), Refusal> {
+    caller.may(Act::EnterWork, site)?;
     let person = caller.person().ok_or(Refusal::NotSignedIn)?;
     become_of(app, caller, Act::EnterWork, site, id, |check| check.open(app.now(), person)).await
 }

@@ -160,6 +160,7 @@ pub async fn read_mine(
     site: SiteId,
     day: Option<NaiveDate>,
 ) -> Result<(KeptRound, DayOfRounds), Refusal> {
+    caller.may(Act::Read, site)?;
     let person = caller.person().ok_or(Refusal::NotSignedIn)?;
     let found = read_day(app, caller, site, day).await?;
     let own = found.rounds.iter().find(|kept| kept.round.person == person).cloned();
