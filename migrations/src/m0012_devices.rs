@@ -22,7 +22,7 @@ create table device_tokens (
     used_at timestamptz,
     primary key (site_id, device_id)
 );
-create unique index device_tokens_by_hash on device_tokens (token_hash);
+create unique index device_tokens_by_hash on device_tokens (site_id, token_hash);
 
 alter table readings add column device_id uuid;
 ";

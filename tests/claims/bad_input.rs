@@ -195,6 +195,10 @@ on_both! {
                     probe.expect(400, query, &operation, &format!("{path}?{query}"), None, true).await;
                 }
             }
+            let closed = ["state", "kind", "metric", "sample_point", "reason"];
+            for name in operation.query.iter().filter(|name| closed.contains(&name.as_str())) {
+                probe.expect(400, "an unknown word", &operation, &format!("{path}?{name}=colour"), None, true).await;
+            }
             for name in operation.query.clone() {
                 for value in ["%00", "%ff", "-200000-01-01", "99999999999999999999", "%F0%9F%AA%B4", "9999-12-31", "9999-12-31T23:59:59Z"] {
                     probe.send(&operation, &format!("{path}?{name}={value}"), None, true).await;
@@ -208,7 +212,7 @@ on_both! {
         let mut probe = Probe::at(&world).await;
         for operation in probe.operations().into_iter().filter(Operation::has_ids) {
             let body = probe.furnished.right_body(&operation);
-            let query = if operation.path.ends_with("report") { "?from_on=2026-11-01&until_on=2026-11-24" } else { "" };
+            let query = Furnished::query(&operation);
             let wrong = ["x", "1", "00000000-0000-0000-0000-000000000000", "%00", "%F0%9F%AA%B4", "019a0000-0000-7000-8000-00000000000g"];
             for wrong in wrong {
                 let path = probe.furnished.path_by(&operation, |_| wrong.to_owned()) + query;
@@ -245,7 +249,7 @@ on_both! {
         // What was taken is read back whole.
         for operation in probe.operations().into_iter().filter(|operation| operation.method == "GET" && operation.secured) {
             let path = probe.furnished.path(&operation);
-            let query = if operation.path.ends_with("report") { "?from_on=2026-11-01&until_on=2026-11-24" } else { "" };
+            let query = Furnished::query(&operation);
             let status = probe.send(&operation, &format!("{path}{query}"), None, true).await;
             if operation.is_list() && status != Some(StatusCode::OK) {
                 probe.wrong.push(format!("{} is {status:?}", operation.name()));

@@ -122,9 +122,7 @@ impl Doors {
     }
 
     fn path(&self, operation: &Operation) -> String {
-        let report = operation.path.ends_with("report");
-        let query = if report { "?from_on=2026-11-01&until_on=2026-11-23" } else { "" };
-        self.furnished.path(operation) + query
+        self.furnished.path(operation) + Furnished::query(operation)
     }
 
     fn operations(&self) -> Vec<Operation> {
@@ -224,9 +222,8 @@ impl Doors {
                 "site_id" => elsewhere.clone(),
                 name => self.furnished.id(name).unwrap_or_else(|| Uuid::now_v7().to_string()),
             });
-            let report = operation.path.ends_with("report");
-            let query = if report { "?from_on=2026-11-01&until_on=2026-11-23" } else { "" };
-            let (status, text) = self.ask(&operation, &(path + query), Some(&self.ada)).await;
+            let path = path + Furnished::query(&operation);
+            let (status, text) = self.ask(&operation, &path, Some(&self.ada)).await;
             if status != StatusCode::NOT_FOUND && !rows::SHARED_BY_SITES.contains(&operation.id.as_str()) {
                 self.wrong.push(format!("{} under another site: {status}: {text}", operation.name()));
             }

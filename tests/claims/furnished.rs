@@ -76,6 +76,12 @@ impl Furnished {
         path
     }
 
+    /// The query an operation cannot do without.
+    pub(super) fn query(operation: &Operation) -> &'static str {
+        let over_days = operation.query.iter().any(|name| name == "from_on");
+        if over_days { "?from_on=2026-11-01&until_on=2026-11-23" } else { "" }
+    }
+
     /// The example of the document as a body of this site.
     pub(super) fn right_body(&self, operation: &Operation) -> Option<Value> {
         let schema = operation.body.as_ref()?;

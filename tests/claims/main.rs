@@ -24,6 +24,7 @@ mod records;
 mod replay;
 mod reports;
 mod request_keys;
+mod reviews;
 mod rights;
 mod rounds;
 mod same_answers;

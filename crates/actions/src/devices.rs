@@ -5,12 +5,13 @@ use fillmark_domain::Id;
 use fillmark_domain::people::{Act, Device};
 use fillmark_domain::places::SiteId;
 use fillmark_store::device_tokens::{self, Given};
-use fillmark_store::{SiteScope, journal, records};
+use fillmark_store::{journal, records};
 
 use crate::sessions::{fresh_token, hash_of};
 use crate::{App, Caller, Refusal};
 
-/// What a device's token begins with, so that one in a log or a script is known for what it is.
+/// What a device's token begins with, so that one in a log or a script is known for what it is. The id of its site follows,
+/// since every look-up of a site's rows begins with the site.
 pub const PREFIX: &str = "fmd_";
 /// The last use of a token is kept to the minute: a probe that sends each second needs no write more for it.
 const USE_KEPT_EACH: TimeDelta = TimeDelta::minutes(1);
@@ -24,8 +25,8 @@ pub async fn give_token(
     site: SiteId,
     id: Id<Device>,
 ) -> Result<(String, DateTime<Utc>), Refusal> {
+    let token = format!("{PREFIX}{}_{}", site.uuid().simple(), fresh_token()?);
     let site = caller.may(Act::Manage, site)?;
-    let token = format!("{PREFIX}{}", fresh_token()?);
 
     let stamp = app.stamp(caller);
     let tx = app.store.begin().await?;
@@ -60,18 +61,25 @@ pub async fn token(
 /// [`Refusal::NotSignedIn`] when it is not good, or its device's time is over.
 pub async fn caller(app: &App, token: &str) -> Result<Caller, Refusal> {
     let (tx, now) = (app.store.look().await?, app.now());
-    let found = device_tokens::find_by_hash(&tx, &hash_of(token)).await?;
+    let site = site_of(token).ok_or(Refusal::NotSignedIn)?;
+    let found =
+        device_tokens::find_by_hash(&tx, Caller::job().may(Act::Read, site)?, &hash_of(token)).await?;
     drop(tx);
-    let (site, device, given) = found.ok_or(Refusal::NotSignedIn)?;
+    let (device, given) = found.ok_or(Refusal::NotSignedIn)?;
     if device.archived_at.is_some() || !device.content.holds(now) {
         return Err(Refusal::NotSignedIn);
     }
     let caller = Caller::device(device.id, site);
     if given.used_at.is_none_or(|used_at| now - used_at >= USE_KEPT_EACH) {
-        let site: SiteScope = caller.may(Act::EnterReadings, site)?;
+        let site = caller.may(Act::EnterReadings, site)?;
         let tx = app.store.begin().await?;
         device_tokens::used(&tx, site, device.id, now).await?;
         tx.commit().await?;
     }
     Ok(caller)
+}
+
+fn site_of(token: &str) -> Option<SiteId> {
+    let (site, _) = token.strip_prefix(PREFIX)?.split_once('_')?;
+    site.parse().ok().map(SiteId::new)
 }

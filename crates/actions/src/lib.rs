@@ -23,6 +23,7 @@ pub mod records;
 pub mod refusal;
 pub mod reports;
 mod retry;
+pub mod reviews;
 pub mod sessions;
 pub mod stock;
 pub mod tank_changes;

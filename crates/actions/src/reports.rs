@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::review::{
-    CycleRecords, CycleYield, RoomCompliance, RoomRecords, changes_due, cheapest, cycle_yields,
+    CycleRecords, CycleYield, DayReviewed, RoomCompliance, RoomRecords, changes_due, cheapest, cycle_yields,
     days_of_changes, room_compliance, stood_in, tanks_of,
 };
 use fillmark_domain::entries::{Addition, Calibration, Spot, TankChange};
@@ -22,7 +22,7 @@ use fillmark_store::readings::KeptReading;
 use fillmark_store::tank_changes::KeptChange;
 use fillmark_store::{SiteScope, Tx, checks, entries, plan, readings, records, tank_changes};
 
-use crate::{App, Caller, Refusal};
+use crate::{App, Caller, Refusal, reviews};
 
 /// Longer between two readings nobody knows what was: a day and a half, so that a daily round may be late.
 const LONGEST_GAP: TimeDelta = TimeDelta::hours(36);
@@ -46,6 +46,8 @@ pub struct RoomReport {
     pub journal_id: Option<uuid::Uuid>,
     /// The figures.
     pub compliance: RoomCompliance,
+    /// The days and their reviews.
+    pub reviewed: Vec<DayReviewed>,
     /// Checks that were late or missed.
     pub troubled_checks: Vec<KeptCheck>,
     /// Tank changes done.
@@ -87,6 +89,7 @@ pub async fn room(
     let made_at = app.now();
     let compliance = room_compliance(&sheet.records(&plan, made_at));
     let yields = sheet.yields(&tx, scope, &plan).await?;
+    let reviewed = reviews::days_of(&tx, scope, &plan, Some(room), days).await?;
     let journal_id = fillmark_store::journal::last(&tx, scope).await?;
     Ok(RoomReport {
         room,
@@ -96,6 +99,7 @@ pub async fn room(
         made_at,
         journal_id,
         compliance,
+        reviewed,
         troubled_checks: sheet.checks.iter().filter(|kept| kept.check.is_troubled()).cloned().collect(),
         corrections: sheet
             .readings

@@ -10,6 +10,7 @@ pub mod room;
 #[cfg(test)]
 mod rows;
 pub mod share;
+pub mod signed;
 pub mod standing;
 #[cfg(test)]
 pub(crate) mod testing;
@@ -24,6 +25,7 @@ pub use cycles::{CycleRecords, CycleYield, cycle_yields};
 pub use excursion::{Excursion, Joining, Side};
 pub use room::{RoomCompliance, RoomRecords, Series, room_compliance};
 pub use share::{Interval, Share};
+pub use signed::{DayReviewed, DayStanding, Touch, days_reviewed, share_reviewed};
 pub use standing::{AreaTaken, area_taken, stood_in, tanks_of};
 pub use trace::{Between, Point, TimeInBand, Trace};
 pub use welch::{Caution, NoComparison, Welch, compare};

@@ -184,6 +184,11 @@ pub struct RoomReport {
     pub calibrated: ReportShare,
     /// Readings that say who took them and with which meter.
     pub complete: ReportShare,
+    /// Days whose records a supervisor has reviewed with nothing entered or corrected since, of those with records.
+    pub reviewed: ReportShare,
+    /// The days with records that stand open.
+    #[schema(max_items = 1000)]
+    pub unreviewed_on: Vec<NaiveDate>,
     /// Place by place and metric by metric.
     #[schema(max_items = 1000)]
     pub series: Vec<ReportSeries>,

@@ -9,6 +9,7 @@ mod devices;
 mod entries;
 mod journal;
 mod records;
+mod reviews;
 mod sessions;
 mod stock;
 mod system;

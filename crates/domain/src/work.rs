@@ -4,6 +4,7 @@ pub mod alert;
 mod change_check;
 pub mod check;
 pub mod plan;
+pub mod review;
 pub mod round;
 pub mod staff;
 
@@ -11,5 +12,6 @@ pub use alert::{Alert, AlertKind, AlertStanding, AlertState, AlreadyClosed, Clos
 pub use change_check::change_check;
 pub use check::{Cause, Check, CheckStanding, CheckState, Evidence, NotAllowed};
 pub use plan::{CheckPlan, NotAPlan, NotDue, Place, Task, TaskKind};
+pub use review::Review;
 pub use round::{Left, LeftReason, NotARound, Publication, Round, RoundStep};
 pub use staff::{Absence, AbsenceReason, Held, NotASpan, Qualification, Shift, Span, overlaps};

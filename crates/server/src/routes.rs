@@ -15,6 +15,7 @@ pub mod places;
 pub mod readings;
 pub mod records;
 pub mod reports;
+pub mod reviews;
 pub mod rounds;
 pub mod sessions;
 pub mod stock;
@@ -37,6 +38,7 @@ pub fn api(config: &mut ServiceConfig) {
     tank_changes::routes(config);
     harvests::routes(config);
     reports::routes(config);
+    reviews::routes(config);
     alerts::routes(config);
     stock::routes(config);
     forecast::routes(config);

@@ -2,7 +2,6 @@
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::people::Device;
-use fillmark_domain::places::SiteId;
 use fillmark_domain::{Id, Kept};
 use sea_orm::sea_query::{Expr, OnConflict};
 use sea_orm::{ColumnTrait, EntityTrait, IntoActiveModel, QueryFilter};
@@ -51,19 +50,23 @@ pub async fn find(tx: &Tx, site: SiteScope, device: Id<Device>) -> Result<Option
     Ok(row.map(read))
 }
 
-/// The device with a token, its site, and what is known of the token. Whoever asks is not known yet, so no site narrows it:
-/// the token does.
+/// The device with a token, and what is known of the token.
 /// # Errors
 /// When the database fails or a row is broken.
 pub async fn find_by_hash(
     tx: &Tx,
+    site: SiteScope,
     token_hash: &str,
-) -> Result<Option<(SiteId, Kept<Device>, Given)>, StoreError> {
-    let token = row::Entity::find().filter(row::Column::TokenHash.eq(token_hash)).one(&tx.0).await?;
+) -> Result<Option<(Kept<Device>, Given)>, StoreError> {
+    let token = row::Entity::find()
+        .filter(row::Column::SiteId.eq(site.uuid()))
+        .filter(row::Column::TokenHash.eq(token_hash))
+        .one(&tx.0)
+        .await?;
     let Some(token) = token else { return Ok(None) };
     let device = devices::row::Entity::find_by_id((token.site_id, token.device_id)).one(&tx.0).await?;
     let device = device.map(Device::read).transpose()?;
-    Ok(device.map(|device| (SiteId::new(token.site_id), device, read(token))))
+    Ok(device.map(|device| (device, read(token))))
 }
 
 /// Keeps when a device's token was used last.

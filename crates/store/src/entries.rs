@@ -174,15 +174,37 @@ pub(crate) async fn standing_where<E: Entry>(
     before: DateTime<Utc>,
     condition: Condition,
 ) -> Result<Vec<Kept<E>>, StoreError> {
+    let mut entries = done_where(tx, scope, from, before, condition).await?;
+    entries.retain(|(_, entry): &Kept<E>| entry.stands());
+    Ok(entries)
+}
+
+/// The entries of a span of time, superseded and taken back or not, in the order they were done.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn done_between<E: Entry>(
+    tx: &Tx,
+    scope: SiteScope,
+    from: DateTime<Utc>,
+    before: DateTime<Utc>,
+) -> Result<Vec<Kept<E>>, StoreError> {
+    done_where(tx, scope, from, before, Condition::all()).await
+}
+
+async fn done_where<E: Entry>(
+    tx: &Tx,
+    scope: SiteScope,
+    from: DateTime<Utc>,
+    before: DateTime<Utc>,
+    condition: Condition,
+) -> Result<Vec<Kept<E>>, StoreError> {
     let rows = scoped::<E>(scope)
         .filter(condition)
         .filter(Expr::col(column::<E>(E::DONE_AT)).gte(from))
         .filter(Expr::col(column::<E>(E::DONE_AT)).lt(before))
         .order_by_asc(column::<E>(E::DONE_AT))
         .order_by_asc(column::<E>("id"));
-    let mut entries = read_all::<E>(tx, rows).await?;
-    entries.retain(|(_, entry): &Kept<E>| entry.stands());
-    Ok(entries)
+    read_all::<E>(tx, rows).await
 }
 
 /// The rows of a site.

@@ -26,6 +26,7 @@ pub mod planning;
 pub mod preparations;
 pub mod readings;
 pub mod records;
+pub mod reviews;
 pub mod rounds;
 pub mod scope;
 pub mod shortages;

@@ -50,7 +50,7 @@ pub(super) async fn bad(world: &World) -> Vec<(&'static str, Option<String>)> {
         ("an empty one", Some(String::new())),
         ("garbage", Some("garbage".into())),
         ("the refresh token", Some(good.refresh_token.clone())),
-        ("an unknown device's", Some(format!("fmd_{}", "0".repeat(64)))),
+        ("an unknown device's", Some(format!("fmd_{}_{}", "0".repeat(32), "0".repeat(64)))),
         ("an expired one", with("exp", at(TimeDelta::seconds(-31)))),
         ("one of tomorrow", with("nbf", at(TimeDelta::seconds(31)))),
         ("one without an end", without("exp")),

@@ -78,6 +78,9 @@ pub enum OrderState {
 }
 
 impl OrderState {
+    /// The codes of all states.
+    pub const CODES: [&str; 5] = ["draft", "placed", "part_received", "received", "cancelled"];
+
     /// Its code in rows and JSON.
     pub fn code(&self) -> &'static str {
         match self {

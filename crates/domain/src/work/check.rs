@@ -172,6 +172,16 @@ impl Check {
         !matches!(self.state, CheckState::Planned | CheckState::Open { .. })
     }
 
+    /// When it was settled, if it is.
+    pub fn settled_at(&self) -> Option<DateTime<Utc>> {
+        match self.state {
+            CheckState::Planned | CheckState::Open { .. } => None,
+            CheckState::Done { at, .. } | CheckState::Missed { at } | CheckState::Excused { at, .. } => {
+                Some(at)
+            }
+        }
+    }
+
     /// Begun by this person. Opening an open check hands it over: the phone of the first may be dead.
     /// # Errors
     /// [`NotAllowed`] when it is settled, not yet due, or past its limit.

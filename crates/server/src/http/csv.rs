@@ -42,6 +42,7 @@ pub fn of_report(report: &RoomReport) -> String {
         share("changes_on_time", &report.changes_on_time),
         share("meters_in_calibration", &report.calibrated),
         share("records_complete", &report.complete),
+        share("days_reviewed", &report.reviewed),
         Row {
             part: "figure",
             name: "time_in_band".into(),
@@ -57,6 +58,12 @@ pub fn of_report(report: &RoomReport) -> String {
         name: check.name.clone(),
         from_at: Some(check.due_at),
         note: if check.state == "done" { "late".into() } else { check.state.clone() },
+        ..Row::default()
+    }));
+    rows.extend(report.unreviewed_on.iter().map(|day| Row {
+        part: "day",
+        name: "unreviewed".into(),
+        note: day.to_string(),
         ..Row::default()
     }));
     rows.extend(events(report));
@@ -85,6 +92,7 @@ fn series(series: &fillmark_api::ReportSeries) -> Vec<Row> {
             name: "time_in_band".into(),
             value: series.time.in_band_percent,
             unit: "%",
+            case_count: Some(series.time.reading_count),
             ..Row::default()
         }),
     ];

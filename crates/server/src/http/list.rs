@@ -4,7 +4,9 @@ use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use chrono::NaiveDate;
 use fillmark_api::{Listed, ProblemCode};
+use fillmark_domain::Coded;
 use fillmark_store::{Filter, Page, PageQuery, SortKey, SortValue};
 use hmac::{Hmac, Mac};
 use serde::{Deserialize, Serialize};
@@ -30,6 +32,30 @@ pub struct ListQuery {
     sort: Option<String>,
 }
 
+/// Whether a value of a parameter can be; else what was expected.
+pub type Expected = fn(&str) -> Result<(), String>;
+
+/// A word of a closed list.
+pub fn one_of<C: Coded>(value: &str) -> Result<(), String> {
+    let codes: Vec<&str> = C::all().iter().map(|word| word.code()).collect();
+    one_of_codes(&codes, value)
+}
+
+/// One of these words.
+pub fn one_of_codes(codes: &[&str], value: &str) -> Result<(), String> {
+    if codes.contains(&value) { Ok(()) } else { Err(format!("expected one of {}", codes.join(", "))) }
+}
+
+/// A date.
+pub fn a_day(value: &str) -> Result<(), String> {
+    value.parse::<NaiveDate>().map(drop).or(Err("expected a date, 2026-11-24 for example".to_owned()))
+}
+
+/// Any text.
+pub fn any_text(_: &str) -> Result<(), String> {
+    Ok(())
+}
+
 /// What a list knows of itself.
 #[derive(Debug, Clone, Copy)]
 pub struct ListKind {
@@ -43,8 +69,8 @@ pub struct ListKind {
     pub named: bool,
     /// The column that `recorded_from` and `recorded_before` narrow.
     pub recorded: Option<&'static str>,
-    /// Columns of codes it may be narrowed by.
-    pub coded_by: &'static [&'static str],
+    /// Columns of codes and days it may be narrowed by, each with what its values must be.
+    pub coded_by: &'static [(&'static str, Expected)],
 }
 
 /// A list's query, and what its cursors are sealed with.
@@ -164,15 +190,18 @@ fn recorded(kind: ListKind, name: &str, value: &str) -> Result<Option<Filter>, R
 }
 
 fn narrow(kind: ListKind, name: &str, value: &str, filters: &mut Vec<Filter>) -> Result<(), Refused> {
-    let (column, value) =
-        if let Some(column) = kind.narrowed_by.iter().copied().find(|column| *column == name) {
-            let id: Uuid = value.parse().map_err(|_| Refused::parameter(name, "expected an id"))?;
-            (column, id.into())
-        } else if let Some(column) = kind.coded_by.iter().copied().find(|column| *column == name) {
-            (column, value.to_owned().into())
-        } else {
-            return Err(Refused::parameter(name, "is no parameter of this list"));
-        };
+    let (column, value) = if let Some(column) =
+        kind.narrowed_by.iter().copied().find(|column| *column == name)
+    {
+        let id: Uuid = value.parse().map_err(|_| Refused::parameter(name, "expected an id"))?;
+        (column, id.into())
+    } else if let Some((column, expected)) = kind.coded_by.iter().copied().find(|(column, _)| *column == name)
+    {
+        expected(value).map_err(|expected| Refused::parameter(name, expected))?;
+        (column, value.to_owned().into())
+    } else {
+        return Err(Refused::parameter(name, "is no parameter of this list"));
+    };
     let same = filters.iter_mut().find_map(|filter| match filter {
         Filter::OneOf(other, values) if *other == column => Some(values),
         _ => None,

@@ -4,13 +4,14 @@ use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::additions::{self, AdditionEntry};
 use fillmark_api::{Addition, AdditionBatch, Batch, BatchAnswer, Listed, NewAddition, NewReversal};
+use fillmark_domain::entries::AdditionReason as ReasonWord;
 use fillmark_domain::{Faults, Id};
 use serde_json::Value;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::batch::{self, BatchQuery};
-use crate::http::list::{Asked, ListKind};
+use crate::http::list::{Asked, ListKind, one_of};
 use crate::http::outer::RequestId;
 use crate::http::{AppData, Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
@@ -22,7 +23,7 @@ const ADDITIONS: ListKind = ListKind {
     archives: false,
     named: false,
     recorded: Some("recorded_at"),
-    coded_by: &["reason"],
+    coded_by: &[("reason", one_of::<ReasonWord>)],
 };
 
 /// Registers them.

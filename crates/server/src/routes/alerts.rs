@@ -4,12 +4,12 @@ use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::alerts;
 use fillmark_api::{Alert, AlertKind, AlertStanding, Listed};
-use fillmark_domain::Id;
+use fillmark_domain::{Id, work as words};
 use fillmark_store::alerts::KeptAlert;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
-use crate::http::list::{Asked, ListKind};
+use crate::http::list::{Asked, ListKind, one_of};
 use crate::http::{AppData, Created, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
 
 type Alerts = Listed<Alert>;
@@ -25,7 +25,7 @@ const LIST: ListKind = ListKind {
     archives: false,
     named: false,
     recorded: Some("raised_at"),
-    coded_by: &["kind", "state"],
+    coded_by: &[("kind", one_of::<words::AlertKind>), ("state", one_of::<words::AlertStanding>)],
 };
 
 /// List the alerts of a site.

@@ -9,12 +9,13 @@ use fillmark_actions::work::settle::{Completion, settle};
 use fillmark_api::{Check, CheckStanding, Listed, NewCompletion, NewExcusal, TypedIn};
 use fillmark_domain::Id;
 use fillmark_domain::growing::is_keepable;
+use fillmark_domain::work::CheckStanding as CheckStandingWord;
 use fillmark_store::Filter;
 use fillmark_store::checks::KeptCheck;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
-use crate::http::list::{Asked, ListKind};
+use crate::http::list::{Asked, ListKind, a_day, one_of};
 use crate::http::{AppData, Created, Json, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
 
 type Checks = Listed<Check>;
@@ -31,7 +32,7 @@ const LIST: ListKind = ListKind {
     archives: false,
     named: false,
     recorded: None,
-    coded_by: &["state", "due_on"],
+    coded_by: &[("state", one_of::<CheckStandingWord>), ("due_on", a_day)],
 };
 
 /// List the checks of a site.

@@ -13,7 +13,7 @@ use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
-use crate::http::list::{Asked, ListKind};
+use crate::http::list::{Asked, ListKind, any_text};
 use crate::http::{AppData, ListQuery, Query, ReadProblems, Refused, SignedIn};
 
 type Entries = Listed<JournalEntry>;
@@ -33,7 +33,7 @@ const LIST: ListKind = ListKind {
     archives: false,
     named: false,
     recorded: Some("at"),
-    coded_by: &["word", "deed"],
+    coded_by: &[("word", any_text), ("deed", any_text)],
 };
 
 /// List what was done at a site.

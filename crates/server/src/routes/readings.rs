@@ -4,14 +4,14 @@ use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::readings::{self, Outcome, ReadingEntry};
 use fillmark_api::{Batch, BatchAnswer, Listed, NewReading, Reading, ReadingBatch, ReadingCorrection};
-use fillmark_domain::entries::Spot;
-use fillmark_domain::{Faults, Id};
+use fillmark_domain::entries::{SamplePoint, Spot};
+use fillmark_domain::{Faults, Id, Metric};
 use serde_json::Value;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::batch::{self, BatchQuery};
-use crate::http::list::{Asked, ListKind};
+use crate::http::list::{Asked, ListKind, one_of};
 use crate::http::outer::RequestId;
 use crate::http::{AppData, Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
@@ -23,7 +23,7 @@ const READINGS: ListKind = ListKind {
     archives: false,
     named: false,
     recorded: Some("recorded_at"),
-    coded_by: &["metric", "sample_point"],
+    coded_by: &[("metric", one_of::<Metric>), ("sample_point", one_of::<SamplePoint>)],
 };
 
 /// Registers them.

@@ -5,7 +5,7 @@ use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get};
 use chrono::NaiveDate;
 use fillmark_actions::reports::{self, RoomReport as Made};
-use fillmark_advice::review::CycleYield;
+use fillmark_advice::review::{CycleYield, DayReviewed, DayStanding, share_reviewed};
 use fillmark_api::{Problem, ProblemCode, ReportCheck, ReportSeries, ReportYield, RoomReport};
 use fillmark_domain::entries::Spot;
 use fillmark_domain::{Coded, Days, Id};
@@ -79,6 +79,10 @@ fn wants_csv(request: &HttpRequest, format: Option<&str>) -> Result<bool, Refuse
     }
 }
 
+fn is_open(day: &DayReviewed) -> bool {
+    matches!(day.standing(), DayStanding::Open | DayStanding::Reopened)
+}
+
 fn answer(made: Made) -> RoomReport {
     let place = |spot: Spot| match spot {
         Spot::Tank(tank) => made.tank_names.get(&tank).cloned().unwrap_or_default(),
@@ -105,6 +109,8 @@ fn answer(made: Made) -> RoomReport {
         changes_on_time: made.compliance.changes_on_time.into(),
         calibrated: made.compliance.calibrated.into(),
         complete: made.compliance.complete.into(),
+        reviewed: share_reviewed(&made.reviewed).into(),
+        unreviewed_on: made.reviewed.iter().filter(|day| is_open(day)).map(|day| day.day).collect(),
         series: made
             .compliance
             .series

@@ -8,10 +8,11 @@ use fillmark_api::{
     NewWriteOff, ProductStock, Shortage, Slip, stated_reason,
 };
 use fillmark_domain::Id;
+use fillmark_domain::stock::{MovementKind, ShortageState};
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
-use crate::http::list::{Asked, ListKind};
+use crate::http::list::{Asked, ListKind, one_of};
 use crate::http::{AppData, Created, Json, ListQuery, ReadProblems, Refused, SignedIn, WriteProblems};
 use crate::routes::records::kind;
 
@@ -25,7 +26,7 @@ const MOVEMENTS: ListKind = ListKind {
     archives: false,
     named: false,
     recorded: Some("done_at"),
-    coded_by: &["kind"],
+    coded_by: &[("kind", one_of::<MovementKind>)],
 };
 
 const SHORTAGES: ListKind = ListKind {
@@ -34,7 +35,7 @@ const SHORTAGES: ListKind = ListKind {
     archives: false,
     named: false,
     recorded: Some("poured_at"),
-    coded_by: &["state"],
+    coded_by: &[("state", one_of::<ShortageState>)],
 };
 
 /// Registers them.

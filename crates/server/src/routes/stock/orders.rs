@@ -6,10 +6,11 @@ use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, get, patch, post
 use fillmark_actions::stock::{self, Packs, Placing};
 use fillmark_api::{Listed, NewOrder, NewPlacing, Order};
 use fillmark_domain::Id;
+use fillmark_domain::stock::OrderState;
 use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
-use crate::http::list::{Asked, ListKind};
+use crate::http::list::{Asked, ListKind, one_of_codes};
 use crate::http::{AppData, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
 
 type OrderPage = Listed<Order>;
@@ -20,8 +21,12 @@ const ORDERS: ListKind = ListKind {
     archives: false,
     named: false,
     recorded: None,
-    coded_by: &["state"],
+    coded_by: &[("state", an_order_state)],
 };
+
+fn an_order_state(value: &str) -> Result<(), String> {
+    one_of_codes(&OrderState::CODES, value)
+}
 
 /// Registers them.
 pub fn routes(config: &mut ServiceConfig) {

@@ -1,0 +1,145 @@
+//! Which days were reviewed, and which stand open: with nothing signed, or with something entered since.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use fillmark_domain::Days;
+use fillmark_domain::work::Review;
+
+use super::Share;
+
+/// A record that was made or settled, and the local day it is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Touch {
+    /// The day.
+    pub day: NaiveDate,
+    /// When the server got it.
+    pub at: DateTime<Utc>,
+}
+
+/// How a day stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DayStanding {
+    /// Nothing was recorded.
+    Empty,
+    /// It has not been reviewed.
+    Open,
+    /// Something was entered or corrected after its review.
+    Reopened,
+    /// It has been reviewed, and nothing came after.
+    Reviewed,
+}
+
+/// A day's records and its last review.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DayReviewed {
+    /// The day.
+    pub day: NaiveDate,
+    /// How many records it has.
+    pub records: usize,
+    /// When the last of them came in.
+    pub last_at: Option<DateTime<Utc>>,
+    /// The last review.
+    pub review: Option<Review>,
+}
+
+impl DayReviewed {
+    /// How it stands.
+    pub fn standing(&self) -> DayStanding {
+        match (self.last_at, &self.review) {
+            (None, _) => DayStanding::Empty,
+            (Some(_), None) => DayStanding::Open,
+            (Some(last_at), Some(review)) if review.reviewed_at < last_at => DayStanding::Reopened,
+            (Some(_), Some(_)) => DayStanding::Reviewed,
+        }
+    }
+}
+
+/// Each day of a period with its records and its last review; reviews of other places are left out before.
+pub fn days_reviewed(days: Days, touches: &[Touch], reviews: &[Review]) -> Vec<DayReviewed> {
+    let mut touched: BTreeMap<NaiveDate, Vec<DateTime<Utc>>> = BTreeMap::new();
+    for touch in touches {
+        touched.entry(touch.day).or_default().push(touch.at);
+    }
+    let of_day = |day| {
+        let at = touched.get(&day).map(Vec::as_slice).unwrap_or_default();
+        DayReviewed {
+            day,
+            records: at.len(),
+            last_at: at.iter().max().copied(),
+            review: reviews
+                .iter()
+                .filter(|review| review.day == day)
+                .max_by_key(|one| one.reviewed_at)
+                .cloned(),
+        }
+    };
+    days.each().map(of_day).collect()
+}
+
+/// Days reviewed, of those that have records.
+pub fn share_reviewed(days: &[DayReviewed]) -> Share {
+    let standings = days.iter().map(DayReviewed::standing);
+    Share::of(
+        standings.filter(|standing| *standing != DayStanding::Empty).map(|one| one == DayStanding::Reviewed),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use uuid::Uuid;
+
+    fn at(text: &str) -> DateTime<Utc> {
+        text.parse().unwrap()
+    }
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn review(on: &str, reviewed_at: &str) -> Review {
+        Review {
+            client_id: Uuid::nil(),
+            day: day(on),
+            room: None,
+            note: None,
+            reviewed_by: None,
+            reviewed_at: at(reviewed_at),
+            journal_id: None,
+        }
+    }
+
+    #[test]
+    fn a_day_stands_reviewed_until_something_comes_after() {
+        let touches = [
+            Touch { day: day("2026-11-20"), at: at("2026-11-20T08:00:00Z") },
+            Touch { day: day("2026-11-21"), at: at("2026-11-21T08:00:00Z") },
+            Touch { day: day("2026-11-21"), at: at("2026-11-23T08:00:00Z") },
+            Touch { day: day("2026-11-22"), at: at("2026-11-22T08:00:00Z") },
+        ];
+        let reviews = [
+            review("2026-11-20", "2026-11-20T18:00:00Z"),
+            review("2026-11-21", "2026-11-21T18:00:00Z"),
+            review("2026-11-23", "2026-11-23T18:00:00Z"),
+        ];
+        let days = Days { from: day("2026-11-20"), until: day("2026-11-23") };
+        let found = days_reviewed(days, &touches, &reviews);
+        let standings: Vec<DayStanding> = found.iter().map(DayReviewed::standing).collect();
+        use DayStanding::{Empty, Open, Reopened, Reviewed};
+        assert_eq!(standings, [Reviewed, Reopened, Open, Empty]);
+        assert_eq!(share_reviewed(&found), Share { hits: 1, n: 3 });
+
+        let again = [reviews[1].clone(), review("2026-11-21", "2026-11-23T09:00:00Z")];
+        let found = days_reviewed(days, &touches, &again);
+        assert_eq!((found[1].standing(), found[1].records), (Reviewed, 2));
+    }
+
+    #[test]
+    fn what_comes_in_the_instant_of_the_review_was_seen() {
+        let touch = Touch { day: day("2026-11-20"), at: at("2026-11-20T18:00:00Z") };
+        let days = Days { from: touch.day, until: touch.day };
+        let found = days_reviewed(days, &[touch], &[review("2026-11-20", "2026-11-20T18:00:00Z")]);
+        assert_eq!(found[0].standing(), DayStanding::Reviewed);
+    }
+}

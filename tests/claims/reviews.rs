@@ -1,0 +1,89 @@
+//! Reviews: a supervisor signs for a day, and what comes later leaves it open again.
+
+use chrono::TimeDelta;
+use fillmark_api::*;
+use fillmark_domain::people::Role;
+use fillmark_tests::greenhouse::reading;
+use fillmark_tests::on_both;
+use fillmark_tests::world::{World, instant, json, refusal};
+use serde_json::json;
+use uuid::Uuid;
+
+const DAYS: &str = "from_on=2026-11-22&until_on=2026-11-24";
+
+fn review(day: &str, room: Option<Uuid>) -> NewReview {
+    json(json!({ "client_id": Uuid::new_v4(), "day_on": day, "room_id": room, "note": "looked through" }))
+}
+
+async fn standings(world: &World, site: Uuid, room: Option<Uuid>) -> Vec<DayStanding> {
+    let room = room.map(|room| format!("&room_id={room}")).unwrap_or_default();
+    let days = world.ada.reviews(site, &format!("{DAYS}{room}")).await.unwrap();
+    days.iter().map(|day| day.standing).collect()
+}
+
+on_both! {
+    async fn a_day_is_open_until_it_is_signed_and_again_after_a_correction(world: World) {
+        use DayStanding::{Empty, Open, Reopened, Reviewed};
+        let here = world.greenhouse().await;
+        let (site, room) = (here.site, Some(here.north_room));
+        let first = reading(here.north_tank, "ph", 6.1, "[pH]", "2026-11-23T07:00:00+01:00");
+        let kept = world.ada.record_reading(site, &first).await.unwrap();
+        assert_eq!(standings(&world, site, room).await, [Empty, Open, Empty]);
+
+        world.clock.advance(TimeDelta::minutes(5));
+        let signed = world.ada.sign_review(site, &review("2026-11-23", room)).await.unwrap();
+        assert!(signed.journal_id.is_some());
+        assert_eq!(standings(&world, site, room).await, [Empty, Reviewed, Empty]);
+        assert_eq!(standings(&world, site, None).await, [Empty, Open, Empty], "a room is not the site");
+
+        world.clock.advance(TimeDelta::minutes(5));
+        let right = reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-23T07:00:00+01:00");
+        let correction = json(json!({ "reading": right, "reason": "misread" }));
+        world.ada.correct_reading(site, kept.id, &correction).await.unwrap();
+        assert_eq!(standings(&world, site, room).await, [Empty, Reopened, Empty]);
+        let report = format!("/sites/{site}/rooms/{}/report?{DAYS}", here.north_room);
+        let told: RoomReport = world.ada.get(&report).await.unwrap();
+        assert_eq!((told.reviewed.hit_count, told.reviewed.case_count), (0, 1));
+        assert_eq!(told.unreviewed_on, ["2026-11-23".parse().unwrap()]);
+
+        world.clock.advance(TimeDelta::minutes(5));
+        world.ada.sign_review(site, &review("2026-11-23", None)).await.unwrap();
+        assert_eq!(standings(&world, site, room).await, [Empty, Reviewed, Empty], "the site's review covers the room");
+        let told: RoomReport = world.ada.get(&report).await.unwrap();
+        assert_eq!((told.reviewed.hit_count, told.unreviewed_on.len()), (1, 0));
+        let csv = world.ada.get_text(&format!("{report}&format=csv")).await.unwrap();
+        assert!(csv.contains("days_reviewed"), "{csv}");
+    }
+
+    async fn what_is_typed_in_late_or_found_missed_opens_a_day_too(world: World) {
+        let here = world.greenhouse().await;
+        world.check_plan(here.site, json!({ "room_id": here.north_room })).await;
+        world.beat().await;
+        world.ada.sign_review(here.site, &review("2026-11-24", None)).await.unwrap();
+        world.clock.set(instant("2026-11-24T13:00:00Z"));
+        world.beat().await;
+        let today = world.ada.reviews(here.site, "from_on=2026-11-24&until_on=2026-11-24").await.unwrap().remove(0);
+        assert_eq!((today.standing, today.record_count), (DayStanding::Reopened, 1), "a check was missed since");
+    }
+
+    async fn a_review_has_one_effect_and_is_signed_by_who_may(world: World) {
+        let here = world.greenhouse().await;
+        let (_, staff) = world.person("Sam", Role::Staff, Some(here.site)).await;
+        let (_, auditor) = world.person("Uma", Role::Auditor, Some(here.site)).await;
+        let (mia, manager) = world.person("Mia", Role::Manager, Some(here.site)).await;
+        let signing = review("2026-11-23", None);
+        for client in [&staff, &auditor] {
+            assert_eq!(refusal(client.sign_review(here.site, &signing).await), ProblemCode::NotAllowed);
+        }
+        let signed = manager.sign_review(here.site, &signing).await.unwrap();
+        assert_eq!(signed.reviewed_by, Some(mia.id));
+        assert_eq!(manager.sign_review(here.site, &signing).await.unwrap(), signed);
+        let other = NewReview { note: None, ..signing };
+        assert_eq!(refusal(manager.sign_review(here.site, &other).await), ProblemCode::ClientIdReused);
+        let to_come = manager.sign_review(here.site, &review("2026-11-25", None)).await;
+        assert_eq!(refusal(to_come), ProblemCode::Invalid);
+        let elsewhere = manager.sign_review(here.site, &review("2026-11-23", Some(Uuid::now_v7()))).await;
+        assert_eq!(refusal(elsewhere), ProblemCode::Invalid);
+        auditor.reviews(here.site, DAYS).await.unwrap();
+    }
+}
