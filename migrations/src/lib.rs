@@ -63,6 +63,9 @@ pub enum MigrationError {
         /// The newest change found that this binary does not know.
         newest: String,
     },
+    /// The database lacks changes, and this server is not to make them.
+    #[error("the database's schema is older than this binary; run fillmark migrate")]
+    Older,
     /// The database refused.
     #[error("the database refused a change of the schema")]
     Refused(#[from] DbErr),
@@ -89,31 +92,41 @@ pub async fn bring_up(connection: &DatabaseConnection) -> Result<(), MigrationEr
     Ok(())
 }
 
+/// Whether a database has every change that this binary knows; a newer instance may have made more.
+/// # Errors
+/// When the database fails.
+pub async fn is_current(connection: &DatabaseConnection) -> Result<bool, DbErr> {
+    let applied = applied(connection).await?;
+    Ok(known().iter().all(|change| applied.contains(change)))
+}
+
 /// The names of the changes this binary knows, oldest first.
 pub fn known() -> Vec<String> {
     Changes::migrations().iter().map(|change| change.name().to_owned()).collect()
 }
 
 async fn refuse_newer(tx: &impl ConnectionTrait) -> Result<(), MigrationError> {
-    let backend = tx.get_database_backend();
+    let known = known();
+    match applied(tx).await?.into_iter().find(|change| !known.contains(change)) {
+        Some(newest) => Err(MigrationError::Newer { newest }),
+        None => Ok(()),
+    }
+}
+
+/// The names of the changes that a database has had, oldest first.
+async fn applied(connection: &impl ConnectionTrait) -> Result<Vec<String>, DbErr> {
+    let backend = connection.get_database_backend();
     let table = match backend {
         DbBackend::Postgres => {
             "select 1 from pg_tables where schemaname = current_schema() and tablename = 'seaql_migrations'"
         }
         _ => "select 1 from sqlite_master where name = 'seaql_migrations'",
     };
-    if tx.query_one_raw(Statement::from_string(backend, table)).await?.is_none() {
-        return Ok(());
+    if connection.query_one_raw(Statement::from_string(backend, table)).await?.is_none() {
+        return Ok(Vec::new());
     }
     let applied = Statement::from_string(backend, "select version from seaql_migrations order by version");
-    let known = known();
-    for row in tx.query_all_raw(applied).await? {
-        let newest: String = row.try_get_by_index(0)?;
-        if !known.contains(&newest) {
-            return Err(MigrationError::Newer { newest });
-        }
-    }
-    Ok(())
+    connection.query_all_raw(applied).await?.iter().map(|row| row.try_get_by_index(0)).collect()
 }
 
 /// A change given as SQL text, its statements parted by semicolons at line ends.

@@ -32,3 +32,4 @@ mod schema;
 mod sessions;
 mod stock;
 mod tank_changes;
+mod watching;

@@ -52,3 +52,10 @@ pub async fn seal(app: &App) -> Result<(), Refusal> {
     }
     Ok(())
 }
+
+/// How many entries of all journals are not sealed yet.
+/// # Errors
+/// When the database fails.
+pub async fn unsealed_count(app: &App) -> Result<u64, Refusal> {
+    Ok(chain::unsealed_count(&app.store.look().await?).await?)
+}

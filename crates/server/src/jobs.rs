@@ -1,9 +1,9 @@
 //! Jobs: a heartbeat; what is due is found in the database, so a beat that is missed or doubled does no harm.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
+use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_actions::{App, Refusal, journal, work};
-use tokio::sync::Mutex;
 use tokio_cron_scheduler::{Job, JobScheduler, JobSchedulerError};
 
 /// When what is due is done: every ten seconds, in UTC.
@@ -16,15 +16,40 @@ const SEAL: &str = "* * * * * *";
 #[error(transparent)]
 pub struct JobError(#[from] JobSchedulerError);
 
+/// When the jobs beat last. A server that does none has no beat.
+#[derive(Debug, Clone, Default)]
+pub struct Pulse(Arc<Mutex<Option<DateTime<Utc>>>>);
+
+impl Pulse {
+    fn beat(&self, at: DateTime<Utc>) {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = Some(at);
+    }
+
+    /// How long ago the last beat was; nothing on a server that does no jobs.
+    pub fn age(&self, now: DateTime<Utc>) -> Option<TimeDelta> {
+        let last = *self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        last.map(|last| (now - last).max(TimeDelta::zero()))
+    }
+}
+
 /// The jobs that run.
 pub struct Jobs(JobScheduler);
 
 /// Starts the jobs.
 /// # Errors
 /// [`JobError`].
-pub async fn start(app: App) -> Result<Jobs, JobError> {
+pub async fn start(app: App, pulse: Pulse) -> Result<Jobs, JobError> {
     let scheduler = JobScheduler::new().await?;
-    scheduler.add(job(BEAT, "beat", app.clone(), async |app| work::beat(&app).await)?).await?;
+    pulse.beat(app.now());
+    let beat = move |app: App| {
+        let pulse = pulse.clone();
+        async move {
+            work::beat(&app).await?;
+            pulse.beat(app.now());
+            Ok(())
+        }
+    };
+    scheduler.add(job(BEAT, "beat", app.clone(), beat)?).await?;
     scheduler.add(job(SEAL, "seal", app, async |app| journal::seal(&app).await)?).await?;
     scheduler.start().await?;
     Ok(Jobs(scheduler))
@@ -34,14 +59,14 @@ fn job<F>(
     when: &str,
     name: &'static str,
     app: App,
-    work: impl Fn(App) -> F + Copy + Send + Sync + 'static,
+    work: impl Fn(App) -> F + Clone + Send + Sync + 'static,
 ) -> Result<Job, JobError>
 where
-    F: Future<Output = Result<(), Refusal>> + Send,
+    F: Future<Output = Result<(), Refusal>> + Send + 'static,
 {
-    let turn = Arc::new(Mutex::new(()));
+    let turn = Arc::new(tokio::sync::Mutex::new(()));
     Ok(Job::new_async(when, move |_, _| {
-        let (app, turn) = (app.clone(), turn.clone());
+        let (app, turn, work) = (app.clone(), turn.clone(), work.clone());
         Box::pin(async move {
             // One that takes longer than its interval is not joined by the next.
             let Ok(_turn) = turn.try_lock() else { return };

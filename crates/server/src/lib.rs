@@ -10,6 +10,7 @@ pub mod document;
 mod hold;
 pub mod http;
 pub mod jobs;
+pub mod metrics;
 pub mod routes;
 pub mod settings;
 pub mod startup;

@@ -17,8 +17,12 @@ pub struct Settings {
     pub listen: String,
     /// Proxies that are believed when they say for whom they ask (`X-Forwarded-For`).
     pub trusted_proxies: Vec<IpNet>,
+    /// Address and port at which figures about the server are told; nowhere when empty.
+    pub metrics_listen: String,
     /// Where the records are: a folder for the embedded database, or `postgres://…`.
     pub database: String,
+    /// Whether the schema is brought up at the start; else it is by `fillmark migrate`.
+    pub migrate: bool,
     /// Connections to the database.
     pub connections: u32,
     /// Worker threads.
@@ -38,7 +42,9 @@ impl Default for Settings {
         Self {
             listen: "127.0.0.1:8420".to_owned(),
             trusted_proxies: Vec::new(),
+            metrics_listen: String::new(),
             database: "./fillmark-data".to_owned(),
+            migrate: true,
             connections: 8,
             workers: 2,
             jobs: true,
@@ -135,12 +141,14 @@ impl Settings {
     }
 
     /// Every key with its value as text.
-    pub fn pairs(&self) -> [(&'static str, String); 9] {
+    pub fn pairs(&self) -> [(&'static str, String); 11] {
         let proxies: Vec<String> = self.trusted_proxies.iter().map(ToString::to_string).collect();
         [
             ("listen", self.listen.clone()),
             ("trusted_proxies", proxies.join(",")),
+            ("metrics_listen", self.metrics_listen.clone()),
             ("database", self.database.clone()),
+            ("migrate", self.migrate.to_string()),
             ("connections", self.connections.to_string()),
             ("workers", self.workers.to_string()),
             ("jobs", self.jobs.to_string()),
@@ -167,7 +175,9 @@ impl Settings {
         match key {
             "listen" => self.listen = text,
             "trusted_proxies" => self.trusted_proxies = networks(&text)?,
+            "metrics_listen" => self.metrics_listen = text,
             "database" => self.database = text,
+            "migrate" => self.migrate = text.parse().or(Err("true or false"))?,
             "connections" => self.connections = whole(&text, 1)?,
             "workers" => self.workers = whole(&text, 1)?,
             "jobs" => self.jobs = text.parse().or(Err("true or false"))?,

@@ -1,5 +1,7 @@
 //! Starting and stopping: database, schema, routes, jobs.
 
+use std::net::TcpListener;
+use std::path::Path;
 use std::sync::Arc;
 
 use actix_web::middleware::{Compress, from_fn};
@@ -9,6 +11,7 @@ use fillmark_actions::first_owner::Offer;
 use fillmark_actions::{App, Clock, Refusal, keys};
 use fillmark_api::ProblemCode;
 use fillmark_domain::people::keys::KeyPurpose;
+use fillmark_migrations::MigrationError;
 use fillmark_store::{Database, Store, StoreError};
 use utoipa_actix_web::{AppExt, scope};
 use utoipa_swagger_ui::{Config, SwaggerUi};
@@ -20,7 +23,9 @@ use crate::http::list::CursorKey;
 use crate::http::once::once;
 use crate::http::origin::TrustedProxies;
 use crate::http::outer::{nothing_here, outer};
-use crate::routes::system::{DocumentText, Ready};
+use crate::jobs::Pulse;
+use crate::metrics::{self, Metrics};
+use crate::routes::system::{DocumentText, KeptIn, Ready};
 use crate::tokens::TokenKeys;
 use crate::{Settings, document, jobs, routes};
 
@@ -66,9 +71,25 @@ pub struct Running {
     pub first_owner_code: Option<String>,
     handle: ServerHandle,
     task: tokio::task::JoinHandle<std::io::Result<()>>,
+    figures: Option<Figures>,
     jobs: Option<jobs::Jobs>,
     ready: Ready,
     hold: Option<Hold>,
+}
+
+/// The server that tells figures.
+struct Figures {
+    address: String,
+    handle: ServerHandle,
+}
+
+impl Figures {
+    fn serve(listen: &str, app: &App, pulse: &Pulse, metrics: &Metrics) -> std::io::Result<Figures> {
+        let (address, server) = metrics::serve(listen, app, pulse, metrics)?;
+        let handle = server.handle();
+        tokio::spawn(server);
+        Ok(Figures { address, handle })
+    }
 }
 
 /// Opens the database and brings its schema up.
@@ -99,28 +120,43 @@ pub async fn open_database(
 /// # Errors
 /// [`StartError`].
 pub async fn start(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Running, StartError> {
+    // Whoever cannot listen leaves the database alone.
+    let listener = listener(&settings.listen)?;
     let hold = Hold::of(&settings.where_kept())?;
-    let app = open_app(settings, clock).await?;
-    serve(settings, app, hold).await
+    let app = match settings.migrate {
+        true => open_app(settings, clock).await?,
+        false => open_current(settings, clock).await?,
+    };
+    serve(settings, listener, app, hold).await
 }
 
-async fn serve(settings: &Settings, app: App, hold: Option<Hold>) -> Result<Running, StartError> {
-    let tokens = TokenKeys::of(&app).await.map_err(StartError::NoKeys)?;
-    let cursors = keys::held(&app, KeyPurpose::Cursors).await.map_err(StartError::NoKeys)?;
-    let cursors = cursors.into_iter().next().map(|key| key.secret.into_bytes()).unwrap_or_default();
-    let ready = Ready::default();
-    let (offer, first_owner_code) = Offer::make(&app).await.map_err(StartError::NoOffer)?;
-    let shared = Shared {
-        app: Data::new(app.clone()),
-        offer: Data::new(offer),
-        keys: Data::new(tokens),
-        cursors: Data::new(CursorKey(cursors)),
-        known: Data::new(KnownPaths::of(document::COMMITTED)),
-        text: Data::new(DocumentText::of(document::COMMITTED)),
-        ready: Data::new(ready.clone()),
-        proxies: Data::new(TrustedProxies(settings.trusted_proxies.clone())),
+fn listener(address: &str) -> Result<TcpListener, StartError> {
+    TcpListener::bind(address).map_err(|source| StartError::NoAddress { address: address.to_owned(), source })
+}
+
+/// Opens a database whose schema somebody else brings up.
+async fn open_current(settings: &Settings, clock: Arc<dyn Clock>) -> Result<App, StartError> {
+    let store = Store::open(&settings.where_kept(), settings.connections).await?;
+    let current = fillmark_migrations::is_current(store.for_migrations()).await;
+    if !current.map_err(MigrationError::Refused)? {
+        return Err(MigrationError::Older.into());
+    }
+    Ok(App::new(store, clock).hashing_in(settings.password_passes))
+}
+
+async fn serve(
+    settings: &Settings,
+    listener: TcpListener,
+    app: App,
+    hold: Option<Hold>,
+) -> Result<Running, StartError> {
+    let (shared, first_owner_code) = Shared::of(settings, &app).await?;
+    let (pulse, metrics) = (Pulse::clone(&shared.pulse), Metrics::clone(&shared.metrics));
+    let ready = Ready::clone(&shared.ready);
+    let no_address = |address: &str| {
+        let address = address.to_owned();
+        move |source| StartError::NoAddress { address, source }
     };
-    let no_address = |source| StartError::NoAddress { address: settings.listen.clone(), source };
     let server = HttpServer::new(move || {
         let shared = shared.clone();
         // Each worker's own document is dropped: the one text is served by all.
@@ -136,6 +172,9 @@ async fn serve(settings: &Settings, app: App, hold: Option<Hold>) -> Result<Runn
                 .app_data(shared.known)
                 .app_data(shared.text)
                 .app_data(shared.ready)
+                .app_data(shared.pulse)
+                .app_data(shared.metrics)
+                .app_data(shared.folder)
                 .app_data(shared.proxies)
                 .app_data(PathConfig::default().error_handler(|_, _| {
                     Refused::new(ProblemCode::NotFound, "there is no such record").into()
@@ -156,15 +195,19 @@ async fn serve(settings: &Settings, app: App, hold: Option<Hold>) -> Result<Runn
     .disable_signals()
     .shutdown_timeout(20)
     .client_request_timeout(std::time::Duration::from_secs(5))
-    .bind(&settings.listen)
-    .map_err(no_address)?;
+    .listen(listener)
+    .map_err(no_address(&settings.listen))?;
     let address = server.addrs().first().map(|address| format!("http://{address}")).unwrap_or_default();
     let server = server.run();
     let handle = server.handle();
     let task = tokio::spawn(server);
-    let jobs = if settings.jobs { Some(jobs::start(app.clone()).await?) } else { None };
+    let figures = match settings.metrics_listen.as_str() {
+        "" => None,
+        listen => Some(Figures::serve(listen, &app, &pulse, &metrics).map_err(no_address(listen))?),
+    };
+    let jobs = if settings.jobs { Some(jobs::start(app.clone(), pulse).await?) } else { None };
     ready.set(true);
-    Ok(Running { address, app, first_owner_code, handle, task, jobs, ready, hold })
+    Ok(Running { address, app, first_owner_code, handle, task, figures, jobs, ready, hold })
 }
 
 #[derive(Clone)]
@@ -177,9 +220,41 @@ struct Shared {
     text: Data<DocumentText>,
     ready: Data<Ready>,
     proxies: Data<TrustedProxies>,
+    pulse: Data<Pulse>,
+    metrics: Data<Metrics>,
+    folder: Data<KeptIn>,
+}
+
+impl Shared {
+    /// What all workers share, and the first owner's code where one is offered.
+    async fn of(settings: &Settings, app: &App) -> Result<(Self, Option<String>), StartError> {
+        let tokens = TokenKeys::of(app).await.map_err(StartError::NoKeys)?;
+        let cursors = keys::held(app, KeyPurpose::Cursors).await.map_err(StartError::NoKeys)?;
+        let cursors = cursors.into_iter().next().map(|key| key.secret.into_bytes()).unwrap_or_default();
+        let (offer, first_owner_code) = Offer::make(app).await.map_err(StartError::NoOffer)?;
+        let shared = Self {
+            app: Data::new(app.clone()),
+            offer: Data::new(offer),
+            keys: Data::new(tokens),
+            cursors: Data::new(CursorKey(cursors)),
+            known: Data::new(KnownPaths::of(document::COMMITTED)),
+            text: Data::new(DocumentText::of(document::COMMITTED)),
+            ready: Data::default(),
+            pulse: Data::default(),
+            metrics: Data::default(),
+            folder: Data::new(KeptIn(settings.where_kept().folder().map(Path::to_owned))),
+            proxies: Data::new(TrustedProxies(settings.trusted_proxies.clone())),
+        };
+        Ok((shared, first_owner_code))
+    }
 }
 
 impl Running {
+    /// Where figures about the server are told, if they are: `http://address:port`.
+    pub fn metrics_address(&self) -> Option<&str> {
+        self.figures.as_ref().map(|figures| figures.address.as_str())
+    }
+
     /// Stops in order: takes no new work, finishes what is under way, ends the jobs, closes the database.
     pub async fn stop(self) {
         self.ready.set(false);
@@ -187,6 +262,9 @@ impl Running {
             jobs.stop().await;
         }
         self.handle.stop(true).await;
+        if let Some(figures) = self.figures {
+            figures.handle.stop(true).await;
+        }
         if let Err(error) = self.task.await {
             tracing::error!(%error, "the server ended out of order");
         }

@@ -132,6 +132,26 @@ impl Store {
         &self.writer
     }
 
+    /// How many connections there are, and how many of them nobody uses now.
+    pub fn connections(&self) -> (u32, usize) {
+        let of = |connection: &DatabaseConnection| match connection.get_database_backend() {
+            DbBackend::Postgres => {
+                let pool = connection.get_postgres_connection_pool();
+                (pool.size(), pool.num_idle())
+            }
+            _ => {
+                let pool = connection.get_sqlite_connection_pool();
+                (pool.size(), pool.num_idle())
+            }
+        };
+        let (writer, reader) = (of(&self.writer), of(&self.reader));
+        // PostgreSQL has one pool for both.
+        match self.writer.get_database_backend() {
+            DbBackend::Postgres => writer,
+            _ => (writer.0 + reader.0, writer.1 + reader.1),
+        }
+    }
+
     /// Whether the database answers.
     /// # Errors
     /// When it does not.

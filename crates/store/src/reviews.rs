@@ -1,12 +1,17 @@
 //! Reviews of days: kept once, never changed.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use fillmark_domain::work::Review;
 use fillmark_domain::{Days, Id};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
+use sea_orm::{ColumnTrait, EntityTrait, IntoActiveModel, QueryFilter, QueryOrder, Set};
 use uuid::Uuid;
 
 use crate::{SiteScope, Stamp, StoreError, Tx, journal};
+
+/// What the journal calls them.
+pub(crate) const WORD: &str = "review";
 
 /// Keeps a review.
 /// # Errors
@@ -31,7 +36,7 @@ pub async fn keep(
     };
     let detail = journal::hashed(&row);
     row::Entity::insert(row).exec_without_returning(&tx.0).await?;
-    journal::append(tx, site, stamp, "signed", "review", id.uuid(), detail).await
+    journal::append(tx, site, stamp, "signed", WORD, id.uuid(), detail).await
 }
 
 /// The review with this client id.
@@ -56,6 +61,20 @@ pub async fn of_days(tx: &Tx, site: SiteScope, days: Days) -> Result<Vec<Review>
         .order_by_asc(row::Column::ReviewedAt)
         .order_by_asc(row::Column::Id);
     Ok(rows.all(&tx.0).await?.into_iter().map(read).collect())
+}
+
+/// The hashes of reviews as their rows are now.
+pub(crate) async fn hashes(
+    tx: &Tx,
+    owner: Uuid,
+    ids: impl Iterator<Item = Uuid>,
+) -> Result<HashMap<Uuid, String>, StoreError> {
+    let rows = row::Entity::find()
+        .filter(row::Column::SiteId.eq(owner))
+        .filter(row::Column::Id.is_in(ids))
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(|row| (row.id, journal::hash_of(&row.into_active_model()))).collect())
 }
 
 fn of_site(site: SiteScope) -> sea_orm::Select<row::Entity> {

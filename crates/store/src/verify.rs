@@ -12,7 +12,7 @@ use uuid::Uuid;
 use crate::entries::{Entry, column};
 use crate::journal::chain::{self, Head};
 use crate::journal::{self, row};
-use crate::{StoreError, Tx, holdings, movements};
+use crate::{StoreError, Tx, holdings, movements, reviews};
 
 /// So many entries of a journal are looked at at once.
 const AT_ONCE: u64 = 5_000;
@@ -26,7 +26,7 @@ pub struct Found {
     pub sealed: u64,
     /// How many are not sealed yet.
     pub unsealed: u64,
-    /// How many readings, additions, tank changes and harvests were looked at.
+    /// How many readings, additions, tank changes, harvests and reviews were looked at.
     pub entries: u64,
     /// How many balances were added up.
     pub balances: u64,
@@ -99,7 +99,6 @@ pub async fn all(tx: &Tx) -> Result<Found, StoreError> {
     let owners: Vec<Uuid> = owners.into_tuple().all(&tx.0).await?;
     let mut found = Found { journals: owners.len() as u64, ..Found::default() };
     for owner in owners {
-        found.unsealed += chain::unsealed_count(tx, owner).await?;
         look_at_journal(tx, owner, &mut found).await?;
     }
     look_at_balances(tx, &mut found).await?;
@@ -108,13 +107,12 @@ pub async fn all(tx: &Tx) -> Result<Found, StoreError> {
 
 async fn look_at_journal(tx: &Tx, owner: Uuid, found: &mut Found) -> Result<(), StoreError> {
     let mut head = Head::default();
-    let mut told: HashMap<String, u64> = HashMap::new();
+    let mut told: Told = HashMap::new();
     loop {
         let entries = chain::sealed_after(tx, owner, head.seq, AT_ONCE).await?;
         if entries.is_empty() {
             break;
         }
-        let mut hashes: HashMap<&str, HashMap<Uuid, &str>> = HashMap::new();
         for entry in &entries {
             match broken_at(owner, &head, entry) {
                 Some(broken) => {
@@ -123,22 +121,46 @@ async fn look_at_journal(tx: &Tx, owner: Uuid, found: &mut Found) -> Result<(), 
                 }
                 None => head = Head::from(entry.seal.clone()),
             }
-            found.sealed += 1;
-            if let Some(hash) = entry.detail["sha256"].as_str() {
-                hashes.entry(&entry.word).or_default().insert(entry.record_id, hash);
-            }
         }
-        for (word, hashes) in hashes {
-            *told.entry(word.to_owned()).or_default() += hashes.len() as u64;
-            look_at_entries(tx, owner, word, &hashes, found).await?;
+        found.sealed += entries.len() as u64;
+        look_at_told(tx, owner, &entries, &mut told, found).await?;
+    }
+    // What is not sealed yet has no place in the chain, and its rows can be looked at all the same.
+    let mut last = Uuid::nil();
+    loop {
+        let entries = chain::unsealed_after(tx, owner, last, AT_ONCE).await?;
+        let Some(entry) = entries.last() else { break };
+        last = entry.id;
+        found.unsealed += entries.len() as u64;
+        look_at_told(tx, owner, &entries, &mut told, found).await?;
+    }
+    count::<Reading>(tx, owner, &told, found).await?;
+    count::<Addition>(tx, owner, &told, found).await?;
+    count::<TankChange>(tx, owner, &told, found).await?;
+    count::<Harvest>(tx, owner, &told, found).await?;
+    Ok(())
+}
+
+/// How many records of a word the journal tells of.
+type Told = HashMap<String, u64>;
+
+/// Looks at the rows that entries of a journal took the hash of.
+async fn look_at_told(
+    tx: &Tx,
+    owner: Uuid,
+    entries: &[journal::Entry],
+    told: &mut Told,
+    found: &mut Found,
+) -> Result<(), StoreError> {
+    let mut hashes: HashMap<&str, HashMap<Uuid, &str>> = HashMap::new();
+    for entry in entries {
+        if let Some(hash) = entry.detail["sha256"].as_str() {
+            hashes.entry(&entry.word).or_default().insert(entry.record_id, hash);
         }
     }
-    // Those that are not sealed yet are in the tables already.
-    if chain::unsealed_count(tx, owner).await? == 0 {
-        count::<Reading>(tx, owner, &told, found).await?;
-        count::<Addition>(tx, owner, &told, found).await?;
-        count::<TankChange>(tx, owner, &told, found).await?;
-        count::<Harvest>(tx, owner, &told, found).await?;
+    for (word, hashes) in hashes {
+        *told.entry(word.to_owned()).or_default() += hashes.len() as u64;
+        look_at_entries(tx, owner, word, &hashes, found).await?;
     }
     Ok(())
 }
@@ -164,6 +186,11 @@ async fn look_at_entries(
         Addition::WORD => compare::<Addition>(tx, owner, hashes, found).await,
         TankChange::WORD => compare::<TankChange>(tx, owner, hashes, found).await,
         Harvest::WORD => compare::<Harvest>(tx, owner, hashes, found).await,
+        reviews::WORD => {
+            let now = reviews::hashes(tx, owner, hashes.keys().copied()).await?;
+            differ(owner, reviews::WORD, hashes, &now, found);
+            Ok(())
+        }
         _ => Ok(()),
     }
 }
@@ -179,13 +206,21 @@ async fn compare<E: Entry>(
     for row in rows.all(&tx.0).await? {
         now.insert(E::id(&row), journal::hash_of(&row.into_active_model()));
     }
-    found.entries += hashes.len() as u64;
-    for (id, hash) in hashes {
-        if now.get(id).map(String::as_str) != Some(*hash) {
-            found.broken.push(Broken::Entry { owner, word: E::WORD, id: *id });
-        }
-    }
+    differ(owner, E::WORD, hashes, &now, found);
     Ok(())
+}
+
+/// Counts the rows that were looked at, and names those that are not what they were.
+fn differ(
+    owner: Uuid,
+    word: &'static str,
+    then: &HashMap<Uuid, &str>,
+    now: &HashMap<Uuid, String>,
+    found: &mut Found,
+) {
+    found.entries += then.len() as u64;
+    let changed = then.iter().filter(|(id, hash)| now.get(*id).map(String::as_str) != Some(**hash));
+    found.broken.extend(changed.map(|(id, _)| Broken::Entry { owner, word, id: *id }));
 }
 
 async fn count<E: Entry>(

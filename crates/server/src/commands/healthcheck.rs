@@ -18,11 +18,8 @@ pub async fn healthcheck(address: &str) -> Result<String, CommandError> {
     let answer = tokio::time::timeout(Duration::from_secs(PATIENCE_S), client.readiness()).await;
     let silent = |_| CommandError::Silent { address: address.to_owned(), seconds: PATIENCE_S };
     let readiness = answer.map_err(silent)?.map_err(failed)?;
-    if readiness.is_ready() {
-        return Ok(format!("{address} is ready\n"));
+    match readiness.reasons.join(", ") {
+        none if none.is_empty() => Ok(format!("{address} is ready\n")),
+        reasons => Err(CommandError::NotReady { address: address.to_owned(), reasons }),
     }
-    let missing =
-        [(readiness.takes_work, "it takes no work"), (readiness.database, "its database is silent")];
-    let reasons: Vec<&str> = missing.iter().filter(|(there, _)| !there).map(|(_, text)| *text).collect();
-    Err(CommandError::NotReady { address: address.to_owned(), reasons: reasons.join(", ") })
 }

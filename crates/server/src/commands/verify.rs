@@ -15,7 +15,7 @@ pub async fn verify(app: &App) -> Result<String, CommandError> {
     let found = verify::all(&app.store.look().await?).await?;
     let seconds = began.elapsed().as_secs_f64();
     if found.broken.is_empty() {
-        let rows = (found.sealed + found.entries) as f64 / seconds.max(1e-9);
+        let rows = (found.sealed + found.unsealed + found.entries) as f64 / seconds.max(1e-9);
         return Ok(format!("{}{seconds:.1} s, {rows:.0} rows/s\n", told(&found)));
     }
     let broken = found.broken.iter().map(|broken| format!("{broken}\n")).collect();
@@ -25,8 +25,8 @@ pub async fn verify(app: &App) -> Result<String, CommandError> {
 /// What was found where all is as it was written.
 pub(super) fn told(found: &Found) -> String {
     format!(
-        "{} entries of {} journals fit their chains, {} more are not sealed yet\n\
-         {} readings, additions, tank changes and harvests are what was entered\n\
+        "{} entries of {} journals fit their chains, {} more are not sealed into them yet\n\
+         {} readings, additions, tank changes, harvests and reviews are what was entered\n\
          {} balances are the sums of their movements\n",
         found.sealed, found.journals, found.unsealed, found.entries, found.balances
     )

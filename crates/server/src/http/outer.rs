@@ -20,6 +20,7 @@ use uuid::Uuid;
 use super::Refused;
 use super::known::KnownPaths;
 use super::signed_in::CalledBy;
+use crate::metrics::Metrics;
 
 /// Answers what no route took.
 pub async fn nothing_here(request: HttpRequest) -> HttpResponse {
@@ -155,6 +156,9 @@ fn problem_of(error: &Error, id: Uuid) -> HttpResponse {
 
 fn log(response: &ServiceResponse<BoxBody>, id: Uuid, began: Instant) {
     let request = response.request();
+    if let Some(metrics) = request.app_data::<Data<Metrics>>() {
+        metrics.answered(response, began.elapsed());
+    }
     let person = request.extensions().get::<CalledBy>().map(|by| by.0.to_string());
     tracing::info!(
         method = %request.method(),

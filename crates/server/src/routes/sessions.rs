@@ -11,6 +11,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::{AppData, Created, Gone, Json, Origin, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::metrics::Metrics;
 use crate::tokens::TokenKeys;
 
 type OpenSessions = Listed<OpenSession>;
@@ -31,11 +32,19 @@ pub fn routes(config: &mut ServiceConfig) {
 pub async fn open_session(
     app: AppData,
     keys: Data<TokenKeys>,
+    metrics: Data<Metrics>,
     origin: Origin,
     body: Json<NewSession>,
 ) -> Result<Created<Session>, Refused> {
     let NewSession { sign_in, password, device } = body.0;
-    let opened = sessions::open(&app, &sign_in, password, device, origin.0).await?;
+    let opened = sessions::open(&app, &sign_in, password, device, origin.0).await;
+    metrics.signed_in(match &opened {
+        Ok(_) => "opened",
+        Err(Refusal::WrongPassword) => "wrong",
+        Err(Refusal::TooSoon { .. }) => "too_soon",
+        Err(_) => "failed",
+    });
+    let opened = opened?;
     Ok(Created::at("/api/v1/sessions/current".to_owned(), session(&app, &keys, opened).await?))
 }
 

@@ -1,16 +1,21 @@
 //! What stands outside `/api/v1`: health, and the pages about problems.
 
+use std::path::{Path as FilePath, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
 
 use actix_web::http::header;
 use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, HttpResponse, get};
+use chrono::TimeDelta;
 use fillmark_actions::App;
 use fillmark_api::{ProblemCode, Readiness};
 use sha2::{Digest, Sha256};
+use tokio::time::timeout;
 
 use crate::http::Refused;
+use crate::jobs::Pulse;
 
 /// Whether the server takes new work; cleared first when it shuts down.
 #[derive(Debug, Clone, Default)]
@@ -62,19 +67,62 @@ pub async fn read_health() -> HttpResponse {
     HttpResponse::Ok().content_type("text/plain; charset=utf-8").body("alive\n")
 }
 
-/// The server can do its work: it takes requests and the database answers.
+/// Where the embedded database is kept, if it is one.
+pub struct KeptIn(pub Option<PathBuf>);
+
+/// Less free space than this, and the next write may fail.
+const LEAST_FREE_PERCENT: f64 = 5.0;
+/// Jobs that beat every ten seconds and have not for so long are stuck.
+const LONGEST_BEAT: TimeDelta = TimeDelta::minutes(3);
+
+/// The server can do its work: it takes requests, the database answers and is of its schema, there is space on its disk, and
+/// the jobs beat.
 #[utoipa::path(tag = "system", operation_id = "read_readiness", responses(
     (status = 200, description = "Ready", body = Readiness), (status = 503, description = "Not ready, with the reasons", body = Readiness)))]
 #[get("/readyz")]
-pub async fn read_readiness(app: Data<App>, ready: Data<Ready>) -> HttpResponse {
-    let database = tokio::time::timeout(std::time::Duration::from_secs(1), app.store.ping()).await;
-    let database = matches!(database, Ok(Ok(())));
-    let readiness = Readiness { takes_work: ready.is_set(), database };
-    if readiness.is_ready() {
-        HttpResponse::Ok().json(readiness)
-    } else {
-        HttpResponse::ServiceUnavailable().insert_header(("Retry-After", "2")).json(readiness)
+pub async fn read_readiness(
+    app: Data<App>,
+    ready: Data<Ready>,
+    pulse: Data<Pulse>,
+    folder: Data<KeptIn>,
+) -> HttpResponse {
+    let patience = Duration::from_secs(1);
+    let schema = fillmark_migrations::is_current(app.store.for_migrations());
+    let database = matches!(timeout(patience, app.store.ping()).await, Ok(Ok(())));
+    let schema = database && matches!(timeout(patience, schema).await, Ok(Ok(true)));
+    let disk_free_percent = folder.0.as_deref().and_then(free_percent);
+    let age = pulse.age(app.now());
+    let missing = [
+        (!ready.is_set(), "it takes no work"),
+        (!database, "its database is silent"),
+        (database && !schema, "its database lacks changes of the schema"),
+        (disk_free_percent.is_some_and(|free| free < LEAST_FREE_PERCENT), "its disk is nearly full"),
+        (age.is_some_and(|age| age > LONGEST_BEAT), "its jobs do not beat"),
+    ];
+    let reasons: Vec<String> =
+        missing.iter().filter(|(is, _)| *is).map(|(_, reason)| (*reason).to_owned()).collect();
+    let mut response = match reasons.is_empty() {
+        true => HttpResponse::Ok(),
+        false => HttpResponse::ServiceUnavailable(),
+    };
+    if !reasons.is_empty() {
+        response.insert_header(("Retry-After", "2"));
     }
+    response.json(Readiness {
+        takes_work: ready.is_set(),
+        database,
+        schema,
+        disk_free_percent,
+        last_beat_s: age.and_then(|age| u64::try_from(age.num_seconds()).ok()),
+        reasons,
+    })
+}
+
+/// Free space of a folder's disk for whoever is not root, %.
+fn free_percent(folder: &FilePath) -> Option<f64> {
+    let disk = rustix::fs::statvfs(folder).ok()?;
+    let percent = disk.f_bavail as f64 / disk.f_blocks.max(1) as f64 * 100.0;
+    Some((percent * 10.0).round() / 10.0)
 }
 
 /// What a problem means and what to do about it.

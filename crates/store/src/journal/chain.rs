@@ -62,12 +62,12 @@ pub async fn unsealed(tx: &Tx) -> Result<Vec<Uuid>, StoreError> {
     Ok(owners.distinct().into_tuple().all(&tx.0).await?)
 }
 
-/// How many entries of a journal are not sealed yet.
+/// How many entries of all journals are not sealed yet.
 /// # Errors
 /// When the database fails.
-pub async fn unsealed_count(tx: &Tx, owner: Uuid) -> Result<u64, StoreError> {
+pub async fn unsealed_count(tx: &Tx) -> Result<u64, StoreError> {
     use sea_orm::PaginatorTrait;
-    Ok(of(owner).filter(row::Column::Seq.is_null()).count(&tx.0).await?)
+    Ok(row::Entity::find().filter(row::Column::Seq.is_null()).count(&tx.0).await?)
 }
 
 /// Seals entries of a journal, up to some hundreds; says whether there may be more.
@@ -115,6 +115,15 @@ pub async fn head(tx: &Tx, owner: Uuid) -> Result<Head, StoreError> {
 pub async fn sealed_after(tx: &Tx, owner: Uuid, seq: i64, limit: u64) -> Result<Vec<Entry>, StoreError> {
     let behind = of(owner).filter(row::Column::Seq.gt(seq)).order_by_asc(row::Column::Seq).limit(limit);
     Ok(behind.all(&tx.0).await?.into_iter().map(read).collect())
+}
+
+/// Entries of a journal that are not sealed yet, behind an id, in their order.
+/// # Errors
+/// When the database fails.
+pub async fn unsealed_after(tx: &Tx, owner: Uuid, id: Uuid, limit: u64) -> Result<Vec<Entry>, StoreError> {
+    let unsealed = of(owner).filter(row::Column::Seq.is_null()).filter(row::Column::Id.gt(id));
+    let unsealed = unsealed.order_by_asc(row::Column::Id).limit(limit);
+    Ok(unsealed.all(&tx.0).await?.into_iter().map(read).collect())
 }
 
 fn of(owner: Uuid) -> sea_orm::Select<row::Entity> {
