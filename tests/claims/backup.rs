@@ -41,10 +41,10 @@ fn is_untouched(fresh: &Fresh) {
 async fn a_backup_made_while_people_write_comes_back_whole() {
     let yard = yard().await;
     let server = Process::serve(&yard.fresh, &free_address()).await;
-    let before = Load::start(&server.address, yard.feeding, 4).await;
+    let before = Load::start(&[&server.address], yard.feeding, 4).await;
     before.more(40).await;
     let before = before.stop().await;
-    let meanwhile = Load::start(&server.address, yard.feeding, 4).await;
+    let meanwhile = Load::start(&[&server.address], yard.feeding, 4).await;
     meanwhile.more(8).await;
     let copy = tokio::task::block_in_place(|| backed_up(&yard));
     meanwhile.more(8).await;
@@ -113,7 +113,7 @@ async fn a_business_moves_to_postgres_with_all_it_has() {
     let there = Fresh::empty(Kind::Postgres).await;
     let to = there.settings.database.clone();
     let server = Process::serve(&yard.fresh, &free_address()).await;
-    let load = Load::start(&server.address, yard.feeding, 4).await;
+    let load = Load::start(&[&server.address], yard.feeding, 4).await;
     load.more(20).await;
     let refused = tokio::task::block_in_place(|| run(&yard.fresh, &["move", "--to", &to])).unwrap_err();
     assert!(refused.contains("is in use by another Fillmark"), "{refused}");

@@ -2,7 +2,8 @@
 //! figures; `faults` of this package makes longer ones.
 
 use fillmark_tests::faults::{
-    exhaust_connections, fill_disk, kill_again_and_again, restart_postgres, send_slowly,
+    exhaust_connections, fill_disk, kill_again_and_again, restart_in_turn, restart_postgres, send_slowly,
+    take_over,
 };
 use fillmark_tests::fresh::Kind;
 
@@ -54,4 +55,21 @@ async fn whoever_sends_slowly_is_cut_off() {
     println!("{run:?}");
     // Bounds on waiting, no measures: the server's own limits are 5 and 20 seconds.
     assert!(run.longest_headers.as_secs() < 30 && run.longest_body.as_secs() < 50, "{run:?}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn of_two_servers_one_takes_over_from_the_other() {
+    let run = take_over(7, 1).await;
+    println!("{run:?}");
+    assert!(run.occurrences >= 1_000, "{run:?}");
+    assert_eq!((run.lost, run.twice), (0, 0), "{run:?}");
+    // A bound on waiting, no measure: a beat comes every ten seconds.
+    assert!(run.longest_takeover.as_secs() < 15 && run.verified.is_ok(), "{run:?}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn whoever_knows_both_servers_loses_no_request_while_they_restart() {
+    let run = restart_in_turn(3).await;
+    println!("{run:?}");
+    assert!(run.outcome.is_whole() && run.outcome.sent_again == 0, "{run:?}");
 }

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use fillmark_actions::work;
 use fillmark_api::{Check, ProblemCode};
+use fillmark_tests::contract::Chance;
 use fillmark_tests::on_both;
 use fillmark_tests::work::seen;
 use fillmark_tests::world::{World, instant, refusal};
@@ -59,6 +60,23 @@ async fn daily(world: &World) -> (Uuid, Uuid) {
 fn now(world: &World) -> DateTime<Utc> {
     world.server.app.now()
 }
+
+/// Zones with their own ways with the clock: whole and half hours, both hemispheres, one that goes back for Ramadan, one
+/// that never changes, one beyond the date line.
+const ZONES: [&str; 12] = [
+    "Europe/Berlin",
+    "Europe/Dublin",
+    "America/New_York",
+    "America/St_Johns",
+    "America/Santiago",
+    "Africa/Casablanca",
+    "Africa/Cairo",
+    "Asia/Kathmandu",
+    "Australia/Sydney",
+    "Australia/Lord_Howe",
+    "Pacific/Chatham",
+    "Pacific/Apia",
+];
 
 on_both! {
     async fn clocks_go_forward_and_each_check_comes_once(world: World) {
@@ -202,5 +220,36 @@ on_both! {
         assert_eq!(refusal(world.ada.settle_check(site, check.id, &seen(&within, "all well")).await), ProblemCode::Conflict);
         let excusal = fillmark_api::NewExcusal { reason: "ill".into() };
         assert_eq!(refusal(world.ada.excuse_check(site, check.id, &excusal).await), ProblemCode::Conflict);
+    }
+
+    async fn every_local_day_of_two_years_has_its_check_once_in_twelve_zones(world: World) {
+        let begin = instant("2027-01-01T00:00:00Z");
+        world.clock.set(begin);
+        world.ada.sign_in("ada", fillmark_tests::world::PASSWORD).await.unwrap();
+        let mut sites = Vec::new();
+        for (zone, starts) in ZONES.iter().zip(["02:30", "00:00", "23:59"].iter().cycle()) {
+            let site = world.site_in(zone, zone).await.id;
+            let room = world.room(site, "North room", "growing", 1).await;
+            let starts_local = format!("2026-01-01T{starts}:00");
+            world.check_plan(site, json!({ "room_id": room, "starts_local": starts_local })).await;
+            sites.push(site);
+        }
+        // Days on by chance, an hour or two back now and then, and once a stop of forty days.
+        let (mut chance, mut at) = (Chance(20_261_125), begin);
+        while at < begin + TimeDelta::days(730) {
+            let steps = [12, 48, 150, 300, -1, -2, if at < begin + TimeDelta::days(300) { 96 } else { 960 }];
+            at += TimeDelta::hours(*chance.of(&steps));
+            world.clock.set(at);
+            world.beat().await;
+        }
+        world.ada.sign_in("ada", fillmark_tests::world::PASSWORD).await.unwrap();
+        for (site, zone) in sites.into_iter().zip(ZONES) {
+            let checks = world.ada.all_checks(site, "").await.unwrap();
+            let days: BTreeSet<NaiveDate> = checks.iter().map(|check| check.due_on).collect();
+            assert_eq!(days.len(), checks.len(), "{zone}: each day once");
+            let (first, last) = (*days.first().unwrap(), *days.last().unwrap());
+            assert_eq!((last - first).num_days() + 1, checks.len() as i64, "{zone}: no day left out");
+            assert!((last - first).num_days() > 729, "{zone}: {first} to {last}");
+        }
     }
 }

@@ -15,6 +15,9 @@ mod stock;
 mod system;
 mod work;
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Duration;
+
 use fillmark_api::{NewSession, Problem, Renewal, Session};
 use reqwest::{Method, StatusCode, header};
 use serde::Serialize;
@@ -25,10 +28,17 @@ use uuid::Uuid;
 pub use collections::Collected;
 pub use records::{OfBusiness, OfSite, Records};
 
-/// A client of one server, signed in or not.
+/// How often a request goes round the addresses before its last answer stands.
+const ROUNDS: usize = 20;
+/// Between two rounds.
+const PAUSE: Duration = Duration::from_millis(100);
+
+/// A client of one server, or of several on one database, signed in or not.
 #[derive(Debug)]
 pub struct Client {
-    base: String,
+    bases: Vec<String>,
+    /// Which of them answered last.
+    at: AtomicUsize,
     http: reqwest::Client,
     session: Mutex<Option<Tokens>>,
 }
@@ -88,10 +98,19 @@ impl Client {
     /// # Errors
     /// When the machine offers no secure connections.
     pub fn new(base: &str) -> Result<Self, ClientError> {
+        Self::of_several(&[base])
+    }
+
+    /// A client of servers on one database: while one of them is away, another is asked. What may have been done already
+    /// is sent again only where that has no second effect: reads, and posts under their key.
+    /// # Errors
+    /// When the machine offers no secure connections.
+    pub fn of_several(bases: &[&str]) -> Result<Self, ClientError> {
         // The provider stays when another client has installed it already.
         drop(rustls::crypto::ring::default_provider().install_default());
         let http = reqwest::Client::builder().no_proxy().build()?;
-        Ok(Self { base: base.trim_end_matches('/').to_owned(), http, session: Mutex::new(None) })
+        let bases = bases.iter().map(|base| base.trim_end_matches('/').to_owned()).collect();
+        Ok(Self { bases, at: AtomicUsize::new(0), http, session: Mutex::new(None) })
     }
 
     /// Signs in.
@@ -197,7 +216,41 @@ impl Client {
         body: Option<&B>,
         token: Option<&str>,
     ) -> Result<reqwest::Response, ClientError> {
-        let mut request = self.http.request(method.clone(), format!("{}/api/v1{path}", self.base));
+        let may_repeat = [Method::GET, Method::POST].contains(method);
+        let mut tries = if self.bases.len() > 1 { self.bases.len() * ROUNDS } else { 1 };
+        loop {
+            tries -= 1;
+            let at = self.at.load(Ordering::Relaxed);
+            let sent = self.send_to(at, method, path, (version, key), body, token).await;
+            let goes_on = match &sent {
+                Ok(answer) => may_repeat && answer.status() == StatusCode::SERVICE_UNAVAILABLE,
+                Err(error) => may_repeat || error.is_connect(),
+            };
+            if !goes_on || tries == 0 {
+                return Ok(sent?);
+            }
+            self.at.store(at + 1, Ordering::Relaxed);
+            if tries.is_multiple_of(self.bases.len()) {
+                tokio::time::sleep(PAUSE).await;
+            }
+        }
+    }
+
+    /// The base that is asked, counted round and round.
+    fn base(&self, at: usize) -> &str {
+        self.bases.get(at % self.bases.len().max(1)).map(String::as_str).unwrap_or_default()
+    }
+
+    async fn send_to<B: Serialize + ?Sized>(
+        &self,
+        at: usize,
+        method: &Method,
+        path: &str,
+        (version, key): (Option<i64>, Uuid),
+        body: Option<&B>,
+        token: Option<&str>,
+    ) -> Result<reqwest::Response, reqwest::Error> {
+        let mut request = self.http.request(method.clone(), format!("{}/api/v1{path}", self.base(at)));
         if let Some(token) = token {
             request = request.bearer_auth(token);
         }
@@ -210,7 +263,7 @@ impl Client {
         if let Some(body) = body {
             request = request.json(body);
         }
-        Ok(request.send().await?)
+        request.send().await
     }
 
     async fn renew(&self, refresh_token: String) -> Option<String> {

@@ -9,7 +9,7 @@ impl Client {
     /// # Errors
     /// When the server is not reached or answers something else.
     pub async fn readiness(&self) -> Result<Readiness, ClientError> {
-        super::read(self.http.get(format!("{}/readyz", self.base)).send().await?).await
+        super::read(self.http.get(format!("{}/readyz", self.base(0))).send().await?).await
     }
 
     /// Becomes the first owner with the code that the server printed.

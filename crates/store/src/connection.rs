@@ -18,6 +18,11 @@ use crate::StoreError;
 /// own, and people who wait longer than two seconds send again.
 const LONGEST_WAIT: Duration = Duration::from_secs(1);
 
+/// What each session of PostgreSQL begins with. A server that is paused in the middle of a transaction would hold its locks
+/// for as long: the database breaks it off, and what it had begun is undone.
+const OF_EACH_SESSION: [(&str, &str); 3] =
+    [("jit", "off"), ("timezone", "UTC"), ("idle_in_transaction_session_timeout", "10s")];
+
 /// Where the records are kept.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Database {
@@ -80,7 +85,7 @@ impl Store {
                     .acquire_timeout(LONGEST_WAIT)
                     .test_before_acquire(false)
                     .sqlx_logging(false)
-                    .map_sqlx_postgres_opts(|options| options.options([("jit", "off"), ("timezone", "UTC")]));
+                    .map_sqlx_postgres_opts(|options| options.options(OF_EACH_SESSION));
                 let pool = connect(options).await?;
                 Ok(Store { writer: pool.clone(), reader: pool, within: None })
             }

@@ -5,7 +5,8 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 use fillmark_tests::faults::{
-    Outcome, exhaust_connections, fill_disk, kill_again_and_again, restart_postgres, send_slowly,
+    Outcome, exhaust_connections, fill_disk, kill_again_and_again, restart_in_turn, restart_postgres,
+    send_slowly, take_over,
 };
 use fillmark_tests::fresh::Kind;
 
@@ -36,6 +37,21 @@ enum Harm {
         /// Chance begins here.
         #[arg(long, default_value_t = 1)]
         seed: u64,
+    },
+    /// Kills or pauses one of two servers on one PostgreSQL while plans fall due.
+    Pair {
+        /// How often; each time some 168 checks fall due.
+        #[arg(long, default_value_t = 8)]
+        times: u32,
+        /// Chance begins here.
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+    },
+    /// Restarts two servers in turn while people write with clients that know both.
+    Turn {
+        /// How often each.
+        #[arg(long, default_value_t = 10)]
+        times: u32,
     },
     /// Fills the disk.
     Disk {
@@ -76,6 +92,15 @@ async fn main() -> ExitCode {
         Harm::Postgres { times, seed } => {
             let run = restart_postgres(times, seed).await;
             told(&run, &run.outcome)
+        }
+        Harm::Pair { times, seed } => {
+            let run = take_over(times, seed).await;
+            println!("{run:#?}");
+            (run.lost, run.twice) == (0, 0) && run.longest_takeover.as_secs() < 15 && run.verified.is_ok()
+        }
+        Harm::Turn { times } => {
+            let run = restart_in_turn(times).await;
+            told(&run, &run.outcome) && run.outcome.sent_again == 0
         }
         Harm::Disk { times } => {
             let run = fill_disk(times).await;

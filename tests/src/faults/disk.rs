@@ -37,7 +37,7 @@ pub struct DiskFull {
 pub async fn fill_disk(times: u32) -> DiskFull {
     let yard = Yard::make(Kind::Sqlite).await;
     let server = Process::serve_by_shell(&yard.fresh, &free_address(), WITHOUT_SIGNAL).await;
-    let load = Load::start(&server.address, yard.feeding, 4).await;
+    let load = Load::start(&[&server.address], yard.feeding, 4).await;
     let client = Client::new(&server.address).expect("a client");
     client.sign_in("ada", PASSWORD).await.expect("a session");
     let site = yard.feeding.here.site;

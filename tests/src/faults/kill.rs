@@ -40,7 +40,7 @@ pub async fn kill_again_and_again(kind: Kind, times: u32, seed: u64) -> Kills {
 
     let yard = Yard::make(kind).await;
     let mut server = Process::serve(&yard.fresh, &listen).await;
-    let load = Load::start(&server.address, yard.feeding, WRITERS).await;
+    let load = Load::start(&[&server.address], yard.feeding, WRITERS).await;
     let mut longest_start = Duration::ZERO;
     for _ in 0..times {
         load.more(chance.random_range(1..60)).await;

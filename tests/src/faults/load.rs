@@ -96,14 +96,14 @@ impl Outcome {
 }
 
 impl Load {
-    /// So many writers begin.
+    /// So many writers begin, with clients that know these addresses.
     /// # Panics
     /// When they cannot sign in.
-    pub async fn start(address: &str, feeding: Feeding, writers: usize) -> Load {
+    pub async fn start(addresses: &[&str], feeding: Feeding, writers: usize) -> Load {
         let (stop, acknowledged) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicU64::new(0)));
         let mut load = Load { stop, acknowledged, writers: JoinSet::new() };
         for _ in 0..writers {
-            let client = Client::new(address).expect("a client");
+            let client = Client::of_several(addresses).expect("a client");
             client.sign_in("ada", PASSWORD).await.expect("a session");
             let (stop, acknowledged) = (load.stop.clone(), load.acknowledged.clone());
             load.writers.spawn(async move {

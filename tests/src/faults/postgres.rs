@@ -34,7 +34,7 @@ pub async fn restart_postgres(times: u32, seed: u64) -> Restarts {
     let cluster = Cluster::start();
     let yard = Yard::on(Fresh::at(cluster.url("postgres")), Kind::Postgres).await;
     let server = Process::serve(&yard.fresh, &free_address()).await;
-    let load = Load::start(&server.address, yard.feeding, 8).await;
+    let load = Load::start(&[&server.address], yard.feeding, 8).await;
     let mut longest_return = Duration::ZERO;
     for time in 0..times {
         load.more(chance.random_range(5..60)).await;
