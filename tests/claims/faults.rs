@@ -1,11 +1,14 @@
 //! Nothing that was acknowledged is lost and nothing is there twice, whatever fails under it. The runs print their
 //! figures; `faults` of this package makes longer ones.
 
+use chrono::Utc;
+use fillmark_tests::World;
+use fillmark_tests::cluster::Cluster;
 use fillmark_tests::faults::{
     exhaust_connections, fill_disk, kill_again_and_again, restart_in_turn, restart_postgres, send_slowly,
     take_over,
 };
-use fillmark_tests::fresh::Kind;
+use fillmark_tests::fresh::{Fresh, Kind};
 
 /// Enough for every stage of a write to be hit now and then, few enough for each build.
 const KILLS: u32 = 20;
@@ -72,4 +75,26 @@ async fn whoever_knows_both_servers_loses_no_request_while_they_restart() {
     let run = restart_in_turn(3).await;
     println!("{run:?}");
     assert!(run.outcome.is_whole() && run.outcome.sent_again == 0, "{run:?}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_request_that_breaks_off_leaves_no_transaction_behind() {
+    let cluster = Cluster::start();
+    let world = World::begin_on(Fresh::at(cluster.url("postgres")), Kind::Postgres, Utc::now()).await;
+    let site = world.site("Harbour").await.id;
+    let path = format!("{}/api/v1/sites/{site}/readings", world.server.address);
+    let token = world.ada.access_token().await.unwrap();
+    let (http, unreadable) = (reqwest::Client::new(), serde_json::json!({ "colour": "blue" }));
+    let send = async || {
+        for _ in 0..40 {
+            // The body is refused while the caller's rights are still being asked for.
+            let answer = http.post(&path).bearer_auth(&token).json(&unreadable).send().await.unwrap();
+            assert_eq!(answer.status(), 400);
+        }
+    };
+    futures_util::future::join_all((0..8).map(|_| send())).await;
+    world.leave().await;
+    let log = cluster.log();
+    let begun_twice = log.lines().filter(|line| line.contains("already a transaction in progress")).count();
+    assert_eq!(begun_twice, 0, "connections were given on within a transaction");
 }

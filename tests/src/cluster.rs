@@ -40,6 +40,13 @@ impl Cluster {
         cluster
     }
 
+    /// What it has written to its log.
+    /// # Panics
+    /// When the log cannot be read.
+    pub fn log(&self) -> String {
+        std::fs::read_to_string(self.folder.path().join("log")).expect("a log")
+    }
+
     /// Where a database of it is.
     pub fn url(&self, database: &str) -> String {
         format!("postgres://fillmark@127.0.0.1:{}/{database}", self.port)

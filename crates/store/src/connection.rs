@@ -7,7 +7,7 @@ use sea_orm::sea_query::{Func, FunctionCall, Query};
 use sea_orm::sqlx::sqlite::{SqliteConnection, SqliteJournalMode, SqliteSynchronous};
 use sea_orm::sqlx::{self, Connection};
 use sea_orm::{
-    AccessMode, ConnectOptions, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend,
+    AccessMode, ConnectOptions, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend, DbErr,
     IsolationLevel, SqliteTransactionMode, TransactionOptions, TransactionTrait,
 };
 use tokio::sync::Mutex;
@@ -104,7 +104,7 @@ impl Store {
             access_mode: None,
             sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),
         };
-        Ok(Tx(self.writer.begin_with_options(options).await?))
+        begun(&self.writer, options).await
     }
 
     /// A transaction that only reads, and sees one state of the database from its first query to its last.
@@ -120,7 +120,7 @@ impl Store {
             access_mode: postgres.then_some(AccessMode::ReadOnly),
             sqlite_transaction_mode: None,
         };
-        Ok(Tx(self.reader.begin_with_options(options).await?))
+        begun(&self.reader, options).await
     }
 
     /// Begins a unit of work. Transactions of the store that comes with it are savepoints: one that is dropped
@@ -174,6 +174,14 @@ impl Store {
         }
         Ok(self.writer.close().await?)
     }
+}
+
+/// Begins by a task of its own. Whoever asks may be gone before the database answers, a request with a body that cannot be
+/// read for one: its connection, half way into a transaction, would be given to the next.
+async fn begun(connection: &DatabaseConnection, options: TransactionOptions) -> Result<Tx, StoreError> {
+    let connection = connection.clone();
+    let begun = tokio::spawn(async move { connection.begin_with_options(options).await }).await;
+    Ok(Tx(begun.map_err(|cut_off| DbErr::Custom(cut_off.to_string()))??))
 }
 
 impl Unit {

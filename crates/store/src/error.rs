@@ -46,8 +46,9 @@ impl From<DbErr> for StoreError {
 
 /// Codes of SQLite for: busy, I/O, full. What exactly failed stands in the bits above the lowest eight.
 const SQLITE_UNAVAILABLE: [u32; 3] = [5, 10, 13];
-/// Beginnings of SQLSTATE codes of PostgreSQL for: connection, shutdown, resources, cancelled, to be tried again.
-const POSTGRES_UNAVAILABLE: [&str; 5] = ["08", "57P", "53", "57014", "40"];
+/// Beginnings of SQLSTATE codes of PostgreSQL for: connection, shutdown, resources, cancelled, to be tried again, broken off
+/// for sitting idle.
+const POSTGRES_UNAVAILABLE: [&str; 6] = ["08", "57P", "53", "57014", "40", "25P03"];
 
 fn is_unavailable(error: &DbErr) -> bool {
     if matches!(error, DbErr::ConnectionAcquire(_) | DbErr::Conn(_)) {
