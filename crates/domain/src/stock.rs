@@ -15,7 +15,7 @@ mod slip;
 mod supplier;
 mod transfer;
 
-pub use count::{NoLotToCount, spread_count};
+pub use count::{NotCounted, spread_count};
 pub use expiry::{Spoilage, WriteOff, spoilage};
 pub use issue::{
     Drawn, OnHand, OutOfStock, Unfit, draw_first_expiring, draw_named, issue_first_expiring, issue_named,

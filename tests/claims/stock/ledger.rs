@@ -4,7 +4,7 @@ use chrono::TimeDelta;
 use fillmark_api::*;
 use fillmark_domain::people::Role;
 use fillmark_tests::on_both;
-use fillmark_tests::world::{World, json, refusal};
+use fillmark_tests::world::{PASSWORD, World, json, refusal};
 use serde_json::json;
 use uuid::Uuid;
 
@@ -125,6 +125,20 @@ on_both! {
         let less: NewCount = json(json!({ "client_id": Uuid::now_v7(), "product_id": shelf.product,
             "counted": { "value": 50, "unit": "mL" }, "done_at": counted_at }));
         assert_eq!(refusal(world.ada.count_stock(shelf.site, &less).await), ProblemCode::Conflict);
+    }
+
+    async fn a_loss_is_shared_so_that_no_lot_loses_what_was_poured_from_it_since(world: World) {
+        let shelf = Shelf::of(&world).await;
+        shelf.receive(&world.ada, "x1", Some("2026-12-01"), 500.0).await;
+        shelf.receive(&world.ada, "x2", Some("2027-03-01"), 1000.0).await;
+        let counted_at = Instant(world.server.app.now());
+        world.clock.advance(TimeDelta::days(2));
+        world.ada.sign_in("ada", PASSWORD).await.unwrap();
+        shelf.issue(&world.ada, 200.0).await.unwrap();
+        let body: NewCount = json(json!({ "client_id": Uuid::now_v7(), "product_id": shelf.product,
+            "counted": { "value": 1050, "unit": "mL" }, "done_at": counted_at }));
+        world.ada.count_stock(shelf.site, &body).await.unwrap();
+        assert_eq!(shelf.lots(&world.ada).await, [("x2".to_owned(), 850.0)]);
     }
 
     async fn quarantined_and_expired_lots_are_held_and_never_poured(world: World) {

@@ -2,7 +2,7 @@
 
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{LotId, MovementKind, OnHand, ProductId, SlipKind, spread_count};
+use fillmark_domain::stock::{LotId, MovementKind, NotCounted, OnHand, ProductId, SlipKind, spread_count};
 use fillmark_domain::{Amount, Quantity};
 use fillmark_store::{SiteScope, Tx, movements, shortages};
 
@@ -41,14 +41,10 @@ pub async fn count_stock(app: &App, caller: &Caller, site: SiteId, count: Count)
     };
 
     let then = as_of(&desk.tx, scope, &now, slip.says.done_at).await?;
-    let changes = spread_count(&then, counted);
-    let changes = changes.map_err(|none| Refusal::invalid("/counted", "no_lot", none.to_string()))?;
-    for (lot, change) in &changes {
-        if now.iter().any(|holding| holding.lot == *lot && holding.held + *change < Amount::ZERO) {
-            let text = "more was taken since than the count found; count again";
-            return Err(Refusal::Conflict(text.to_owned()));
-        }
-    }
+    let changes = spread_count(&then, &now, counted).map_err(|not| match not {
+        NotCounted::NoLot => Refusal::invalid("/counted", "no_lot", not.to_string()),
+        NotCounted::TakenSince => Refusal::Conflict(not.to_string()),
+    })?;
 
     let moved = (product.id, product.content.base);
     let kind = MovementKind::CountAdjustment;
