@@ -17,6 +17,7 @@ mod m0009_chain;
 mod m0010_unsettled_checks;
 mod m0011_sign_ins;
 mod m0012_devices;
+mod m0013_counts;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -44,6 +45,7 @@ impl MigratorTrait for Changes {
             Change::new("m0010_unsettled_checks", m0010_unsettled_checks::UP),
             Change::new("m0011_sign_ins", m0011_sign_ins::UP),
             Change::new("m0012_devices", m0012_devices::UP),
+            Change::new("m0013_counts", m0013_counts::UP),
         ]
     }
 }

@@ -70,6 +70,25 @@ on_both! {
         assert_eq!(world.ada.movements(site, "kind=issue").await.unwrap().len(), 3);
     }
 
+    async fn a_round_typed_in_late_is_not_drawn_a_second_time(world: World) {
+        let feeding = two_lots(&world).await;
+        let site = feeding.here.site;
+        let counted = fillmark_tests::world::json(json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a,
+            "counted": { "value": 450, "unit": "mL" }, "done_at": "2026-11-23T18:00:00Z" }));
+        world.ada.count_stock(site, &counted).await.unwrap();
+        let at = |hour: u32| Instant(fillmark_tests::world::instant(&format!("2026-11-23T{hour:02}:00:00Z")));
+        let late = |hour, ml| NewAddition { recorded_at: at(hour), ..feeding.addition(ml) };
+        let items = vec![feeding.addition(30.0), late(7, 150.0), late(19, 20.0), late(8, 100.0)];
+        let answer = world.ada.record_additions(site, &AdditionBatch { items }).await.unwrap();
+        assert_eq!(answer.summary.created_count, 4);
+        assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 400.0, "450 without 30 and 20");
+        let mut lots: Vec<Vec<f64>> = Vec::new();
+        for kept in world.ada.additions(site, "sort=recorded_at").await.unwrap() {
+            lots.push(kept.lots.iter().map(|lot| lot.amount.value).collect());
+        }
+        assert_eq!(lots, [vec![150.0], vec![50.0, 50.0], vec![20.0], vec![30.0]]);
+    }
+
     async fn poured_all_the_same_what_was_missing_is_a_shortage(world: World) {
         let feeding = two_lots(&world).await;
         let site = feeding.here.site;

@@ -6,6 +6,7 @@
 mod count;
 mod expiry;
 mod issue;
+mod late;
 mod lot;
 mod order;
 mod packs;
@@ -20,6 +21,7 @@ pub use expiry::{Spoilage, WriteOff, spoilage};
 pub use issue::{
     Drawn, OnHand, OutOfStock, Unfit, draw_first_expiring, draw_named, issue_first_expiring, issue_named,
 };
+pub use late::{Counted, Found, found_of, held_before, moved_since};
 pub use lot::{Lot, Movement, MovementKind, Shortage, ShortageState};
 pub use order::{NotAllowed, Order, OrderLine, OrderState, Received};
 pub use packs::{Packs, ReorderLevels, order_together, whole_packs};

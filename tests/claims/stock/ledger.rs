@@ -141,6 +141,39 @@ on_both! {
         assert_eq!(shelf.lots(&world.ada).await, [("x2".to_owned(), 850.0)]);
     }
 
+    async fn what_was_poured_before_a_count_and_entered_after_it_had_been_found(world: World) {
+        let shelf = Shelf::of(&world).await;
+        shelf.receive(&world.ada, "A", None, 1000.0).await;
+        world.clock.advance(TimeDelta::hours(1));
+        let poured_at = Some(Instant(world.server.app.now()));
+        world.clock.advance(TimeDelta::hours(1));
+        let count = shelf.count(&world.ada, None, 800.0).await.unwrap();
+        let late = |ml: f64| NewIssue { done_at: poured_at, ..issue(ml) };
+        let slip = world.ada.issue_product(shelf.site, shelf.product, &late(200.0)).await.unwrap();
+        let changes = |slip: &Slip| slip.movements.iter().map(|one| one.change.value).collect::<Vec<_>>();
+        assert_eq!((shelf.held(&world.ada).await, changes(&slip)), (800.0, vec![-200.0, 200.0]));
+        world.ada.reverse_slip(shelf.site, slip.id, &reversal("was water")).await.unwrap();
+        assert_eq!(shelf.held(&world.ada).await, 800.0);
+
+        shelf.issue(&world.ada, 700.0).await.unwrap();
+        let again = world.ada.issue_product(shelf.site, shelf.product, &late(200.0)).await.unwrap();
+        assert_eq!(shelf.held(&world.ada).await, 100.0, "more than is left today was there then");
+        let beyond = world.ada.issue_product(shelf.site, shelf.product, &late(801.0)).await;
+        assert_eq!(refusal(beyond), ProblemCode::OutOfStock);
+        let body = NewIssue { poured_all_the_same: true, ..late(801.0) };
+        let beyond = world.ada.issue_product(shelf.site, shelf.product, &body).await.unwrap();
+        assert_eq!(beyond.shortage.as_ref().map(|short| short.value), Some(1.0));
+        assert_eq!(world.ada.shortages(shelf.site, "state=open").await.unwrap(), [], "the count settled it");
+        world.ada.reverse_slip(shelf.site, beyond.id, &reversal("was water")).await.unwrap();
+
+        let uncounted = reversal("another product");
+        let back = world.ada.reverse_slip(shelf.site, count.id, &uncounted).await.unwrap();
+        assert_eq!(world.ada.reverse_slip(shelf.site, count.id, &uncounted).await.unwrap(), back);
+        assert_eq!(shelf.held(&world.ada).await, 100.0, "1000 without 700 and 200");
+        world.ada.reverse_slip(shelf.site, again.id, &reversal("was water")).await.unwrap();
+        assert_eq!((shelf.held(&world.ada).await, shelf.moved(&world.ada).await), (300.0, 300.0));
+    }
+
     async fn quarantined_and_expired_lots_are_held_and_never_poured(world: World) {
         let shelf = Shelf::of(&world).await;
         let kept_back = shelf.receive(&world.ada, "Q", None, 300.0).await;

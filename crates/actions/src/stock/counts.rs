@@ -1,9 +1,11 @@
 //! Counts: what was found on the shelf, against the ledger at that moment.
 
+use fillmark_domain::Quantity;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{LotId, MovementKind, NotCounted, OnHand, ProductId, SlipKind, spread_count};
-use fillmark_domain::{Amount, Quantity};
+use fillmark_domain::stock::{
+    LotId, MovementKind, NotCounted, OnHand, ProductId, SlipKind, moved_since, spread_count,
+};
 use fillmark_store::{SiteScope, Tx, movements, shortages};
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, any_amount, handled};
@@ -64,9 +66,7 @@ async fn as_of(
     let later = movements::of_lots_after(tx, scope, &lots, at).await?;
     let mut then = now.to_vec();
     for holding in &mut then {
-        let moved: Amount =
-            later.iter().filter(|movement| movement.lot == holding.lot).map(|movement| movement.change).sum();
-        holding.held = holding.held - moved;
+        holding.held = holding.held - moved_since(&later, holding.lot);
     }
     Ok(then)
 }
