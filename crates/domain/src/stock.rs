@@ -21,7 +21,7 @@ pub use expiry::{Spoilage, WriteOff, spoilage};
 pub use issue::{
     Drawn, OnHand, OutOfStock, Unfit, draw_first_expiring, draw_named, issue_first_expiring, issue_named,
 };
-pub use late::{Counted, Found, found_of, held_before, moved_since};
+pub use late::{Counted, Found, Owed, found_of, held_before, moved_since, owed};
 pub use lot::{Lot, Movement, MovementKind, Shortage, ShortageState};
 pub use order::{NotAllowed, Order, OrderLine, OrderState, Received};
 pub use packs::{Packs, ReorderLevels, order_together, whole_packs};

@@ -82,6 +82,21 @@ on_both! {
         assert_eq!(shelf.held(&world.ada).await, 500.0);
     }
 
+    async fn what_was_poured_before_its_receipt_was_entered_is_drawn_from_it(world: World) {
+        let shelf = Shelf::of(&world).await;
+        shelf.receive(&world.ada, "A", None, 500.0).await;
+        let body = NewIssue { poured_all_the_same: true, ..issue(800.0) };
+        let slip = world.ada.issue_product(shelf.site, shelf.product, &body).await.unwrap();
+        let came_at = Some(Instant(world.server.app.now() - TimeDelta::days(1)));
+        let late = NewReceipt { done_at: came_at, ..shelf.receipt("B", None, 1000.0) };
+        let receipt = world.ada.receive_product(shelf.site, &late).await.unwrap();
+        assert_eq!(world.ada.receive_product(shelf.site, &late).await.unwrap(), receipt);
+        assert_eq!(world.ada.shortages(shelf.site, "state=settled").await.unwrap().len(), 1);
+        assert_eq!(shelf.lots(&world.ada).await, [("B".to_owned(), 700.0)]);
+        world.ada.reverse_slip(shelf.site, slip.id, &reversal("was water")).await.unwrap();
+        assert_eq!((shelf.held(&world.ada).await, shelf.moved(&world.ada).await), (1500.0, 1500.0));
+    }
+
     async fn the_same_client_id_twice_has_one_effect(world: World) {
         let shelf = Shelf::of(&world).await;
         let receipt = shelf.receipt("A", Some("2027-03-01"), 500.0);

@@ -5,8 +5,9 @@ use std::collections::hash_map::Entry;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::stock::{
-    Counted, Drawn, Entered, LotId, Movement, OnHand, OutOfStock, ProductId, Slip, SlipId, SlipKind, Unfit,
-    Wanted, draw_first_expiring, draw_named, found_of, held_before, issue_first_expiring, issue_named,
+    Counted, Drawn, Entered, LotId, Movement, OnHand, OutOfStock, Owed, ProductId, Slip, SlipId, SlipKind,
+    Unfit, Wanted, draw_first_expiring, draw_named, found_of, held_before, issue_first_expiring, issue_named,
+    owed,
 };
 use fillmark_domain::{Amount, Base, Coded, Faults};
 use fillmark_store::slips::Opened;
@@ -168,6 +169,26 @@ pub(super) async fn record(
         }
     }
     Ok(())
+}
+
+/// Settles the open shortages of a product with what came in on a slip, and draws from it what was poured before the
+/// record held it.
+/// # Errors
+/// When the database fails.
+pub(super) async fn settle(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    slip: &Slip,
+    came: &[(LotId, Amount)],
+) -> Result<(), Refusal> {
+    let product = (slip.says.product, slip.says.base);
+    let open = shortages::open_of(tx, scope, &[product.0]).await?;
+    for Owed { slip: pour, takes } in owed(&open, came, slip.says.done_at) {
+        let pour = slips::find(tx, scope, pour).await?.ok_or(Refusal::NotFound)?.slip;
+        movements::record_issues(tx, scope, stamp, &pour, product, &takes).await?;
+    }
+    Ok(shortages::settle(tx, scope, slip).await?)
 }
 
 /// Takes back all that was drawn on a slip, by linked opposites; its shortage, if any, is withdrawn.

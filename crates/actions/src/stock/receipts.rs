@@ -6,9 +6,10 @@ use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{MovementKind, OrderId, Product, ProductId, Received, SlipKind};
 use fillmark_domain::{Coded, Kept, Quantity, stock};
 use fillmark_store::words::orders;
-use fillmark_store::{holdings, movements, records, shortages};
+use fillmark_store::{holdings, movements, records};
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled, some_amount};
+use super::draw;
 use crate::{App, Caller, Refusal};
 
 /// Something that came in.
@@ -31,7 +32,7 @@ pub struct Receipt {
 }
 
 /// Takes in what came, in full or in part of an order. The lot is made when its number is new; open shortages of
-/// the product are settled. A lot that has expired is taken in, since it is there, and comes with a caution.
+/// the product are settled, and drawn from it where they were poured after it came. A lot that has expired is taken in, since it is there, and comes with a caution.
 /// # Errors
 /// When the caller may not, there is no such product, the lot is known with another expiry, or the order is not
 /// on its way or does not list the product; asked back when much more came than the order awaits.
@@ -70,7 +71,7 @@ pub async fn receive_product(
     let counted = (product.id, product.content.base);
     let changes = [(lot.id, amount)];
     movements::record(&desk.tx, scope, &desk.stamp, &slip, counted, MovementKind::Receipt, &changes).await?;
-    shortages::settle(&desk.tx, scope, &slip).await?;
+    draw::settle(&desk.tx, scope, &desk.stamp, &slip, &changes).await?;
     let caution = lot.content.caution(desk.day(at));
     Ok(desk.close(slip.id, &product).await?.told(caution))
 }

@@ -4,7 +4,7 @@ use fillmark_domain::people::Act;
 use fillmark_domain::places::{Site, SiteId};
 use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, Slip, SlipKind, Transfer};
 use fillmark_domain::{Amount, Id, Quantity};
-use fillmark_store::{Page, PageQuery, holdings, movements, records, shortages, slips, transfers};
+use fillmark_store::{Page, PageQuery, holdings, movements, records, slips, transfers};
 
 use super::desk::{Desk, Done, Saying, Slipped, some_amount};
 use super::draw;
@@ -144,7 +144,7 @@ async fn arrive(desk: &Desk<'_>, slip: &Slip, id: Id<Transfer>, left: &[Movement
     holdings::lock_for_issue(&desk.tx, desk.scope, product).await?;
     let (came, kind) = ((product, slip.says.base), MovementKind::TransferIn);
     movements::record(&desk.tx, desk.scope, &desk.stamp, slip, came, kind, &changes).await?;
-    shortages::settle(&desk.tx, desk.scope, slip).await?;
+    draw::settle(&desk.tx, desk.scope, &desk.stamp, slip, &changes).await?;
     transfers::arrive(&desk.tx, desk.scope, &desk.stamp, id, slip.id, at).await?;
     Ok(())
 }

@@ -1,8 +1,8 @@
-//! What was poured before a count and entered after it: the count had found it.
+//! What is entered late: a pour that a count had found, a receipt of what was poured already.
 
 use chrono::{DateTime, Utc};
 
-use super::{Lot, Movement, OnHand};
+use super::{Lot, Movement, OnHand, Shortage, Slip};
 use crate::{Amount, Id};
 
 /// A count that stands.
@@ -23,6 +23,15 @@ pub struct Found {
     pub amount: Amount,
     /// When it was counted.
     pub counted_at: DateTime<Utc>,
+}
+
+/// What a pour had taken of what came in before it and was entered after it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Owed {
+    /// The slip of the pour.
+    pub slip: Id<Slip>,
+    /// From which lot how much.
+    pub takes: Vec<(Id<Lot>, Amount)>,
 }
 
 impl Counted {
@@ -60,12 +69,33 @@ pub fn found_of(takes: &[(Id<Lot>, Amount)], counts: &[Counted]) -> Vec<Found> {
     takes.iter().filter_map(found).collect()
 }
 
+/// What open shortages take of lots that came in at an instant. What came before something was poured was poured from: the
+/// record only did not hold it yet. What came after it takes nothing, since where the pour came from stays unknown.
+pub fn owed(open: &[Shortage], came: &[(Id<Lot>, Amount)], came_at: DateTime<Utc>) -> Vec<Owed> {
+    let mut left = came.to_vec();
+    let mut shortages: Vec<&Shortage> = open.iter().filter(|short| came_at < short.poured_at).collect();
+    shortages.sort_by_key(|short| (short.poured_at, short.id));
+    let takes = |short: &Shortage| {
+        let mut missing = short.amount;
+        let mut takes = Vec::new();
+        for (lot, left) in &mut left {
+            let taken = missing.min(*left);
+            if taken.is_positive() {
+                takes.push((*lot, taken));
+                (missing, *left) = (missing - taken, *left - taken);
+            }
+        }
+        Owed { slip: short.slip, takes }
+    };
+    shortages.into_iter().map(takes).filter(|owed| !owed.takes.is_empty()).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::Base;
-    use crate::stock::MovementKind;
     use crate::stock::testing::{day, id, lot_id};
+    use crate::stock::{MovementKind, ShortageState};
 
     fn at(day: u32) -> DateTime<Utc> {
         format!("2031-03-{day:02}T12:00:00Z").parse().unwrap()
@@ -102,6 +132,41 @@ mod tests {
         let back = Movement { id: id("back"), reverses: Some(id("m")), ..moved("A", 200) };
         assert_eq!(moved_since(&[moved("A", -200), back.clone()], lot_id("A")), Amount::ZERO);
         assert_eq!(moved_since(&[back], lot_id("A")), Amount::ZERO, "what it takes back was done before");
+    }
+
+    fn short(slip: &str, on: u32, amount: i64) -> Shortage {
+        Shortage {
+            id: id(slip),
+            slip: id(slip),
+            product: id("p"),
+            base: Base::Volume,
+            amount: Amount::from_thousandths(amount),
+            poured_at: at(on),
+            state: ShortageState::Open,
+            settled_by: None,
+        }
+    }
+
+    #[track_caller]
+    fn check_owed(open: &[Shortage], came_on: u32, expected: &[(&str, &[(&str, i64)])]) {
+        let ml = Amount::from_thousandths;
+        let owed = owed(open, &[(lot_id("A"), ml(100)), (lot_id("B"), ml(50))], at(came_on));
+        let takes = |takes: &[(&str, i64)]| takes.iter().map(|(lot, of)| (lot_id(lot), ml(*of))).collect();
+        let expected: Vec<Owed> =
+            expected.iter().map(|(slip, of)| Owed { slip: id(slip), takes: takes(of) }).collect();
+        assert_eq!(owed, expected);
+    }
+
+    #[test]
+    fn what_came_before_it_was_poured_was_poured_from() {
+        check_owed(&[short("s", 5, 30)], 4, &[("s", &[("A", 30)])]);
+        check_owed(&[short("s", 5, 30)], 5, &[]);
+        check_owed(
+            &[short("t", 7, 40), short("s", 5, 80)],
+            4,
+            &[("s", &[("A", 80)]), ("t", &[("A", 20), ("B", 20)])],
+        );
+        check_owed(&[short("s", 5, 500), short("t", 7, 40)], 4, &[("s", &[("A", 100), ("B", 50)])]);
     }
 
     #[test]
