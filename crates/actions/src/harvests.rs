@@ -1,6 +1,6 @@
 //! Harvests: entered once, taken back by a linked opposite.
 
-use fillmark_domain::entries::has_passed;
+use fillmark_domain::entries::has_passed_at_a_desk;
 use fillmark_domain::growing::{Harvest, is_keepable};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
@@ -60,7 +60,7 @@ async fn look_up(tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>, harvest: &Harvest
     named.extend(harvest.room.map(|room| Reference::of_site("/room_id", "rooms", room.uuid())));
     named.extend(harvest.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid())));
     Known::default().look_up(tx, scope, named, &mut faults).await?;
-    let past = has_passed(harvest.harvested_at, stamp.at);
+    let past = has_passed_at_a_desk(harvest.harvested_at, stamp.at);
     faults.unless(past, "/harvested_at", "in_the_future", "expected an instant that has passed");
     Ok(faults.or(Some(()))?)
 }

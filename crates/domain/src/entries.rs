@@ -13,6 +13,6 @@ pub mod tank_change;
 pub use addition::{Addition, AdditionReason, Poured};
 pub use again::{EnteredBefore, Measured, SAME_ADDITION, SAME_CHANGE, same_addition, same_change};
 pub use instrument::{Calibration, Meter, MeterKind};
-pub use plausible::{Beside, Doubt, doubts, doubts_of_volume, has_passed};
+pub use plausible::{Beside, Doubt, doubts, doubts_of_volume, has_passed, has_passed_at_a_desk};
 pub use reading::{BandThen, Compensation, NotMeasuredThere, Reading, SamplePoint, Spot};
 pub use tank_change::{CHANGE_CAUTIONS, ChangePlan, ChangePlanKind, EARLY, TankChange};
