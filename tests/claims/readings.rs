@@ -216,6 +216,23 @@ on_both! {
         assert_eq!(bands.iter().filter(|high| high.is_none()).count(), 1);
     }
 
+    async fn a_meter_reads_what_it_was_made_for(world: World) {
+        let here = world.greenhouse().await;
+        let kept = world.ada.site(here.site);
+        for (name, kind, right) in [("E", "ec", false), ("P", "ph", true), ("B", "ph_and_ec", true), ("O", "other", true)] {
+            let meter = kept.create::<NewMeter>(&json(json!({ "name": name, "kind": kind }))).await.unwrap().id;
+            let read = reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:00:00+01:00");
+            let entered = enter(&world, here.site, &NewReading { meter_id: Some(meter), ..read }).await;
+            if right {
+                entered.unwrap();
+                continue;
+            }
+            let error = entered.unwrap_err();
+            let fault = &error.problem().unwrap().errors[0];
+            assert_eq!((fault.pointer.as_deref(), fault.detail.as_str()), (Some("/meter_id"), "expected a meter of ph, found one of ec"));
+        }
+    }
+
     async fn out_of_band_raises_an_alert_that_a_later_reading_in_band_closes(world: World) {
         let here = world.greenhouse().await;
         enter(&world, here.site, &reading(here.north_tank, "ph", 6.6, "[pH]", "2026-11-24T07:00:00+01:00")).await.unwrap();
