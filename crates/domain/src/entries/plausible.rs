@@ -77,6 +77,9 @@ pub enum Doubt {
         /// The canonical unit.
         canonical: Unit,
     },
+    /// A full tank change in which nothing went out and nothing went in.
+    #[error("expected what was drained and filled in; a full change moves both, and nothing was moved")]
+    NothingMoved,
     /// More than the tank holds.
     #[error("{entered} is more than the tank holds, which is {mark_l} L at its mark")]
     AboveMark {
