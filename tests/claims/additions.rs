@@ -156,6 +156,29 @@ on_both! {
         sam.record_addition(site, &NewAddition { recorded_at: later(25), ..feeding.addition(10.0) }).await.unwrap();
     }
 
+    async fn many_times_the_usual_is_asked_back(world: World) {
+        let feeding = world.feeding().await;
+        let site = feeding.here.site;
+        feeding.receive(&world.ada, feeding.grow_a, "A", "2027-03-01", 60_000.0).await;
+        let asked = |error: fillmark_client::ClientError| {
+            let problem = error.problem().unwrap();
+            assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/amount")));
+            problem.errors[0].detail.clone()
+        };
+        let told = asked(world.ada.record_addition(site, &feeding.addition(40_000.0)).await.unwrap_err());
+        assert!(told.contains("one takes 400 mL"), "{told}");
+        world.ada.record_addition(site, &feeding.addition(40.0)).await.unwrap();
+        world.clock.advance(chrono::TimeDelta::minutes(5));
+        let now = Instant(world.server.app.now());
+        let slip = NewAddition { recorded_at: now, ..feeding.addition(400.0) };
+        let told = asked(world.ada.record_addition(site, &slip).await.unwrap_err());
+        assert!(told.contains("the most of it that the tank was given lately, 40 mL"), "{told}");
+        let reason = Code(fillmark_domain::entries::AdditionReason::TopUp);
+        let other = NewAddition { client_id: Uuid::now_v7(), reason, ..slip.clone() };
+        world.ada.record_addition(site, &other).await.expect("a top-up is not a correction");
+        world.ada.record_addition(site, &NewAddition { confirmed: true, ..slip }).await.unwrap();
+    }
+
     async fn water_that_the_tank_cannot_hold_is_asked_back(world: World) {
         let feeding = world.feeding().await;
         let site = feeding.here.site;

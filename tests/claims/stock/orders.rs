@@ -69,6 +69,20 @@ on_both! {
         here.create::<NewCalibration>(&calibrate(ahead(5), "2026-11-24")).await.unwrap();
     }
 
+    async fn what_is_far_from_the_packs_on_offer_is_asked_back(world: World) {
+        let shelf = Shelf::of(&world).await;
+        offer(&world, &shelf, supplier(&world, "Greenline").await.id).await;
+        for ml in [5.0, 5_000_000.0] {
+            let receipt = shelf.receipt("A", None, ml);
+            let error = world.ada.receive_product(shelf.site, &receipt).await.unwrap_err();
+            let problem = error.problem().unwrap();
+            assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/amount")));
+            let confirmed = NewReceipt { confirmed: true, ..receipt };
+            world.ada.receive_product(shelf.site, &confirmed).await.unwrap();
+        }
+        shelf.receive(&world.ada, "A", None, 1000.0).await;
+    }
+
     async fn an_order_is_received_in_parts(world: World) {
         let shelf = Shelf::of(&world).await;
         let order = placed(&world, &shelf).await;

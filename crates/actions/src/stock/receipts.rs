@@ -1,10 +1,11 @@
 //! What comes in: receipts, with or without an order.
 
 use chrono::NaiveDate;
+use fillmark_domain::entries::doubts_of_receipt;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{MovementKind, OrderId, Product, ProductId, Received, SlipKind};
-use fillmark_domain::{Coded, Kept, Quantity, stock};
+use fillmark_domain::stock::{MovementKind, Offer, OrderId, Product, ProductId, Received, SlipKind};
+use fillmark_domain::{Amount, Coded, Kept, Quantity, stock};
 use fillmark_store::words::orders;
 use fillmark_store::{holdings, movements, records};
 
@@ -35,7 +36,8 @@ pub struct Receipt {
 /// the product are settled, and drawn from it where they were poured after it came. A lot that has expired is taken in, since it is there, and comes with a caution.
 /// # Errors
 /// When the caller may not, there is no such product, the lot is known with another expiry, or the order is not
-/// on its way or does not list the product; asked back when much more came than the order awaits.
+/// on its way or does not list the product; asked back when what came is far from the packs it is sold in, or from
+/// what the order awaits.
 pub async fn receive_product(
     app: &App,
     caller: &Caller,
@@ -67,6 +69,9 @@ pub async fn receive_product(
         let came = Received { product: product.id, amount, on: desk.day(at) };
         take_in(&desk, order, came, &product, receipt.confirmed).await?;
     }
+    if !receipt.confirmed {
+        ask_back(&desk, &product, amount).await?;
+    }
 
     let counted = (product.id, product.content.base);
     let changes = [(lot.id, amount)];
@@ -74,6 +79,13 @@ pub async fn receive_product(
     draw::settle(&desk.tx, scope, &desk.stamp, &slip, &changes).await?;
     let caution = lot.content.caution(desk.day(at));
     Ok(desk.close(slip.id, &product).await?.told(caution))
+}
+
+async fn ask_back(desk: &Desk<'_>, product: &Kept<Product>, came: Amount) -> Result<(), Refusal> {
+    let offers = records::all::<Offer>(&desk.tx, desk.scope).await?;
+    let offers = offers.into_iter().map(|kept| kept.content).filter(|offer| offer.product == product.id);
+    let doubt = doubts_of_receipt(came, product.content.base, &offers.collect::<Vec<_>>());
+    Refusal::unless_confirmed("/amount", "looks_mis_keyed", doubt)
 }
 
 async fn take_in(
