@@ -323,9 +323,9 @@ impl Bench<'_> {
 
     async fn look_up(&mut self, entry: &AdditionEntry) -> Result<(), Refusal> {
         let mut faults = Faults::default();
-        let mut named = vec![Reference::of_site("/tank_id", "tanks", entry.tank.uuid())];
-        named.extend(entry.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid())));
-        self.known.look_up(self.tx, self.scope, named, &mut faults).await?;
+        let tank = [Reference::of_site("/tank_id", "tanks", entry.tank.uuid())];
+        self.known.look_up(self.tx, self.scope, tank, &mut faults).await?;
+        self.known.look_up_doer(self.tx, self.scope, "/done_by", entry.done_by, &mut faults).await?;
         let past = has_passed(entry.recorded_at, self.stamp.at);
         faults.unless(past, "/recorded_at", "in_the_future", "expected an instant that has passed");
         Ok(faults.or(Some(()))?)

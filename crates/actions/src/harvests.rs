@@ -66,8 +66,9 @@ async fn look_up(tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>, harvest: &Harvest
     );
     let mut named = vec![Reference::of_site("/cycle_id", "cycles", harvest.cycle.uuid())];
     named.extend(harvest.room.map(|room| Reference::of_site("/room_id", "rooms", room.uuid())));
-    named.extend(harvest.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid())));
-    Known::default().look_up(tx, scope, named, &mut faults).await?;
+    let mut known = Known::default();
+    known.look_up(tx, scope, named, &mut faults).await?;
+    known.look_up_doer(tx, scope, "/done_by", harvest.done_by, &mut faults).await?;
     let past = has_passed_at_a_desk(harvest.harvested_at, stamp.at);
     faults.unless(past, "/harvested_at", "in_the_future", "expected an instant that has passed");
     Ok(faults.or(Some(()))?)

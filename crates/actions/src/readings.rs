@@ -346,8 +346,8 @@ impl<'a> Desk<'a> {
             Spot::Room(room) => Reference::of_site("/room_id", "rooms", room.uuid()),
         }];
         named.extend(entry.meter.map(|meter| Reference::of_site("/meter_id", "meters", meter.uuid())));
-        named.extend(entry.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid())));
         self.known.look_up(self.tx, self.scope, named, faults).await?;
+        self.known.look_up_doer(self.tx, self.scope, "/done_by", entry.done_by, faults).await?;
         let kind = self.kind_of(entry.meter).await?;
         if let Some(kind) = kind.filter(|kind| !kind.measures(entry.metric)) {
             let told = format!("expected a meter of {}, found one of {}", entry.metric.code(), kind.code());
