@@ -18,6 +18,7 @@ mod m0010_unsettled_checks;
 mod m0011_sign_ins;
 mod m0012_devices;
 mod m0013_counts;
+mod m0014_taken_back;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -46,6 +47,7 @@ impl MigratorTrait for Changes {
             Change::new("m0011_sign_ins", m0011_sign_ins::UP),
             Change::new("m0012_devices", m0012_devices::UP),
             Change::new("m0013_counts", m0013_counts::UP),
+            Change::new("m0014_taken_back", m0014_taken_back::UP),
         ]
     }
 }

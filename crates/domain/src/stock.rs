@@ -29,7 +29,7 @@ pub use product::{AcidStrength, Analysis, Basis, LabelRevision, Product, Product
 pub use reorder::{Reorder, Replenishment, arrival, reorder_date};
 pub use slip::{Entered, Settles, Slip, SlipKind, Wanted};
 pub use supplier::{Offer, Supplier};
-pub use transfer::{Transfer, TransferState};
+pub use transfer::{NotInTransit, Transfer, TransferState};
 
 /// The id of a product.
 pub type ProductId = crate::Id<Product>;

@@ -7,7 +7,7 @@ use fillmark_store::words::orders;
 use fillmark_store::{holdings, movements, records, shortages, slips};
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled};
-use super::{draw, receipts};
+use super::{draw, receipts, transfers};
 use crate::caller::Correcting;
 use crate::{App, Caller, Refusal};
 
@@ -34,7 +34,7 @@ pub async fn reverse_movement(
     take_back(desk, entered, of_lot, false, done, reason).await
 }
 
-/// Takes back all that a slip did, its shortage included.
+/// Takes back all that a slip did, its shortage included. What was sent to another site is taken back until it arrives.
 /// # Errors
 /// See [`reverse_movement`].
 pub async fn reverse_slip(
@@ -66,7 +66,7 @@ async fn take_back(
     done: Done,
     reason: String,
 ) -> Result<Handled, Refusal> {
-    if let Some(text) = corrected_elsewhere(entered.slip.says.kind) {
+    if let Some(text) = corrected_elsewhere(entered.slip.says.kind, whole) {
         return Err(Refusal::Conflict(text.to_owned()));
     }
     let product = taken.first().map_or(entered.slip.says.product, |movement| movement.product);
@@ -86,6 +86,9 @@ async fn take_back(
     let mut standing = draw::standing(&desk.tx, desk.scope, &entered, &taken).await?;
     if whole {
         standing.extend(found_by(&desk, &entered).await?);
+    }
+    if entered.slip.says.kind == SlipKind::TransferOut {
+        transfers::take_back(&desk, entered.slip.id, &back).await?;
     }
     opposite(&desk, &back, &entered, &standing).await?;
     if whole {
@@ -157,10 +160,12 @@ fn reverses(before: &Entered, entered: &Entered, taken: &[Movement]) -> bool {
 }
 
 /// What is taken back with something else, so that the two never tell different stories.
-fn corrected_elsewhere(kind: SlipKind) -> Option<&'static str> {
+fn corrected_elsewhere(kind: SlipKind, whole: bool) -> Option<&'static str> {
     match kind {
         SlipKind::Pour => Some("it was poured into a tank: take the addition back"),
-        SlipKind::TransferOut | SlipKind::TransferIn => Some("it is one end of a transfer: send it back"),
+        SlipKind::TransferOut if whole => None,
+        SlipKind::TransferOut => Some("it is a part of a transfer: take back all that left on its slip"),
+        SlipKind::TransferIn => Some("it is one end of a transfer: send it back"),
         SlipKind::Reversal => Some("it takes something back itself: enter that anew"),
         SlipKind::Receipt
         | SlipKind::Issue
