@@ -54,6 +54,26 @@ on_both! {
         assert_eq!(refusal(world.ada.send_transfer(harbour.site, &own).await), ProblemCode::Invalid);
     }
 
+    async fn a_site_is_put_away_when_nothing_of_it_is_left_or_under_way(world: World) {
+        let harbour = Shelf::of(&world).await;
+        let hill = harbour.at(&world, "Hill").await;
+        let business = world.ada.business();
+        let archive = async |site: Uuid| {
+            let site = business.read::<NewSite>(site).await.unwrap();
+            let refused = business.archive(&site).await;
+            refused.err().map(|error| error.problem().unwrap().detail.clone())
+        };
+        harbour.receive(&world.ada, "A", None, 200.0).await;
+        assert_eq!(archive(harbour.site).await.as_deref(), Some("stock still depends on this site"));
+        let sent = world.ada.send_transfer(harbour.site, &sending(&harbour, &hill, 200.0)).await.unwrap();
+        for end in [harbour.site, hill.site] {
+            assert_eq!(archive(end).await.as_deref(), Some("a transfer under way still depends on this site"));
+        }
+        world.ada.take_in_transfer(hill.site, sent.id, &arrival()).await.unwrap();
+        assert_eq!(archive(harbour.site).await, None);
+        assert!(archive(hill.site).await.is_some());
+    }
+
     async fn what_was_sent_in_error_is_taken_back_until_it_arrives(world: World) {
         let harbour = Shelf::of(&world).await;
         let hill = harbour.at(&world, "Hill").await;
