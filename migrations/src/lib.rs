@@ -18,6 +18,8 @@ mod m0010_unsettled_checks;
 mod m0011_sign_ins;
 mod m0012_devices;
 mod m0013_reviews;
+mod m0014_counts;
+mod m0015_taken_back;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -50,6 +52,8 @@ impl MigratorTrait for Changes {
                 up: m0013_reviews::UP,
                 then: Some(m0013_reviews::then),
             }),
+            Change::new("m0014_counts", m0014_counts::UP),
+            Change::new("m0015_taken_back", m0015_taken_back::UP),
         ]
     }
 }

@@ -70,6 +70,25 @@ on_both! {
         assert_eq!(world.ada.movements(site, "kind=issue").await.unwrap().len(), 3);
     }
 
+    async fn a_round_typed_in_late_is_not_drawn_a_second_time(world: World) {
+        let feeding = two_lots(&world).await;
+        let site = feeding.here.site;
+        let counted = fillmark_tests::world::json(json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a,
+            "counted": { "value": 450, "unit": "mL" }, "done_at": "2026-11-23T18:00:00Z" }));
+        world.ada.count_stock(site, &counted).await.unwrap();
+        let at = |hour: u32| Instant(fillmark_tests::world::instant(&format!("2026-11-23T{hour:02}:00:00Z")));
+        let late = |hour, ml| NewAddition { recorded_at: at(hour), ..feeding.addition(ml) };
+        let items = vec![feeding.addition(30.0), late(7, 150.0), late(19, 20.0), late(8, 100.0)];
+        let answer = world.ada.record_additions(site, &AdditionBatch { items }).await.unwrap();
+        assert_eq!(answer.summary.created_count, 4);
+        assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 400.0, "450 without 30 and 20");
+        let mut lots: Vec<Vec<f64>> = Vec::new();
+        for kept in world.ada.additions(site, "sort=recorded_at").await.unwrap() {
+            lots.push(kept.lots.iter().map(|lot| lot.amount.value).collect());
+        }
+        assert_eq!(lots, [vec![150.0], vec![50.0, 50.0], vec![20.0], vec![30.0]]);
+    }
+
     async fn poured_all_the_same_what_was_missing_is_a_shortage(world: World) {
         let feeding = two_lots(&world).await;
         let site = feeding.here.site;
@@ -135,6 +154,29 @@ on_both! {
         sam.record_addition(site, &NewAddition { confirmed: true, ..again }).await.unwrap();
         sam.record_addition(site, &NewAddition { recorded_at: later(9), ..feeding.addition(11.0) }).await.unwrap();
         sam.record_addition(site, &NewAddition { recorded_at: later(25), ..feeding.addition(10.0) }).await.unwrap();
+    }
+
+    async fn many_times_the_usual_is_asked_back(world: World) {
+        let feeding = world.feeding().await;
+        let site = feeding.here.site;
+        feeding.receive(&world.ada, feeding.grow_a, "A", "2027-03-01", 60_000.0).await;
+        let asked = |error: fillmark_client::ClientError| {
+            let problem = error.problem().unwrap();
+            assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/amount")));
+            problem.errors[0].detail.clone()
+        };
+        let told = asked(world.ada.record_addition(site, &feeding.addition(40_000.0)).await.unwrap_err());
+        assert!(told.contains("one takes 400 mL"), "{told}");
+        world.ada.record_addition(site, &feeding.addition(40.0)).await.unwrap();
+        world.clock.advance(chrono::TimeDelta::minutes(5));
+        let now = Instant(world.server.app.now());
+        let slip = NewAddition { recorded_at: now, ..feeding.addition(400.0) };
+        let told = asked(world.ada.record_addition(site, &slip).await.unwrap_err());
+        assert!(told.contains("the most of it that the tank was given lately, 40 mL"), "{told}");
+        let reason = Code(fillmark_domain::entries::AdditionReason::TopUp);
+        let other = NewAddition { client_id: Uuid::now_v7(), reason, ..slip.clone() };
+        world.ada.record_addition(site, &other).await.expect("a top-up is not a correction");
+        world.ada.record_addition(site, &NewAddition { confirmed: true, ..slip }).await.unwrap();
     }
 
     async fn water_that_the_tank_cannot_hold_is_asked_back(world: World) {

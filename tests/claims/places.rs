@@ -36,6 +36,8 @@ on_both! {
             json(body)
         };
         assert_eq!(pointer(here.create::<NewFeed>(&feed(json!({}))).await), "/leads");
+        let crowd = feed(json!({ "leads": false, "plants": 101 }));
+        assert_eq!(pointer(here.create::<NewFeed>(&crowd).await), "/plants", "its cycle has 100");
         let beside = here.create::<NewFeed>(&feed(json!({ "leads": false }))).await.unwrap();
         assert_eq!(pointer(here.change(&beside, json!({ "leads": true })).await), "/leads");
         let first = here.all::<NewFeed>("").await.unwrap().into_iter().find(|feed| feed.body.leads).unwrap();

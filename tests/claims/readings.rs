@@ -216,6 +216,23 @@ on_both! {
         assert_eq!(bands.iter().filter(|high| high.is_none()).count(), 1);
     }
 
+    async fn a_meter_reads_what_it_was_made_for(world: World) {
+        let here = world.greenhouse().await;
+        let kept = world.ada.site(here.site);
+        for (name, kind, right) in [("E", "ec", false), ("P", "ph", true), ("B", "ph_and_ec", true), ("O", "other", true)] {
+            let meter = kept.create::<NewMeter>(&json(json!({ "name": name, "kind": kind }))).await.unwrap().id;
+            let read = reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:00:00+01:00");
+            let entered = enter(&world, here.site, &NewReading { meter_id: Some(meter), ..read }).await;
+            if right {
+                entered.unwrap();
+                continue;
+            }
+            let error = entered.unwrap_err();
+            let fault = &error.problem().unwrap().errors[0];
+            assert_eq!((fault.pointer.as_deref(), fault.detail.as_str()), (Some("/meter_id"), "expected a meter of ph, found one of ec"));
+        }
+    }
+
     async fn out_of_band_raises_an_alert_that_a_later_reading_in_band_closes(world: World) {
         let here = world.greenhouse().await;
         enter(&world, here.site, &reading(here.north_tank, "ph", 6.6, "[pH]", "2026-11-24T07:00:00+01:00")).await.unwrap();
@@ -229,16 +246,36 @@ on_both! {
         assert!(world.ada.alerts(here.site, "").await.unwrap().items.is_empty());
     }
 
-    async fn a_clock_that_is_ahead_settles_no_alert_and_keeps_none_open(world: World) {
+    async fn a_clock_that_is_ahead_raises_no_alert_and_settles_none(world: World) {
         let here = world.greenhouse().await;
         let raised = async || world.ada.alerts(here.site, "").await.unwrap().items.len();
         let tomorrow = "2026-11-25T07:00:00+01:00";
         enter(&world, here.site, &reading(here.north_tank, "ph", 7.2, "[pH]", tomorrow)).await.unwrap();
+        assert_eq!(raised().await, 0);
+        enter(&world, here.site, &reading(here.north_tank, "ph", 7.2, "[pH]", "2026-11-24T06:00:00Z")).await.unwrap();
         enter(&world, here.site, &reading(here.north_tank, "ph", 6.0, "[pH]", tomorrow)).await.unwrap();
         assert_eq!(raised().await, 1);
         world.clock.set(instant("2026-11-24T09:00:00Z"));
         enter(&world, here.site, &reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T09:00:00Z")).await.unwrap();
         assert_eq!(raised().await, 0);
+    }
+
+    async fn the_last_reading_of_a_place_says_whether_an_alert_stands(world: World) {
+        let here = world.greenhouse().await;
+        let at = |hour: u32| format!("2026-11-24T{hour:02}:00:00+01:00");
+        let ph = |value: f64, hour: u32| reading(here.north_tank, "ph", value, "[pH]", &at(hour));
+        let raised = async || world.ada.alerts(here.site, "").await.unwrap().items.len();
+        enter(&world, here.site, &ph(6.0, 6)).await.unwrap();
+        enter(&world, here.site, &ph(7.2, 5)).await.unwrap();
+        assert_eq!(raised().await, 0, "it was over when it was typed in");
+        let items = vec![ph(7.0, 4), ph(6.1, 7)];
+        world.ada.record_readings(here.site, &ReadingBatch { items }).await.unwrap();
+        assert_eq!(raised().await, 0);
+        world.clock.set(instant("2026-11-24T09:00:00Z"));
+        enter(&world, here.site, &ph(7.0, 8)).await.unwrap();
+        enter(&world, here.site, &ph(7.1, 10)).await.unwrap();
+        enter(&world, here.site, &ph(6.0, 9)).await.unwrap();
+        assert_eq!(raised().await, 1, "it is out of band still");
     }
 
     async fn ancient_and_malformed_times_are_refused_and_the_future_is_marked(world: World) {

@@ -35,6 +35,22 @@ async fn changed(world: &World, here: &fillmark_tests::Greenhouse, at: &str) {
 }
 
 on_both! {
+    async fn more_than_grows_in_the_rooms_of_a_cycle_is_asked_back(world: World) {
+        let here = world.greenhouse().await;
+        let harvest = |fields: serde_json::Value| -> NewHarvest {
+            let mut body = json!({ "client_id": Uuid::new_v4(), "cycle_id": here.cycle, "harvested_at": "2026-11-20T10:00:00+01:00",
+                "saleable": { "value": 500_000.0, "unit": "kg" }, "rejected": { "value": 0.0, "unit": "kg" } });
+            body.as_object_mut().unwrap().extend(fields.as_object().unwrap().clone());
+            fillmark_tests::world::json(body)
+        };
+        for room in [json!(null), json!(here.north_room)] {
+            let error = world.ada.record_harvest(here.site, &harvest(json!({ "room_id": room }))).await.unwrap_err();
+            let problem = error.problem().unwrap();
+            assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/saleable")));
+        }
+        world.ada.record_harvest(here.site, &harvest(json!({ "confirmed": true }))).await.unwrap();
+    }
+
     async fn readings_in_band_come_with_their_number_and_interval(world: World) {
         let (_, path) = week(&world).await;
         let report: RoomReport = world.ada.get(&path).await.unwrap();

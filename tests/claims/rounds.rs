@@ -52,6 +52,43 @@ fn left(rounds: &Rounds) -> Vec<(&str, LeftReason)> {
 }
 
 on_both! {
+    async fn who_works_elsewhere_has_no_shift_here_and_does_nothing_here(world: World) {
+        let small = world.greenhouse().await;
+        let hill = world.site("Hill").await.id;
+        let (kim, _) = world.person("Kim", Role::Staff, Some(hill)).await;
+        let (sam, _) = world.person("Sam", Role::Staff, Some(small.site)).await;
+        let here = world.ada.site(small.site);
+        let shift = |person: Uuid, day: &str| -> NewShift {
+            json(json!({ "person_id": person, "day_on": day, "starts_local": "07:00:00", "ends_local": "15:30:00" }))
+        };
+        let roleless = |error: fillmark_client::ClientError, pointer: &str| {
+            let fault = &error.problem().unwrap().errors[0];
+            assert_eq!((fault.pointer.as_deref(), fault.code.as_str()), (Some(pointer), "no_role"));
+        };
+        roleless(here.create::<NewShift>(&shift(kim.id, TODAY)).await.unwrap_err(), "/person_id");
+        roleless(here.create::<NewShift>(&shift(sam.id, "2026-11-23")).await.unwrap_err(), "/person_id");
+        let mut read = fillmark_tests::greenhouse::reading(small.north_tank, "ph", 6.0, "[pH]", "2026-11-24T06:00:00Z");
+        read.done_by = Some(kim.id);
+        roleless(world.ada.record_reading(small.site, &read).await.unwrap_err(), "/done_by");
+
+        here.create::<NewShift>(&shift(sam.id, TODAY)).await.unwrap();
+        here.create::<NewShift>(&shift(sam.id, "2026-11-25")).await.unwrap();
+        world.check_plan(small.site, json!({ "room_id": small.north_room })).await;
+        let steps = async |day: &str| {
+            let day = world.ada.publish_rounds(small.site, day.parse().unwrap()).await.unwrap();
+            day.rounds.iter().map(|round| round.steps.len()).sum::<usize>()
+        };
+        world.beat().await;
+        assert_eq!((steps(TODAY).await, steps("2026-11-25").await), (2, 1), "a tank change is due today");
+        let business = world.ada.business();
+        let role = business.all::<NewMembership>("").await.unwrap().into_iter().find(|one| one.body.person_id == sam.id);
+        business.change(&role.unwrap(), json!({ "until_at": "2026-11-24T17:00:00Z" })).await.unwrap();
+        world.beat().await;
+        let tomorrow = world.ada.rounds(small.site, Some("2026-11-25".parse().unwrap())).await.unwrap();
+        assert_eq!(tomorrow.rounds.len(), 0, "handed on to nobody");
+        assert_eq!((steps(TODAY).await, steps("2026-11-25").await), (2, 0));
+    }
+
     async fn a_person_sees_their_round_from_clean_to_dirty_with_quarantine_last(world: World) {
         let Three { site, sam: (sam, client), .. } = three_rooms(&world).await;
         let (kim, other) = world.person("Kim", Role::Staff, Some(site)).await;

@@ -58,6 +58,19 @@ on_both! {
         assert_eq!(feeding.held(&world.ada, feeding.grow_b).await, 2600.0);
     }
 
+    async fn a_full_change_that_moved_nothing_is_asked_back(world: World) {
+        let feeding = stocked(&world).await;
+        let site = feeding.here.site;
+        let nothing = json!({ "value": 0.0, "unit": "L" });
+        let body = feeding.change("2026-11-24T06:30:00+01:00", json!({ "drained": nothing, "water_in": nothing }));
+        let error = world.ada.record_tank_change(site, &body).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/drained")));
+        world.ada.record_tank_change(site, &NewTankChange { confirmed: true, ..body }).await.unwrap();
+        let filled = feeding.change("2026-11-20T06:30:00+01:00", json!({ "drained": nothing }));
+        world.ada.record_tank_change(site, &filled).await.unwrap();
+    }
+
     async fn what_is_yet_to_come_was_not_done(world: World) {
         let feeding = stocked(&world).await;
         let body = feeding.change("2026-11-25T06:30:00+01:00", json!({}));

@@ -37,7 +37,8 @@ impl Yard {
         let feeding = world.feeding().await;
         let receipt = json(serde_json::json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a,
             "lot_number": "L1", "expiry_on": (Utc::now() + TimeDelta::days(365)).date_naive(),
-            "amount": { "value": RECEIVED_ML, "unit": "mL" }, "done_at": Utc::now().to_rfc3339() }));
+            "amount": { "value": RECEIVED_ML, "unit": "mL" }, "done_at": Utc::now().to_rfc3339(),
+            "confirmed": true }));
         world.ada.receive_product(feeding.here.site, &receipt).await.expect("a receipt");
         Yard { fresh: world.leave().await, feeding, received_ml: RECEIVED_ML }
     }

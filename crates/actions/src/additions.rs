@@ -1,17 +1,16 @@
 //! Additions: product or water put into a tank, drawn from lots in the same transaction, and taken back.
 
+mod doubt;
+
 use std::collections::{BTreeSet, HashMap};
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::entries::{
-    Addition, AdditionReason, Measured, Poured, SAME_ADDITION, TankChange, doubts_of_volume, has_passed,
-    same_addition,
-};
+use fillmark_domain::entries::{Addition, AdditionReason, Measured, Poured, TankChange, has_passed};
 use fillmark_domain::people::{Act, PersonId};
-use fillmark_domain::places::{Site, SiteId, Tank, TankId};
+use fillmark_domain::places::{Site, SiteId, TankId};
 use fillmark_domain::stock::{LotId, Product, ProductId};
 use fillmark_domain::{Amount, Faults, Id, Kept, Metric, Quantity};
-use fillmark_store::additions::{self as kept_additions, KeptAddition};
+use fillmark_store::additions::KeptAddition;
 use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, holdings, plan, records};
 use uuid::Uuid;
 
@@ -258,7 +257,7 @@ impl Bench<'_> {
         }
         self.look_up(entry).await?;
         let measured = self.measured(entry).await?;
-        self.ask_back(entry, measured).await?;
+        doubt::ask_back(self.tx, self.scope, self.stamp, entry, measured).await?;
         let addition = Addition {
             client_id: entry.client_id,
             tank: entry.tank,
@@ -293,25 +292,6 @@ impl Bench<'_> {
         Ok(Measured::Product { product, amount, base: found.base })
     }
 
-    /// Whether the tank cannot hold it, or somebody else has entered it already.
-    async fn ask_back(&self, entry: &AdditionEntry, measured: Measured) -> Result<(), Refusal> {
-        if entry.confirmed {
-            return Ok(());
-        }
-        if let Measured::Water { litres } = measured {
-            let tank = records::find::<Tank>(self.tx, self.scope, entry.tank).await?;
-            let mark_l = tank.ok_or(Refusal::NotFound)?.content.fill_mark_l;
-            let doubt = doubts_of_volume(entry.amount, litres, mark_l);
-            Refusal::unless_confirmed("/amount", "looks_mis_keyed", doubt)?;
-        }
-        let at = entry.recorded_at;
-        let near = (at - SAME_ADDITION, at + SAME_ADDITION);
-        let (by, product) = (self.stamp.by, measured.product());
-        let others = kept_additions::by_others(self.tx, self.scope, by, entry.tank, product, near).await?;
-        let same = same_addition(&others, entry.client_id, measured);
-        Refusal::unless_confirmed("/amount", "entered_before", same)
-    }
-
     async fn pour(&mut self, entry: &AdditionEntry, measured: Measured) -> Result<Poured, Refusal> {
         let (product, amount, base) = match measured {
             Measured::Product { product, amount, base } => (product, amount, base),
@@ -343,9 +323,9 @@ impl Bench<'_> {
 
     async fn look_up(&mut self, entry: &AdditionEntry) -> Result<(), Refusal> {
         let mut faults = Faults::default();
-        let mut named = vec![Reference::of_site("/tank_id", "tanks", entry.tank.uuid())];
-        named.extend(entry.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid())));
-        self.known.look_up(self.tx, self.scope, named, &mut faults).await?;
+        let tank = [Reference::of_site("/tank_id", "tanks", entry.tank.uuid())];
+        self.known.look_up(self.tx, self.scope, tank, &mut faults).await?;
+        self.known.look_up_doer(self.tx, self.scope, "/done_by", entry.done_by, &mut faults).await?;
         let past = has_passed(entry.recorded_at, self.stamp.at);
         faults.unless(past, "/recorded_at", "in_the_future", "expected an instant that has passed");
         Ok(faults.or(Some(()))?)

@@ -6,7 +6,7 @@ use chrono::{DateTime, Utc};
 use fillmark_domain::entries::{Reading, SamplePoint, Spot};
 use fillmark_domain::work::{AlertKind, ClosedBy};
 use fillmark_domain::{Coded, Metric};
-use fillmark_store::readings::KeptReading;
+use fillmark_store::readings::{self, KeptReading};
 use fillmark_store::{SiteScope, Stamp, Tx, alerts as kept_alerts, entries};
 use uuid::Uuid;
 
@@ -15,8 +15,8 @@ use crate::{Refusal, alerts};
 /// What an alert about a band is about, beside the reading that raised it.
 type Watched = (Spot, SamplePoint, Metric);
 
-/// Raises and closes alerts for readings that are being kept. A reading that is typed in late settles nothing
-/// that a later one has raised, nor does one of a clock that cannot be trusted settle anything.
+/// Raises and closes alerts for readings that are being kept. What counts is the last reading of a place: one that is
+/// typed in late tells of a time that is over. A clock that cannot be trusted raises and settles nothing.
 /// # Errors
 /// When the database fails.
 pub(crate) async fn watch(
@@ -25,7 +25,8 @@ pub(crate) async fn watch(
     stamp: &Stamp<'_>,
     kept: &[KeptReading],
 ) -> Result<(), Refusal> {
-    let mut banded: Vec<&KeptReading> = kept.iter().filter(|(_, reading)| reading.band.is_some()).collect();
+    let counts = |(_, reading): &&KeptReading| reading.band.is_some() && !reading.clock_suspect;
+    let mut banded: Vec<&KeptReading> = kept.iter().filter(counts).collect();
     if banded.is_empty() {
         return Ok(());
     }
@@ -33,13 +34,18 @@ pub(crate) async fn watch(
     let mut open = open_alerts(tx, scope).await?;
     for (id, reading) in banded {
         let watched = (reading.spot, reading.sample_point, reading.metric);
-        match (reading.in_band(), open.get(&watched).copied()) {
+        let alert = open.get(&watched).copied();
+        if alert.is_none() && reading.in_band() == Some(true) {
+            continue;
+        }
+        let Some((last_id, last)) = readings::last_banded(tx, scope, watched).await? else { continue };
+        match (last.in_band(), alert) {
             (Some(false), None) => {
                 alerts::raise(tx, scope, stamp, AlertKind::OutOfBand, id.uuid(), &text(reading)).await?;
                 open.insert(watched, (id.uuid(), reading.taken_at()));
             }
-            (Some(true), Some((about, since))) if !reading.clock_suspect && since <= reading.taken_at() => {
-                let by = ClosedBy::Record(id.uuid());
+            (Some(true), Some((about, since))) if since <= last.taken_at() => {
+                let by = ClosedBy::Record(last_id.uuid());
                 alerts::close_for(tx, scope, stamp, AlertKind::OutOfBand, about, by).await?;
                 open.remove(&watched);
             }

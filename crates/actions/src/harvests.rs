@@ -1,12 +1,14 @@
 //! Harvests: entered once, taken back by a linked opposite.
 
-use fillmark_domain::entries::has_passed;
-use fillmark_domain::growing::{Harvest, is_keepable};
+use std::collections::BTreeSet;
+
+use fillmark_domain::entries::{doubts_of_harvest, has_passed_at_a_desk};
+use fillmark_domain::growing::{Harvest, Placement, is_keepable, spans};
 use fillmark_domain::people::Act;
-use fillmark_domain::places::SiteId;
+use fillmark_domain::places::{Room, RoomId, SiteId};
 use fillmark_domain::{Faults, Id};
 use fillmark_store::harvests::KeptHarvest;
-use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries};
+use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, plan, records};
 use uuid::Uuid;
 
 use crate::caller::Correcting;
@@ -14,7 +16,8 @@ use crate::known::Known;
 use crate::retry::once_more;
 use crate::{App, Caller, Refusal};
 
-/// Enters a harvest. What the server knows better (who entered it and when it came) is filled in here.
+/// Enters a harvest. What the server knows better (who entered it and when it came) is filled in here. Unless it is
+/// confirmed, more than grows on its area is asked back.
 /// # Errors
 /// When the caller may not, the cycle or room is not there, or the client id was used before for another.
 pub async fn enter(
@@ -22,9 +25,10 @@ pub async fn enter(
     caller: &Caller,
     site: SiteId,
     harvest: Harvest,
+    confirmed: bool,
 ) -> Result<KeptHarvest, Refusal> {
     let scope = caller.may(Act::EnterWork, site)?;
-    once_more(|| enter_once(app, scope, app.stamp(caller), harvest.clone())).await
+    once_more(|| enter_once(app, scope, app.stamp(caller), harvest.clone(), confirmed)).await
 }
 
 async fn enter_once(
@@ -32,6 +36,7 @@ async fn enter_once(
     scope: SiteScope,
     stamp: Stamp<'_>,
     harvest: Harvest,
+    confirmed: bool,
 ) -> Result<KeptHarvest, Refusal> {
     let tx = app.store.begin().await?;
     if let Some(earlier) =
@@ -40,6 +45,9 @@ async fn enter_once(
         return if is_same(&earlier.1, &harvest) { Ok(earlier) } else { Err(Refusal::ClientIdReused) };
     }
     look_up(&tx, scope, &stamp, &harvest).await?;
+    if !confirmed {
+        ask_back(&tx, scope, &harvest).await?;
+    }
     let done_by = harvest.done_by.or(stamp.by);
     let kept = (stamp.fresh(), Harvest { received_at: stamp.at, entered_by: stamp.by, done_by, ..harvest });
     entries::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
@@ -58,11 +66,40 @@ async fn look_up(tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>, harvest: &Harvest
     );
     let mut named = vec![Reference::of_site("/cycle_id", "cycles", harvest.cycle.uuid())];
     named.extend(harvest.room.map(|room| Reference::of_site("/room_id", "rooms", room.uuid())));
-    named.extend(harvest.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid())));
-    Known::default().look_up(tx, scope, named, &mut faults).await?;
-    let past = has_passed(harvest.harvested_at, stamp.at);
+    let mut known = Known::default();
+    known.look_up(tx, scope, named, &mut faults).await?;
+    known.look_up_doer(tx, scope, "/done_by", harvest.done_by, &mut faults).await?;
+    let past = has_passed_at_a_desk(harvest.harvested_at, stamp.at);
     faults.unless(past, "/harvested_at", "in_the_future", "expected an instant that has passed");
     Ok(faults.or(Some(()))?)
+}
+
+async fn ask_back(tx: &Tx, scope: SiteScope, harvest: &Harvest) -> Result<(), Refusal> {
+    let doubt = doubts_of_harvest(harvest.saleable_kg + harvest.rejected_kg, area(tx, scope, harvest).await?);
+    Refusal::unless_confirmed("/saleable", "looks_mis_keyed", doubt)
+}
+
+/// The area it was picked from, m²: of the room that is named, or else of those the cycle stands in on the day. 0 where
+/// that is unknown.
+async fn area(tx: &Tx, scope: SiteScope, harvest: &Harvest) -> Result<f64, Refusal> {
+    let rooms: BTreeSet<RoomId> = match harvest.room {
+        Some(room) => BTreeSet::from([room]),
+        None => {
+            let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?;
+            let day = harvest.harvested_at.with_timezone(&site.content.time_zone).date_naive();
+            let cycle = harvest.cycle.uuid().into();
+            let placed = records::find_many::<Placement>(tx, scope, "cycle_id", vec![cycle]).await?;
+            let placed = placed.into_iter().filter(|kept| kept.archived_at.is_none());
+            let placed = placed.map(|kept| kept.content).filter(|one| spans(one.from, one.until, day));
+            placed.map(|placement| placement.room).collect()
+        }
+    };
+    let mut area_m2 = 0.0;
+    for room in rooms {
+        let room = records::find::<Room>(tx, scope, room).await?.ok_or(Refusal::NotFound)?;
+        area_m2 += room.content.growing_area_m2.unwrap_or_default();
+    }
+    Ok(area_m2)
 }
 
 /// Whether what is sent again is what was kept, but for what the server filled in.

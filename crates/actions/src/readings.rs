@@ -4,14 +4,14 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_domain::entries::{
-    BandThen, Beside, Compensation, Meter, Reading, SamplePoint, Spot, TankChange, doubts,
+    BandThen, Beside, Compensation, Meter, MeterKind, Reading, SamplePoint, Spot, TankChange, doubts,
 };
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::SiteId;
 use fillmark_domain::plan::SitePlan;
-use fillmark_domain::{Faults, Id, Metric, Quantity};
+use fillmark_domain::{Coded, Faults, Id, Metric, Quantity};
 use fillmark_store::readings::{self, KeptReading};
-use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, plan};
+use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, plan, records};
 use uuid::Uuid;
 
 use crate::caller::Correcting;
@@ -235,6 +235,7 @@ struct Desk<'a> {
     earlier: HashMap<Uuid, KeptReading>,
     last: HashMap<(Spot, SamplePoint, Metric), Option<f64>>,
     known: Known,
+    kinds: HashMap<Id<Meter>, Option<MeterKind>>,
     kept: Vec<KeptReading>,
 }
 
@@ -256,6 +257,7 @@ impl<'a> Desk<'a> {
             earlier: earlier.into_iter().map(|kept| (kept.1.client_id, kept)).collect(),
             last: HashMap::new(),
             known: Known::default(),
+            kinds: HashMap::new(),
             kept: Vec::new(),
         })
     }
@@ -344,8 +346,24 @@ impl<'a> Desk<'a> {
             Spot::Room(room) => Reference::of_site("/room_id", "rooms", room.uuid()),
         }];
         named.extend(entry.meter.map(|meter| Reference::of_site("/meter_id", "meters", meter.uuid())));
-        named.extend(entry.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid())));
-        self.known.look_up(self.tx, self.scope, named, faults).await
+        self.known.look_up(self.tx, self.scope, named, faults).await?;
+        self.known.look_up_doer(self.tx, self.scope, "/done_by", entry.done_by, faults).await?;
+        let kind = self.kind_of(entry.meter).await?;
+        if let Some(kind) = kind.filter(|kind| !kind.measures(entry.metric)) {
+            let told = format!("expected a meter of {}, found one of {}", entry.metric.code(), kind.code());
+            faults.add("/meter_id", "other_kind", told);
+        }
+        Ok(())
+    }
+
+    async fn kind_of(&mut self, meter: Option<Id<Meter>>) -> Result<Option<MeterKind>, Refusal> {
+        let Some(meter) = meter else { return Ok(None) };
+        if let Some(kind) = self.kinds.get(&meter) {
+            return Ok(*kind);
+        }
+        let kind = records::find(self.tx, self.scope, meter).await?.map(|kept| kept.content.kind);
+        self.kinds.insert(meter, kind);
+        Ok(kind)
     }
 }
 

@@ -16,7 +16,7 @@ use fillmark_store::additions::KeptAddition;
 use fillmark_store::readings::KeptReading;
 use fillmark_store::tank_changes::{self, KeptChange};
 use fillmark_store::{
-    Page, PageQuery, Reference, SiteScope, Stamp, Tx, additions as kept_additions, entries, plan,
+    Page, PageQuery, SiteScope, Stamp, Tx, additions as kept_additions, entries, plan,
     readings as kept_readings,
 };
 use uuid::Uuid;
@@ -162,8 +162,7 @@ async fn decide(
     let water_in_l = faults.take("/water_in", "not_a_volume", Metric::Volume.canonical(entry.water_in));
     let tank = plan.tank(entry.tank);
     refuse_unknown(&mut faults, "/tank_id", tank.is_some());
-    let named = entry.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid()));
-    Known::default().look_up(tx, scope, named, &mut faults).await?;
+    Known::default().look_up_doer(tx, scope, "/done_by", entry.done_by, &mut faults).await?;
     let past = has_passed(entry.recorded_at, stamp.at);
     faults.unless(past, "/recorded_at", "in_the_future", "expected an instant that has passed");
     let volumes = faults.or(drained_l.zip(water_in_l))?;

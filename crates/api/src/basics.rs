@@ -89,7 +89,7 @@ impl<'a> Deserialize<'a> for Instant {
             fn visit_str<E: Error>(self, text: &str) -> Result<Instant, E> {
                 DateTime::parse_from_rfc3339(text)
                     .ok()
-                    .map(|instant| instant.with_timezone(&Utc).round_subsecs(3))
+                    .and_then(|instant| counted(instant.with_timezone(&Utc)))
                     .filter(|instant| (2000..=2100).contains(&instant.year()))
                     .map(Instant)
                     .ok_or_else(|| E::invalid_value(Unexpected::Str(text), &self))
@@ -97,6 +97,12 @@ impl<'a> Deserialize<'a> for Instant {
         }
         from.deserialize_str(InstantVisitor)
     }
+}
+
+/// In whole milliseconds as Unix counts them, in which a leap second is the second after it: kept as 23:59:60 one
+/// database would keep the second that the other does not know.
+fn counted(instant: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    Some(DateTime::from_timestamp_nanos(instant.timestamp_nanos_opt()?).round_subsecs(3))
 }
 
 impl From<DateTime<Utc>> for Instant {
@@ -201,5 +207,33 @@ impl Band {
 impl From<&fillmark_domain::Band> for Band {
     fn from(band: &fillmark_domain::Band) -> Self {
         Self { metric: Code(band.metric), low: band.low, aim: band.aim, high: band.high }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check(text: &str, kept: Option<&str>) {
+        let read: Option<Instant> = serde_json::from_value(serde_json::json!(text)).ok();
+        assert_eq!(read.map(Instant::text).as_deref(), kept, "{text}");
+    }
+
+    #[test]
+    fn an_instant_is_kept_in_whole_milliseconds_of_utc() {
+        check("2026-11-24T07:30:00.0006+01:00", Some("2026-11-24T06:30:00.001Z"));
+        check("2026-11-24T07:30:00", None);
+        check("1999-12-31T23:59:59Z", None);
+        check("9999-12-31T23:59:59Z", None);
+    }
+
+    #[test]
+    fn a_leap_second_is_the_second_after_it() {
+        check("2026-06-30T23:59:60Z", Some("2026-07-01T00:00:00.000Z"));
+        check("2026-07-01T01:59:60.25+02:00", Some("2026-07-01T00:00:00.250Z"));
+        check("2026-06-30T23:59:59.9996Z", Some("2026-07-01T00:00:00.000Z"));
+        check("2026-06-30T23:59:60.9996Z", Some("2026-07-01T00:00:01.000Z"));
+        check("2100-12-31T23:59:60Z", None);
     }
 }

@@ -9,10 +9,12 @@ pub mod instrument;
 pub mod plausible;
 pub mod reading;
 pub mod tank_change;
+pub mod usual;
 
 pub use addition::{Addition, AdditionReason, Poured};
 pub use again::{EnteredBefore, Measured, SAME_ADDITION, SAME_CHANGE, same_addition, same_change};
 pub use instrument::{Calibration, Meter, MeterKind};
-pub use plausible::{Beside, Doubt, doubts, doubts_of_volume, has_passed};
+pub use plausible::{Beside, Doubt, doubts, doubts_of_volume, has_passed, has_passed_at_a_desk};
 pub use reading::{BandThen, Compensation, NotMeasuredThere, Reading, SamplePoint, Spot};
 pub use tank_change::{CHANGE_CAUTIONS, ChangePlan, ChangePlanKind, EARLY, TankChange};
+pub use usual::{BesideAddition, Unusual, doubts_of_addition, doubts_of_harvest, doubts_of_receipt, fill_of};

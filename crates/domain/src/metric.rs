@@ -129,6 +129,12 @@ impl Metric {
         self.row().2
     }
 
+    /// The lowest and the highest value that can be at all.
+    pub fn limits(self) -> (f64, f64) {
+        let (.., lowest, highest) = *self.row();
+        (lowest, highest)
+    }
+
     /// The canonical value of what was entered.
     /// # Errors
     /// [`WrongUnit`] when the unit measures something else; [`Impossible`] when no meter can have shown it.

@@ -4,6 +4,8 @@ pub mod keys;
 pub mod password;
 pub mod tries;
 
+use std::ops::Range;
+
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::Id;
@@ -63,6 +65,17 @@ impl Membership {
     /// Whether it is in force at an instant.
     pub fn holds(&self, at: DateTime<Utc>) -> bool {
         self.from <= at && self.until.is_none_or(|until| at < until)
+    }
+
+    /// Whether it reaches a site.
+    pub fn reaches(&self, site: SiteId) -> bool {
+        self.site.is_none_or(|own| own == site)
+    }
+
+    /// Whether whoever has it does work at a site in a span of time, if only for a part of it.
+    pub fn works(&self, site: SiteId, within: &Range<DateTime<Utc>>) -> bool {
+        let overlaps = self.from < within.end && self.until.is_none_or(|until| within.start < until);
+        self.reaches(site) && overlaps && self.role.may(Act::EnterWork)
     }
 
     /// The same, over at an instant; nothing when it had not begun by then.
@@ -215,6 +228,24 @@ mod tests {
         let past = Some(at("2026-11-03T00:00:00Z"));
         assert_eq!(role(from, past).ended(now), Some(role(from, past)));
         assert_eq!(role(at("2026-12-01T00:00:00Z"), None).ended(now), None);
+    }
+
+    #[test]
+    fn work_is_done_where_a_role_reaches_while_it_lasts() {
+        let at = |text: &str| text.parse::<DateTime<Utc>>().unwrap();
+        let [here, there] = [1, 2].map(|number| SiteId::new(uuid::Uuid::from_u128(number)));
+        let day = at("2026-11-24T00:00:00Z")..at("2026-11-25T00:00:00Z");
+        let check = |site, role, from: &str, until: Option<&str>, works| {
+            let person = PersonId::new(uuid::Uuid::from_u128(3));
+            let held = Membership { person, site, role, from: at(from), until: until.map(at) };
+            assert_eq!(held.works(here, &day), works, "{held:?}");
+        };
+        check(Some(here), Role::Staff, "2026-11-24T06:00:00Z", None, true);
+        check(None, Role::Owner, "2026-11-01T00:00:00Z", Some("2026-11-24T06:00:00Z"), true);
+        check(Some(there), Role::Staff, "2026-11-01T00:00:00Z", None, false);
+        check(Some(here), Role::Auditor, "2026-11-01T00:00:00Z", None, false);
+        check(Some(here), Role::Staff, "2026-11-25T00:00:00Z", None, false);
+        check(Some(here), Role::Staff, "2026-11-01T00:00:00Z", Some("2026-11-24T00:00:00Z"), false);
     }
 
     #[test]

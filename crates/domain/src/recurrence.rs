@@ -89,6 +89,15 @@ impl Recurrence {
         self
     }
 
+    /// Whether it comes at all, as far as the library that steps rules looks.
+    pub fn comes(&self) -> bool {
+        let set = RRuleSet::new(self.start.and_utc().with_timezone(&rrule::Tz::UTC));
+        let walls = set.rrule(self.rule.clone()).limit().into_iter().take(MOST_STEPS);
+        let first = walls.filter_map(|wall| self.occurrence(wall.naive_utc(), Gap::Delays)).next();
+        let in_time = |first: &Occurrence| self.until.is_none_or(|until| first.at <= until);
+        first.as_ref().is_some_and(in_time) || !self.extra.is_empty()
+    }
+
     /// The occurrences of these instants as RFC 5545 has them: a local time that does not exist is no
     /// occurrence and does not count (3.3.10), of one that comes twice it is the first (3.3.5).
     /// # Errors

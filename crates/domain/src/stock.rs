@@ -6,6 +6,7 @@
 mod count;
 mod expiry;
 mod issue;
+mod late;
 mod lot;
 mod order;
 mod packs;
@@ -15,11 +16,12 @@ mod slip;
 mod supplier;
 mod transfer;
 
-pub use count::{NoLotToCount, spread_count};
+pub use count::{NotCounted, spread_count};
 pub use expiry::{Spoilage, WriteOff, spoilage};
 pub use issue::{
     Drawn, OnHand, OutOfStock, Unfit, draw_first_expiring, draw_named, issue_first_expiring, issue_named,
 };
+pub use late::{Counted, Found, Owed, found_of, held_before, moved_since, owed};
 pub use lot::{Lot, Movement, MovementKind, Shortage, ShortageState};
 pub use order::{NotAllowed, Order, OrderLine, OrderState, Received};
 pub use packs::{Packs, ReorderLevels, order_together, whole_packs};
@@ -27,7 +29,7 @@ pub use product::{AcidStrength, Analysis, Basis, LabelRevision, Product, Product
 pub use reorder::{Reorder, Replenishment, arrival, reorder_date};
 pub use slip::{Entered, Settles, Slip, SlipKind, Wanted};
 pub use supplier::{Offer, Supplier};
-pub use transfer::{Transfer, TransferState};
+pub use transfer::{NotInTransit, Transfer, TransferState};
 
 /// The id of a product.
 pub type ProductId = crate::Id<Product>;

@@ -1,11 +1,11 @@
 //! Additions: kept once, never changed; one that was wrong is taken back by a linked opposite.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::entries::{Addition, Poured, TankChange};
+use fillmark_domain::entries::{Addition, AdditionReason, Poured, TankChange};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
 use fillmark_domain::stock::ProductId;
-use fillmark_domain::{Amount, Id};
+use fillmark_domain::{Amount, Coded, Id};
 use sea_orm::sea_query::Condition;
 use sea_orm::{ColumnTrait, Set};
 use uuid::Uuid;
@@ -125,6 +125,29 @@ pub async fn by_others(
         .add(product.map_or_else(|| same.is_null(), |product| same.eq(product.uuid())))
         .add(others);
     entries::standing_where(tx, scope, from, before, there).await
+}
+
+/// How much of a product was put into a tank for a reason in a span of time, as far as it stands.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn amounts(
+    tx: &Tx,
+    scope: SiteScope,
+    tank: TankId,
+    product: ProductId,
+    reason: AdditionReason,
+    (from, before): (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Vec<Amount>, StoreError> {
+    let there = Condition::all()
+        .add(row::Column::TankId.eq(tank.uuid()))
+        .add(row::Column::ProductId.eq(product.uuid()))
+        .add(row::Column::Reason.eq(reason.code()));
+    let additions = entries::standing_where::<Addition>(tx, scope, from, before, there).await?;
+    let amount = |(_, addition): KeptAddition| match addition.poured {
+        Poured::Product { amount, .. } => Some(amount),
+        Poured::Water { .. } => None,
+    };
+    Ok(additions.into_iter().filter_map(amount).collect())
 }
 
 fn poured(row: &row::Model) -> Result<Poured, BrokenRow> {

@@ -8,7 +8,7 @@ use std::str::FromStr;
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::Id;
-use sea_orm::sea_query::{Condition, Expr, ExprTrait, Query};
+use sea_orm::sea_query::{Condition, Expr, ExprTrait, Query, SelectStatement};
 use sea_orm::{
     ActiveModelBehavior, ActiveModelTrait, ActiveValue, DbErr, EntityName, EntityTrait, FromQueryResult,
     IntoActiveModel, ModelTrait, QueryFilter, QueryOrder, QueryResult, QuerySelect, Select, Value,
@@ -207,6 +207,15 @@ async fn done_where<E: Entry>(
     read_all::<E>(tx, rows).await
 }
 
+/// The first of some rows that was not corrected.
+pub(crate) async fn first_standing<E: Entry>(
+    tx: &Tx,
+    rows: Select<E::Entity>,
+) -> Result<Option<Kept<E>>, StoreError> {
+    let rows = rows.filter(Expr::exists(corrected_by::<E>()).not()).limit(1);
+    Ok(read_all::<E>(tx, rows).await?.pop())
+}
+
 /// The rows of a site.
 pub(crate) fn scoped<E: Entry>(scope: SiteScope) -> Select<E::Entity> {
     E::Entity::find().filter(Expr::col(column::<E>("site_id")).eq(scope.uuid()))
@@ -223,15 +232,19 @@ struct Found<E: Entry> {
 }
 
 async fn all<E: Entry>(tx: &Tx, rows: Select<E::Entity>) -> Result<Vec<Found<E>>, StoreError> {
+    Ok(rows.column_as(Expr::from(corrected_by::<E>()), "corrected_by").into_model().all(&tx.0).await?)
+}
+
+/// The id of the entry that corrects the one in a row.
+fn corrected_by<E: Entry>() -> SelectStatement {
     let table = E::Entity::default().table_name();
     let later = |name: &'static str| Expr::col(("later", name));
-    let corrected_by = Query::select()
+    Query::select()
         .expr(later("id"))
         .from_as(table, "later")
         .and_where(later("site_id").eq(Expr::col((table, "site_id"))))
         .and_where(later(E::CORRECTS).eq(Expr::col((table, "id"))))
-        .take();
-    Ok(rows.column_as(Expr::from(corrected_by), "corrected_by").into_model().all(&tx.0).await?)
+        .take()
 }
 
 impl<E: Entry> Found<E> {

@@ -4,6 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
+use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{Lot, LotId, OnHand, ProductId};
 use fillmark_domain::{Amount, Id, Kept};
 use sea_orm::sea_query::{Expr, ExprTrait};
@@ -95,6 +96,15 @@ pub async fn anywhere(
     if let Some(lot) = lot {
         rows = rows.filter(row::Column::LotId.eq(lot.uuid()));
     }
+    Ok(rows.one(&tx.0).await?.is_some())
+}
+
+/// Whether a site still has something of any product.
+/// # Errors
+/// When the database fails.
+pub async fn any_at(tx: &Tx, _business: BusinessScope, site: SiteId) -> Result<bool, StoreError> {
+    let rows =
+        row::Entity::find().filter(row::Column::SiteId.eq(site.uuid())).filter(row::Column::Balance.gt(0));
     Ok(rows.one(&tx.0).await?.is_some())
 }
 

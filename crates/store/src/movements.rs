@@ -3,14 +3,14 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::stock::{Drawn, LotId, Movement, MovementKind, ProductId, Slip, SlipId};
+use fillmark_domain::stock::{Drawn, Found, LotId, Movement, MovementKind, ProductId, Slip, SlipId};
 use fillmark_domain::{Amount, Base, Coded, Id};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
 
 use crate::columns::{self, Reading};
 use crate::entries::AT_ONCE;
 use crate::records::{Page, PageQuery, page_of};
-use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, holdings};
+use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, holdings, slips};
 
 /// Enters the changes of lots that a slip stands for, and moves the balances with them.
 /// # Errors
@@ -43,7 +43,7 @@ pub async fn record_issues(
     record(tx, scope, stamp, slip, product, MovementKind::Issue, &changes).await
 }
 
-/// Enters what each of several slips drew from lots.
+/// Enters what each of several slips drew from lots, and that later counts had found a part of it.
 /// # Errors
 /// See [`record`].
 pub async fn record_drawn(
@@ -52,13 +52,17 @@ pub async fn record_drawn(
     stamp: &Stamp<'_>,
     drawn: &[(Slip, Drawn)],
 ) -> Result<(), StoreError> {
-    let taken = |(slip, drawn): &(Slip, Drawn)| {
+    let drawn_on = |(slip, drawn): &(Slip, Drawn)| {
         let product = (slip.says.product, slip.says.base);
-        let moved =
+        let taken =
             |(lot, taken): &(LotId, Amount)| moved(stamp, slip, product, MovementKind::Issue, *lot, -*taken);
-        drawn.takes.iter().map(moved).collect::<Vec<_>>()
+        let found = |found: &Found| Movement {
+            done_at: found.counted_at,
+            ..moved(stamp, slip, product, MovementKind::CountAdjustment, found.lot, found.amount)
+        };
+        drawn.takes.iter().map(taken).chain(drawn.found.iter().map(found)).collect::<Vec<_>>()
     };
-    append(tx, scope, drawn.iter().flat_map(taken).collect()).await.map(drop)
+    append(tx, scope, drawn.iter().flat_map(drawn_on).collect()).await.map(drop)
 }
 
 /// Enters the opposites of movements, linked to them.
@@ -88,7 +92,7 @@ async fn append(tx: &Tx, scope: SiteScope, movements: Vec<Movement>) -> Result<V
         let change = changes.entry((movement.product, movement.lot)).or_default();
         *change = *change + movement.change;
     }
-    for ((product, lot), change) in changes {
+    for ((product, lot), change) in changes.into_iter().filter(|(_, change)| *change != Amount::ZERO) {
         holdings::change_balance(tx, scope, product, lot, change).await?;
     }
     for chunk in movements.chunks(AT_ONCE) {
@@ -132,6 +136,40 @@ pub async fn find(tx: &Tx, scope: SiteScope, id: Id<Movement>) -> Result<Option<
 /// When the database fails.
 pub async fn is_reversed(tx: &Tx, scope: SiteScope, id: Id<Movement>) -> Result<bool, StoreError> {
     Ok(of_site(scope).filter(row::Column::ReversesId.eq(id.uuid())).one(&tx.0).await?.is_some())
+}
+
+/// The movements of slips that have been taken back.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn reversed_of(tx: &Tx, scope: SiteScope, slips: &[SlipId]) -> Result<Vec<Movement>, StoreError> {
+    let of_slips = of_site(scope).filter(row::Column::SlipId.is_in(slips.iter().map(|slip| slip.uuid())));
+    let movements = of_slips.all(&tx.0).await?;
+    let reversals = of_site(scope)
+        .filter(row::Column::ReversesId.is_in(movements.iter().map(|movement| movement.id)))
+        .all(&tx.0)
+        .await?;
+    let reversed = |row: &row::Model| reversals.iter().any(|reversal| reversal.reverses_id == Some(row.id));
+    Ok(movements.into_iter().filter(reversed).map(read).collect::<Result<_, _>>()?)
+}
+
+/// What a count of a product at an instant had found of what was poured before it and entered after it.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn found_at(
+    tx: &Tx,
+    scope: SiteScope,
+    product: ProductId,
+    at: DateTime<Utc>,
+) -> Result<Vec<Movement>, StoreError> {
+    let rows = of_site(scope)
+        .filter(row::Column::ProductId.eq(product.uuid()))
+        .filter(row::Column::DoneAt.eq(at))
+        .filter(row::Column::Kind.eq(MovementKind::CountAdjustment.code()))
+        .filter(row::Column::ReversesId.is_null())
+        .filter(row::Column::SlipId.in_subquery(slips::poured_on(scope)))
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
 }
 
 /// The movements of a slip, in the order they were made.

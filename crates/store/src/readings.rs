@@ -135,6 +135,24 @@ pub async fn last_before(
     Ok(last.map(|row| row.value))
 }
 
+/// The last reading of a metric at a place that stands, had a band, and was taken by a clock that can be trusted.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn last_banded(
+    tx: &Tx,
+    scope: SiteScope,
+    (spot, point, metric): (Spot, SamplePoint, Metric),
+) -> Result<Option<KeptReading>, StoreError> {
+    let rows = of_spot(entries::scoped::<Reading>(scope), spot)
+        .filter(row::Column::Metric.eq(metric.code()))
+        .filter(row::Column::SamplePoint.eq(point.code()))
+        .filter(row::Column::BandLow.is_not_null())
+        .filter(row::Column::ClockSuspect.eq(false))
+        .order_by_desc(row::Column::RecordedAt)
+        .order_by_desc(row::Column::Id);
+    entries::first_standing(tx, rows).await
+}
+
 /// The readings of places in a span of time that stand, in the order they were taken: what was superseded is left out.
 /// # Errors
 /// When the database fails or a row is broken.

@@ -1,9 +1,13 @@
 //! Slips: what one act entered into the ledger, once for each client id.
 
+use chrono::{DateTime, Utc};
 use fillmark_domain::Id;
 use fillmark_domain::people::PersonId;
-use fillmark_domain::stock::{Entered, OrderId, Slip, SlipId, Wanted};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Set, TryInsertResult};
+use fillmark_domain::stock::{Entered, OrderId, ProductId, Slip, SlipId, SlipKind, Wanted};
+use sea_orm::sea_query::{Expr, SelectStatement};
+use sea_orm::{
+    ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, QueryTrait, Set, TryInsertResult,
+};
 
 use crate::columns::{self, Reading};
 use crate::entries::AT_ONCE;
@@ -77,6 +81,45 @@ pub async fn find(tx: &Tx, scope: SiteScope, id: SlipId) -> Result<Option<Entere
         Some(row) => Ok(Some(with_effects(tx, scope, read(row)?).await?)),
         None => Ok(None),
     }
+}
+
+/// The counts of a product that were made after an instant and stand.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn counts_after(
+    tx: &Tx,
+    scope: SiteScope,
+    product: ProductId,
+    at: DateTime<Utc>,
+) -> Result<Vec<Slip>, StoreError> {
+    let rows = row::Entity::find()
+        .filter(row::Column::SiteId.eq(scope.uuid()))
+        .filter(row::Column::ProductId.eq(product.uuid()))
+        // Written out, as the index of counts has it: PostgreSQL would not use it for a kind named at run time.
+        .filter(Expr::cust("kind = 'count'"))
+        .filter(row::Column::DoneAt.gt(at))
+        .order_by_asc(row::Column::DoneAt)
+        .all(&tx.0)
+        .await?;
+    if rows.is_empty() {
+        return Ok(Vec::new());
+    }
+    let counts: Vec<Slip> = rows.into_iter().map(read).collect::<Result<_, _>>()?;
+    let ids: Vec<SlipId> = counts.iter().map(|count| count.id).collect();
+    let reversed = movements::reversed_of(tx, scope, &ids).await?;
+    let stands = |count: &Slip| !reversed.iter().any(|movement| movement.slip == count.id);
+    Ok(counts.into_iter().filter(stands).collect())
+}
+
+/// The ids of what was taken out for use.
+pub(crate) fn poured_on(scope: SiteScope) -> SelectStatement {
+    let kinds = [SlipKind::Issue, SlipKind::Pour].map(columns::code);
+    row::Entity::find()
+        .select_only()
+        .column(row::Column::Id)
+        .filter(row::Column::SiteId.eq(scope.uuid()))
+        .filter(row::Column::Kind.is_in(kinds))
+        .into_query()
 }
 
 async fn with_effects(tx: &Tx, scope: SiteScope, slip: Slip) -> Result<Entered, StoreError> {

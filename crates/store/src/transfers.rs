@@ -1,5 +1,6 @@
 //! Transfers: what is on its way between two sites. The one table that two sites share a row of.
 
+use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{SlipId, Transfer};
 use fillmark_domain::{Amount, Id};
 use sea_orm::sea_query::Expr;
@@ -7,7 +8,7 @@ use sea_orm::{ColumnTrait, Condition, EntityTrait, QueryFilter, QuerySelect, Set
 
 use crate::columns::{self, Reading};
 use crate::records::{Page, PageQuery, page_of};
-use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
+use crate::{BrokenRow, BusinessScope, SiteScope, Stamp, StoreError, Tx, journal};
 
 /// Enters a transfer that has left.
 /// # Errors
@@ -29,6 +30,8 @@ pub async fn send(
         sent_at: Set(transfer.sent_at),
         in_slip_id: Set(None),
         arrived_at: Set(None),
+        back_slip_id: Set(None),
+        taken_back_at: Set(None),
     };
     row::Entity::insert(row).exec_without_returning(&tx.0).await?;
     journal::note(tx, scope, stamp, "sent", "transfer", transfer.id.uuid()).await
@@ -53,6 +56,41 @@ pub async fn arrive(
         .exec(&tx.0)
         .await?;
     journal::note(tx, scope, stamp, "arrived", "transfer", id.uuid()).await
+}
+
+/// Enters that a transfer was taken back before it arrived.
+/// # Errors
+/// When the database fails.
+pub async fn take_back(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    id: Id<Transfer>,
+    slip: SlipId,
+    at: chrono::DateTime<chrono::Utc>,
+) -> Result<(), StoreError> {
+    row::Entity::update_many()
+        .col_expr(row::Column::BackSlipId, Expr::value(slip.uuid()))
+        .col_expr(row::Column::TakenBackAt, Expr::value(at))
+        .filter(row::Column::Id.eq(id.uuid()))
+        .filter(row::Column::FromSiteId.eq(scope.uuid()))
+        .exec(&tx.0)
+        .await?;
+    journal::note(tx, scope, stamp, "taken_back", "transfer", id.uuid()).await
+}
+
+/// Whether something is on its way from or to a site.
+/// # Errors
+/// When the database fails.
+pub async fn any_in_transit(tx: &Tx, _business: BusinessScope, site: SiteId) -> Result<bool, StoreError> {
+    let on_the_way = Condition::any()
+        .add(row::Column::FromSiteId.eq(site.uuid()))
+        .add(row::Column::ToSiteId.eq(site.uuid()));
+    let rows = row::Entity::find()
+        .filter(on_the_way)
+        .filter(row::Column::ArrivedAt.is_null())
+        .filter(row::Column::TakenBackAt.is_null());
+    Ok(rows.one(&tx.0).await?.is_some())
 }
 
 /// A transfer from or to a site.
@@ -92,6 +130,19 @@ pub async fn of_slip(tx: &Tx, scope: SiteScope, slip: SlipId) -> Result<Option<T
     Ok(row.map(read).transpose()?)
 }
 
+/// The same, held until the transaction ends against others who would take it in.
+/// # Errors
+/// When the database fails or the row is broken.
+pub async fn lock_of_slip(tx: &Tx, scope: SiteScope, slip: SlipId) -> Result<Option<Transfer>, StoreError> {
+    let row = row::Entity::find()
+        .filter(row::Column::FromSiteId.eq(scope.uuid()))
+        .filter(row::Column::OutSlipId.eq(slip.uuid()))
+        .lock_exclusive()
+        .one(&tx.0)
+        .await?;
+    Ok(row.map(read).transpose()?)
+}
+
 /// A page of the transfers from and to a site.
 /// # Errors
 /// When the database fails or a row is broken.
@@ -119,6 +170,7 @@ fn read(row: row::Model) -> Result<Transfer, BrokenRow> {
         out: Id::new(row.out_slip_id),
         sent_at: row.sent_at,
         arrived: row.in_slip_id.map(Id::new).zip(row.arrived_at),
+        taken_back: row.back_slip_id.map(Id::new).zip(row.taken_back_at),
     })
 }
 
@@ -139,6 +191,8 @@ mod row {
         pub sent_at: ChronoDateTimeUtc,
         pub in_slip_id: Option<Uuid>,
         pub arrived_at: Option<ChronoDateTimeUtc>,
+        pub back_slip_id: Option<Uuid>,
+        pub taken_back_at: Option<ChronoDateTimeUtc>,
     }
 
     #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

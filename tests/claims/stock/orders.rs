@@ -1,5 +1,6 @@
 //! Orders: from the draft to the last canister.
 
+use chrono::TimeDelta;
 use fillmark_api::*;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{World, json, refusal};
@@ -42,6 +43,44 @@ on_both! {
         assert_eq!((order.state.as_str(), order.value_minor), ("placed", 3980));
         assert_eq!(order.expected_on.map(|day| day.to_string()).as_deref(), Some("2026-11-27"));
         assert_eq!(order.outstanding[0].amount.value, 10_000.0);
+    }
+
+    async fn what_the_office_does_is_done_by_the_clock_of_the_server(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let offer = offer(&world, &shelf, supplier(&world, "Greenline").await.id).await;
+        let order = world.ada.draft_order(shelf.site, &two_packs(&offer)).await.unwrap();
+        let ahead = |minutes| Some(Instant(world.server.app.now() + TimeDelta::minutes(minutes)));
+        let placing = |placed_at| NewPlacing { placed_at, expected_on: None };
+        let error = world.ada.place_order(shelf.site, order.id, &placing(ahead(6))).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/placed_at"));
+        world.ada.place_order(shelf.site, order.id, &placing(ahead(5))).await.unwrap();
+        let came = |done_at| NewReceipt { done_at, ..shelf.receipt("A", None, 5000.0) };
+        let error = world.ada.receive_product(shelf.site, &came(ahead(6))).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/done_at"));
+        world.ada.receive_product(shelf.site, &came(ahead(5))).await.unwrap();
+        let here = world.ada.site(shelf.site);
+        let meter = here.create::<NewMeter>(&json(json!({ "name": "Pen", "kind": "ec" }))).await.unwrap().id;
+        let calibrate = |at: Option<Instant>, due: &str| -> NewCalibration { json(json!({ "meter_id": meter,
+            "calibrated_at": at, "standards": "1413 uS/cm", "passed": true, "next_due_on": due })) };
+        for (at, due, pointer) in [(ahead(6), "2026-12-24", "/calibrated_at"), (ahead(0), "2026-11-23", "/next_due_on")] {
+            let error = here.create::<NewCalibration>(&calibrate(at, due)).await.unwrap_err();
+            assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some(pointer));
+        }
+        here.create::<NewCalibration>(&calibrate(ahead(5), "2026-11-24")).await.unwrap();
+    }
+
+    async fn what_is_far_from_the_packs_on_offer_is_asked_back(world: World) {
+        let shelf = Shelf::of(&world).await;
+        offer(&world, &shelf, supplier(&world, "Greenline").await.id).await;
+        for ml in [5.0, 5_000_000.0] {
+            let receipt = shelf.receipt("A", None, ml);
+            let error = world.ada.receive_product(shelf.site, &receipt).await.unwrap_err();
+            let problem = error.problem().unwrap();
+            assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/amount")));
+            let confirmed = NewReceipt { confirmed: true, ..receipt };
+            world.ada.receive_product(shelf.site, &confirmed).await.unwrap();
+        }
+        shelf.receive(&world.ada, "A", None, 1000.0).await;
     }
 
     async fn an_order_is_received_in_parts(world: World) {

@@ -52,8 +52,52 @@ on_both! {
         assert_eq!(refusal(world.ada.take_in_transfer(harbour.site, sent.id, &arrival()).await), ProblemCode::NotFound);
         let own = sending(&harbour, &harbour, 1.0);
         assert_eq!(refusal(world.ada.send_transfer(harbour.site, &own).await), ProblemCode::Invalid);
-        let slip = world.ada.reverse_slip(harbour.site, sent.out_slip_id, &reversal("no")).await;
-        assert_eq!(refusal(slip), ProblemCode::Conflict);
+    }
+
+    async fn a_site_is_put_away_when_nothing_of_it_is_left_or_under_way(world: World) {
+        let harbour = Shelf::of(&world).await;
+        let hill = harbour.at(&world, "Hill").await;
+        let business = world.ada.business();
+        let archive = async |site: Uuid| {
+            let site = business.read::<NewSite>(site).await.unwrap();
+            let refused = business.archive(&site).await;
+            refused.err().map(|error| error.problem().unwrap().detail.clone())
+        };
+        harbour.receive(&world.ada, "A", None, 200.0).await;
+        assert_eq!(archive(harbour.site).await.as_deref(), Some("stock still depends on this site"));
+        let sent = world.ada.send_transfer(harbour.site, &sending(&harbour, &hill, 200.0)).await.unwrap();
+        for end in [harbour.site, hill.site] {
+            assert_eq!(archive(end).await.as_deref(), Some("a transfer under way still depends on this site"));
+        }
+        world.ada.take_in_transfer(hill.site, sent.id, &arrival()).await.unwrap();
+        assert_eq!(archive(harbour.site).await, None);
+        assert!(archive(hill.site).await.is_some());
+    }
+
+    async fn what_was_sent_in_error_is_taken_back_until_it_arrives(world: World) {
+        let harbour = Shelf::of(&world).await;
+        let hill = harbour.at(&world, "Hill").await;
+        harbour.receive(&world.ada, "A", Some("2026-12-01"), 200.0).await;
+        harbour.receive(&world.ada, "B", None, 200.0).await;
+        let (_, mia) = world.person("Mia", Role::Manager, Some(harbour.site)).await;
+        let sent = world.ada.send_transfer(harbour.site, &sending(&harbour, &hill, 300.0)).await.unwrap();
+        let movements = world.ada.slip(harbour.site, sent.out_slip_id).await.unwrap().movements;
+        let part = world.ada.reverse_movement(harbour.site, movements[0].id, &reversal("no")).await;
+        assert_eq!(refusal(part), ProblemCode::Conflict);
+        let back = reversal("the wrong site");
+        let slip = mia.reverse_slip(harbour.site, sent.out_slip_id, &back).await.unwrap();
+        assert_eq!(mia.reverse_slip(harbour.site, sent.out_slip_id, &back).await.unwrap(), slip);
+        assert_eq!((harbour.held(&world.ada).await, harbour.moved(&world.ada).await), (400.0, 400.0));
+        let now = world.ada.transfer(hill.site, sent.id).await.unwrap();
+        assert_eq!((now.state.0.code(), now.taken_back_at.is_some()), ("taken_back", true));
+        assert_eq!(refusal(world.ada.take_in_transfer(hill.site, sent.id, &arrival()).await), ProblemCode::Conflict);
+        let again = world.ada.reverse_slip(harbour.site, sent.out_slip_id, &reversal("again")).await;
+        assert_eq!(refusal(again), ProblemCode::Conflict);
+        let sent = world.ada.send_transfer(harbour.site, &sending(&harbour, &hill, 300.0)).await.unwrap();
+        world.ada.take_in_transfer(hill.site, sent.id, &arrival()).await.unwrap();
+        let arrived = world.ada.reverse_slip(harbour.site, sent.out_slip_id, &reversal("too late")).await;
+        assert_eq!(refusal(arrived), ProblemCode::Conflict);
+        assert_eq!((harbour.held(&world.ada).await, hill.held(&world.ada).await), (100.0, 300.0));
     }
 
     async fn whatever_is_sent_and_taken_in_nothing_is_lost(world: World) {

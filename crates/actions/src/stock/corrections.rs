@@ -7,7 +7,7 @@ use fillmark_store::words::orders;
 use fillmark_store::{holdings, movements, records, shortages, slips};
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled};
-use super::{draw, receipts};
+use super::{draw, receipts, transfers};
 use crate::caller::Correcting;
 use crate::{App, Caller, Refusal};
 
@@ -29,10 +29,12 @@ pub async fn reverse_movement(
     let movement = movements::find(&desk.tx, scope, movement).await?.ok_or(Refusal::NotFound)?;
     let entered = slips::find(&desk.tx, scope, movement.slip).await?.ok_or(Refusal::NotFound)?;
     refuse_others(leave, &desk, &entered)?;
-    take_back(desk, entered, vec![movement], false, done, reason).await
+    // With what a count had found of it.
+    let of_lot = entered.movements.iter().filter(|other| other.lot == movement.lot).cloned().collect();
+    take_back(desk, entered, of_lot, false, done, reason).await
 }
 
-/// Takes back all that a slip did, its shortage included.
+/// Takes back all that a slip did, its shortage included. What was sent to another site is taken back until it arrives.
 /// # Errors
 /// See [`reverse_movement`].
 pub async fn reverse_slip(
@@ -64,21 +66,31 @@ async fn take_back(
     done: Done,
     reason: String,
 ) -> Result<Handled, Refusal> {
-    if let Some(text) = corrected_elsewhere(entered.slip.says.kind) {
+    if let Some(text) = corrected_elsewhere(entered.slip.says.kind, whole) {
         return Err(Refusal::Conflict(text.to_owned()));
     }
     let product = taken.first().map_or(entered.slip.says.product, |movement| movement.product);
     let product = records::find(&desk.tx, desk.scope.in_business(), product).await?;
     let product = product.ok_or(Refusal::NotFound)?;
-    let amount = taken.iter().map(|movement| -movement.change).sum();
+    let amount = taken.iter().filter(|movement| !entered.had_found(movement));
+    let amount = amount.map(|movement| -movement.change).sum();
     let lot = taken.first().filter(|_| !whole).map(|movement| movement.lot);
     let saying = Saying { lot, reason: Some(reason), ..Saying::default() };
     let back = match desk.enter(done, SlipKind::Reversal, &product, amount, saying).await? {
         Slipped::New(slip) => slip,
-        Slipped::Before(before) if reverses(&before, &taken) => return Ok(handled(before, &product)),
+        Slipped::Before(before) if reverses(&before, &entered, &taken) => {
+            return Ok(handled(before, &product));
+        }
         Slipped::Before(_) => return Err(Refusal::ClientIdReused),
     };
-    opposite(&desk, &back, &entered, &taken).await?;
+    let mut standing = draw::standing(&desk.tx, desk.scope, &entered, &taken).await?;
+    if whole {
+        standing.extend(found_by(&desk, &entered).await?);
+    }
+    if entered.slip.says.kind == SlipKind::TransferOut {
+        transfers::take_back(&desk, entered.slip.id, &back).await?;
+    }
+    opposite(&desk, &back, &entered, &standing).await?;
     if whole {
         shortages::withdraw(&desk.tx, desk.scope, entered.slip.id, back.id).await?;
     }
@@ -99,13 +111,12 @@ async fn opposite(
         held.extend(holdings::lock_for_issue(&desk.tx, desk.scope, product).await?);
     }
     for movement in taken {
-        if movements::is_reversed(&desk.tx, desk.scope, movement.id).await? {
-            return Err(Refusal::Conflict("it has been taken back before".to_owned()));
-        }
+        let of_lot = taken.iter().filter(|other| other.lot == movement.lot);
+        let change = of_lot.map(|other| other.change).sum();
         let there: Amount =
             held.iter().filter(|holding| holding.lot == movement.lot).map(|holding| holding.held).sum();
-        if there < movement.change {
-            return Err(draw::out_of_stock(movement.change, there, movement.base));
+        if there < change {
+            return Err(draw::out_of_stock(change, there, movement.base));
         }
         if movement.kind == MovementKind::Receipt {
             await_again(desk, entered, movement).await?;
@@ -126,16 +137,35 @@ async fn await_again(desk: &Desk<'_>, entered: &Entered, movement: &Movement) ->
     Ok(())
 }
 
-fn reverses(before: &Entered, taken: &[Movement]) -> bool {
-    let reversed = before.movements.iter().map(|movement| movement.reverses);
-    reversed.eq(taken.iter().map(|movement| Some(movement.id)))
+/// What a count had found of pours that were entered after it: it goes with the count.
+async fn found_by(desk: &Desk<'_>, entered: &Entered) -> Result<Vec<Movement>, Refusal> {
+    let says = &entered.slip.says;
+    if says.kind != SlipKind::Count {
+        return Ok(Vec::new());
+    }
+    let mut found = movements::found_at(&desk.tx, desk.scope, says.product, says.done_at).await?;
+    found.retain(|movement| says.lot.is_none_or(|lot| lot == movement.lot));
+    let slips: Vec<SlipId> = found.iter().map(|movement| movement.slip).collect();
+    let reversed = movements::reversed_of(&desk.tx, desk.scope, &slips).await?;
+    found.retain(|movement| !reversed.contains(movement));
+    Ok(found)
+}
+
+fn reverses(before: &Entered, entered: &Entered, taken: &[Movement]) -> bool {
+    let own = entered.movements.iter().filter(|movement| !entered.had_found(movement));
+    let own: Vec<Id<Movement>> = own.map(|movement| movement.id).collect();
+    let reversed = before.movements.iter().filter_map(|movement| movement.reverses);
+    let taken = taken.iter().map(|movement| movement.id);
+    reversed.filter(|id| own.contains(id)).eq(taken.filter(|id| own.contains(id)))
 }
 
 /// What is taken back with something else, so that the two never tell different stories.
-fn corrected_elsewhere(kind: SlipKind) -> Option<&'static str> {
+fn corrected_elsewhere(kind: SlipKind, whole: bool) -> Option<&'static str> {
     match kind {
         SlipKind::Pour => Some("it was poured into a tank: take the addition back"),
-        SlipKind::TransferOut | SlipKind::TransferIn => Some("it is one end of a transfer: send it back"),
+        SlipKind::TransferOut if whole => None,
+        SlipKind::TransferOut => Some("it is a part of a transfer: take back all that left on its slip"),
+        SlipKind::TransferIn => Some("it is one end of a transfer: send it back"),
         SlipKind::Reversal => Some("it takes something back itself: enter that anew"),
         SlipKind::Receipt
         | SlipKind::Issue

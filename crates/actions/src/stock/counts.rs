@@ -1,9 +1,11 @@
 //! Counts: what was found on the shelf, against the ledger at that moment.
 
+use fillmark_domain::Quantity;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{LotId, MovementKind, OnHand, ProductId, SlipKind, spread_count};
-use fillmark_domain::{Amount, Quantity};
+use fillmark_domain::stock::{
+    LotId, MovementKind, NotCounted, OnHand, ProductId, SlipKind, moved_since, spread_count,
+};
 use fillmark_store::{SiteScope, Tx, movements, shortages};
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, any_amount, handled};
@@ -41,14 +43,10 @@ pub async fn count_stock(app: &App, caller: &Caller, site: SiteId, count: Count)
     };
 
     let then = as_of(&desk.tx, scope, &now, slip.says.done_at).await?;
-    let changes = spread_count(&then, counted);
-    let changes = changes.map_err(|none| Refusal::invalid("/counted", "no_lot", none.to_string()))?;
-    for (lot, change) in &changes {
-        if now.iter().any(|holding| holding.lot == *lot && holding.held + *change < Amount::ZERO) {
-            let text = "more was taken since than the count found; count again";
-            return Err(Refusal::Conflict(text.to_owned()));
-        }
-    }
+    let changes = spread_count(&then, &now, counted).map_err(|not| match not {
+        NotCounted::NoLot => Refusal::invalid("/counted", "no_lot", not.to_string()),
+        NotCounted::TakenSince => Refusal::Conflict(not.to_string()),
+    })?;
 
     let moved = (product.id, product.content.base);
     let kind = MovementKind::CountAdjustment;
@@ -68,9 +66,7 @@ async fn as_of(
     let later = movements::of_lots_after(tx, scope, &lots, at).await?;
     let mut then = now.to_vec();
     for holding in &mut then {
-        let moved: Amount =
-            later.iter().filter(|movement| movement.lot == holding.lot).map(|movement| movement.change).sum();
-        holding.held = holding.held - moved;
+        holding.held = holding.held - moved_since(&later, holding.lot);
     }
     Ok(then)
 }

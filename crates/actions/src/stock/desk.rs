@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
-use fillmark_domain::entries::has_passed;
+use fillmark_domain::entries::has_passed_at_a_desk;
 use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{
     Entered, LabelRevision, Lot, LotId, OrderId, Product, ProductId, Slip, SlipId, SlipKind, Wanted,
@@ -94,7 +94,7 @@ impl<'a> Desk<'a> {
         saying: Saying,
     ) -> Result<Slipped, Refusal> {
         let done_at = done.at.unwrap_or(self.stamp.at);
-        if !has_passed(done_at, self.stamp.at) {
+        if !has_passed_at_a_desk(done_at, self.stamp.at) {
             return Err(Refusal::invalid("/done_at", "in_the_future", "expected an instant that has passed"));
         }
         let Saying { lot, reason, order, other_site } = saying;

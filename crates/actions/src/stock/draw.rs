@@ -5,8 +5,9 @@ use std::collections::hash_map::Entry;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::stock::{
-    Drawn, LotId, OnHand, OutOfStock, ProductId, Slip, SlipId, SlipKind, Unfit, Wanted, draw_first_expiring,
-    draw_named, issue_first_expiring, issue_named,
+    Counted, Drawn, Entered, LotId, Movement, OnHand, OutOfStock, Owed, ProductId, Slip, SlipId, SlipKind,
+    Unfit, Wanted, draw_first_expiring, draw_named, found_of, held_before, issue_first_expiring, issue_named,
+    owed,
 };
 use fillmark_domain::{Amount, Base, Coded, Faults};
 use fillmark_store::slips::Opened;
@@ -52,16 +53,20 @@ impl Shelf {
         pour: &Pour,
     ) -> Result<(SlipId, Drawn), Refusal> {
         let (product, base) = pour.product;
+        let counts = slips::counts_after(tx, scope, product, pour.at).await?;
+        if !counts.is_empty() {
+            self.keep(tx, scope, stamp).await?; // what moved since is read from the ledger
+        }
         let held = match self.held.entry(product) {
             Entry::Occupied(held) => held.into_mut(),
             Entry::Vacant(unread) => unread.insert(holdings::lock_for_issue(tx, scope, product).await?),
         };
-        let drawn = match pour.lot {
-            Some(lot) => {
-                decide(&of_lot(held, lot)?, pour.lot, pour.amount, base, pour.all_the_same, pour.on)?
-            }
-            None => decide(held, None, pour.amount, base, pour.all_the_same, pour.on)?,
+        let before = Before::find(tx, scope, held, &counts, pour.at).await?;
+        let there = match pour.lot {
+            Some(lot) => of_lot(&before.held, lot)?,
+            None => before.held.clone(),
         };
+        let drawn = before.drawn(decide(&there, pour.lot, pour.amount, base, pour.all_the_same, pour.on)?);
         drawn.take_from(held);
         let slip = Slip { id: stamp.fresh(), says: pour.says(), entered_at: stamp.at, entered_by: stamp.by };
         let id = slip.id;
@@ -72,9 +77,10 @@ impl Shelf {
     /// Enters all that was drawn.
     /// # Errors
     /// When the database fails.
-    pub(crate) async fn keep(&self, tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>) -> Result<(), Refusal> {
-        slips::enter_all(tx, scope, stamp, self.drawn.iter().map(|(slip, _)| slip)).await?;
-        record(tx, scope, stamp, &self.drawn).await
+    pub(crate) async fn keep(&mut self, tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>) -> Result<(), Refusal> {
+        let drawn = std::mem::take(&mut self.drawn);
+        slips::enter_all(tx, scope, stamp, drawn.iter().map(|(slip, _)| slip)).await?;
+        record(tx, scope, stamp, &drawn).await
     }
 }
 
@@ -95,6 +101,36 @@ impl Pour {
     }
 }
 
+/// What could be poured from at an instant, in the light of the counts after it.
+pub(super) struct Before {
+    pub(super) held: Vec<OnHand>,
+    counts: Vec<Counted>,
+}
+
+impl Before {
+    pub(super) async fn find(
+        tx: &Tx,
+        scope: SiteScope,
+        now: &[OnHand],
+        counts: &[Slip],
+        at: DateTime<Utc>,
+    ) -> Result<Before, Refusal> {
+        if counts.is_empty() {
+            return Ok(Before { held: now.to_vec(), counts: Vec::new() });
+        }
+        let lots: Vec<LotId> = now.iter().map(|holding| holding.lot).collect();
+        let later = movements::of_lots_after(tx, scope, &lots, at).await?;
+        let counted = |count: &Slip| Counted { at: count.says.done_at, lot: count.says.lot };
+        let counts: Vec<Counted> = counts.iter().map(counted).collect();
+        Ok(Before { held: held_before(now, &later, &counts), counts })
+    }
+
+    /// What is drawn, with what of it was found missing by then.
+    pub(super) fn drawn(&self, drawn: Drawn) -> Drawn {
+        Drawn { found: found_of(&drawn.takes, &self.counts), ..drawn }
+    }
+}
+
 /// From which lots how much is drawn, with what is missing if it was poured all the same. What is poured already was
 /// poured from the lot that is named, whatever is wrong with that lot.
 pub(super) fn decide(
@@ -112,13 +148,13 @@ pub(super) fn decide(
         (None, false) => issue_first_expiring(held, amount, on),
     };
     match issued {
-        Ok(takes) => Ok(Drawn { takes, short: Amount::ZERO }),
+        Ok(takes) => Ok(Drawn { takes, short: Amount::ZERO, found: Vec::new() }),
         Err(OutOfStock { asked, held, unfit: None }) => Err(out_of_stock(asked, held, base)),
         Err(OutOfStock { held, unfit: Some(why), .. }) => Err(unfit(why, held, base)),
     }
 }
 
-/// Enters what slips draw.
+/// Enters what slips draw. A shortage before a count is settled by that count.
 pub(super) async fn record(
     tx: &Tx,
     scope: SiteScope,
@@ -128,8 +164,31 @@ pub(super) async fn record(
     movements::record_drawn(tx, scope, stamp, drawn).await?;
     for (slip, drawn) in drawn.iter().filter(|(_, drawn)| drawn.short.is_positive()) {
         shortages::record(tx, scope, stamp, slip, drawn.short).await?;
+        for count in slips::counts_after(tx, scope, slip.says.product, slip.says.done_at).await? {
+            shortages::settle(tx, scope, &count).await?;
+        }
     }
     Ok(())
+}
+
+/// Settles the open shortages of a product with what came in on a slip, and draws from it what was poured before the
+/// record held it.
+/// # Errors
+/// When the database fails.
+pub(super) async fn settle(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    slip: &Slip,
+    came: &[(LotId, Amount)],
+) -> Result<(), Refusal> {
+    let product = (slip.says.product, slip.says.base);
+    let open = shortages::open_of(tx, scope, &[product.0]).await?;
+    for Owed { slip: pour, takes } in owed(&open, came, slip.says.done_at) {
+        let pour = slips::find(tx, scope, pour).await?.ok_or(Refusal::NotFound)?.slip;
+        movements::record_issues(tx, scope, stamp, &pour, product, &takes).await?;
+    }
+    Ok(shortages::settle(tx, scope, slip).await?)
 }
 
 /// Takes back all that was drawn on a slip, by linked opposites; its shortage, if any, is withdrawn.
@@ -144,11 +203,7 @@ pub async fn give_back(
 ) -> Result<SlipId, Refusal> {
     let drawn = slips::find(tx, scope, slip).await?.ok_or(Refusal::NotFound)?;
     holdings::lock_for_issue(tx, scope, drawn.slip.says.product).await?;
-    for movement in &drawn.movements {
-        if movements::is_reversed(tx, scope, movement.id).await? {
-            return Err(Refusal::Conflict("it has been given back before".to_owned()));
-        }
-    }
+    let standing = standing(tx, scope, &drawn, &drawn.movements).await?;
     let says = Wanted {
         client_id: None,
         kind: SlipKind::Reversal,
@@ -159,9 +214,31 @@ pub async fn give_back(
     let Opened::New(back) = slips::open(tx, scope, stamp, &says).await? else {
         return Err(Refusal::ClientIdReused);
     };
-    movements::reverse(tx, scope, stamp, &back, &drawn.movements).await?;
+    movements::reverse(tx, scope, stamp, &back, &standing).await?;
     shortages::withdraw(tx, scope, slip, back.id).await?;
     Ok(back.id)
+}
+
+/// Those of a slip's movements that are to be taken back. What a count had found of a pour is no more when the count
+/// has been taken back.
+/// # Errors
+/// [`Refusal::Conflict`] when another has been taken back before.
+pub(super) async fn standing(
+    tx: &Tx,
+    scope: SiteScope,
+    entered: &Entered,
+    taken: &[Movement],
+) -> Result<Vec<Movement>, Refusal> {
+    let reversed = movements::reversed_of(tx, scope, &[entered.slip.id]).await?;
+    let mut standing = Vec::new();
+    for movement in taken {
+        match reversed.iter().any(|before| before.id == movement.id) {
+            false => standing.push(movement.clone()),
+            true if entered.had_found(movement) => {}
+            true => return Err(Refusal::Conflict("it has been taken back before".to_owned())),
+        }
+    }
+    Ok(standing)
 }
 
 /// Locks what is held of a product, and picks the lot that is named.

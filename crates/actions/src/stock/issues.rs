@@ -4,7 +4,7 @@ use fillmark_domain::Quantity;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{Lot, LotId, MovementKind, ProductId, SlipKind};
-use fillmark_store::{movements, records};
+use fillmark_store::{movements, records, slips};
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled, some_amount};
 use super::draw;
@@ -59,7 +59,10 @@ pub async fn issue_product(
     };
 
     let on = desk.day(slip.says.done_at);
-    let drawn = draw::decide(&held, issue.lot, amount, product.content.base, issue.poured_all_the_same, on)?;
+    let counts = slips::counts_after(&desk.tx, scope, product.id, slip.says.done_at).await?;
+    let before = draw::Before::find(&desk.tx, scope, &held, &counts, slip.says.done_at).await?;
+    let (base, all_the_same) = (product.content.base, issue.poured_all_the_same);
+    let drawn = before.drawn(draw::decide(&before.held, issue.lot, amount, base, all_the_same, on)?);
 
     let id = slip.id;
     draw::record(&desk.tx, scope, &desk.stamp, &[(slip, drawn)]).await?;

@@ -1,6 +1,7 @@
 //! Orders: drafted, placed, received in parts, closed or cancelled.
 
 use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
+use fillmark_domain::entries::has_passed_at_a_desk;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Closure, Site, SiteId};
@@ -88,6 +89,13 @@ pub async fn place_order(
     let scope = caller.may(Act::KeepStock, site)?;
     change(app, caller, scope, id, async |tx, order: Order| {
         let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?.content;
+        if placing.at.is_some_and(|at| !has_passed_at_a_desk(at, app.now())) {
+            return Err(Refusal::invalid(
+                "/placed_at",
+                "in_the_future",
+                "expected an instant that has passed",
+            ));
+        }
         let local = placing.at.unwrap_or(app.now()).with_timezone(&site.time_zone).naive_local();
         let expected_on = match placing.expected_on {
             Some(expected_on) if is_keepable(expected_on) => expected_on,

@@ -7,7 +7,7 @@ use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{Entered, LotId, MovementKind, Product, ProductId, Slip, SlipKind};
 use fillmark_domain::{Amount, Faults, Kept, Quantity};
-use fillmark_store::{holdings, movements, preparations, shortages};
+use fillmark_store::{holdings, movements, preparations};
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled, some_amount};
 use super::draw;
@@ -85,7 +85,7 @@ pub async fn make_preparation(
     let changes = [(lot.id, amount)];
     movements::record(&desk.tx, scope, &desk.stamp, &slip, counted, MovementKind::Receipt, &changes).await?;
     preparations::record(&desk.tx, scope, &desk.stamp, slip.id, lot.id, made.strength).await?;
-    shortages::settle(&desk.tx, scope, &slip).await?;
+    draw::settle(&desk.tx, scope, &desk.stamp, &slip, &changes).await?;
     desk.close(slip.id, &product).await
 }
 

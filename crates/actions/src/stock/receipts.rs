@@ -1,14 +1,16 @@
 //! What comes in: receipts, with or without an order.
 
 use chrono::NaiveDate;
+use fillmark_domain::entries::doubts_of_receipt;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{MovementKind, OrderId, Product, ProductId, Received, SlipKind};
-use fillmark_domain::{Coded, Kept, Quantity, stock};
+use fillmark_domain::stock::{MovementKind, Offer, OrderId, Product, ProductId, Received, SlipKind};
+use fillmark_domain::{Amount, Coded, Kept, Quantity, stock};
 use fillmark_store::words::orders;
-use fillmark_store::{holdings, movements, records, shortages};
+use fillmark_store::{holdings, movements, records};
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled, some_amount};
+use super::draw;
 use crate::{App, Caller, Refusal};
 
 /// Something that came in.
@@ -31,10 +33,11 @@ pub struct Receipt {
 }
 
 /// Takes in what came, in full or in part of an order. The lot is made when its number is new; open shortages of
-/// the product are settled. A lot that has expired is taken in, since it is there, and comes with a caution.
+/// the product are settled, and drawn from it where they were poured after it came. A lot that has expired is taken in, since it is there, and comes with a caution.
 /// # Errors
 /// When the caller may not, there is no such product, the lot is known with another expiry, or the order is not
-/// on its way or does not list the product; asked back when much more came than the order awaits.
+/// on its way or does not list the product; asked back when what came is far from the packs it is sold in, or from
+/// what the order awaits.
 pub async fn receive_product(
     app: &App,
     caller: &Caller,
@@ -66,13 +69,23 @@ pub async fn receive_product(
         let came = Received { product: product.id, amount, on: desk.day(at) };
         take_in(&desk, order, came, &product, receipt.confirmed).await?;
     }
+    if !receipt.confirmed {
+        ask_back(&desk, &product, amount).await?;
+    }
 
     let counted = (product.id, product.content.base);
     let changes = [(lot.id, amount)];
     movements::record(&desk.tx, scope, &desk.stamp, &slip, counted, MovementKind::Receipt, &changes).await?;
-    shortages::settle(&desk.tx, scope, &slip).await?;
+    draw::settle(&desk.tx, scope, &desk.stamp, &slip, &changes).await?;
     let caution = lot.content.caution(desk.day(at));
     Ok(desk.close(slip.id, &product).await?.told(caution))
+}
+
+async fn ask_back(desk: &Desk<'_>, product: &Kept<Product>, came: Amount) -> Result<(), Refusal> {
+    let offers = records::all::<Offer>(&desk.tx, desk.scope).await?;
+    let offers = offers.into_iter().map(|kept| kept.content).filter(|offer| offer.product == product.id);
+    let doubt = doubts_of_receipt(came, product.content.base, &offers.collect::<Vec<_>>());
+    Refusal::unless_confirmed("/amount", "looks_mis_keyed", doubt)
 }
 
 async fn take_in(

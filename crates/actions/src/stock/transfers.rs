@@ -2,9 +2,9 @@
 
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Site, SiteId};
-use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, Slip, SlipKind, Transfer};
+use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, Slip, SlipId, SlipKind, Transfer};
 use fillmark_domain::{Amount, Id, Quantity};
-use fillmark_store::{Page, PageQuery, holdings, movements, records, shortages, slips, transfers};
+use fillmark_store::{Page, PageQuery, holdings, movements, records, slips, transfers};
 
 use super::desk::{Desk, Done, Saying, Slipped, some_amount};
 use super::draw;
@@ -87,6 +87,7 @@ async fn leave(
         out: slip.id,
         sent_at: says.done_at,
         arrived: None,
+        taken_back: None,
     };
     let changes: Vec<(LotId, Amount)> = takes.iter().map(|(lot, taken)| (*lot, -*taken)).collect();
     let (sent, kind) = ((says.product, says.base), MovementKind::TransferOut);
@@ -120,9 +121,7 @@ pub async fn take_in_transfer(
         }
         Slipped::Before(_) => return Err(Refusal::ClientIdReused),
     };
-    if transfer.arrived.is_some() {
-        return Err(Refusal::Conflict("the transfer has arrived already".to_owned()));
-    }
+    transfer.in_transit().map_err(|not| Refusal::Conflict(not.to_string()))?;
     if slip.says.done_at < transfer.sent_at {
         return Err(Refusal::invalid("/done_at", "too_early", "expected an instant after it was sent"));
     }
@@ -144,9 +143,19 @@ async fn arrive(desk: &Desk<'_>, slip: &Slip, id: Id<Transfer>, left: &[Movement
     holdings::lock_for_issue(&desk.tx, desk.scope, product).await?;
     let (came, kind) = ((product, slip.says.base), MovementKind::TransferIn);
     movements::record(&desk.tx, desk.scope, &desk.stamp, slip, came, kind, &changes).await?;
-    shortages::settle(&desk.tx, desk.scope, slip).await?;
+    draw::settle(&desk.tx, desk.scope, &desk.stamp, slip, &changes).await?;
     transfers::arrive(&desk.tx, desk.scope, &desk.stamp, id, slip.id, at).await?;
     Ok(())
+}
+
+/// Enters that what left on a slip is taken back before it arrives.
+/// # Errors
+/// [`Refusal::Conflict`] when it has arrived, or was taken back before.
+pub(super) async fn take_back(desk: &Desk<'_>, out: SlipId, back: &Slip) -> Result<(), Refusal> {
+    let transfer = transfers::lock_of_slip(&desk.tx, desk.scope, out).await?.ok_or(Refusal::NotFound)?;
+    transfer.in_transit().map_err(|not| Refusal::Conflict(not.to_string()))?;
+    let at = back.says.done_at;
+    Ok(transfers::take_back(&desk.tx, desk.scope, &desk.stamp, transfer.id, back.id, at).await?)
 }
 
 /// A transfer from or to a site.

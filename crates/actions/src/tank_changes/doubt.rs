@@ -7,7 +7,7 @@ use fillmark_store::{SiteScope, Tx, tank_changes};
 use super::ChangeEntry;
 use crate::Refusal;
 
-/// Asks back, unless confirmed, more than the tank holds, and what looks like a full change that was entered before.
+/// Asks back, unless confirmed, more than the tank holds, a full change that moved nothing, and what looks like a full change that was entered before.
 pub(super) async fn ask_back(
     tx: &Tx,
     scope: SiteScope,
@@ -25,6 +25,7 @@ pub(super) async fn ask_back(
         let doubt = mark_l.and_then(|mark_l| doubts_of_volume(entered, litres, mark_l));
         Refusal::unless_confirmed(pointer, "looks_mis_keyed", doubt)?;
     }
+    Refusal::unless_confirmed("/drained", "looks_mis_keyed", change.doubts_of_nothing())?;
     if !change.is_full() {
         return Ok(());
     }

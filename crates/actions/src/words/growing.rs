@@ -186,6 +186,9 @@ impl Managed for Feed {
                 && other.archived_at.is_none()
                 && share_a_day((self.from, self.until), (other.content.from, other.content.until))
         };
+        let cycle = records::find(tx, scope, self.cycle).await?.ok_or(Refusal::NotFound)?.content;
+        let detail = format!("expected at most the {} plants of its cycle", cycle.plants);
+        faults.unless(self.plants <= cycle.plants, "/plants", "out_of_range", detail);
         let led_twice = self.leads && others.iter().any(leads);
         faults.unless(!led_twice, "/leads", "led_twice", "expected one leading feed of a tank at a time");
         Ok(faults)

@@ -1,9 +1,9 @@
 //! Meters, calibrations, and what people decide about tank changes.
 
-use fillmark_domain::entries::{Calibration, ChangePlan, Meter};
+use fillmark_domain::entries::{Calibration, ChangePlan, Meter, has_passed_at_a_desk};
 use fillmark_domain::people::Act;
-use fillmark_domain::{Faults, Kept};
-use fillmark_store::{SiteScope, Stamp, Tx};
+use fillmark_domain::{Faults, Id, Kept};
+use fillmark_store::{SiteScope, Stamp, Tx, plan};
 
 use super::keepable;
 use crate::work::changes;
@@ -26,6 +26,34 @@ impl Managed for Calibration {
         }
         keepable(self.next_due_on, "/next_due_on", &mut faults);
         faults
+    }
+
+    async fn faults_beside(
+        &self,
+        tx: &Tx,
+        scope: SiteScope,
+        _: Option<Id<Calibration>>,
+    ) -> Result<Faults, Refusal> {
+        let mut faults = Faults::default();
+        let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?;
+        let done_on = self.calibrated_at.with_timezone(&site.content.time_zone).date_naive();
+        let in_order = self.next_due_on.is_none_or(|due_on| done_on <= due_on);
+        let detail = format!("expected {done_on}, the day of the calibration, or a day after it");
+        faults.unless(in_order, "/next_due_on", "out_of_order", detail);
+        Ok(faults)
+    }
+
+    /// Now is known at an instant only, so this is asked after the keeping: refused, nothing of it is kept.
+    async fn follow(
+        _: &Tx,
+        _: SiteScope,
+        stamp: &Stamp<'_>,
+        kept: &Kept<Calibration>,
+    ) -> Result<(), Refusal> {
+        if has_passed_at_a_desk(kept.content.calibrated_at, stamp.at) || kept.archived_at.is_some() {
+            return Ok(());
+        }
+        Err(Refusal::invalid("/calibrated_at", "in_the_future", "expected an instant that has passed"))
     }
 }
 

@@ -5,7 +5,8 @@ use fillmark_domain::places::{
     Closure, OutOfUse, Room, Site, Tank, TankMode, TankRoom, WaterSource, over_shared,
 };
 use fillmark_domain::{Faults, Id, Kept};
-use fillmark_store::{BusinessScope, Filter, Holder, SiteScope, Stamp, Tx, records};
+use fillmark_store::words::orders;
+use fillmark_store::{BusinessScope, Filter, Holder, SiteScope, Stamp, Tx, holdings, records, transfers};
 
 use super::{keepable, span};
 use crate::work::planning;
@@ -52,6 +53,16 @@ impl Managed for Site {
         id: Option<Id<Site>>,
     ) -> Result<(), Refusal> {
         id.map_or(Ok(()), |id| caller.may(Act::ManageSites, id).map(drop))
+    }
+
+    async fn needed_by(tx: &Tx, scope: BusinessScope, id: Id<Site>) -> Result<Option<&'static str>, Refusal> {
+        if holdings::any_at(tx, scope, id).await? {
+            return Ok(Some("stock"));
+        }
+        if transfers::any_in_transit(tx, scope, id).await? {
+            return Ok(Some("a transfer under way"));
+        }
+        Ok(orders::any_at(tx, scope, id).await?.then_some("an open order"))
     }
 
     /// A change of the clock moves the checks to come.

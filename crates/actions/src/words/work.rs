@@ -1,10 +1,11 @@
 //! Qualifications, shifts, absences, check plans.
 
 use fillmark_domain::growing::is_keepable;
+use fillmark_domain::local::local_day;
 use fillmark_domain::people::Act;
 use fillmark_domain::work::{Absence, CheckPlan, Held, Qualification, Shift, overlaps};
 use fillmark_domain::{Faults, Id, Kept};
-use fillmark_store::{Holder, SiteScope, Stamp, Tx, plan, records};
+use fillmark_store::{Holder, SiteScope, Stamp, Tx, accounts, plan, records};
 
 use crate::work::planning;
 use crate::{Managed, Refusal};
@@ -45,6 +46,11 @@ impl Managed for Shift {
         let mut faults = Faults::default();
         tx.take_turn(&format!("shifts of {}", self.person.uuid())).await?;
         let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?;
+        let day = local_day(site.content.time_zone, self.day);
+        let roles = accounts::memberships_of(tx, self.person).await?;
+        let works = roles.iter().any(|role| role.content.works(scope.id(), &day));
+        let role = "expected somebody with a role at this site, on that day, to do work";
+        faults.unless(works, "/person_id", "no_role", role);
         // One of the day before may last past midnight, and this one may too.
         let days = [self.day.pred_opt(), Some(self.day), self.day.succ_opt()];
         let days = days.into_iter().flatten().map(Into::into).collect();

@@ -3,9 +3,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Days as ChronoDays, NaiveDate, NaiveTime, TimeDelta, Utc};
+use chrono_tz::Tz;
 use fillmark_advice::rounds::{DueCheck, Hygiene, WorkDay, Worker};
-use fillmark_domain::people::{Person, PersonId};
-use fillmark_domain::places::{Room, RoomUse};
+use fillmark_domain::local::local_day;
+use fillmark_domain::people::{Membership, Person, PersonId};
+use fillmark_domain::places::{Room, RoomUse, SiteId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::work::{Absence, Check, CheckState, Held, Place, Shift, Span};
 use fillmark_domain::{Days, Id, Kept};
@@ -27,7 +29,7 @@ pub(super) struct DayAtHand {
     pub date: NaiveDate,
     /// All its checks.
     pub checks: Vec<KeptCheck>,
-    /// Who works here: whoever is put away has left.
+    /// Who works here on the day.
     pub people: BTreeSet<PersonId>,
     shifts: Vec<Shift>,
     absences: Vec<Absence>,
@@ -45,7 +47,7 @@ impl DayAtHand {
         let plan = plan::site_plan_since(tx, site, before).await?.ok_or(Refusal::NotFound)?;
         let first = date.checked_sub_days(ChronoDays::new(7 * WEEKS_LOOKED_AT)).unwrap_or(date);
         let days = Days { from: first, until: date }.each().map(Into::into).collect();
-        let people = people_at_work(tx, site).await?;
+        let people = Staff::load(tx, site).await?.on(plan.zone, date);
         let mut shifts = open(records::find_many::<Shift>(tx, site, "day_on", days).await?);
         shifts.retain(|shift| people.contains(&shift.person));
         let (begins, ends) = (plan.begins(date), plan.begins(date) + TimeDelta::days(2));
@@ -181,12 +183,33 @@ impl DayAtHand {
     }
 }
 
-/// Everybody who has not left.
-/// # Errors
-/// When the database fails.
-pub(super) async fn people_at_work(tx: &Tx, site: SiteScope) -> Result<BTreeSet<PersonId>, Refusal> {
-    let people = records::all::<Person>(tx, site.in_business()).await?;
-    Ok(people.into_iter().map(|person| person.id).collect())
+/// Who works at a site: everybody with a role there that has to do with work. Whoever is put away has left.
+pub(super) struct Staff {
+    site: SiteId,
+    people: BTreeSet<PersonId>,
+    roles: Vec<Membership>,
+}
+
+impl Staff {
+    /// Loads them.
+    /// # Errors
+    /// When the database fails.
+    pub(super) async fn load(tx: &Tx, site: SiteScope) -> Result<Staff, Refusal> {
+        let people = records::all::<Person>(tx, site.in_business()).await?;
+        let roles = records::all::<Membership>(tx, site.in_business()).await?;
+        Ok(Staff {
+            site: site.id(),
+            people: people.into_iter().map(|person| person.id).collect(),
+            roles: roles.into_iter().map(|kept| kept.content).collect(),
+        })
+    }
+
+    /// Who works there on a local day.
+    pub(super) fn on(&self, zone: Tz, date: NaiveDate) -> BTreeSet<PersonId> {
+        let day = local_day(zone, date);
+        let working = self.roles.iter().filter(|role| role.works(self.site, &day)).map(|role| role.person);
+        working.filter(|person| self.people.contains(person)).collect()
+    }
 }
 
 /// Whether there are shifts of a day or of the one before, which may reach into it: without, the rest of the day need

@@ -14,7 +14,7 @@ use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::rounds::{self, KeptRound};
 use fillmark_store::{SiteScope, Tx, plan, records};
 
-use super::day::{DayAtHand, has_shifts_near, people_at_work};
+use super::day::{DayAtHand, Staff, has_shifts_near};
 use super::{local_day, sheet, zone_of};
 use crate::refusal::Failure;
 use crate::{App, Caller, Refusal};
@@ -92,7 +92,7 @@ pub(super) async fn publish_first(
     keep(app, job, site, &shared).await.map(drop)
 }
 
-/// Publishes anew the days to come whose rounds hold work of somebody who has left.
+/// Publishes anew the days to come whose rounds hold work of somebody who has left, or whose role there has ended.
 /// # Errors
 /// When the database fails.
 pub(super) async fn hand_on(
@@ -102,11 +102,11 @@ pub(super) async fn hand_on(
     today: NaiveDate,
 ) -> Result<(), Refusal> {
     let tx = app.store.look().await?;
-    let people = people_at_work(&tx, site).await?;
+    let (staff, zone) = (Staff::load(&tx, site).await?, zone_of(&tx, site).await?);
     let mut orphaned = Vec::new();
     for day in rounds::published_days(&tx, site, today).await? {
         let Some((_, rounds)) = rounds::in_force(&tx, site, day).await? else { continue };
-        let left = checks::find_many(&tx, site, &steps_of_leavers(&rounds, &people)).await?;
+        let left = checks::find_many(&tx, site, &steps_of_leavers(&rounds, &staff.on(zone, day))).await?;
         if left.iter().any(|kept| !kept.check.is_settled()) {
             orphaned.push(day);
         }

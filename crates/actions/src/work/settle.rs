@@ -10,7 +10,7 @@ use fillmark_domain::places::SiteId;
 use fillmark_domain::work::{Check, CheckState, Evidence, NotAllowed, Place, Task};
 use fillmark_domain::{Coded, Faults, Id};
 use fillmark_store::checks::{self, KeptCheck, Typed};
-use fillmark_store::{Reference, SiteScope, StoreError, Tx, entries, records};
+use fillmark_store::{SiteScope, StoreError, Tx, entries, records};
 use uuid::Uuid;
 
 use super::zone_of;
@@ -112,11 +112,9 @@ async fn refuse_faults(
     let mut faults = Faults::default();
     let past = completion.done_at <= at + CLOCKS_DIFFER;
     faults.unless(past, "/done_at", "in_the_future", "expected an instant that has passed");
-    let people = [("/done_by", completion.done_by), ("/done_with", completion.with)];
-    let named = people
-        .into_iter()
-        .filter_map(|(pointer, person)| Some(Reference::of_business(pointer, "people", person?.uuid())));
-    Known::default().look_up(tx, site, named, &mut faults).await?;
+    let mut known = Known::default();
+    known.look_up_doer(tx, site, "/done_by", completion.done_by, &mut faults).await?;
+    known.look_up_doer(tx, site, "/done_with", completion.with, &mut faults).await?;
     let shown = Shown::load(tx, site, &completion.evidence).await?;
     shown.judge(check, completion.done_at, &mut faults);
     let noted = completion.evidence.iter().any(|one| matches!(one, Evidence::Note(_)));

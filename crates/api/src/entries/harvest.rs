@@ -43,6 +43,9 @@ pub struct NewHarvest {
     /// Who picked, when not the one who enters it.
     #[serde(default)]
     pub done_by: Option<Uuid>,
+    /// It was asked back as looking mis-keyed, and is right all the same.
+    #[serde(default)]
+    pub confirmed: bool,
 }
 
 /// A harvest as kept.
@@ -163,6 +166,7 @@ mod tests {
             grade: None,
             brix: None,
             done_by: None,
+            confirmed: false,
         };
         let faults = harvest.masses().err().unwrap_or_default();
         let found: Vec<&str> = faults.iter().map(|fault| fault.pointer.as_str()).collect();

@@ -214,7 +214,8 @@ pub struct Slip {
     /// How many times the strength that is fed, of a stock solution that was made.
     #[schema(minimum = 1, maximum = 1000)]
     pub strength: Option<f64>,
-    /// What it did, one movement a lot.
+    /// What it did, one movement a lot. Beside what was poured before a count and entered after it stands the opposite
+    /// adjustment, since the count had found it.
     #[schema(max_items = 1000)]
     pub movements: Vec<Movement>,
     /// What was used though no lot of the record held it.

@@ -43,7 +43,7 @@ pub struct NewArrival {
     pub done_at: Option<Instant>,
 }
 
-/// Product on its way from one site to another, or arrived. It arrives whole; what was lost is written off there.
+/// Product on its way from one site to another, arrived, or taken back. It arrives whole; what was lost is written off there.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Transfer {
     /// Made by the server.
@@ -66,6 +66,8 @@ pub struct Transfer {
     pub out_slip_id: Uuid,
     /// The slip it arrived on, at the other.
     pub in_slip_id: Option<Uuid>,
+    /// When it was taken back by the site that sent it, by reversing the slip it left on.
+    pub taken_back_at: Option<Instant>,
 }
 
 impl From<words::Transfer> for Transfer {
@@ -81,6 +83,7 @@ impl From<words::Transfer> for Transfer {
             arrived_at: transfer.arrived.map(|(_, at)| at.into()),
             out_slip_id: transfer.out.uuid(),
             in_slip_id: transfer.arrived.map(|(slip, _)| Id::uuid(slip)),
+            taken_back_at: transfer.taken_back.map(|(_, at)| at.into()),
         }
     }
 }

@@ -2,9 +2,9 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 
-use crate::Id;
 use crate::code::coded;
 use crate::people::PersonId;
+use crate::{Id, Metric};
 
 coded! {
     /// What a meter measures.
@@ -17,6 +17,19 @@ coded! {
         PhAndEc = "ph_and_ec",
         /// Anything else.
         Other = "other",
+    }
+}
+
+impl MeterKind {
+    /// Whether a meter of this kind can have shown a metric. Electrodes and cells measure the temperature that they
+    /// compensate for.
+    pub fn measures(self, metric: Metric) -> bool {
+        match self {
+            MeterKind::Ph => matches!(metric, Metric::Ph | Metric::SolutionTemperature),
+            MeterKind::Ec => matches!(metric, Metric::Ec | Metric::SolutionTemperature),
+            MeterKind::PhAndEc => matches!(metric, Metric::Ph | Metric::Ec | Metric::SolutionTemperature),
+            MeterKind::Other => true,
+        }
     }
 }
 
@@ -52,4 +65,21 @@ pub struct Calibration {
     pub passed: bool,
     /// When the next is due.
     pub next_due_on: Option<NaiveDate>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_meter_shows_what_it_was_made_for() {
+        let check = |kind: MeterKind, metrics: [bool; 4]| {
+            let asked = [Metric::Ph, Metric::Ec, Metric::SolutionTemperature, Metric::Co2];
+            assert_eq!(asked.map(|metric| kind.measures(metric)), metrics, "{kind:?}");
+        };
+        check(MeterKind::Ph, [true, false, true, false]);
+        check(MeterKind::Ec, [false, true, true, false]);
+        check(MeterKind::PhAndEc, [true, true, true, false]);
+        check(MeterKind::Other, [true; 4]);
+    }
 }

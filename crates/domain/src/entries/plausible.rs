@@ -28,6 +28,15 @@ const ABOVE_MARK: f64 = 1.05;
 /// An act is entered after it was done: clocks may differ, but one of tomorrow is mis-keyed; common practice, no source.
 const CLOCKS_DIFFER: TimeDelta = TimeDelta::hours(1);
 
+/// What is done at a desk is entered at one, by a clock that somebody keeps; common practice, no source.
+const AT_A_DESK: TimeDelta = TimeDelta::minutes(5);
+
+/// Whether an act of the office (an order placed, a receipt, a count, a calibration, a harvest weighed) can have been done
+/// by an instant. One of tomorrow would stand in the way of all that follows it.
+pub fn has_passed_at_a_desk(done_at: DateTime<Utc>, now: DateTime<Utc>) -> bool {
+    done_at <= now + AT_A_DESK
+}
+
 /// Whether an act can have been done by an instant, as far as clocks can be trusted.
 pub fn has_passed(done_at: DateTime<Utc>, now: DateTime<Utc>) -> bool {
     done_at <= now + CLOCKS_DIFFER
@@ -68,6 +77,9 @@ pub enum Doubt {
         /// The canonical unit.
         canonical: Unit,
     },
+    /// A full tank change in which nothing went out and nothing went in.
+    #[error("expected what was drained and filled in; a full change moves both, and nothing was moved")]
+    NothingMoved,
     /// More than the tank holds.
     #[error("{entered} is more than the tank holds, which is {mark_l} L at its mark")]
     AboveMark {
@@ -234,6 +246,21 @@ mod tests {
         check(Metric::Volume, Quantity::new(215.0, Unit::Litre), Some(190.0), None, Some(told));
         check(Metric::Volume, Quantity::new(210.0, Unit::Litre), Some(190.0), None, None);
         check(Metric::WaterMeter, Quantity::new(21_500.0, Unit::Litre), Some(21_400.0), None, None);
+    }
+
+    #[test]
+    fn a_desk_is_a_little_ahead_and_a_round_a_little_more() {
+        let now: DateTime<Utc> = "2031-03-03T08:00:00Z".parse().unwrap();
+        let check = |ahead, at_a_desk, on_a_round| {
+            let done_at = now + TimeDelta::seconds(ahead);
+            assert_eq!(
+                (has_passed_at_a_desk(done_at, now), has_passed(done_at, now)),
+                (at_a_desk, on_a_round)
+            );
+        };
+        check(300, true, true);
+        check(301, false, true);
+        check(3601, false, false);
     }
 
     #[test]

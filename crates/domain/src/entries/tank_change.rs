@@ -5,6 +5,7 @@ use uuid::Uuid;
 
 use crate::Id;
 use crate::code::coded;
+use crate::entries::Doubt;
 use crate::people::PersonId;
 use crate::places::TankId;
 
@@ -43,6 +44,13 @@ impl TankChange {
     /// Whether the interval counts from it.
     pub fn is_full(&self) -> bool {
         self.fraction >= 1.0
+    }
+
+    /// What is doubtful about a full change in which nothing was moved. An empty tank is filled and a tank to be cleaned is
+    /// drained without the other, but a change that did neither starts an interval for nothing.
+    pub fn doubts_of_nothing(&self) -> Option<Doubt> {
+        let nothing = self.drained_l == 0.0 && self.water_in_l == 0.0;
+        (self.is_full() && nothing).then_some(Doubt::NothingMoved)
     }
 }
 

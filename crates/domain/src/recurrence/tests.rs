@@ -38,6 +38,17 @@ fn check_refused(rule: &str, why: &str) {
 }
 
 #[test]
+fn a_rule_that_never_comes_is_known() {
+    let comes = |rule: &str| recurrence(rule, "2026-11-24T08:00:00", Europe::Berlin).comes();
+    assert!(comes("FREQ=DAILY"));
+    assert!(comes("FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=29"));
+    assert!(comes("FREQ=DAILY;UNTIL=20261124T070000Z"));
+    assert!(!comes("FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=30"));
+    assert!(!comes("FREQ=DAILY;BYMONTH=2;BYMONTHDAY=30"));
+    assert!(!comes("FREQ=DAILY;UNTIL=20261124T065959Z"));
+}
+
+#[test]
 fn published_expansions_and_lengths_of_days_come_out_exactly() {
     let rows: Vec<serde_json::Value> =
         serde_json::from_str(include_str!("../../testdata/calendar_rows.json")).unwrap();

@@ -3,38 +3,51 @@
 use super::{Lot, OnHand};
 use crate::{Amount, Id};
 
-/// The change of each lot's balance by which the lots together hold what was counted.
+/// The change of each lot's balance by which the lots together hold what was counted. `then` is what they held when it
+/// was counted, `now` what is held of the same lots since.
 ///
-/// What is missing is taken from the lots that are poured first, as it would have been. What is too much goes to
-/// the lot that is being poured from: less of it was used than the record says. Quarantined and expired lots were
-/// counted with the others, since they stand on the same shelf.
+/// What is missing is taken from the lots that are poured first, as it would have been, and from none of them more than
+/// is left: what was poured from it since was there when it was counted. What is too much goes to the lot that is being
+/// poured from: less of it was used than the record says. Quarantined and expired lots were counted with the others,
+/// since they stand on the same shelf.
 /// # Errors
-/// [`NoLotToCount`] when something was found though the site never held a lot of it.
-pub fn spread_count(lots: &[OnHand], counted: Amount) -> Result<Vec<(Id<Lot>, Amount)>, NoLotToCount> {
-    let mut lots: Vec<&OnHand> = lots.iter().collect();
+/// [`NotCounted`] when something was found though the site never held a lot of it, or less than was taken since.
+pub fn spread_count(
+    then: &[OnHand],
+    now: &[OnHand],
+    counted: Amount,
+) -> Result<Vec<(Id<Lot>, Amount)>, NotCounted> {
+    let mut lots: Vec<&OnHand> = then.iter().collect();
     lots.sort_by_key(|lot| (!lot.held.is_positive(), lot.pouring_order()));
     let held: Amount = lots.iter().map(|lot| lot.held).sum();
     let surplus = counted - held;
     if surplus.is_positive() {
-        let open = lots.first().ok_or(NoLotToCount)?;
+        let open = lots.first().ok_or(NotCounted::NoLot)?;
         return Ok(vec![(open.lot, surplus)]);
     }
     let mut missing = -surplus;
     let mut changes = Vec::new();
     for lot in lots {
-        let taken = lot.held.min(missing);
+        let left: Amount = now.iter().filter(|left| left.lot == lot.lot).map(|left| left.held).sum();
+        let taken = lot.held.min(left).min(missing);
         if taken.is_positive() {
             changes.push((lot.lot, -taken));
             missing = missing - taken;
         }
     }
-    Ok(changes)
+    if missing.is_positive() { Err(NotCounted::TakenSince) } else { Ok(changes) }
 }
 
-/// Something was found of which the site never held a lot.
+/// Why a count cannot be laid over the lots.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("no lot of it was ever received here, so enter what was found as a receipt")]
-pub struct NoLotToCount;
+pub enum NotCounted {
+    /// Something was found of which the site never held a lot.
+    #[error("no lot of it was ever received here, so enter what was found as a receipt")]
+    NoLot,
+    /// More was taken after the count than it leaves.
+    #[error("more was taken since than the count found; count again")]
+    TakenSince,
+}
 
 #[cfg(test)]
 mod tests {
@@ -56,7 +69,17 @@ mod tests {
 
     #[track_caller]
     fn check(held: &[(&str, i64, Option<&str>)], counted: i64, changes: Option<&[(&str, i64)]>) {
-        let got = spread_count(&lots(held), Amount::from_thousandths(counted)).ok();
+        check_later(held, held, counted, changes);
+    }
+
+    #[track_caller]
+    fn check_later(
+        held: &[(&str, i64, Option<&str>)],
+        left: &[(&str, i64, Option<&str>)],
+        counted: i64,
+        changes: Option<&[(&str, i64)]>,
+    ) {
+        let got = spread_count(&lots(held), &lots(left), Amount::from_thousandths(counted)).ok();
         let wanted = changes.map(|changes| {
             changes.iter().map(|(name, by)| (lot_id(name), Amount::from_thousandths(*by))).collect::<Vec<_>>()
         });
@@ -80,6 +103,18 @@ mod tests {
         check(&[], 0, Some(&[]));
     }
 
+    #[test]
+    fn what_was_poured_since_was_there_when_it_was_counted() {
+        let (a, b) = (("A", 500, Some("2031-06-01")), ("B", 1000, Some("2031-09-01")));
+        let left = [("A", 300, a.2), b];
+        check_later(&[a, b], &left, 1400, Some(&[("A", -100)]));
+        check_later(&[a, b], &left, 1050, Some(&[("A", -300), ("B", -150)]));
+        check_later(&[a, b], &left, 200, Some(&[("A", -300), ("B", -1000)]));
+        check_later(&[a, b], &left, 199, None);
+        check_later(&[a], &[("A", 500, a.2), b], 0, Some(&[("A", -500)])); // what came in since stays
+        check_later(&[a, ("B", 0, b.2)], &left, 200, Some(&[("A", -300)]));
+    }
+
     proptest! {
         #[test]
         fn after_a_count_the_lots_hold_what_was_counted(
@@ -92,7 +127,7 @@ mod tests {
                 received_on: day("2031-01-01"),
                 released: number % 2 == 0,
             }).collect();
-            let changes = spread_count(&lots, Amount::from_thousandths(counted)).unwrap();
+            let changes = spread_count(&lots, &lots, Amount::from_thousandths(counted)).unwrap();
             let change: Amount = changes.iter().map(|(_, by)| *by).sum();
             let total: i64 = held.iter().sum();
             prop_assert_eq!(total + change.thousandths(), counted);

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 
-use super::Lot;
+use super::{Found, Lot};
 use crate::{Amount, Id};
 
 /// A lot as it is held at a site.
@@ -59,14 +59,17 @@ pub struct Drawn {
     pub takes: Vec<(Id<Lot>, Amount)>,
     /// What no lot held: a [`Shortage`](super::Shortage) if it was poured all the same.
     pub short: Amount,
+    /// What of it later counts had found missing: that is in no balance any more.
+    pub found: Vec<Found>,
 }
 
 impl Drawn {
-    /// Takes from the lots what they gave.
+    /// Takes from the lots what they gave, but for what counts had taken from them.
     pub fn take_from(&self, lots: &mut [OnHand]) {
-        for (lot, taken) in &self.takes {
-            for held in lots.iter_mut().filter(|held| held.lot == *lot) {
-                held.held = held.held - *taken;
+        let found = self.found.iter().map(|found| (found.lot, found.amount));
+        for (lot, change) in self.takes.iter().map(|(lot, taken)| (*lot, -*taken)).chain(found) {
+            for held in lots.iter_mut().filter(|held| held.lot == lot) {
+                held.held = held.held + change;
             }
         }
     }
@@ -95,7 +98,7 @@ fn take_from(mut lots: Vec<&OnHand>, wanted: Amount) -> Drawn {
             short = short - taken;
         }
     }
-    Drawn { takes, short }
+    Drawn { takes, short, found: Vec::new() }
 }
 
 /// All of the amount, from the lots that expire first.
@@ -234,7 +237,8 @@ mod tests {
         for (lot, why) in [(expired, Unfit::Expired), (kept_back, Unfit::Quarantined)] {
             let named = [lot];
             let short = Amount::from_thousandths(5);
-            assert_eq!(draw_named(&named, wanted, today), Drawn { takes: vec![(lot_id("E1"), held)], short });
+            let drawn = Drawn { takes: vec![(lot_id("E1"), held)], short, found: Vec::new() };
+            assert_eq!(draw_named(&named, wanted, today), drawn);
             let refused = Err(OutOfStock { asked: wanted, held, unfit: Some(why) });
             assert_eq!(issue_named(&named, wanted, today), refused);
             assert_eq!(draw_named(&named, wanted, day("2030-12-31")).short, wanted, "it had not come yet");

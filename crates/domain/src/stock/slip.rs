@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-use super::{Lot, Movement, Order, Product};
+use super::{Lot, Movement, MovementKind, Order, Product};
 use crate::code::coded;
 use crate::people::PersonId;
 use crate::places::SiteId;
@@ -120,6 +120,13 @@ pub struct Entered {
     pub short: Amount,
     /// How many times the strength that is fed, of a stock solution that was made.
     pub strength: Option<f64>,
+}
+
+impl Entered {
+    /// Whether a movement of it says that a count had found what was poured.
+    pub fn had_found(&self, movement: &Movement) -> bool {
+        movement.kind == MovementKind::CountAdjustment && self.slip.says.kind != SlipKind::Count
+    }
 }
 
 #[cfg(test)]

@@ -125,9 +125,12 @@ impl CheckPlan {
 
     /// When it is due by the clock of a zone.
     /// # Errors
-    /// [`NotARecurrence`] when its rule is none, or comes more than [`MOST_A_DAY`] times on its first days.
+    /// [`NotARecurrence`] when its rule is none, never comes, or comes more than [`MOST_A_DAY`] times on its first days.
     pub fn recurrence(&self, zone: Tz) -> Result<Recurrence, NotARecurrence> {
         let recurrence = Recurrence::new(&self.rule, self.start, zone)?;
+        if !recurrence.comes() {
+            return Err(NotARecurrence::Rule { why: "it never comes".to_owned() });
+        }
         let far = self.start.date() + TimeDelta::days(DAYS_LOOKED_AT);
         let due = recurrence.due_on(Days { from: self.start.date(), until: far });
         let most = due.map(|due| most_on_a_day(due.into_iter().map(|one| one.date)));

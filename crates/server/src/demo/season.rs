@@ -3,7 +3,7 @@
 use chrono::{Days, NaiveDate, NaiveTime};
 use fillmark_actions::records::create;
 use fillmark_actions::{App, Refusal};
-use fillmark_domain::entries::{Meter, MeterKind, SamplePoint};
+use fillmark_domain::entries::{Meter, SamplePoint};
 use fillmark_domain::growing::{
     Cycle, CycleId, Dose, Feed, Placement, Programme, ProgrammeId, ProgrammeRevision, StageDate, Step,
 };
@@ -16,6 +16,7 @@ use fillmark_domain::{Band, Id, Metric};
 
 use super::business::{Business, Grown, GrownRoom, at};
 use super::cast::{CROPS, CastCrop, CastRoom, CastSite, PEOPLE, PRODUCTS};
+use super::vessel::PEN;
 
 pub(super) async fn set_up(
     app: &App,
@@ -28,7 +29,7 @@ pub(super) async fn set_up(
     let owner = &business.owner;
     let meter = Meter {
         name: "Pen 1".into(),
-        kind: MeterKind::PhAndEc,
+        kind: PEN,
         serial: Some(format!("DEMO-{number}")),
         calibrate_every_days: Some(14),
     };

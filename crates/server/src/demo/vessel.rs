@@ -4,7 +4,7 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_actions::additions::AdditionEntry;
 use fillmark_actions::readings::ReadingEntry;
 use fillmark_actions::tank_changes::{ChangeEntry, PouredIn};
-use fillmark_domain::entries::{AdditionReason, Meter, SamplePoint, Spot};
+use fillmark_domain::entries::{AdditionReason, Meter, MeterKind, SamplePoint, Spot};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
 use fillmark_domain::stock::ProductId;
@@ -195,6 +195,9 @@ fn doses(crop: &CastCrop, ec_litres: f64) -> Vec<(usize, f64)> {
     crop.shares.iter().enumerate().filter_map(dose).collect()
 }
 
+/// What the meter of each site is.
+pub(super) const PEN: MeterKind = MeterKind::PhAndEc;
+
 pub(super) fn reading(
     spot: Spot,
     sample_point: SamplePoint,
@@ -209,7 +212,7 @@ pub(super) fn reading(
         metric,
         entered,
         compensation: None,
-        meter: Some(visit.meter),
+        meter: PEN.measures(metric).then_some(visit.meter),
         change: None,
         recorded_at: visit.at,
         sent_at: None,

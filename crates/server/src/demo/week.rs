@@ -186,7 +186,7 @@ impl Hand {
                         * chance.random_range(0.8..1.15);
                     let rejected_kg = kg * chance.random_range(0.02..0.07);
                     let picked = picked(*cycle, room, at(day, 9), kg, rejected_kg);
-                    harvests::enter(app, &self.workers[0].1, place.id, picked).await?;
+                    harvests::enter(app, &self.workers[0].1, place.id, picked, false).await?;
                 }
             }
         }

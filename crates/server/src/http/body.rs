@@ -117,10 +117,15 @@ fn refused(error: &serde_path_to_error::Error<serde_json::Error>) -> Refused {
 fn in_json_words(text: &str) -> String {
     let Some((found, expected)) = text.rsplit_once("expected ") else { return text.to_owned() };
     let words = match expected {
-        "f64" => "a number",
-        "u8" | "u16" | "u32" | "u64" | "usize" => "a whole number, not below 0",
-        "i16" | "i32" | "i64" => "a whole number",
-        other => other,
+        "f64" => "a number".to_owned(),
+        "u8" => format!("a whole number from 0 to {}", u8::MAX),
+        "u16" => format!("a whole number from 0 to {}", u16::MAX),
+        "u32" => format!("a whole number from 0 to {}", u32::MAX),
+        "u64" | "usize" => "a whole number, not below 0".to_owned(),
+        "i16" => format!("a whole number from {} to {}", i16::MIN, i16::MAX),
+        "i32" => format!("a whole number from {} to {}", i32::MIN, i32::MAX),
+        "i64" => "a whole number".to_owned(),
+        other => other.to_owned(),
     };
     format!("{found}expected {words}")
 }
@@ -150,6 +155,8 @@ mod tests {
     #[expect(dead_code, reason = "only the errors matter here")]
     struct Item {
         volume: f64,
+        #[serde(default)]
+        rank: u8,
     }
 
     #[track_caller]
@@ -167,6 +174,11 @@ mod tests {
             r#"{"items": [{"volume": 1, "colour": 2}]}"#,
             Some("/items/0/colour"),
             "unknown field `colour`",
+        );
+        check(
+            r#"{"items": [{"volume": 1, "rank": 300}]}"#,
+            Some("/items/0/rank"),
+            "expected a whole number from 0 to 255",
         );
         check(r#"{"items": [{}]}"#, Some("/items/0"), "missing field `volume`");
         check(r#"{"items": ["#, None, "breaks off");

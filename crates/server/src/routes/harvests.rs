@@ -59,7 +59,8 @@ pub async fn record_harvest(
     body: Json<NewHarvest>,
 ) -> Result<Created<Harvest>, Refused> {
     let site = Id::new(path.into_inner());
-    let kept = harvests::enter(&app, &caller.0, site, word(body.0)?).await?;
+    let confirmed = body.0.confirmed;
+    let kept = harvests::enter(&app, &caller.0, site, word(body.0)?, confirmed).await?;
     Ok(Created::at(format!("/api/v1/sites/{site}/harvests/{}", kept.0), kept.into()))
 }
 

@@ -1,6 +1,7 @@
 //! Orders. Their lines keep what an offer said when the order was made: offers change, what was agreed does not.
 
 use chrono::NaiveDate;
+use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{Order, OrderLine, OrderState, ProductId, Received};
 use fillmark_domain::{Amount, Currency, Id, Kept, Money};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QuerySelect, Set};
@@ -167,6 +168,13 @@ pub async fn name_product(tx: &Tx, _scope: BusinessScope, product: ProductId) ->
 /// When the database fails.
 pub async fn name_supplier(tx: &Tx, _scope: BusinessScope, supplier: Uuid) -> Result<bool, StoreError> {
     Ok(open_rows().filter(row::Column::SupplierId.eq(supplier)).one(&tx.0).await?.is_some())
+}
+
+/// Whether a site has an open order.
+/// # Errors
+/// When the database fails.
+pub async fn any_at(tx: &Tx, _scope: BusinessScope, site: SiteId) -> Result<bool, StoreError> {
+    Ok(open_rows().filter(row::Column::SiteId.eq(site.uuid())).one(&tx.0).await?.is_some())
 }
 
 fn open_rows() -> sea_orm::Select<row::Entity> {

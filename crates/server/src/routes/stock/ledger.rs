@@ -198,6 +198,8 @@ pub async fn read_slip(
 
 /// Take back all that a slip did, its shortage included.
 ///
+/// What was sent to another site is taken back until it arrives.
+///
 /// Managers may; staff may for 24 hours, what they entered themselves.
 #[utoipa::path(tag = "stock", operation_id = "reverse_slip", security(("bearer" = [])), request_body = NewReversal,
     responses((status = 201, description = "The slip, entered now or by an earlier try", body = Slip), WriteProblems))]

@@ -1,0 +1,74 @@
+//! Additions that are asked back.
+
+use chrono::TimeDelta;
+use fillmark_domain::entries::{
+    BesideAddition, Measured, SAME_ADDITION, doubts_of_addition, doubts_of_volume, fill_of, same_addition,
+};
+use fillmark_domain::places::Tank;
+use fillmark_domain::stock::ProductId;
+use fillmark_store::words::label_revisions;
+use fillmark_store::{SiteScope, Stamp, Tx, additions as kept_additions, plan, records};
+
+use super::AdditionEntry;
+use crate::Refusal;
+
+/// What a tank was given longer ago was given in another season, to other plants; common practice, no source.
+const LATELY: TimeDelta = TimeDelta::days(90);
+
+/// Asks back, unless confirmed, more than the tank can hold or is given, and what somebody else has entered already.
+pub(super) async fn ask_back(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    entry: &AdditionEntry,
+    measured: Measured,
+) -> Result<(), Refusal> {
+    if entry.confirmed {
+        return Ok(());
+    }
+    match measured {
+        Measured::Water { litres } => {
+            let tank = records::find::<Tank>(tx, scope, entry.tank).await?.ok_or(Refusal::NotFound)?;
+            let doubt = doubts_of_volume(entry.amount, litres, tank.content.fill_mark_l);
+            Refusal::unless_confirmed("/amount", "looks_mis_keyed", doubt)?;
+        }
+        Measured::Product { product, amount, base } => {
+            let doubt = doubts_of_addition(amount, base, &beside(tx, scope, entry, product).await?);
+            Refusal::unless_confirmed("/amount", "looks_mis_keyed", doubt)?;
+        }
+    }
+    let near = (entry.recorded_at - SAME_ADDITION, entry.recorded_at + SAME_ADDITION);
+    let product = measured.product();
+    let others = kept_additions::by_others(tx, scope, stamp.by, entry.tank, product, near).await?;
+    let same = same_addition(&others, entry.client_id, measured);
+    Refusal::unless_confirmed("/amount", "entered_before", same)
+}
+
+/// What the tank was given of a product for the same reason; where it was given nothing, what a fill of it takes by its
+/// programme, or else by the label.
+async fn beside(
+    tx: &Tx,
+    scope: SiteScope,
+    entry: &AdditionEntry,
+    product: ProductId,
+) -> Result<BesideAddition, Refusal> {
+    let at = entry.recorded_at;
+    let span = (at - LATELY, at);
+    let lately = kept_additions::amounts(tx, scope, entry.tank, product, entry.reason, span).await?;
+    if !lately.is_empty() {
+        return Ok(BesideAddition { lately, fill: None });
+    }
+    let plan = plan::site_plan_since(tx, scope, at).await?.ok_or(Refusal::NotFound)?;
+    let step = plan.led(entry.tank, plan.day(at)).and_then(|led| led.step);
+    let dosed = step.and_then(|step| step.doses.iter().find(|dose| dose.product == product));
+    let per_litre = match dosed {
+        Some(dose) => Some(dose.per_litre),
+        None => {
+            let label = label_revisions::in_force(tx, scope.in_business(), product, at).await?;
+            label.and_then(|label| label.content.full_strength_per_l)
+        }
+    };
+    let tank = plan.tank(entry.tank).map(|tank| &tank.content);
+    let fill = tank.zip(per_litre).map(|(tank, per_litre)| fill_of(tank, per_litre));
+    Ok(BesideAddition { lately, fill })
+}

@@ -1,0 +1,179 @@
+//! Amounts beside what is usual: what is possible but far from it is asked back.
+
+use crate::places::{Tank, TankMode};
+use crate::stock::Offer;
+use crate::{Amount, Base, Coded};
+
+/// A slip of the decimal point is tenfold; a little less, so that one on top of an honest difference is seen too; common
+/// practice, no source.
+const FAR: f64 = 10.0 / 1.5;
+
+/// So many fills no tank is dosed for at once; common practice, no source.
+const FILLS: f64 = 3.0;
+
+/// So many packs no small grower takes in at once; common practice, no source.
+const MOST_PACKS: f64 = 100.0;
+
+/// No crop gives as much in one picking: lettuce cut at once gives about 5, a year of tomatoes 75; common practice, no
+/// source.
+const MOST_KG_PER_M2: f64 = 50.0;
+
+/// What an addition of a product is held against.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct BesideAddition {
+    /// What was put in there lately for the same reason.
+    pub lately: Vec<Amount>,
+    /// What a whole fill takes at full strength, mL or g.
+    pub fill: Option<f64>,
+}
+
+/// Why an amount looks mis-keyed.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum Unusual {
+    /// Many times what this tank was given.
+    #[error("{amount} {unit} is about 10 times the most of it that the tank was given lately, {most} {unit}, or more", unit = base.unit().code())]
+    FarFromLately {
+        /// As entered.
+        amount: Amount,
+        /// The most of late.
+        most: Amount,
+        /// What both are counted in.
+        base: Base,
+    },
+    /// More than the dose of several fills.
+    #[error("{amount} {unit} is more than {FILLS} fills of the tank take at full strength; one takes {fill:.0} {unit}", unit = base.unit().code())]
+    ManyFills {
+        /// As entered.
+        amount: Amount,
+        /// What one fill takes, mL or g.
+        fill: f64,
+        /// What it is counted in.
+        base: Base,
+    },
+    /// Far from what a pack holds.
+    #[error("{amount} {unit} is far from the packs it is sold in, {pack} {unit}", unit = base.unit().code())]
+    FarFromPack {
+        /// As entered.
+        amount: Amount,
+        /// The nearest pack.
+        pack: Amount,
+        /// What both are counted in.
+        base: Base,
+    },
+    /// More than grows on so much area.
+    #[error("{kg} kg from {area_m2} m² is more than any crop gives in one picking")]
+    BeyondArea {
+        /// As entered.
+        kg: f64,
+        /// Where it grew.
+        area_m2: f64,
+    },
+}
+
+/// What is doubtful about an amount of a product put into a tank. Less than usual never is: a small correction follows a
+/// large one. What the tank was given says more than the dose, which is asked where it was given nothing yet.
+pub fn doubts_of_addition(amount: Amount, base: Base, beside: &BesideAddition) -> Option<Unusual> {
+    let entered = amount.base_units();
+    if let Some(most) = beside.lately.iter().copied().max() {
+        let far = entered > most.base_units() * FAR;
+        return far.then_some(Unusual::FarFromLately { amount, most, base });
+    }
+    let fill = beside.fill.filter(|fill| *fill > 0.0 && entered > fill * FILLS)?;
+    Some(Unusual::ManyFills { amount, fill, base })
+}
+
+/// What a fill of a tank takes of a product at so much per litre, mL or g. A stock tank holds it for as many litres as its
+/// doser makes of one.
+pub fn fill_of(tank: &Tank, per_litre: f64) -> f64 {
+    let ratio = match tank.mode {
+        TankMode::StockTank { ratio } => ratio,
+        TankMode::Recirculating | TankMode::RunToWaste | TankMode::Batch => 1.0,
+    };
+    per_litre * tank.fill_mark_l * ratio
+}
+
+/// What is doubtful about an amount that came in, beside the packs it is offered in. A part of a pack and many packs come;
+/// a thousandth of one, or a thousand, are slips of the unit.
+pub fn doubts_of_receipt(amount: Amount, base: Base, offers: &[Offer]) -> Option<Unusual> {
+    let packs = || offers.iter().map(|offer| offer.pack);
+    let (smallest, largest) = (packs().min()?, packs().max()?);
+    let came = amount.base_units();
+    if came * FAR < smallest.base_units() {
+        return Some(Unusual::FarFromPack { amount, pack: smallest, base });
+    }
+    let many = came > largest.base_units() * MOST_PACKS;
+    many.then_some(Unusual::FarFromPack { amount, pack: largest, base })
+}
+
+/// What is doubtful about a mass picked from an area.
+pub fn doubts_of_harvest(kg: f64, area_m2: f64) -> Option<Unusual> {
+    (area_m2 > 0.0 && kg > area_m2 * MOST_KG_PER_M2).then_some(Unusual::BeyondArea { kg, area_m2 })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{Currency, Id, Money};
+    use uuid::Uuid;
+
+    fn ml(ml: i64) -> Amount {
+        Amount::from_thousandths(ml * 1000)
+    }
+
+    #[track_caller]
+    fn check(amount: i64, lately: &[i64], fill: Option<f64>, expected: Option<&str>) {
+        let beside = BesideAddition { lately: lately.iter().copied().map(ml).collect(), fill };
+        let doubt = doubts_of_addition(ml(amount), Base::Volume, &beside);
+        assert_eq!(doubt.map(|doubt| doubt.to_string()).as_deref(), expected);
+    }
+
+    #[test]
+    fn many_times_what_the_tank_was_given_is_asked_back() {
+        let told = "400 mL is about 10 times the most of it that the tank was given lately, 40 mL, or more";
+        check(400, &[10, 40], None, Some(told));
+        check(266, &[10, 40], None, None);
+        check(1, &[40], None, None);
+        check(1200, &[400], Some(400.0), None);
+    }
+
+    #[test]
+    fn the_dose_of_several_fills_is_asked_back() {
+        let told = "1201 mL is more than 3 fills of the tank take at full strength; one takes 400 mL";
+        check(1201, &[], Some(400.0), Some(told));
+        check(1200, &[], Some(400.0), None);
+        check(40_000, &[], None, None);
+        check(40_000, &[], Some(0.0), None);
+    }
+
+    #[track_caller]
+    fn check_receipt(amount: i64, packs: &[i64], expected: Option<&str>) {
+        let offer = |pack: &i64| Offer {
+            supplier: Id::new(Uuid::nil()),
+            product: Id::new(Uuid::nil()),
+            pack: ml(*pack),
+            base: Base::Volume,
+            price: Money::new(1990, Currency::from_code("EUR").unwrap()),
+            minimum_packs: 1,
+        };
+        let offers: Vec<Offer> = packs.iter().map(offer).collect();
+        let doubt = doubts_of_receipt(ml(amount), Base::Volume, &offers);
+        assert_eq!(doubt.map(|doubt| doubt.to_string()).as_deref(), expected);
+    }
+
+    #[test]
+    fn what_is_far_from_a_pack_is_asked_back() {
+        check_receipt(5, &[5_000, 20_000], Some("5 mL is far from the packs it is sold in, 5000 mL"));
+        check_receipt(751, &[5_000], None);
+        check_receipt(500_000, &[5_000], None);
+        check_receipt(5_000_000, &[5_000], Some("5000000 mL is far from the packs it is sold in, 5000 mL"));
+        check_receipt(5, &[], None);
+    }
+
+    #[test]
+    fn more_than_grows_is_asked_back() {
+        assert_eq!(doubts_of_harvest(1000.0, 20.0), None);
+        let told = "500000 kg from 20 m² is more than any crop gives in one picking";
+        assert_eq!(doubts_of_harvest(500_000.0, 20.0).unwrap().to_string(), told);
+        assert_eq!(doubts_of_harvest(500_000.0, 0.0), None);
+    }
+}

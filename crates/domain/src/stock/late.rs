@@ -1,0 +1,182 @@
+//! What is entered late: a pour that a count had found, a receipt of what was poured already.
+
+use chrono::{DateTime, Utc};
+
+use super::{Lot, Movement, OnHand, Shortage, Slip};
+use crate::{Amount, Id};
+
+/// A count that stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Counted {
+    /// When it was made.
+    pub at: DateTime<Utc>,
+    /// Of this lot only; nothing when all lots were counted.
+    pub lot: Option<Id<Lot>>,
+}
+
+/// What a count found missing of a lot before it was told where it went.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Found {
+    /// Of which lot.
+    pub lot: Id<Lot>,
+    /// How much of what is drawn.
+    pub amount: Amount,
+    /// When it was counted.
+    pub counted_at: DateTime<Utc>,
+}
+
+/// What a pour had taken of what came in before it and was entered after it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Owed {
+    /// The slip of the pour.
+    pub slip: Id<Slip>,
+    /// From which lot how much.
+    pub takes: Vec<(Id<Lot>, Amount)>,
+}
+
+impl Counted {
+    fn covers(&self, lot: Id<Lot>) -> bool {
+        self.lot.is_none_or(|counted| counted == lot)
+    }
+}
+
+/// What could be poured from at an instant, which is before these counts. `later` is what has moved since. A lot that was
+/// counted gives what it held then, since what a later count left of it says nothing of an earlier pour; the others give
+/// what they hold now.
+pub fn held_before(now: &[OnHand], later: &[Movement], counts: &[Counted]) -> Vec<OnHand> {
+    let mut then = now.to_vec();
+    for holding in then.iter_mut().filter(|holding| counts.iter().any(|count| count.covers(holding.lot))) {
+        holding.held = holding.held - moved_since(later, holding.lot);
+    }
+    then
+}
+
+/// By how much a lot changed by what was done since an instant. What was taken back since and done before was never
+/// done, so that its opposite is no change either.
+pub fn moved_since(later: &[Movement], lot: Id<Lot>) -> Amount {
+    let is_there = |id: Id<Movement>| later.iter().any(|movement| movement.id == id);
+    let of_lot = later.iter().filter(|movement| movement.lot == lot);
+    of_lot.filter(|movement| movement.reverses.is_none_or(is_there)).map(|movement| movement.change).sum()
+}
+
+/// What counts had found already of what is drawn before them: all that is drawn of a lot, by the first count of it. What
+/// that count took for lost was poured, so its change of the balance shrinks by as much, and the balance stays as counted.
+pub fn found_of(takes: &[(Id<Lot>, Amount)], counts: &[Counted]) -> Vec<Found> {
+    let found = |(lot, amount): &(Id<Lot>, Amount)| {
+        let first = counts.iter().filter(|count| count.covers(*lot)).map(|count| count.at).min()?;
+        Some(Found { lot: *lot, amount: *amount, counted_at: first })
+    };
+    takes.iter().filter_map(found).collect()
+}
+
+/// What open shortages take of lots that came in at an instant. What came before something was poured was poured from: the
+/// record only did not hold it yet. What came after it takes nothing, since where the pour came from stays unknown.
+pub fn owed(open: &[Shortage], came: &[(Id<Lot>, Amount)], came_at: DateTime<Utc>) -> Vec<Owed> {
+    let mut left = came.to_vec();
+    let mut shortages: Vec<&Shortage> = open.iter().filter(|short| came_at < short.poured_at).collect();
+    shortages.sort_by_key(|short| (short.poured_at, short.id));
+    let takes = |short: &Shortage| {
+        let mut missing = short.amount;
+        let mut takes = Vec::new();
+        for (lot, left) in &mut left {
+            let taken = missing.min(*left);
+            if taken.is_positive() {
+                takes.push((*lot, taken));
+                (missing, *left) = (missing - taken, *left - taken);
+            }
+        }
+        Owed { slip: short.slip, takes }
+    };
+    shortages.into_iter().map(takes).filter(|owed| !owed.takes.is_empty()).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Base;
+    use crate::stock::testing::{day, id, lot_id};
+    use crate::stock::{MovementKind, ShortageState};
+
+    fn at(day: u32) -> DateTime<Utc> {
+        format!("2031-03-{day:02}T12:00:00Z").parse().unwrap()
+    }
+
+    fn held(name: &str, held: i64) -> OnHand {
+        let held = Amount::from_thousandths(held);
+        OnHand { lot: lot_id(name), held, expiry: None, received_on: day("2031-03-01"), released: true }
+    }
+
+    fn moved(name: &str, change: i64) -> Movement {
+        Movement {
+            id: id("m"),
+            slip: id("s"),
+            product: id("p"),
+            lot: lot_id(name),
+            kind: MovementKind::CountAdjustment,
+            base: Base::Volume,
+            change: Amount::from_thousandths(change),
+            done_at: at(9),
+            reverses: None,
+        }
+    }
+
+    #[test]
+    fn a_lot_that_was_counted_later_gives_what_it_held_before() {
+        let now = [held("A", 800), held("B", 10)];
+        let later = [moved("A", -200), moved("B", -90)];
+        let all = Counted { at: at(9), lot: None };
+        let of_a = Counted { at: at(9), lot: Some(lot_id("A")) };
+        assert_eq!(held_before(&now, &later, &[all]), [held("A", 1000), held("B", 100)]);
+        assert_eq!(held_before(&now, &later, &[of_a]), [held("A", 1000), held("B", 10)]);
+        assert_eq!(held_before(&now, &later, &[]), now);
+        let back = Movement { id: id("back"), reverses: Some(id("m")), ..moved("A", 200) };
+        assert_eq!(moved_since(&[moved("A", -200), back.clone()], lot_id("A")), Amount::ZERO);
+        assert_eq!(moved_since(&[back], lot_id("A")), Amount::ZERO, "what it takes back was done before");
+    }
+
+    fn short(slip: &str, on: u32, amount: i64) -> Shortage {
+        Shortage {
+            id: id(slip),
+            slip: id(slip),
+            product: id("p"),
+            base: Base::Volume,
+            amount: Amount::from_thousandths(amount),
+            poured_at: at(on),
+            state: ShortageState::Open,
+            settled_by: None,
+        }
+    }
+
+    #[track_caller]
+    fn check_owed(open: &[Shortage], came_on: u32, expected: &[(&str, &[(&str, i64)])]) {
+        let ml = Amount::from_thousandths;
+        let owed = owed(open, &[(lot_id("A"), ml(100)), (lot_id("B"), ml(50))], at(came_on));
+        let takes = |takes: &[(&str, i64)]| takes.iter().map(|(lot, of)| (lot_id(lot), ml(*of))).collect();
+        let expected: Vec<Owed> =
+            expected.iter().map(|(slip, of)| Owed { slip: id(slip), takes: takes(of) }).collect();
+        assert_eq!(owed, expected);
+    }
+
+    #[test]
+    fn what_came_before_it_was_poured_was_poured_from() {
+        check_owed(&[short("s", 5, 30)], 4, &[("s", &[("A", 30)])]);
+        check_owed(&[short("s", 5, 30)], 5, &[]);
+        check_owed(
+            &[short("t", 7, 40), short("s", 5, 80)],
+            4,
+            &[("s", &[("A", 80)]), ("t", &[("A", 20), ("B", 20)])],
+        );
+        check_owed(&[short("s", 5, 500), short("t", 7, 40)], 4, &[("s", &[("A", 100), ("B", 50)])]);
+    }
+
+    #[test]
+    fn the_first_count_of_a_lot_found_what_was_poured_of_it() {
+        let takes = [("A", 200), ("B", 100)].map(|(lot, ml)| (lot_id(lot), Amount::from_thousandths(ml)));
+        let counts =
+            [(9, None), (8, Some("A"))].map(|(on, lot)| Counted { at: at(on), lot: lot.map(lot_id) });
+        let found = found_of(&takes, &counts);
+        assert_eq!(found.iter().map(|found| found.counted_at).collect::<Vec<_>>(), [at(8), at(9)]);
+        assert_eq!(found_of(&takes, &counts[1..]).len(), 1);
+        assert_eq!(found_of(&takes, &[]), []);
+    }
+}
