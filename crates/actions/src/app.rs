@@ -4,8 +4,14 @@ use std::fmt;
 use std::sync::Arc;
 
 use chrono::{DateTime, SubsecRound, Utc};
+use fillmark_domain::places::SiteId;
+use fillmark_store::readings::KeptReading;
 use fillmark_store::{Ids, Stamp, Store, Unit};
+use tokio::sync::Semaphore;
+use uuid::Uuid;
 
+use crate::readings::ReadingEntry;
+use crate::together::Lines;
 use crate::{Caller, Refusal};
 
 /// Tells the time. The server's is the machine's; tests and replays move theirs.
@@ -21,15 +27,36 @@ pub struct App {
     pub store: Store,
     /// What time it is.
     pub clock: Arc<dyn Clock>,
-    ids: Arc<Ids>,
-    pub(crate) hashing: Arc<tokio::sync::Semaphore>,
+    shared: Arc<Shared>,
+}
+
+/// What all requests share, and no unit of work has for itself.
+#[derive(Debug)]
+pub(crate) struct Shared {
+    ids: Ids,
+    /// Turns to hash passwords.
+    pub(crate) hashing: Arc<Semaphore>,
+    /// Readings that wait to be kept together.
+    pub(crate) readings: Lines<SiteId, (Caller, ReadingEntry), Result<KeptReading, Refusal>>,
+    /// Sessions that wait to be looked up together.
+    pub(crate) callers: Lines<(), Uuid, Result<Caller, Refusal>>,
 }
 
 impl App {
     /// An application on a store.
     pub fn new(store: Store, clock: Arc<dyn Clock>) -> Self {
-        // Two passwords are hashed at a time: more would only make every sign-in slower.
-        Self { store, clock, ids: Arc::default(), hashing: Arc::new(tokio::sync::Semaphore::new(2)) }
+        let shared = Shared {
+            ids: Ids::default(),
+            // Two passwords are hashed at a time: more would only make every sign-in slower.
+            hashing: Arc::new(Semaphore::new(2)),
+            readings: Lines::default(),
+            callers: Lines::default(),
+        };
+        Self { store, clock, shared: Arc::new(shared) }
+    }
+
+    pub(crate) fn shared(&self) -> &Shared {
+        &self.shared
     }
 
     /// Begins a unit of work: all that is done through the application that comes with it is kept together by the unit's
@@ -48,11 +75,11 @@ impl App {
 
     /// The stamp of a caller's change.
     pub fn stamp(&self, caller: &Caller) -> Stamp<'_> {
-        Stamp::new(caller.person(), self.now(), &self.ids)
+        Stamp::new(caller.person(), self.now(), &self.shared.ids)
     }
 
     /// The stamp of a change that nobody signed for: a job's, or the first owner's own beginning.
     pub fn unsigned(&self) -> Stamp<'_> {
-        Stamp::new(None, self.now(), &self.ids)
+        Stamp::new(None, self.now(), &self.shared.ids)
     }
 }

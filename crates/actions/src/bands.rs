@@ -15,23 +15,22 @@ use crate::{Refusal, alerts};
 /// What an alert about a band is about, beside the reading that raised it.
 type Watched = (Spot, SamplePoint, Metric);
 
-/// Raises and closes alerts for readings that are being kept. A reading that is typed in late settles nothing
+/// Raises and closes alerts for readings that are being kept, each signed for itself. A reading that is typed in late settles nothing
 /// that a later one has raised, nor does one of a clock that cannot be trusted settle anything.
 /// # Errors
 /// When the database fails.
 pub(crate) async fn watch(
     tx: &Tx,
     scope: SiteScope,
-    stamp: &Stamp<'_>,
-    kept: &[KeptReading],
+    kept: &[(Stamp<'_>, KeptReading)],
 ) -> Result<(), Refusal> {
-    let mut banded: Vec<&KeptReading> = kept.iter().filter(|(_, reading)| reading.band.is_some()).collect();
+    let mut banded: Vec<_> = kept.iter().filter(|(_, (_, reading))| reading.band.is_some()).collect();
     if banded.is_empty() {
         return Ok(());
     }
-    banded.sort_by_key(|(_, reading)| reading.taken_at());
+    banded.sort_by_key(|(_, (_, reading))| reading.taken_at());
     let mut open = open_alerts(tx, scope).await?;
-    for (id, reading) in banded {
+    for (stamp, (id, reading)) in banded {
         let watched = (reading.spot, reading.sample_point, reading.metric);
         match (reading.in_band(), open.get(&watched).copied()) {
             (Some(false), None) => {

@@ -24,6 +24,7 @@ mod retry;
 pub mod sessions;
 pub mod stock;
 pub mod tank_changes;
+mod together;
 mod words;
 pub mod work;
 

@@ -33,7 +33,7 @@ pub fn faults(password: &str) -> Faults {
 /// When it is too short or too long, or hashing fails.
 pub async fn hashed(app: &App, password: String) -> Result<String, Refusal> {
     faults(&password).or(Some(()))?;
-    in_turn(&app.hashing, move || {
+    in_turn(&app.shared().hashing, move || {
         let hash = Argon2::default().hash_password(password.as_bytes());
         hash.map(|hash| hash.to_string()).map_err(|error| error.to_string())
     })
@@ -44,7 +44,7 @@ pub async fn hashed(app: &App, password: String) -> Result<String, Refusal> {
 /// # Errors
 /// When hashing fails.
 pub async fn fits(app: &App, password: String, hash: Option<String>) -> Result<bool, Refusal> {
-    in_turn(&app.hashing, move || {
+    in_turn(&app.shared().hashing, move || {
         let known = hash.is_some();
         let hash = hash.unwrap_or_else(|| NOBODYS.to_owned());
         let parsed = PasswordHash::new(&hash).map_err(|error| error.to_string())?;

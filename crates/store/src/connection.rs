@@ -127,6 +127,11 @@ impl Store {
         Ok((Store { within: Some(unit.clone()), ..self.clone() }, unit))
     }
 
+    /// Whether what is begun in it is part of a unit of work.
+    pub fn is_within_unit(&self) -> bool {
+        self.within.is_some()
+    }
+
     /// The writing connection, for the migrations at start.
     pub fn for_migrations(&self) -> &DatabaseConnection {
         &self.writer

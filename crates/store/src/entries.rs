@@ -59,7 +59,7 @@ pub trait Entry: Clone + Send + Sync + Sized + 'static {
     fn stands(&self) -> bool;
 }
 
-/// Keeps entries.
+/// Keeps entries of one person.
 /// # Errors
 /// [`StoreError::Taken`] when one with the same client id came first, or corrects what is corrected already.
 pub async fn keep<E: Entry>(
@@ -68,19 +68,33 @@ pub async fn keep<E: Entry>(
     stamp: &Stamp<'_>,
     entries: &[Kept<E>],
 ) -> Result<(), StoreError> {
-    let mut rows: Vec<E::Change> = Vec::with_capacity(entries.len());
-    for (id, entry) in entries {
+    keep_signed(tx, scope, entries.iter().map(|kept| (*stamp, kept))).await
+}
+
+/// Keeps entries, each signed for itself.
+/// # Errors
+/// [`StoreError::Taken`] when one with the same client id came first, or corrects what is corrected already.
+pub async fn keep_signed<'a, E: Entry>(
+    tx: &Tx,
+    scope: SiteScope,
+    entries: impl Iterator<Item = (Stamp<'a>, &Kept<E>)>,
+) -> Result<(), StoreError> {
+    let row = |(stamp, (id, entry)): (Stamp<'a>, &Kept<E>)| {
         let mut row = entry.columns();
         row.set(column::<E>("site_id"), scope.uuid().into());
         row.set(column::<E>("id"), id.uuid().into());
-        rows.push(row);
-    }
+        (stamp, row)
+    };
+    let mut rows: Vec<(Stamp<'a>, E::Change)> = entries.map(row).collect();
     // In one order for everybody: two who send the same entries in different orders would wait for each other for ever.
-    rows.sort_by_key(|row| uuid_in(row, column::<E>("client_id")));
+    rows.sort_by_key(|(_, row)| uuid_in(row, column::<E>("client_id")));
     for chunk in rows.chunks(AT_ONCE) {
-        let told = |row| (uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hashed(row));
-        E::Entity::insert_many(chunk.to_vec()).exec_without_returning(&tx.0).await?;
-        journal::append_many(tx, scope, stamp, "entered", E::WORD, chunk.iter().map(told)).await?;
+        let rows = chunk.iter().map(|(_, row)| row.clone());
+        E::Entity::insert_many(rows).exec_without_returning(&tx.0).await?;
+        let told = |(stamp, row): &(Stamp<'a>, E::Change)| {
+            (*stamp, uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hashed(row))
+        };
+        journal::append_many(tx, scope, "entered", E::WORD, chunk.iter().map(told)).await?;
     }
     Ok(())
 }

@@ -18,7 +18,7 @@ impl Managed for Person {
         id: Option<Id<Person>>,
     ) -> Result<(), Refusal> {
         let Some(id) = id else { return Ok(()) };
-        for membership in accounts::memberships_of(tx, id).await? {
+        for membership in accounts::memberships_of(tx, &[id]).await? {
             caller.may_appoint(membership.content.role, membership.content.site)?;
         }
         Ok(())

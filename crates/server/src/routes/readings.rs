@@ -70,10 +70,8 @@ pub async fn record_reading(
     body: Json<NewReading>,
 ) -> Result<Created<Reading>, Refused> {
     let site = Id::new(path.into_inner());
-    let outcomes = readings::enter(&app, &caller.0, site, &[entry(&body.0)?]).await?;
-    let id = batch::only(outcomes)?;
-    let kept = readings::read(&app, &caller.0, site, id).await?;
-    Ok(Created::at(format!("/api/v1/sites/{site}/readings/{id}"), kept.into()))
+    let kept = readings::enter_one(&app, &caller.0, site, &entry(&body.0)?).await?;
+    Ok(Created::at(format!("/api/v1/sites/{site}/readings/{}", kept.0), kept.into()))
 }
 
 /// Enter up to 500 readings, each with its own outcome.
