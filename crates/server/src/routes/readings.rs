@@ -7,7 +7,6 @@ use fillmark_api::{Batch, BatchAnswer, Listed, NewReading, Reading, ReadingBatch
 use fillmark_domain::entries::Spot;
 use fillmark_domain::{Faults, Id};
 use serde_json::Value;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::batch::{self, BatchQuery};
@@ -27,7 +26,7 @@ const READINGS: ListKind = ListKind {
 };
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_readings).service(record_reading).service(record_readings).service(read_reading);
     config.service(correct_reading);
 }

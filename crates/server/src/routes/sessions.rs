@@ -5,13 +5,12 @@ use actix_web::{HttpResponse, delete, post};
 use fillmark_actions::sessions::{self, Opened};
 use fillmark_actions::{App, Refusal};
 use fillmark_api::{NewSession, Renewal, Session};
-use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::http::{AppData, Created, Gone, Json, Refused, SignedIn, WriteProblems};
 use crate::tokens::TokenKeys;
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(open_session).service(renew_session).service(end_session);
 }
 

@@ -6,7 +6,6 @@ use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, get, patch, post
 use fillmark_actions::stock::{self, Packs, Placing};
 use fillmark_api::{Listed, NewOrder, NewPlacing, Order};
 use fillmark_domain::Id;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::list::{Asked, ListKind};
@@ -24,7 +23,7 @@ const ORDERS: ListKind = ListKind {
 };
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_orders).service(draft_order).service(read_order).service(redraft_order);
     config.service(place_order).service(close_order).service(cancel_order);
 }
