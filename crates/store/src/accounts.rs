@@ -10,6 +10,7 @@ use sea_orm::{
 use uuid::Uuid;
 
 use crate::columns::code;
+use crate::entries::to_a_step;
 use crate::words::{memberships, people};
 use crate::{Record, Stamp, StoreError, Tx};
 
@@ -76,7 +77,9 @@ pub async fn set_password(
 /// When the database fails or a row is broken.
 pub async fn memberships_of(tx: &Tx, people: &[PersonId]) -> Result<Vec<Kept<Membership>>, StoreError> {
     let rows = memberships::row::Entity::find()
-        .filter(memberships::row::Column::PersonId.is_in(people.iter().map(|person| person.uuid())))
+        .filter(
+            memberships::row::Column::PersonId.is_in(to_a_step(people.iter().map(|person| person.uuid()))),
+        )
         .filter(memberships::row::Column::ArchivedAt.is_null())
         .all(&tx.0)
         .await?;
@@ -135,8 +138,10 @@ pub async fn keep_session(tx: &Tx, session: &Session) -> Result<(), StoreError> 
 /// # Errors
 /// When the database fails.
 pub async fn find_sessions(tx: &Tx, ids: &[Uuid]) -> Result<Vec<Session>, StoreError> {
-    let rows =
-        session::Entity::find().filter(session::Column::Id.is_in(ids.iter().copied())).all(&tx.0).await?;
+    let rows = session::Entity::find()
+        .filter(session::Column::Id.is_in(to_a_step(ids.iter().copied())))
+        .all(&tx.0)
+        .await?;
     Ok(rows.into_iter().map(read_session).collect())
 }
 
