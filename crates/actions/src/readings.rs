@@ -138,7 +138,7 @@ pub async fn enter_one(
             async move { enter_signed(&app, scope, &entries).await.ok() }
         };
         let wants = (caller.clone(), entry.clone());
-        if let Some(kept) = app.shared().readings.wait(site, wants, enter).await {
+        if let Some(kept) = app.shared().readings.wait(site, app.store.writers(), wants, enter).await {
             return kept;
         }
     }

@@ -137,7 +137,7 @@ pub async fn caller(app: &App, session: Uuid) -> Result<Caller, Refusal> {
         let app = own.clone();
         async move { callers(&app, &sessions).await.ok() }
     };
-    match app.shared().callers.wait((), session, look_up).await {
+    match app.shared().callers.wait((), 1, session, look_up).await {
         Some(caller) => caller,
         None => callers(app, &[session]).await?.pop().ok_or(Refusal::NotSignedIn)?,
     }

@@ -13,8 +13,11 @@ const AT_ONCE: usize = 500;
 
 type Waiting<Q, A> = Vec<(Q, oneshot::Sender<A>)>;
 
-/// Lines of those who wait, one a key.
-pub(crate) struct Lines<K, Q, A>(Arc<Mutex<HashMap<K, Waiting<Q, A>>>>);
+/// Lines by their keys and numbers.
+type ByKey<K, Q, A> = HashMap<(K, usize), Waiting<Q, A>>;
+
+/// Lines of those who wait, some to a key.
+pub(crate) struct Lines<K, Q, A>(Arc<Mutex<ByKey<K, Q, A>>>);
 
 impl<K, Q, A> Lines<K, Q, A>
 where
@@ -22,12 +25,13 @@ where
     Q: Send + 'static,
     A: Send + 'static,
 {
-    /// Waits in a line until served. The first in a line has it served, by a task of its own, since whoever waits may go
-    /// away; those who come meanwhile are served next, so that nobody is told what was so before they asked. Nothing
-    /// when those served together could not be: then each sees for themselves.
+    /// Waits in the shortest of a key's lines until served. The first in a line has it served, by a task of its own, since
+    /// whoever waits may go away; those who come meanwhile are served next, so that nobody is told what was so before
+    /// they asked. Nothing when those served together could not be: then each sees for themselves.
     pub(crate) async fn wait<F>(
         &self,
         key: K,
+        most_lines: usize,
         question: Q,
         serve: impl Fn(Vec<Q>) -> F + Send + 'static,
     ) -> Option<A>
@@ -35,23 +39,26 @@ where
         F: Future<Output = Option<Vec<A>>> + Send + 'static,
     {
         let (tell, told) = oneshot::channel();
-        if self.join(&key, question, tell) {
+        if let Some(key) = self.join(key, most_lines, question, tell) {
             tokio::spawn(work_off(Line { lines: self.clone(), key, is_over: false }, serve));
         }
         told.await.ok()
     }
 
-    /// Whether the line is new, and wants somebody who serves it.
-    fn join(&self, key: &K, question: Q, tell: oneshot::Sender<A>) -> bool {
+    /// The line, where it is new and wants somebody who serves it.
+    fn join(&self, key: K, most_lines: usize, question: Q, tell: oneshot::Sender<A>) -> Option<(K, usize)> {
         let mut lines = self.lock();
-        let is_new = !lines.contains_key(key);
+        let length = |line: &usize| lines.get(&(key.clone(), *line)).map(|waiting| waiting.len() + 1);
+        let line = (0..most_lines).min_by_key(length).unwrap_or_default();
+        let key = (key, line);
+        let is_new = !lines.contains_key(&key);
         lines.entry(key.clone()).or_default().push((question, tell));
-        is_new
+        is_new.then_some(key)
     }
 }
 
 impl<K, Q, A> Lines<K, Q, A> {
-    fn lock(&self) -> MutexGuard<'_, HashMap<K, Waiting<Q, A>>> {
+    fn lock(&self) -> MutexGuard<'_, ByKey<K, Q, A>> {
         // Nothing is done under the lock that could leave a line half way.
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
@@ -60,7 +67,7 @@ impl<K, Q, A> Lines<K, Q, A> {
 /// A line that is being served. Where that ends before its time, those who wait are let go.
 struct Line<K: Eq + Hash, Q, A> {
     lines: Lines<K, Q, A>,
-    key: K,
+    key: (K, usize),
     is_over: bool,
 }
 
@@ -138,7 +145,7 @@ mod tests {
                         serve(questions)
                     }
                 };
-                lines.wait((), question, serve).await
+                lines.wait((), 1, question, serve).await
             }
         };
         let first = tokio::spawn(ask(0));
@@ -173,7 +180,17 @@ mod tests {
     async fn whoever_serves_and_falls_leaves_nobody_waiting() {
         let lines: Lines<(), u32, u32> = Lines::default();
         let fall = |_| async { panic!("a fault of ours") };
-        assert_eq!(lines.wait((), 1, fall).await, None);
-        assert_eq!(lines.wait((), 2, |questions| async { Some(questions) }).await, Some(2));
+        assert_eq!(lines.wait((), 1, 1, fall).await, None);
+        assert_eq!(lines.wait((), 1, 2, |questions| async { Some(questions) }).await, Some(2));
+    }
+
+    #[test]
+    fn whoever_comes_takes_a_line_of_their_own_and_then_the_shortest() {
+        let lines: Lines<u8, u32, u32> = Lines::default();
+        let join = |key| lines.join(key, 2, 0, oneshot::channel().0).map(|(_, line)| line);
+        assert_eq!([join(7), join(7), join(7), join(7)], [Some(0), Some(1), None, None]);
+        assert_eq!(join(8), Some(0));
+        let length = |line| lines.lock()[&(7, line)].len();
+        assert_eq!((length(0), length(1)), (2, 2));
     }
 }

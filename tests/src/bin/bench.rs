@@ -2,7 +2,7 @@
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{Parser, Subcommand, ValueEnum};
 use fillmark_tests::bench::figures::summary;
 use fillmark_tests::bench::{Measured, bare, batch, entry, memory, report, round, start, verify};
 use fillmark_tests::fresh::Kind;
@@ -18,6 +18,15 @@ struct Line {
     /// How often each side is measured, in turn.
     #[arg(long, global = true, default_value_t = 5)]
     rounds: usize,
+    /// On this database only.
+    #[arg(long, global = true)]
+    only: Option<Only>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Only {
+    Sqlite,
+    Postgres,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Subcommand)]
@@ -58,7 +67,12 @@ fn main() -> ExitCode {
 
 async fn measure(line: &Line) -> ExitCode {
     let mut all = Vec::new();
-    for kind in [Kind::Sqlite, Kind::Postgres] {
+    let kinds: &[Kind] = match line.only {
+        Some(Only::Sqlite) => &[Kind::Sqlite],
+        Some(Only::Postgres) => &[Kind::Postgres],
+        None => &[Kind::Sqlite, Kind::Postgres],
+    };
+    for kind in kinds.iter().copied() {
         let one = one(&line.name, kind, line.rounds).await;
         match line.json {
             true => println!("{}", serde_json::json!(one)),
@@ -94,6 +108,8 @@ mod tests {
     fn a_measurement_is_named_and_may_be_told_as_json() {
         let line = Line::try_parse_from(["bench", "entry", "--json"]).unwrap();
         assert_eq!((line.name, line.json, line.rounds), (Name::Entry, true, 5));
+        let line = Line::try_parse_from(["bench", "verify", "--only", "postgres"]).unwrap();
+        assert_eq!((line.name, line.only), (Name::Verify, Some(Only::Postgres)));
         assert!(Line::try_parse_from(["bench", "speed"]).is_err());
         assert!(Line::try_parse_from(["bench"]).is_err());
     }

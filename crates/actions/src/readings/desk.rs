@@ -12,7 +12,7 @@ use uuid::Uuid;
 
 use super::{Outcome, ReadingEntry, is_same};
 use crate::Refusal;
-use crate::known::Known;
+use crate::known::{Known, refuse_unknown};
 
 /// Clocks of devices may run ahead by so much before a reading's time is held to be suspect.
 const AHEAD: TimeDelta = TimeDelta::minutes(5);
@@ -132,10 +132,12 @@ impl<'a> Desk<'a> {
     }
 
     async fn look_up(&mut self, entry: &ReadingEntry, faults: &mut Faults) -> Result<(), Refusal> {
-        let mut named = vec![match entry.spot {
-            Spot::Tank(tank) => Reference::of_site("/tank_id", "tanks", tank.uuid()),
-            Spot::Room(room) => Reference::of_site("/room_id", "rooms", room.uuid()),
-        }];
+        let (pointer, there) = match entry.spot {
+            Spot::Tank(tank) => ("/tank_id", self.plan.tank(tank).is_some()),
+            Spot::Room(room) => ("/room_id", self.plan.rooms.iter().any(|kept| kept.id == room)),
+        };
+        refuse_unknown(faults, pointer, there);
+        let mut named = Vec::new();
         named.extend(entry.meter.map(|meter| Reference::of_site("/meter_id", "meters", meter.uuid())));
         named.extend(entry.done_by.map(|person| Reference::of_business("/done_by", "people", person.uuid())));
         self.known.look_up(self.tx, self.scope, named, faults).await
