@@ -52,7 +52,9 @@ pub async fn batch(kind: Kind, rounds: usize) -> Measured {
         let spent = ours.cpu_s() - before;
         let other_rate = rows() / other.insert().await;
         // The first round warms both up.
-        if round > 0 {
+        if round == 0 {
+            ground.settle().await;
+        } else {
             taken.add(rate, other_rate);
             cpu.push(spent / rows() * 1e6);
         }

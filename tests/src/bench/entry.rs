@@ -42,7 +42,9 @@ pub async fn entry(kind: Kind, rounds: usize) -> Measured {
         let spent = ours.cpu_s() - before;
         let bare_done = for_some_time(&bare.address, &bare_tokens, SPAN, 201, bare_entry).await;
         // The first round warms both up.
-        if round > 0 {
+        if round == 0 {
+            ground.settle().await;
+        } else {
             taken.add(done.per_second(), bare_done.per_second());
             cpu.push(spent / done.requests as f64 * 1e6);
             bare_cpu.push((bare.cpu_s() - bare_before) / bare_done.requests as f64 * 1e6);

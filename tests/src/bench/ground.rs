@@ -38,6 +38,17 @@ impl Ground {
         yard
     }
 
+    /// Gives PostgreSQL the figures it plans by, as its own housekeeping does within a minute: a table that was just made
+    /// is taken to be spread over many sites, and found by the site alone.
+    /// # Panics
+    /// When it refuses.
+    pub async fn settle(&self) {
+        let Some(cluster) = &self.cluster else { return };
+        let connection = Database::connect(cluster.url("postgres")).await.expect("the PostgreSQL server");
+        connection.execute_unprepared("analyze").await.expect("figures for the planner");
+        connection.close().await.expect("a closed connection");
+    }
+
     /// The database of the bare server.
     /// # Panics
     /// When it cannot be made.

@@ -72,9 +72,9 @@ pub async fn round(kind: Kind, rounds: usize) -> Measured {
         .beside("a hello, ms", median(&hellos))
 }
 
-/// The median wait for queries one after the other, which find so many rows together, in milliseconds.
+/// The median wait for queries one after the other, which find so many rows together at least, in milliseconds.
 /// # Panics
-/// When they find another number of rows.
+/// When they find fewer.
 pub async fn median_query_ms(
     store: &Store,
     queries: &[(&str, Vec<Value>)],
@@ -91,7 +91,7 @@ pub async fn median_query_ms(
             found += connection.query_all_raw(statement).await.expect("rows").len();
         }
         waits.push(began.elapsed().as_secs_f64() * 1e3);
-        assert_eq!(found, rows);
+        assert!(found >= rows, "{found} rows");
     }
     median(&waits)
 }
