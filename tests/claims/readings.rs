@@ -6,6 +6,7 @@ use fillmark_domain::people::Role;
 use fillmark_tests::greenhouse::{reading, steps};
 use fillmark_tests::on_both;
 use fillmark_tests::world::{PASSWORD, World, instant, json, refusal};
+use futures_util::future::join_all;
 use serde_json::json;
 use uuid::Uuid;
 
@@ -101,6 +102,35 @@ on_both! {
         assert_eq!(refusal(enter(&world, here.site, &by_sam).await), ProblemCode::ClientIdReused);
         let again = world.ada.record_readings(here.site, &ReadingBatch { items: vec![item] }).await.unwrap();
         assert_eq!(again.summary.duplicate_count, 1);
+    }
+
+    async fn what_people_enter_at_the_same_time_is_each_ones_own(world: World) {
+        let here = world.greenhouse().await;
+        let (sam, client) = world.person("Sam", Role::Staff, Some(here.site)).await;
+        let good = || reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:00:00+01:00");
+        let mut slip = good();
+        slip.value.value = 58.0;
+        let (own, same) = (good(), good());
+        let sent = (0..12).map(|at| if at % 3 == 0 { slip.clone() } else { good() }).chain([same.clone(), same.clone(), own.clone()]);
+        let sent: Vec<NewReading> = sent.collect();
+        let by_ada = join_all(sent[..14].iter().map(|reading| world.ada.record_reading(here.site, reading)));
+        let (by_ada, by_sam) = tokio::join!(by_ada, client.record_reading(here.site, &own));
+
+        let by_sam = by_sam.unwrap();
+        assert_eq!((by_sam.client_id, by_sam.entered_by), (own.client_id, Some(sam.id)));
+        let same: Vec<Uuid> = by_ada[12..].iter().map(|kept| kept.as_ref().unwrap().id).collect();
+        assert_eq!(same[0], same[1]);
+        for (at, (answer, sent)) in by_ada.into_iter().zip(&sent).enumerate() {
+            match answer {
+                Ok(kept) => assert_eq!((kept.client_id, kept.entered_by != Some(sam.id)), (sent.client_id, true)),
+                Err(error) => assert_eq!((error.problem().unwrap().code, at % 3), (ProblemCode::Invalid, 0)),
+            }
+        }
+        let journal = world.ada.site_journal(here.site, "limit=200").await.unwrap().items;
+        let entered: Vec<_> = journal.iter().filter(|entry| entry.word == "reading").collect();
+        assert_eq!(entered.len(), 8 + 1 + 1);
+        let signed = |entry: &&&JournalEntry| (entry.person_id == Some(sam.id)) == (entry.record_id == by_sam.id);
+        assert_eq!(entered.iter().filter(signed).count(), entered.len());
     }
 
     async fn one_wrong_item_never_blocks_another_unless_all_go_together(world: World) {

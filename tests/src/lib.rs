@@ -1,5 +1,6 @@
 //! What the end-to-end claims stand on: a real server on a fresh database, with a clock that the test moves.
 
+pub mod bench;
 pub mod clock;
 pub mod cluster;
 pub mod contract;
@@ -9,6 +10,7 @@ pub mod fresh;
 pub mod greenhouse;
 pub mod process;
 pub mod replay;
+pub mod rows;
 pub mod work;
 pub mod world;
 pub mod yard;

@@ -43,15 +43,7 @@ impl Process {
         let log = fresh.folder.path().join("server.log");
         let written = File::options().create(true).append(true).open(&log).expect("a log");
         let began = Instant::now();
-        let child = command
-            .env("FILLMARK__DATABASE", &fresh.settings.database)
-            .env("FILLMARK__LISTEN", listen)
-            .env("FILLMARK__CONNECTIONS", fresh.settings.connections.to_string())
-            .env("FILLMARK__LOG", "warn")
-            .stdout(Stdio::null())
-            .stderr(written)
-            .spawn()
-            .expect("a process");
+        let child = configured(command, fresh, listen).stderr(written).spawn().expect("a process");
         let address = format!("http://{listen}");
         let mut process = Process { address, ready_after: Duration::ZERO, child };
         while !process.is_ready().await {
@@ -93,6 +85,16 @@ impl Process {
         let sent = Command::new("kill").args([&format!("-{name}"), &self.pid().to_string()]).status();
         assert!(sent.expect("kill").success());
     }
+}
+
+/// A command line of the server with the settings of a fresh database, saying little.
+pub(crate) fn configured<'a>(command: &'a mut Command, fresh: &Fresh, listen: &str) -> &'a mut Command {
+    command
+        .env("FILLMARK__DATABASE", &fresh.settings.database)
+        .env("FILLMARK__LISTEN", listen)
+        .env("FILLMARK__CONNECTIONS", fresh.settings.connections.to_string())
+        .env("FILLMARK__LOG", "warn")
+        .stdout(Stdio::null())
 }
 
 /// An address of this machine that nobody listens at.

@@ -4,9 +4,14 @@ use std::fmt;
 use std::sync::Arc;
 
 use chrono::{DateTime, SubsecRound, Utc};
+use fillmark_domain::places::SiteId;
+use fillmark_store::readings::KeptReading;
 use fillmark_store::{Ids, Stamp, Store, Unit};
+use uuid::Uuid;
 
 use crate::passwords::{self, Hashing};
+use crate::readings::ReadingEntry;
+use crate::together::Lines;
 use crate::{Caller, Refusal};
 
 /// Tells the time. The server's is the machine's; tests and replays move theirs.
@@ -22,20 +27,45 @@ pub struct App {
     pub store: Store,
     /// What time it is.
     pub clock: Arc<dyn Clock>,
-    ids: Arc<Ids>,
-    pub(crate) hashing: Arc<Hashing>,
+    shared: Arc<Shared>,
+}
+
+/// What all requests share, and no unit of work has for itself.
+#[derive(Debug)]
+pub(crate) struct Shared {
+    ids: Ids,
+    /// How passwords are hashed, and whose turn it is.
+    pub(crate) hashing: Hashing,
+    /// Readings that wait to be kept together.
+    pub(crate) readings: Lines<SiteId, (Caller, ReadingEntry), Result<KeptReading, Refusal>>,
+    /// Sessions that wait to be looked up together.
+    pub(crate) callers: Lines<(), Uuid, Result<Caller, Refusal>>,
 }
 
 impl App {
     /// An application on a store.
     pub fn new(store: Store, clock: Arc<dyn Clock>) -> Self {
-        Self { store, clock, ids: Arc::default(), hashing: Arc::new(Hashing::new(passwords::PASSES)) }
+        Self::new_hashing_in(store, clock, passwords::PASSES)
     }
 
     /// The same, which hashes passwords in so many passes: the more, the slower to sign in and to guess.
     #[must_use]
     pub fn hashing_in(self, passes: u32) -> Self {
-        Self { hashing: Arc::new(Hashing::new(passes)), ..self }
+        Self::new_hashing_in(self.store, self.clock, passes)
+    }
+
+    fn new_hashing_in(store: Store, clock: Arc<dyn Clock>, passes: u32) -> Self {
+        let shared = Shared {
+            ids: Ids::default(),
+            hashing: Hashing::new(passes),
+            readings: Lines::default(),
+            callers: Lines::default(),
+        };
+        Self { store, clock, shared: Arc::new(shared) }
+    }
+
+    pub(crate) fn shared(&self) -> &Shared {
+        &self.shared
     }
 
     /// Begins a unit of work: all that is done through the application that comes with it is kept together by the unit's
@@ -54,11 +84,11 @@ impl App {
 
     /// The stamp of a caller's change.
     pub fn stamp(&self, caller: &Caller) -> Stamp<'_> {
-        Stamp::new(caller.person(), self.now(), &self.ids).sent_with(caller.sent_with())
+        Stamp::new(caller.person(), self.now(), &self.shared.ids).sent_with(caller.sent_with())
     }
 
     /// The stamp of a change that nobody signed for: a job's, or the first owner's own beginning.
     pub fn unsigned(&self) -> Stamp<'_> {
-        Stamp::new(None, self.now(), &self.ids)
+        Stamp::new(None, self.now(), &self.shared.ids)
     }
 }

@@ -15,24 +15,24 @@ use crate::{Refusal, alerts};
 /// What an alert about a band is about, beside the reading that raised it.
 type Watched = (Spot, SamplePoint, Metric);
 
-/// Raises and closes alerts for readings that are being kept. What counts is the last reading of a place: one that is
-/// typed in late tells of a time that is over. A clock that cannot be trusted raises and settles nothing.
+/// Raises and closes alerts for readings that are being kept, each signed for itself. What counts is the last reading of a
+/// place: one that is typed in late tells of a time that is over. A clock that cannot be trusted raises and settles nothing.
 /// # Errors
 /// When the database fails.
 pub(crate) async fn watch(
     tx: &Tx,
     scope: SiteScope,
-    stamp: &Stamp<'_>,
-    kept: &[KeptReading],
+    kept: &[(Stamp<'_>, KeptReading)],
 ) -> Result<(), Refusal> {
-    let counts = |(_, reading): &&KeptReading| reading.band.is_some() && !reading.clock_suspect;
-    let mut banded: Vec<&KeptReading> = kept.iter().filter(counts).collect();
+    let counts =
+        |(_, (_, reading)): &&(Stamp<'_>, KeptReading)| reading.band.is_some() && !reading.clock_suspect;
+    let mut banded: Vec<_> = kept.iter().filter(counts).collect();
     if banded.is_empty() {
         return Ok(());
     }
-    banded.sort_by_key(|(_, reading)| reading.taken_at());
+    banded.sort_by_key(|(_, (_, reading))| reading.taken_at());
     let mut open = open_alerts(tx, scope).await?;
-    for (id, reading) in banded {
+    for (stamp, (id, reading)) in banded {
         let watched = (reading.spot, reading.sample_point, reading.metric);
         let alert = open.get(&watched).copied();
         if alert.is_none() && reading.in_band() == Some(true) {

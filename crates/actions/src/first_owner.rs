@@ -46,7 +46,7 @@ pub async fn claim(
         return Err(Refusal::invalid("/code", "wrong_code", expected));
     }
     people::password_faults(&person, &password).or(Some(()))?;
-    let hash = app.hashing.hash(password).await?;
+    let hash = app.shared().hashing.hash(password).await?;
 
     let tx = app.store.begin().await?;
     tx.take_turn("first owner").await?;

@@ -53,7 +53,7 @@ impl Known {
         let stranger = match self.strangers.get(&person) {
             Some(stranger) => *stranger,
             None => {
-                let roles = accounts::memberships_of(tx, person).await?;
+                let roles = accounts::memberships_of(tx, &[person]).await?;
                 !roles.is_empty() && !roles.iter().any(|role| role.content.reaches(scope.id()))
             }
         };

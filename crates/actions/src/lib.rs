@@ -27,6 +27,7 @@ pub mod reviews;
 pub mod sessions;
 pub mod stock;
 pub mod tank_changes;
+mod together;
 mod tries;
 mod words;
 pub mod work;

@@ -11,7 +11,7 @@ use crate::{App, Caller, Refusal, sessions};
 /// When the name is in use or the password too short.
 pub async fn make_owner(app: &App, person: Person, password: String) -> Result<Kept<Person>, Refusal> {
     password_faults(&person, &password).or(Some(()))?;
-    let hash = app.hashing.hash(password).await?;
+    let hash = app.shared().hashing.hash(password).await?;
 
     let tx = app.store.begin().await?;
     let kept = keep_owner(app, &tx, person, &hash).await?;
@@ -56,7 +56,7 @@ pub async fn set_password(
     let found = records::find::<Person>(&tx, scope, person).await?.ok_or(Refusal::NotFound)?;
     drop(tx);
     password_faults(&found.content, &password).or(Some(()))?;
-    let hash = app.hashing.hash(password).await?;
+    let hash = app.shared().hashing.hash(password).await?;
 
     let stamp = app.stamp(caller);
     let tx = app.store.begin().await?;

@@ -1,26 +1,20 @@
 //! Readings entered one by one or by the hundred, and corrected.
 
-use std::collections::HashMap;
-
-use chrono::{DateTime, TimeDelta, Utc};
-use fillmark_domain::entries::{
-    BandThen, Beside, Compensation, Meter, MeterKind, Reading, SamplePoint, Spot, TankChange, doubts,
-};
+use chrono::{DateTime, Utc};
+use fillmark_domain::entries::{Compensation, Meter, Reading, SamplePoint, Spot, TankChange};
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::SiteId;
-use fillmark_domain::plan::SitePlan;
-use fillmark_domain::{Coded, Faults, Id, Metric, Quantity};
-use fillmark_store::readings::{self, KeptReading};
-use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, plan, records};
+use fillmark_domain::{Id, Metric, Quantity};
+use fillmark_store::readings::KeptReading;
+use fillmark_store::{Page, PageQuery, SiteScope, Stamp, Tx, entries};
 use uuid::Uuid;
 
+use self::desk::{Desk, Signed};
 use crate::caller::Correcting;
-use crate::known::Known;
 use crate::retry::once_more;
 use crate::{App, Caller, Refusal};
 
-/// Clocks of devices may run ahead by so much before a reading's time is held to be suspect.
-const AHEAD: TimeDelta = TimeDelta::minutes(5);
+mod desk;
 
 /// A reading as somebody enters it.
 #[derive(Debug, Clone, PartialEq)]
@@ -130,21 +124,55 @@ pub(crate) async fn enter_within(
     stamp: &Stamp<'_>,
     entries: &[ReadingEntry],
 ) -> Result<Vec<Outcome<Reading>>, Refusal> {
-    if entries.is_empty() {
-        return Ok(Vec::new());
+    let signed: Vec<Signed<'_>> = entries.iter().map(|entry| (*stamp, entry)).collect();
+    Ok(desk::enter(tx, scope, &signed).await?.outcomes)
+}
+
+/// Enters one reading, in one transaction with those that others enter at the site at the same time.
+/// # Errors
+/// When the caller may not, or the reading is wrong; what is wrong with another's does not touch it.
+pub async fn enter_one(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    entry: &ReadingEntry,
+) -> Result<KeptReading, Refusal> {
+    let scope = may_enter(caller, site, std::slice::from_ref(entry))?;
+    // In a unit of work its own transaction is wanted.
+    if !app.store.is_within_unit() {
+        let own = app.clone();
+        // All in a line came with leave for the same site.
+        let enter = move |entries: Vec<(Caller, ReadingEntry)>| {
+            let app = own.clone();
+            async move { enter_signed(&app, scope, &entries).await.ok() }
+        };
+        let wants = (caller.clone(), entry.clone());
+        if let Some(kept) = app.shared().readings.wait(site, app.store.writers(), wants, enter).await {
+            return kept;
+        }
     }
-    let mut desk = Desk::open(tx, scope, stamp, entries).await?;
-    let mut outcomes = Vec::with_capacity(entries.len());
-    for entry in entries {
-        outcomes.push(match desk.take(entry).await {
-            Ok(outcome) => outcome,
-            Err(refusal) if refusal.is_about_the_entry() => Outcome::Rejected(refusal),
-            Err(refusal) => return Err(refusal),
-        });
-    }
-    entries::keep(tx, scope, stamp, &desk.kept).await?;
-    crate::bands::watch(tx, scope, stamp, &desk.kept).await?;
-    Ok(outcomes)
+    let alone = [(caller.clone(), entry.clone())];
+    once_more(|| enter_signed(app, scope, &alone)).await?.pop().ok_or(Refusal::NotFound)?
+}
+
+/// Enters readings of several people, each for itself.
+async fn enter_signed(
+    app: &App,
+    scope: SiteScope,
+    entries: &[(Caller, ReadingEntry)],
+) -> Result<Vec<Result<KeptReading, Refusal>>, Refusal> {
+    let signed: Vec<Signed<'_>> = entries.iter().map(|(caller, entry)| (app.stamp(caller), entry)).collect();
+    let tx = app.store.begin().await?;
+    let entered = desk::enter(&tx, scope, &signed).await?;
+    tx.commit().await?;
+
+    let kept = |(outcome, (_, entry)): (Outcome<Reading>, &Signed<'_>)| match outcome {
+        Outcome::Rejected(refusal) => Err(refusal),
+        Outcome::Created(_) | Outcome::Duplicate(_) => {
+            entered.kept.get(&entry.client_id).cloned().ok_or(Refusal::NotFound)
+        }
+    };
+    Ok(entered.outcomes.into_iter().zip(&signed).map(kept).collect())
 }
 
 /// Corrects a reading: a new one stands in its place, with a reason; the old one stays readable.
@@ -187,12 +215,13 @@ async fn correct_once(
         ));
     }
     let entry = ReadingEntry { change: old.change, ..entry.clone() };
-    let mut desk = Desk::open(&tx, scope, &stamp, std::slice::from_ref(&entry)).await?;
-    let mut new = desk.checked(&entry).await.map_err(|refusal| refusal.within("/reading"))?;
+    let signed = (stamp, &entry);
+    let mut desk = Desk::open(&tx, scope, &[signed]).await?;
+    let mut new = desk.checked(signed).await.map_err(|refusal| refusal.within("/reading"))?;
     new.supersedes = Some((reading, reason.to_owned()));
     let kept = (stamp.fresh(), new);
     entries::keep(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
-    crate::bands::watch(&tx, scope, &stamp, std::slice::from_ref(&kept)).await?;
+    crate::bands::watch(&tx, scope, &[(stamp, kept.clone())]).await?;
     tx.commit().await?;
 
     Ok(kept)
@@ -224,147 +253,6 @@ pub async fn list(
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
     Ok(entries::page(&tx, scope, query).await?)
-}
-
-/// Where entries are looked at one after the other, with what each needs to be compared with at hand.
-struct Desk<'a> {
-    tx: &'a Tx,
-    scope: SiteScope,
-    stamp: &'a Stamp<'a>,
-    plan: SitePlan,
-    earlier: HashMap<Uuid, KeptReading>,
-    last: HashMap<(Spot, SamplePoint, Metric), Option<f64>>,
-    known: Known,
-    kinds: HashMap<Id<Meter>, Option<MeterKind>>,
-    kept: Vec<KeptReading>,
-}
-
-impl<'a> Desk<'a> {
-    async fn open(
-        tx: &'a Tx,
-        scope: SiteScope,
-        stamp: &'a Stamp<'a>,
-        entries: &[ReadingEntry],
-    ) -> Result<Desk<'a>, Refusal> {
-        let ids: Vec<Uuid> = entries.iter().map(|entry| entry.client_id).collect();
-        let earlier = entries::find_by_client_ids::<Reading>(tx, scope, &ids).await?;
-        let first = entries.iter().map(|entry| entry.recorded_at).min().unwrap_or(stamp.at);
-        Ok(Desk {
-            tx,
-            scope,
-            stamp,
-            plan: plan::site_plan_since(tx, scope, first).await?.ok_or(Refusal::NotFound)?,
-            earlier: earlier.into_iter().map(|kept| (kept.1.client_id, kept)).collect(),
-            last: HashMap::new(),
-            known: Known::default(),
-            kinds: HashMap::new(),
-            kept: Vec::new(),
-        })
-    }
-
-    async fn take(&mut self, entry: &ReadingEntry) -> Result<Outcome<Reading>, Refusal> {
-        if let Some((id, earlier)) = self.earlier.get(&entry.client_id) {
-            return if is_same(earlier, entry) {
-                Ok(Outcome::Duplicate(*id))
-            } else {
-                Err(Refusal::ClientIdReused)
-            };
-        }
-        let reading = self.checked(entry).await?;
-        let id = self.stamp.fresh();
-        self.earlier.insert(entry.client_id, (id, reading.clone()));
-        self.kept.push((id, reading));
-        Ok(Outcome::Created(id))
-    }
-
-    /// The reading of an entry that is right, or that was confirmed.
-    async fn checked(&mut self, entry: &ReadingEntry) -> Result<Reading, Refusal> {
-        let mut faults = Faults::default();
-        let value = faults.take("/value", "not_a_value", entry.metric.canonical(entry.entered));
-        faults.take("/sample_point", "not_measured_there", entry.sample_point.of(entry.metric));
-        self.look_up(entry, &mut faults).await?;
-        let value = faults.or(value)?;
-
-        let at = entry.recorded_at;
-        let band = self.plan.band(entry.spot, entry.metric, at);
-        let band = band.filter(|_| entry.sample_point.is_banded());
-        let band = band.map(|band| BandThen { low: band.low, aim: band.aim, high: band.high });
-        if !entry.confirmed {
-            let last = self.last_value(entry).await?;
-            let beside = Beside { last, band, mark_l: self.mark_l(entry.spot) };
-            let doubt = doubts(entry.metric, entry.entered, value, beside);
-            Refusal::unless_confirmed("/value", "looks_mis_keyed", doubt)?;
-        }
-        self.last.insert((entry.spot, entry.sample_point, entry.metric), Some(value));
-        Ok(self.reading(entry, value, band))
-    }
-
-    fn reading(&self, entry: &ReadingEntry, value: f64, band: Option<BandThen>) -> Reading {
-        let offset = entry.sent_at.map(|sent_at| self.stamp.at - sent_at);
-        let corrected = entry.recorded_at + offset.unwrap_or_default();
-        Reading {
-            client_id: entry.client_id,
-            spot: entry.spot,
-            sample_point: entry.sample_point,
-            metric: entry.metric,
-            entered: entry.entered,
-            value,
-            compensation: entry.compensation,
-            meter: entry.meter,
-            change: entry.change,
-            recorded_at: entry.recorded_at,
-            received_at: self.stamp.at,
-            clock_offset_ms: offset.map(|offset| offset.num_milliseconds()),
-            clock_suspect: corrected > self.stamp.at + AHEAD,
-            done_by: entry.done_by.or(self.stamp.by),
-            entered_by: self.stamp.by,
-            entered_with: self.stamp.with,
-            band,
-            superseded: None,
-            supersedes: None,
-        }
-    }
-
-    fn mark_l(&self, spot: Spot) -> Option<f64> {
-        match spot {
-            Spot::Tank(tank) => self.plan.tank(tank).map(|tank| tank.content.fill_mark_l),
-            Spot::Room(_) => None,
-        }
-    }
-
-    async fn last_value(&mut self, entry: &ReadingEntry) -> Result<Option<f64>, Refusal> {
-        let (spot, point, metric) = (entry.spot, entry.sample_point, entry.metric);
-        if let Some(last) = self.last.get(&(spot, point, metric)) {
-            return Ok(*last);
-        }
-        Ok(readings::last_before(self.tx, self.scope, spot, point, metric, entry.recorded_at).await?)
-    }
-
-    async fn look_up(&mut self, entry: &ReadingEntry, faults: &mut Faults) -> Result<(), Refusal> {
-        let mut named = vec![match entry.spot {
-            Spot::Tank(tank) => Reference::of_site("/tank_id", "tanks", tank.uuid()),
-            Spot::Room(room) => Reference::of_site("/room_id", "rooms", room.uuid()),
-        }];
-        named.extend(entry.meter.map(|meter| Reference::of_site("/meter_id", "meters", meter.uuid())));
-        self.known.look_up(self.tx, self.scope, named, faults).await?;
-        self.known.look_up_doer(self.tx, self.scope, "/done_by", entry.done_by, faults).await?;
-        let kind = self.kind_of(entry.meter).await?;
-        if let Some(kind) = kind.filter(|kind| !kind.measures(entry.metric)) {
-            let told = format!("expected a meter of {}, found one of {}", entry.metric.code(), kind.code());
-            faults.add("/meter_id", "other_kind", told);
-        }
-        Ok(())
-    }
-
-    async fn kind_of(&mut self, meter: Option<Id<Meter>>) -> Result<Option<MeterKind>, Refusal> {
-        let Some(meter) = meter else { return Ok(None) };
-        if let Some(kind) = self.kinds.get(&meter) {
-            return Ok(*kind);
-        }
-        let kind = records::find(self.tx, self.scope, meter).await?.map(|kept| kept.content.kind);
-        self.kinds.insert(meter, kind);
-        Ok(kind)
-    }
 }
 
 fn is_same(earlier: &Reading, entry: &ReadingEntry) -> bool {

@@ -1,10 +1,13 @@
 //! Signing in, staying signed in, signing out.
 
+use std::collections::{HashMap, HashSet};
 use std::net::IpAddr;
 
 use chrono::{DateTime, TimeDelta, Utc};
+use fillmark_domain::Kept;
 use fillmark_domain::people::keys::KeyPurpose;
-use fillmark_domain::people::{Act, Person, PersonId};
+use fillmark_domain::people::{Act, Person, PersonId, Role};
+use fillmark_domain::places::SiteId;
 use fillmark_store::accounts::{self, SecretKey, Session};
 use fillmark_store::{BusinessScope, Tx, journal, plan, records};
 use hmac::{Hmac, Mac};
@@ -52,7 +55,7 @@ pub async fn open(
     let name = sign_in.trim().to_lowercase();
     let tried = Tried::of(&name, from);
     // Looked at within the turn: of a hundred guesses sent at once only those before the fifth are hashed.
-    let turn = app.hashing.turn().await?;
+    let turn = app.shared().hashing.turn().await?;
     tried.refuse_too_soon(app).await?;
     let known = accounts::find_by_sign_in(&app.store.look().await?, &name).await?;
     let (person, hash) = known.unzip();
@@ -157,7 +160,7 @@ pub async fn end_one(app: &App, caller: &Caller, person: PersonId, id: Uuid) -> 
     let stamp = app.stamp(caller);
     let tx = app.store.begin().await?;
     let scope = reach(&tx, caller, person).await?;
-    let session = accounts::find_session(&tx, id).await?;
+    let session = accounts::find_sessions(&tx, &[id]).await?.pop();
     let open = session.filter(|session| session.person == person && is_alive(session, stamp.at));
     let open = open.ok_or(Refusal::NotFound)?;
     accounts::end_session(&tx, open.id, stamp.at).await?;
@@ -203,24 +206,51 @@ pub async fn end(app: &App, caller: &Caller) -> Result<(), Refusal> {
     Ok(())
 }
 
-/// The caller of a session: with the roles that are in force now, whatever was so when the token was given.
+/// The caller of a session: with the roles that are in force now, whatever was so when the token was given. Those who
+/// call at the same time are looked up together.
 /// # Errors
 /// [`Refusal::NotSignedIn`] when the session has ended.
 pub async fn caller(app: &App, session: Uuid) -> Result<Caller, Refusal> {
-    let (tx, now) = (app.store.look().await?, app.now());
-    let session = accounts::find_session(&tx, session).await?.ok_or(Refusal::NotSignedIn)?;
-    if !is_alive(&session, now) {
-        return Err(Refusal::NotSignedIn);
+    let own = app.clone();
+    let look_up = move |sessions: Vec<Uuid>| {
+        let app = own.clone();
+        async move { callers(&app, &sessions).await.ok() }
+    };
+    match app.shared().callers.wait((), 1, session, look_up).await {
+        Some(caller) => caller,
+        None => callers(app, &[session]).await?.pop().ok_or(Refusal::NotSignedIn)?,
     }
-    let memberships = accounts::memberships_of(&tx, session.person).await?;
-    let roles: Vec<_> = memberships
+}
+
+/// The caller of each session.
+async fn callers(app: &App, sessions: &[Uuid]) -> Result<Vec<Result<Caller, Refusal>>, Refusal> {
+    let (tx, now) = (app.store.look().await?, app.now());
+    let mut alive = accounts::find_sessions(&tx, sessions).await?;
+    alive.retain(|session| is_alive(session, now));
+    let people: HashSet<PersonId> = alive.iter().map(|session| session.person).collect();
+    let mut roles: HashMap<PersonId, Vec<(Option<SiteId>, Role)>> = HashMap::new();
+    for Kept { content: membership, .. } in
+        accounts::memberships_of(&tx, &people.into_iter().collect::<Vec<_>>()).await?
+    {
+        if membership.holds(now) {
+            roles.entry(membership.person).or_default().push((membership.site, membership.role));
+        }
+    }
+    let is_everywhere = |roles: &[(Option<SiteId>, Role)]| roles.iter().any(|(site, _)| site.is_none());
+    let there = match roles.values().any(|roles| is_everywhere(roles)) {
+        true => plan::site_ids(&tx).await?,
+        false => Vec::new(),
+    };
+    let callers: HashMap<Uuid, Caller> = alive
         .into_iter()
-        .filter(|membership| membership.content.holds(now))
-        .map(|membership| (membership.content.site, membership.content.role))
+        .map(|session| {
+            let roles = roles.get(&session.person).cloned().unwrap_or_default();
+            let is_everywhere = is_everywhere(&roles);
+            let caller = Caller::person_with(session.person, session.id, roles);
+            (session.id, if is_everywhere { caller.among(there.clone()) } else { caller })
+        })
         .collect();
-    let is_everywhere = roles.iter().any(|(site, _)| site.is_none());
-    let caller = Caller::person_with(session.person, session.id, roles);
-    Ok(if is_everywhere { caller.among(plan::site_ids(&tx).await?) } else { caller })
+    Ok(sessions.iter().map(|session| callers.get(session).cloned().ok_or(Refusal::NotSignedIn)).collect())
 }
 
 fn is_alive(session: &Session, now: DateTime<Utc>) -> bool {

@@ -10,7 +10,7 @@ use utoipa::openapi::{
     ServerBuilder,
 };
 use utoipa::{PartialSchema, ToSchema};
-use utoipa_actix_web::{AppExt, scope};
+use utoipa_actix_web::AppExt;
 
 use crate::http::problem;
 use crate::routes;
@@ -40,15 +40,8 @@ pub const PATH: &str = "/api/v1/openapi.json";
 
 /// The document of all routes, made without a database.
 pub fn document() -> OpenApi {
-    let (_, mut document) = App::new()
-        .into_utoipa_app()
-        .openapi(base())
-        .service(routes::system::read_health)
-        .service(routes::system::read_readiness)
-        .service(routes::system::read_problem_kind)
-        .service(routes::system::read_document)
-        .service(scope::scope("/api/v1").configure(routes::api))
-        .split_for_parts();
+    let (_, mut document) =
+        App::new().into_utoipa_app().openapi(base()).configure(routes::all_written).split_for_parts();
     for item in document.paths.paths.values_mut() {
         for post in item.post.iter_mut().filter(|post| post.security.is_some()) {
             let key = RefOr::Ref(Ref::new(KEY_PARAMETER));

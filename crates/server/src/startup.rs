@@ -13,7 +13,6 @@ use fillmark_api::ProblemCode;
 use fillmark_domain::people::keys::KeyPurpose;
 use fillmark_migrations::MigrationError;
 use fillmark_store::{Database, Store, StoreError};
-use utoipa_actix_web::{AppExt, scope};
 use utoipa_swagger_ui::{Config, SwaggerUi};
 
 use crate::hold::{self, Hold, HoldError};
@@ -157,10 +156,10 @@ async fn serve(
         let address = address.to_owned();
         move |source| StartError::NoAddress { address, source }
     };
-    let server = HttpServer::new(move || {
-        let shared = shared.clone();
-        // Each worker's own document is dropped: the one text is served by all.
-        let (web, _) =
+    let server =
+        HttpServer::new(move || {
+            let shared = shared.clone();
+            let ui = Config::from(document::PATH).try_it_out_enabled(true);
             Web::new()
                 .wrap(from_fn(once))
                 .wrap(Compress::default())
@@ -179,24 +178,16 @@ async fn serve(
                 .app_data(PathConfig::default().error_handler(|_, _| {
                     Refused::new(ProblemCode::NotFound, "there is no such record").into()
                 }))
-                .into_utoipa_app()
-                .openapi(document::base())
-                .service(routes::system::read_health)
-                .service(routes::system::read_readiness)
-                .service(routes::system::read_problem_kind)
-                .service(routes::system::read_document)
-                .service(scope::scope("/api/v1").configure(routes::api))
-                .split_for_parts();
-        let ui = Config::from(document::PATH).try_it_out_enabled(true);
-        web.service(SwaggerUi::new("/docs/{_:.*}").config(ui))
-            .default_service(actix_web::web::to(nothing_here))
-    })
-    .workers(settings.workers)
-    .disable_signals()
-    .shutdown_timeout(20)
-    .client_request_timeout(std::time::Duration::from_secs(5))
-    .listen(listener)
-    .map_err(no_address(&settings.listen))?;
+                .configure(routes::all)
+                .service(SwaggerUi::new("/docs/{_:.*}").config(ui))
+                .default_service(actix_web::web::to(nothing_here))
+        })
+        .workers(settings.workers)
+        .disable_signals()
+        .shutdown_timeout(20)
+        .client_request_timeout(std::time::Duration::from_secs(5))
+        .listen(listener)
+        .map_err(no_address(&settings.listen))?;
     let address = server.addrs().first().map(|address| format!("http://{address}")).unwrap_or_default();
     let server = server.run();
     let handle = server.handle();

@@ -9,6 +9,7 @@ use sea_orm::{ColumnTrait, EntityTrait, IntoActiveModel, QueryFilter, QueryOrder
 use uuid::Uuid;
 
 use crate::columns::code;
+use crate::entries::to_a_step;
 use crate::words::{memberships, people};
 use crate::{Record, Stamp, StoreError, Tx};
 
@@ -121,12 +122,14 @@ pub async fn forget_device_names(tx: &Tx, person: PersonId) -> Result<(), StoreE
     Ok(())
 }
 
-/// The memberships of a person, archived ones left out.
+/// The memberships of people, archived ones left out.
 /// # Errors
 /// When the database fails or a row is broken.
-pub async fn memberships_of(tx: &Tx, person: PersonId) -> Result<Vec<Kept<Membership>>, StoreError> {
+pub async fn memberships_of(tx: &Tx, people: &[PersonId]) -> Result<Vec<Kept<Membership>>, StoreError> {
     let rows = memberships::row::Entity::find()
-        .filter(memberships::row::Column::PersonId.eq(person.uuid()))
+        .filter(
+            memberships::row::Column::PersonId.is_in(to_a_step(people.iter().map(|person| person.uuid()))),
+        )
         .filter(memberships::row::Column::ArchivedAt.is_null())
         .all(&tx.0)
         .await?;
@@ -181,11 +184,15 @@ pub async fn keep_session(tx: &Tx, session: &Session) -> Result<(), StoreError> 
     Ok(())
 }
 
-/// The session with this id.
+/// The sessions with these ids.
 /// # Errors
 /// When the database fails.
-pub async fn find_session(tx: &Tx, id: Uuid) -> Result<Option<Session>, StoreError> {
-    Ok(session::Entity::find_by_id(id).one(&tx.0).await?.map(read_session))
+pub async fn find_sessions(tx: &Tx, ids: &[Uuid]) -> Result<Vec<Session>, StoreError> {
+    let rows = session::Entity::find()
+        .filter(session::Column::Id.is_in(to_a_step(ids.iter().copied())))
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(read_session).collect())
 }
 
 /// The session whose good or spent refresh token has this hash, locked: of two who renew it at once, the second finds

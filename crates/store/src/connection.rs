@@ -23,6 +23,13 @@ const LONGEST_WAIT: Duration = Duration::from_secs(1);
 const OF_EACH_SESSION: [(&str, &str); 3] =
     [("jit", "off"), ("timezone", "UTC"), ("idle_in_transaction_session_timeout", "10s")];
 
+/// So many statements a connection keeps prepared: those of a day, and the portions that entries are written in.
+const STATEMENTS: usize = 200;
+
+/// While one transaction of PostgreSQL waits for the disk or the network, others can go on; with more than a few, each
+/// would hold less of what could share a wait.
+const WRITERS: usize = 4;
+
 /// Where the records are kept.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Database {
@@ -85,7 +92,9 @@ impl Store {
                     .acquire_timeout(LONGEST_WAIT)
                     .test_before_acquire(false)
                     .sqlx_logging(false)
-                    .map_sqlx_postgres_opts(|options| options.options(OF_EACH_SESSION));
+                    .map_sqlx_postgres_opts(|options| {
+                        options.options(OF_EACH_SESSION).statement_cache_capacity(STATEMENTS)
+                    });
                 let pool = connect(options).await?;
                 Ok(Store { writer: pool.clone(), reader: pool, within: None })
             }
@@ -130,6 +139,19 @@ impl Store {
     pub async fn unit(&self) -> Result<(Store, Unit), StoreError> {
         let unit = Unit(Arc::new(Mutex::new(Some(self.begin().await?))));
         Ok((Store { within: Some(unit.clone()), ..self.clone() }, unit))
+    }
+
+    /// How many transactions that write the same tables are worth having at a time.
+    pub fn writers(&self) -> usize {
+        match self.writer.get_database_backend() {
+            DbBackend::Postgres => WRITERS,
+            _ => 1,
+        }
+    }
+
+    /// Whether what is begun in it is part of a unit of work.
+    pub fn is_within_unit(&self) -> bool {
+        self.within.is_some()
     }
 
     /// The writing connection, for the migrations at start.
@@ -265,7 +287,8 @@ fn sqlite(
                 .foreign_keys(true)
                 .journal_mode(SqliteJournalMode::Wal)
                 .synchronous(waits)
-                .busy_timeout(Duration::from_secs(10));
+                .busy_timeout(Duration::from_secs(10))
+                .statement_cache_capacity(STATEMENTS);
             // What is being built is read again and again: it is kept in memory as far as it goes.
             let options = match waits {
                 SqliteSynchronous::Off => {

@@ -18,8 +18,8 @@ use uuid::Uuid;
 use crate::records::{Page, PageQuery, cut, rows_of};
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
 
-/// So many rows are written by one statement: below the number of variables that either database takes.
-pub(crate) const AT_ONCE: usize = 500;
+/// So many rows are written by one statement at most: below the number of variables that either database takes.
+pub(crate) const AT_ONCE: usize = 512;
 
 /// An entry with its id.
 pub type Kept<E> = (Id<E>, E);
@@ -59,7 +59,7 @@ pub trait Entry: Clone + Send + Sync + Sized + 'static {
     fn stands(&self) -> bool;
 }
 
-/// Keeps entries.
+/// Keeps entries of one person.
 /// # Errors
 /// [`StoreError::Taken`] when one with the same client id came first, or corrects what is corrected already.
 pub async fn keep<E: Entry>(
@@ -68,21 +68,55 @@ pub async fn keep<E: Entry>(
     stamp: &Stamp<'_>,
     entries: &[Kept<E>],
 ) -> Result<(), StoreError> {
-    let mut rows: Vec<E::Change> = Vec::with_capacity(entries.len());
-    for (id, entry) in entries {
+    keep_signed(tx, scope, entries.iter().map(|kept| (*stamp, kept))).await
+}
+
+/// Keeps entries, each signed for itself.
+/// # Errors
+/// [`StoreError::Taken`] when one with the same client id came first, or corrects what is corrected already.
+pub async fn keep_signed<'a, E: Entry>(
+    tx: &Tx,
+    scope: SiteScope,
+    entries: impl Iterator<Item = (Stamp<'a>, &Kept<E>)>,
+) -> Result<(), StoreError> {
+    let row = |(stamp, (id, entry)): (Stamp<'a>, &Kept<E>)| {
         let mut row = entry.columns();
         row.set(column::<E>("site_id"), scope.uuid().into());
         row.set(column::<E>("id"), id.uuid().into());
-        rows.push(row);
-    }
+        (stamp, row)
+    };
+    let mut rows: Vec<(Stamp<'a>, E::Change)> = entries.map(row).collect();
     // In one order for everybody: two who send the same entries in different orders would wait for each other for ever.
-    rows.sort_by_key(|row| uuid_in(row, column::<E>("client_id")));
-    for chunk in rows.chunks(AT_ONCE) {
-        let told = |row| (uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hashed(row));
-        E::Entity::insert_many(chunk.to_vec()).exec_without_returning(&tx.0).await?;
-        journal::append_many(tx, scope, stamp, "entered", E::WORD, chunk.iter().map(told)).await?;
+    rows.sort_by_key(|(_, row)| uuid_in(row, column::<E>("client_id")));
+    for chunk in in_steps(&rows) {
+        let rows = chunk.iter().map(|(_, row)| row.clone());
+        E::Entity::insert_many(rows).exec_without_returning(&tx.0).await?;
+        let told = |(stamp, row): &(Stamp<'a>, E::Change)| {
+            (*stamp, uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hashed(row))
+        };
+        journal::append_many(tx, scope, "entered", E::WORD, chunk.iter().map(told)).await?;
     }
     Ok(())
+}
+
+/// Rows in portions of which each is a power of two. Every number of rows is a statement of its own, which a database has
+/// to read and plan before it can do it again: there are ten of these, not five hundred.
+pub(crate) fn in_steps<T>(mut rows: &[T]) -> impl Iterator<Item = &[T]> {
+    std::iter::from_fn(move || {
+        let most = rows.len().min(AT_ONCE);
+        let (portion, rest) = rows.split_at(1 << most.checked_ilog2()?);
+        rows = rest;
+        Some(portion)
+    })
+}
+
+/// Ids up to the next power of two, the last one again and again: for the same reason.
+pub(crate) fn to_a_step(ids: impl IntoIterator<Item = Uuid>) -> Vec<Uuid> {
+    let mut ids: Vec<Uuid> = ids.into_iter().collect();
+    if let Some(last) = ids.last().copied() {
+        ids.resize(ids.len().next_power_of_two(), last);
+    }
+    ids
 }
 
 fn uuid_in<M: ActiveModelTrait>(row: &M, column: <M::Entity as EntityTrait>::Column) -> Option<Uuid> {
@@ -133,7 +167,7 @@ pub(crate) async fn among<E: Entry>(
     if ids.is_empty() {
         return Ok(Vec::new());
     }
-    let rows = scoped::<E>(scope).filter(Expr::col(column::<E>(name)).is_in(ids.iter().copied()));
+    let rows = scoped::<E>(scope).filter(Expr::col(column::<E>(name)).is_in(to_a_step(ids.iter().copied())));
     let mut entries = read_all::<E>(tx, rows).await?;
     // Asked for this order, SQLite would walk all entries of the site by their ids instead of using the column's index.
     entries.sort_unstable_by_key(|(id, _): &Kept<E>| *id);
@@ -265,5 +299,28 @@ pub(crate) fn column<E: Entry>(name: &'static str) -> <E::Entity as EntityTrait>
         Ok(column) => column,
         // The name is a literal of this crate, and each table is read in the tests.
         Err(_) => unreachable!("table of {} has no column {name}", E::WORD),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rows_are_written_in_powers_of_two_and_none_is_left_out() {
+        let sizes = |count| in_steps(&vec![(); count]).map(<[()]>::len).collect::<Vec<_>>();
+        assert_eq!(sizes(500), [256, 128, 64, 32, 16, 4]);
+        assert_eq!(sizes(1_025), [512, 512, 1]);
+        assert_eq!(sizes(0), [0; 0]);
+        let rows: Vec<u32> = (0..77).collect();
+        assert_eq!(in_steps(&rows).flatten().copied().collect::<Vec<_>>(), rows);
+    }
+
+    #[test]
+    fn ids_are_made_up_to_a_power_of_two_by_the_last() {
+        let ids: Vec<Uuid> = (0..5).map(Uuid::from_u128).collect();
+        let asked = to_a_step(ids.clone());
+        assert_eq!((asked.len(), &asked[..5], asked[7]), (8, &ids[..], ids[4]));
+        assert!(to_a_step([]).is_empty());
     }
 }

@@ -71,18 +71,17 @@ pub async fn note(
     append(tx, scope, stamp, deed, word, record_id, JsonValue::Object(Default::default())).await
 }
 
-/// Appends an entry for each of several records, at most some hundreds.
+/// Appends an entry for each of several records, at most some hundreds, each signed for itself.
 /// # Errors
 /// When the database fails.
 pub(crate) async fn append_many(
     tx: &Tx,
     scope: impl Scope,
-    stamp: &Stamp<'_>,
     deed: &str,
     word: &str,
-    records: impl Iterator<Item = (Uuid, JsonValue)>,
+    records: impl Iterator<Item = (Stamp<'_>, Uuid, JsonValue)>,
 ) -> Result<(), StoreError> {
-    let entries = records.map(|(id, detail)| entry(scope, stamp, deed, word, id, detail));
+    let entries = records.map(|(stamp, id, detail)| entry(scope, &stamp, deed, word, id, detail));
     row::Entity::insert_many(entries).exec_without_returning(&tx.0).await?;
     Ok(())
 }

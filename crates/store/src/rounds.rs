@@ -1,5 +1,7 @@
 //! Rounds as they were published. Nothing here is ever changed: a later plan of a day is a new publication.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use fillmark_domain::Id;
 use fillmark_domain::work::{Left, LeftReason, Publication, Round, RoundStep};
@@ -8,6 +10,7 @@ use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Se
 use uuid::Uuid;
 
 use crate::columns::{self, Reading, code};
+use crate::entries::to_a_step;
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
 
 /// A round as it is kept.
@@ -107,10 +110,7 @@ pub async fn in_force(
         .all(&tx.0)
         .await?;
     let publication = read(row)?;
-    let mut rounds = Vec::new();
-    for row in rows {
-        rounds.push(with_steps(tx, site, &publication, row).await?);
-    }
+    let rounds = with_steps(tx, site, &publication, rows).await?;
     Ok(Some((publication, rounds)))
 }
 
@@ -138,36 +138,36 @@ pub async fn find(tx: &Tx, site: SiteScope, id: Id<Round>) -> Result<Option<Kept
     let of = publication::Entity::find_by_id((site.uuid(), row.publication_id)).one(&tx.0).await?;
     let of = of.ok_or_else(|| reading("rounds", row.id).broken("its publication is not there"))?;
     let publication = read(of)?;
-    Ok(Some(with_steps(tx, site, &publication, row).await?))
+    Ok(with_steps(tx, site, &publication, vec![row]).await?.pop())
 }
 
 async fn with_steps(
     tx: &Tx,
     site: SiteScope,
     publication: &Publication,
-    row: round::Model,
-) -> Result<KeptRound, StoreError> {
+    rows: Vec<round::Model>,
+) -> Result<Vec<KeptRound>, StoreError> {
     let steps = step::Entity::find()
         .filter(step::Column::SiteId.eq(site.uuid()))
-        .filter(step::Column::RoundId.eq(row.id))
+        .filter(step::Column::RoundId.is_in(to_a_step(rows.iter().map(|row| row.id))))
         .order_by_asc(step::Column::Position)
         .all(&tx.0)
         .await?;
-    let step = |step: step::Model| RoundStep {
-        check: Id::new(step.check_id),
-        starts_at: step.starts_at,
-        with: step.with_id.map(Id::new),
-    };
-    let round = Round {
+    let mut of_round: HashMap<Uuid, Vec<RoundStep>> = HashMap::new();
+    for step in steps {
+        let (check, with) = (Id::new(step.check_id), step.with_id.map(Id::new));
+        of_round.entry(step.round_id).or_default().push(RoundStep { check, starts_at: step.starts_at, with });
+    }
+    let mut round = |row: round::Model| Round {
         site: site.id(),
         person: Id::new(row.person_id),
         date: row.day_on,
         published_at: publication.published_at,
-        steps: steps.into_iter().map(step).collect(),
+        steps: of_round.remove(&row.id).unwrap_or_default(),
         minutes: row.minutes,
         fair_minutes: row.fair_minutes,
     };
-    Ok(KeptRound { id: Id::new(row.id), round })
+    Ok(rows.into_iter().map(|row| KeptRound { id: Id::new(row.id), round: round(row) }).collect())
 }
 
 fn reading(table: &'static str, id: Uuid) -> Reading {

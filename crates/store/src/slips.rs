@@ -62,8 +62,8 @@ pub async fn enter_all(
     for chunk in slips.chunks(AT_ONCE) {
         let rows = chunk.iter().map(|slip| write(scope, slip));
         row::Entity::insert_many(rows).exec_without_returning(&tx.0).await?;
-        let told = chunk.iter().map(|slip| (slip.id.uuid(), detail(&slip.says)));
-        journal::append_many(tx, scope, stamp, "entered", "slip", told).await?;
+        let told = chunk.iter().map(|slip| (*stamp, slip.id.uuid(), detail(&slip.says)));
+        journal::append_many(tx, scope, "entered", "slip", told).await?;
     }
     Ok(())
 }

@@ -18,6 +18,7 @@ use uuid::Uuid;
 use crate::Feeding;
 use crate::fresh::Fresh;
 use crate::process::run;
+use crate::rows::number;
 use crate::world::{PASSWORD, json};
 use crate::yard::Yard;
 
@@ -225,13 +226,6 @@ async fn client_ids(store: &Store, table: &str) -> Vec<Uuid> {
     let rows =
         connection.query_all_raw(Statement::from_string(connection.get_database_backend(), query)).await;
     rows.expect("rows").iter().map(|row| row.try_get_by_index(0).expect("an id")).collect()
-}
-
-async fn number(store: &Store, query: &str) -> i64 {
-    let connection = store.for_migrations();
-    let row =
-        connection.query_one_raw(Statement::from_string(connection.get_database_backend(), query)).await;
-    row.expect("a row").expect("a number").try_get_by_index(0).expect("a whole number")
 }
 
 fn refused(answer: BatchAnswer) -> Vec<String> {

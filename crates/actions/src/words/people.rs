@@ -18,7 +18,7 @@ impl Managed for Person {
         id: Option<Id<Person>>,
     ) -> Result<(), Refusal> {
         let Some(id) = id else { return Ok(()) };
-        for membership in accounts::memberships_of(tx, id).await? {
+        for membership in accounts::memberships_of(tx, &[id]).await? {
             caller.may_appoint(membership.content.role, membership.content.site)?;
         }
         Ok(())
@@ -81,7 +81,7 @@ async fn end_roles(
     stamp: &Stamp<'_>,
     person: PersonId,
 ) -> Result<(), Refusal> {
-    for role in accounts::memberships_of(tx, person).await? {
+    for role in accounts::memberships_of(tx, &[person]).await? {
         let kept = match role.content.clone().ended(stamp.at) {
             Some(ended) if ended == role.content => continue,
             Some(ended) => records::change(tx, scope, role.id, role.version, stamp, &ended).await?,

@@ -47,7 +47,7 @@ impl Managed for Shift {
         tx.take_turn(&format!("shifts of {}", self.person.uuid())).await?;
         let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?;
         let day = local_day(site.content.time_zone, self.day);
-        let roles = accounts::memberships_of(tx, self.person).await?;
+        let roles = accounts::memberships_of(tx, &[self.person]).await?;
         let works = roles.iter().any(|role| role.content.works(scope.id(), &day));
         let role = "expected somebody with a role at this site, on that day, to do work";
         faults.unless(works, "/person_id", "no_role", role);

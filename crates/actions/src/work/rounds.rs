@@ -46,7 +46,8 @@ pub async fn publish(
 ) -> Result<DayOfRounds, Refusal> {
     let site = caller.may(Act::Manage, site)?;
     let tx = app.store.look().await?;
-    let today = local_day(zone_of(&tx, site).await?, app.now());
+    let zone = zone_of(&tx, site).await?;
+    let today = local_day(zone, app.now());
     drop(tx);
     let last = today.checked_add_days(Days::new(AHEAD)).unwrap_or(today);
     if !(today..=last).contains(&day) {
@@ -62,7 +63,7 @@ pub async fn publish(
         return Err(Refusal::Conflict("somebody else has just published this day".to_owned()));
     }
     let tx = app.store.look().await?;
-    in_force(&tx, site, day).await
+    in_force(&tx, site, zone, day).await
 }
 
 /// Publishes a day of which nothing is published, if there are shifts and checks. When another beat was
@@ -143,12 +144,12 @@ pub async fn read_day(
 ) -> Result<DayOfRounds, Refusal> {
     let site = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
-    let today = local_day(zone_of(&tx, site).await?, app.now());
-    let day = day.unwrap_or(today);
+    let zone = zone_of(&tx, site).await?;
+    let day = day.unwrap_or_else(|| local_day(zone, app.now()));
     if !is_keepable(day) {
         return Err(Refusal::NotFound);
     }
-    in_force(&tx, site, day).await
+    in_force(&tx, site, zone, day).await
 }
 
 /// The caller's own round of a day, today's when no day is given.
@@ -181,7 +182,7 @@ pub async fn print(app: &App, caller: &Caller, site: SiteId, id: Id<Round>) -> R
     Ok(sheet::sheet(&place, &kept.round, &day, &names))
 }
 
-async fn in_force(tx: &Tx, site: SiteScope, day: NaiveDate) -> Result<DayOfRounds, Refusal> {
+async fn in_force(tx: &Tx, site: SiteScope, zone: Tz, day: NaiveDate) -> Result<DayOfRounds, Refusal> {
     let (publication, rounds) = rounds::in_force(tx, site, day).await?.ok_or(Refusal::NotFound)?;
     let steps = rounds.iter().flat_map(|kept| &kept.round.steps).map(|step| step.check);
     let ids: Vec<Id<Check>> = steps.chain(publication.left.iter().map(|left| left.check)).collect();
@@ -190,7 +191,7 @@ async fn in_force(tx: &Tx, site: SiteScope, day: NaiveDate) -> Result<DayOfRound
         publication,
         rounds,
         checks: found.into_iter().map(|kept| (kept.id, kept)).collect(),
-        zone: zone_of(tx, site).await?,
+        zone,
     })
 }
 

@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use actix_web::dev::ResourceDef;
 use actix_web::http::Method;
 use serde::Deserialize;
 
@@ -10,7 +9,10 @@ use super::{Refused, query};
 use crate::document::KEY_PARAMETER;
 
 /// Every path of the document with its methods and their parameters.
-pub struct KnownPaths(Vec<(ResourceDef, Vec<Known>)>);
+pub struct KnownPaths(Vec<(Pattern, Vec<Known>)>);
+
+/// A path of the document by its segments; one in braces is none in particular.
+struct Pattern(Vec<Option<String>>);
 
 struct Known {
     method: String,
@@ -45,20 +47,20 @@ impl KnownPaths {
     /// From the text of the document that is served.
     pub fn of(document: &str) -> Self {
         let document: Document = serde_json::from_str(document).unwrap_or_default();
-        let known = |(path, item): (String, _)| (ResourceDef::new(path.as_str()), known(item));
+        let known = |(path, item): (String, _)| (Pattern::of(&path), known(item));
         KnownPaths(document.paths.into_iter().map(known).collect())
     }
 
     /// The methods of a path.
     pub fn methods(&self, path: &str) -> Option<Vec<&str>> {
-        let (_, known) = self.0.iter().find(|(known, _)| known.is_match(path))?;
+        let (_, known) = self.0.iter().find(|(known, _)| known.fits(path))?;
         Some(known.iter().map(|known| known.method.as_str()).collect())
     }
 
     /// Whether a request is answered alike when it comes again under its key. Those that nobody need be signed in for are
     /// not: their answers hold secrets, which are told once and kept nowhere.
     pub fn takes_key(&self, method: &Method, path: &str) -> bool {
-        let known = self.0.iter().filter(|(known, _)| known.is_match(path)).flat_map(|(_, known)| known);
+        let known = self.0.iter().filter(|(known, _)| known.fits(path)).flat_map(|(_, known)| known);
         known.into_iter().any(|known| known.method == method.as_str() && known.keyed)
     }
 
@@ -69,7 +71,7 @@ impl KnownPaths {
         if query.is_empty() {
             return Ok(());
         }
-        let known = self.0.iter().filter(|(known, _)| known.is_match(path)).flat_map(|(_, known)| known);
+        let known = self.0.iter().filter(|(known, _)| known.fits(path)).flat_map(|(_, known)| known);
         let Some(known) = known.into_iter().find(|known| known.method == method.as_str()) else {
             return Ok(());
         };
@@ -83,6 +85,23 @@ impl KnownPaths {
             }
         }
         Ok(())
+    }
+}
+
+impl Pattern {
+    fn of(path: &str) -> Self {
+        let segment = |segment: &str| (!segment.starts_with('{')).then(|| segment.to_owned());
+        Pattern(path.split('/').map(segment).collect())
+    }
+
+    fn fits(&self, path: &str) -> bool {
+        let mut segments = path.split('/');
+        let all = self.0.iter().all(|known| match (known, segments.next()) {
+            (Some(known), Some(segment)) => known == segment,
+            (None, Some(segment)) => !segment.is_empty(),
+            (_, None) => false,
+        });
+        all && segments.next().is_none()
     }
 }
 
@@ -102,4 +121,23 @@ fn known(item: BTreeMap<String, Operation>) -> Vec<Known> {
     }
     known.sort_by(|one, other| one.method.cmp(&other.method));
     known
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_path_fits_segment_by_segment() {
+        let round = Pattern::of("/api/v1/sites/{site_id}/rounds/mine");
+        assert!(round.fits("/api/v1/sites/7/rounds/mine"));
+        for other in [
+            "/api/v1/sites//rounds/mine",
+            "/api/v1/sites/7/rounds",
+            "/api/v1/sites/7/rounds/mine/",
+            "/api/v1/sites/7/rounds/yours",
+        ] {
+            assert!(!round.fits(other), "{other}");
+        }
+    }
 }

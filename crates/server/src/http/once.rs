@@ -44,9 +44,11 @@ where
 
 /// Whose turn a request with a key is; nothing for one that passes through.
 async fn turn(request: &mut ServiceRequest) -> Result<Option<(App, Turn)>, Refused> {
+    if !request.headers().contains_key(KEY) {
+        return Ok(None);
+    }
     let known = request.app_data::<Data<KnownPaths>>();
-    let takes_key = known.is_some_and(|known| known.takes_key(request.method(), request.path()));
-    if !takes_key || !request.headers().contains_key(KEY) {
+    if !known.is_some_and(|known| known.takes_key(request.method(), request.path())) {
         return Ok(None);
     }
     let Ok(SignedIn(caller)) = request.extract::<SignedIn>().await else { return Ok(None) };

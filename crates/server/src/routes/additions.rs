@@ -7,7 +7,6 @@ use fillmark_api::{Addition, AdditionBatch, Batch, BatchAnswer, Listed, NewAddit
 use fillmark_domain::entries::AdditionReason as ReasonWord;
 use fillmark_domain::{Faults, Id};
 use serde_json::Value;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::batch::{self, BatchQuery};
@@ -27,7 +26,7 @@ const ADDITIONS: ListKind = ListKind {
 };
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_additions).service(record_addition).service(record_additions);
     config.service(read_addition).service(reverse_addition);
 }

@@ -6,7 +6,6 @@ use fillmark_actions::alerts;
 use fillmark_api::{Alert, AlertKind, AlertStanding, Listed};
 use fillmark_domain::{Id, work as words};
 use fillmark_store::alerts::KeptAlert;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::list::{Asked, ListKind, one_of};
@@ -15,7 +14,7 @@ use crate::http::{AppData, Created, ListQuery, ReadProblems, Refused, SignedIn, 
 type Alerts = Listed<Alert>;
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_alerts).service(see_alert).service(close_alert);
 }
 

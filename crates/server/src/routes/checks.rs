@@ -12,7 +12,6 @@ use fillmark_domain::growing::is_keepable;
 use fillmark_domain::work::CheckStanding as CheckStandingWord;
 use fillmark_store::Filter;
 use fillmark_store::checks::KeptCheck;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::list::{Asked, ListKind, a_day, one_of};
@@ -21,7 +20,7 @@ use crate::http::{AppData, Created, Json, ListQuery, ReadProblems, Refused, Sign
 type Checks = Listed<Check>;
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_checks).service(read_check);
     config.service(open_check).service(settle_check).service(excuse_check);
 }

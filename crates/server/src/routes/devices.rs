@@ -5,7 +5,6 @@ use actix_web::{get, post};
 use fillmark_actions::devices;
 use fillmark_api::{DeviceToken, GivenToken, Listed};
 use fillmark_domain::Id;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::records::site_records;
@@ -14,7 +13,7 @@ use crate::http::{AppData, Created, ReadProblems, Refused, SignedIn, WriteProble
 type GivenTokens = Listed<GivenToken>;
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     kept::routes(config);
     config.service(give_device_token).service(list_device_tokens);
 }

@@ -8,13 +8,12 @@ use fillmark_domain::Id;
 use fillmark_domain::places::TankId;
 use serde::Deserialize;
 use utoipa::IntoParams;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::{AppData, Json, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(read_forecast).service(draft_forecast_orders);
 }
 

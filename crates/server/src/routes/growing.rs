@@ -1,11 +1,9 @@
 //! Crops, programmes, cycles, where they stand and what they drink from.
 
-use utoipa_actix_web::service_config::ServiceConfig;
-
 use super::records::{business_facts, business_records, site_records};
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     crops::routes(config);
     programmes::routes(config);
     programme_revisions::routes(config);

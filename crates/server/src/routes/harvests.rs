@@ -5,7 +5,6 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::harvests;
 use fillmark_api::{Harvest, Listed, NewHarvest, NewReversal};
 use fillmark_domain::{Faults, Id, growing};
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::additions::reason;
@@ -24,7 +23,7 @@ const HARVESTS: ListKind = ListKind {
 };
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_harvests).service(record_harvest).service(read_harvest).service(reverse_harvest);
 }
 

@@ -1,11 +1,9 @@
 //! Meters, calibrations, planned tank changes.
 
-use utoipa_actix_web::service_config::ServiceConfig;
-
 use super::records::{site_facts, site_records};
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     meters::routes(config);
     calibrations::routes(config);
     planned_changes::routes(config);

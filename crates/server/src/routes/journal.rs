@@ -10,7 +10,6 @@ use fillmark_store::journal::Entry;
 use fillmark_store::{BusinessScope, SiteScope};
 use serde::Deserialize;
 use utoipa::IntoParams;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::list::{Asked, ListKind, any_text};
@@ -19,7 +18,7 @@ use crate::http::{AppData, ListQuery, Query, ReadProblems, Refused, SignedIn};
 type Entries = Listed<JournalEntry>;
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config
         .service(follow_site_journal)
         .service(follow_journal)

@@ -6,14 +6,13 @@ use fillmark_actions::first_owner::{self, Offer};
 use fillmark_actions::people;
 use fillmark_api::{NewFirstOwner, NewPassword, Person};
 use fillmark_domain::Id;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::records::business_records;
 use crate::http::{AppData, Created, Gone, Json, Refused, SignedIn, WriteProblems};
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     persons::routes(config);
     memberships::routes(config);
     config.service(set_password).service(erase_name).service(claim_business);

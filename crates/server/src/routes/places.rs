@@ -1,11 +1,9 @@
 //! Sites, rooms, tanks, water.
 
-use utoipa_actix_web::service_config::ServiceConfig;
-
 use super::records::{business_records, site_records};
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     sites::routes(config);
     rooms::routes(config);
     tanks::routes(config);

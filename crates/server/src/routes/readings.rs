@@ -7,7 +7,6 @@ use fillmark_api::{Batch, BatchAnswer, Listed, NewReading, Reading, ReadingBatch
 use fillmark_domain::entries::{SamplePoint, Spot};
 use fillmark_domain::{Faults, Id, Metric};
 use serde_json::Value;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::batch::{self, BatchQuery};
@@ -27,7 +26,7 @@ const READINGS: ListKind = ListKind {
 };
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_readings).service(record_reading).service(record_readings).service(read_reading);
     config.service(correct_reading);
 }
@@ -70,10 +69,8 @@ pub async fn record_reading(
     body: Json<NewReading>,
 ) -> Result<Created<Reading>, Refused> {
     let site = Id::new(path.into_inner());
-    let outcomes = readings::enter(&app, &caller.0, site, &[entry(&body.0)?]).await?;
-    let id = batch::only(outcomes)?;
-    let kept = readings::read(&app, &caller.0, site, id).await?;
-    Ok(Created::at(format!("/api/v1/sites/{site}/readings/{id}"), kept.into()))
+    let kept = readings::enter_one(&app, &caller.0, site, &entry(&body.0)?).await?;
+    Ok(Created::at(format!("/api/v1/sites/{site}/readings/{}", kept.0), kept.into()))
 }
 
 /// Enter up to 500 readings, each with its own outcome.

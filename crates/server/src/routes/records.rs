@@ -258,7 +258,7 @@ macro_rules! site_records {
             type Page = Listed<$stored>;
 
             /// Registers them.
-            pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+            pub fn routes(config: &mut $crate::routes::Registry) {
                 config.service($list).service($create).service($read).service($change).service($archive);
             }
 
@@ -289,7 +289,7 @@ macro_rules! site_facts {
             type Page = Listed<$stored>;
 
             /// Registers them.
-            pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+            pub fn routes(config: &mut $crate::routes::Registry) {
                 config.service($list).service($create).service($read).service($archive);
             }
 
@@ -318,7 +318,7 @@ macro_rules! business_records {
             type Page = Listed<$stored>;
 
             /// Registers them.
-            pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+            pub fn routes(config: &mut $crate::routes::Registry) {
                 config.service($list).service($create).service($read).service($change).service($archive);
             }
 
@@ -348,7 +348,7 @@ macro_rules! business_facts {
             type Page = Listed<$stored>;
 
             /// Registers them.
-            pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+            pub fn routes(config: &mut $crate::routes::Registry) {
                 config.service($list).service($create).service($read).service($archive);
             }
 

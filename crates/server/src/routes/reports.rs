@@ -11,13 +11,12 @@ use fillmark_domain::entries::Spot;
 use fillmark_domain::{Coded, Days, Id};
 use serde::Deserialize;
 use utoipa::IntoParams;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::{AppData, Query, ReadProblems, Refused, SignedIn, csv};
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(read_room_report);
 }
 

@@ -8,7 +8,6 @@ use fillmark_api::{DayReview, Listed, NewReview, Review};
 use fillmark_domain::{Days, Id};
 use serde::Deserialize;
 use utoipa::IntoParams;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::{AppData, Created, Json, Query, ReadProblems, Refused, SignedIn, WriteProblems};
@@ -16,7 +15,7 @@ use crate::http::{AppData, Created, Json, Query, ReadProblems, Refused, SignedIn
 type DayReviews = Listed<DayReview>;
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_reviews).service(sign_review);
 }
 

@@ -10,14 +10,13 @@ use fillmark_domain::work::Check as CheckWord;
 use fillmark_store::rounds::KeptRound;
 use serde::Deserialize;
 use utoipa::IntoParams;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::checks;
 use crate::http::{AppData, Created, Json, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(publish_rounds).service(list_rounds);
     config.service(read_my_round).service(print_round);
 }

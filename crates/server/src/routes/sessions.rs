@@ -7,7 +7,6 @@ use fillmark_actions::{App, Refusal};
 use fillmark_api::{Listed, NewSession, OpenSession, Renewal, Session};
 use fillmark_domain::Id;
 use fillmark_store::accounts::Session as Kept;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::{AppData, Created, Gone, Json, Origin, ReadProblems, Refused, SignedIn, WriteProblems};
@@ -17,7 +16,7 @@ use crate::tokens::TokenKeys;
 type OpenSessions = Listed<OpenSession>;
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(open_session).service(renew_session).service(end_session);
     config.service(list_sessions).service(end_sessions_of_person).service(end_session_of_person);
 }

@@ -4,12 +4,10 @@ mod ledger;
 mod orders;
 mod transfers;
 
-use utoipa_actix_web::service_config::ServiceConfig;
-
 use super::records::{business_facts, business_records, site_records};
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     products::routes(config);
     label_revisions::routes(config);
     suppliers::routes(config);

@@ -9,7 +9,6 @@ use fillmark_domain::entries::{CHANGE_CAUTIONS, SamplePoint};
 use fillmark_domain::{Faults, Id};
 use serde::Deserialize;
 use utoipa::IntoParams;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::additions::reason;
@@ -28,7 +27,7 @@ const CHANGES: ListKind = ListKind {
 };
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_tank_changes).service(record_tank_change).service(list_due_changes);
     config.service(read_tank_change).service(reverse_tank_change);
 }

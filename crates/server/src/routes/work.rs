@@ -1,11 +1,9 @@
 //! Qualifications, shifts, absences, check plans.
 
-use utoipa_actix_web::service_config::ServiceConfig;
-
 use super::records::{business_records, site_records};
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     qualifications::routes(config);
     held_qualifications::routes(config);
     shifts::routes(config);

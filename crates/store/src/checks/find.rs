@@ -13,6 +13,7 @@ use uuid::Uuid;
 use super::KeptCheck;
 use super::row::{Column, Entity, Model, of_site, read};
 use crate::columns::code;
+use crate::entries::to_a_step;
 use crate::records::{Filter, Page, PageQuery, page_of};
 use crate::{SiteScope, StoreError, Tx};
 
@@ -27,7 +28,7 @@ pub async fn find(tx: &Tx, site: SiteScope, id: Id<Check>) -> Result<Option<Kept
 /// # Errors
 /// When the database fails or a row is broken.
 pub async fn find_many(tx: &Tx, site: SiteScope, ids: &[Id<Check>]) -> Result<Vec<KeptCheck>, StoreError> {
-    all(tx, of_site(site).filter(Column::Id.is_in(ids.iter().map(|id| id.uuid())))).await
+    all(tx, of_site(site).filter(Column::Id.is_in(to_a_step(ids.iter().map(|id| id.uuid()))))).await
 }
 
 /// The check with this id, locked for a change.

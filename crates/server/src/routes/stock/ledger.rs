@@ -9,7 +9,6 @@ use fillmark_api::{
 };
 use fillmark_domain::Id;
 use fillmark_domain::stock::{MovementKind, ShortageState};
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::list::{Asked, ListKind, one_of};
@@ -39,7 +38,7 @@ const SHORTAGES: ListKind = ListKind {
 };
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(receive_product).service(issue_product).service(count_stock).service(write_off_lot);
     config.service(make_preparation).service(read_slip).service(reverse_slip).service(reverse_movement);
     config.service(list_stock).service(read_stock).service(list_movements).service(list_shortages);

@@ -7,7 +7,6 @@ use fillmark_actions::stock::{self, Packs, Placing};
 use fillmark_api::{Listed, NewOrder, NewPlacing, Order};
 use fillmark_domain::Id;
 use fillmark_domain::stock::OrderState;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use crate::http::list::{Asked, ListKind, one_of_codes};
@@ -29,7 +28,7 @@ fn an_order_state(value: &str) -> Result<(), String> {
 }
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_orders).service(draft_order).service(read_order).service(redraft_order);
     config.service(place_order).service(close_order).service(cancel_order);
 }

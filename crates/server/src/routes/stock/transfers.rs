@@ -5,7 +5,6 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::stock::{self, Sending};
 use fillmark_api::{Listed, NewArrival, NewTransfer, Transfer};
 use fillmark_domain::Id;
-use utoipa_actix_web::service_config::ServiceConfig;
 use uuid::Uuid;
 
 use super::ledger::done;
@@ -24,7 +23,7 @@ const TRANSFERS: ListKind = ListKind {
 };
 
 /// Registers them.
-pub fn routes(config: &mut ServiceConfig) {
+pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_transfers).service(send_transfer).service(read_transfer).service(take_in_transfer);
 }
 

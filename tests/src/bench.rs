@@ -1,0 +1,25 @@
+//! Measures the server against what it stands on. Both sides are measured in one run, in turn: on a machine that others
+//! use too, a figure means something only beside another that was taken with it.
+
+pub mod bare;
+mod batch;
+mod entry;
+pub mod figures;
+mod ground;
+mod history;
+mod load;
+mod memory;
+mod report;
+mod round;
+mod server;
+mod start;
+mod verify;
+
+pub use batch::batch;
+pub use entry::entry;
+pub use figures::Measured;
+pub use memory::memory;
+pub use report::report;
+pub use round::round;
+pub use start::start;
+pub use verify::verify;
