@@ -5,7 +5,9 @@ use std::error::Error;
 use fillmark_api::NewProduct;
 use fillmark_domain::people::Role;
 use fillmark_server::commands::{self, CommandError, Desk};
+use fillmark_tests::fresh::{Fresh, Kind};
 use fillmark_tests::on_both;
+use fillmark_tests::process::run;
 use fillmark_tests::world::{PASSWORD, World, json};
 use serde_json::json;
 
@@ -66,4 +68,12 @@ on_both! {
         let failed = Desk::sign_in(&world.server.address, "ada", "not her password").await.unwrap_err();
         has(&failed.source().unwrap().to_string(), &["401", "do not fit"]);
     }
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn where_there_is_no_database_there_is_nothing_to_verify() {
+    let fresh = Fresh::empty(Kind::Sqlite).await;
+    let refused = tokio::task::block_in_place(|| run(&fresh, &["verify"])).unwrap_err();
+    has(&refused, &["there is no database at"]);
+    assert!(std::fs::read_dir(fresh.folder.path()).unwrap().next().is_none(), "and none was made");
 }

@@ -90,7 +90,9 @@ impl Turn {
             let hash = hash.unwrap_or_else(|| nobodys(passes));
             let parsed = PasswordHash::new(&hash).map_err(|error| error.to_string())?;
             let fits = Argon2::default().verify_password(password.as_bytes(), &parsed).is_ok() && known;
-            let current = Params::try_from(&parsed).is_ok_and(|params| Ok(params) == params_of(passes));
+            let current = Params::try_from(&parsed).is_ok_and(|params| {
+                (params.m_cost(), params.t_cost(), params.p_cost()) == (MEMORY_KIB, passes, LANES)
+            });
             Ok(match (fits, current) {
                 (false, _) => Fit::No,
                 (true, true) => Fit::Yes,

@@ -18,7 +18,7 @@ pub use carry::{MoveError, carry};
 pub use forecast::forecast;
 pub use healthcheck::healthcheck;
 pub use rounds::rounds;
-pub use verify::verify;
+pub use verify::{refuse_absent, verify};
 
 /// Why a command could not do what was asked.
 #[derive(Debug, thiserror::Error)]
@@ -47,6 +47,12 @@ pub enum CommandError {
         address: String,
         /// How long was waited.
         seconds: u64,
+    },
+    /// There is nothing to look at.
+    #[error("there is no database at {path}")]
+    NoDatabase {
+        /// Where it was looked for.
+        path: std::path::PathBuf,
     },
     /// The database could not be read.
     #[error("the database cannot be read")]

@@ -115,7 +115,8 @@ fn offer_first_owner(running: &Running) {
 
 async fn run_demo(line: DemoLine) -> Result<(), Failure> {
     let mut settings = demo::prepare(&line.folder, line.fresh, Arc::new(MachineClock)).await?;
-    settings.listen = line.listen.unwrap_or(settings.listen);
+    let surroundings = Settings::read(None, std::env::vars())?;
+    settings.listen = line.listen.unwrap_or(surroundings.listen);
     if line.once {
         let app = fillmark_server::open_app(&settings, Arc::new(MachineClock)).await?;
         work::beat(&app).await?;
@@ -140,6 +141,7 @@ async fn migrate(settings: &Settings) -> Result<(), Failure> {
 }
 
 async fn verify(settings: &Settings) -> Result<(), Failure> {
+    commands::refuse_absent(&settings.where_kept())?;
     let app = fillmark_server::open_app(settings, Arc::new(MachineClock)).await?;
     let told = commands::verify(&app).await;
     app.store.close().await?;

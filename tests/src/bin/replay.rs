@@ -41,6 +41,10 @@ async fn main() -> ExitCode {
             }
         }
     }
+    if outcomes.is_empty() {
+        eprintln!("replay: there is no scenario in what was named");
+        return ExitCode::FAILURE;
+    }
     let mean = replay::mean_error(&outcomes, 28);
     if line.json {
         println!(

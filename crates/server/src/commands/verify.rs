@@ -3,6 +3,7 @@
 use std::time::Instant;
 
 use fillmark_actions::App;
+use fillmark_store::Database;
 use fillmark_store::verify::{self, Found};
 
 use super::CommandError;
@@ -20,6 +21,18 @@ pub async fn verify(app: &App) -> Result<String, CommandError> {
     }
     let broken = found.broken.iter().map(|broken| format!("{broken}\n")).collect();
     Err(CommandError::Broken { count: found.broken.len(), broken })
+}
+
+/// Says that a database is there to be looked at: opened, one that is not would be made.
+/// # Errors
+/// [`CommandError::NoDatabase`].
+pub fn refuse_absent(database: &Database) -> Result<(), CommandError> {
+    match database {
+        Database::Sqlite { path } | Database::Building { path } if !path.exists() => {
+            Err(CommandError::NoDatabase { path: path.to_owned() })
+        }
+        Database::Sqlite { .. } | Database::Building { .. } | Database::Postgres { .. } => Ok(()),
+    }
 }
 
 /// What was found where all is as it was written.
