@@ -27,7 +27,7 @@ pub(super) struct Outlook<'a> {
 
 impl<'a> Outlook<'a> {
     /// From the use and the stock.
-    pub(super) fn new(question: &'a Question, product: &'a ProductAsked, usage: Usage) -> Outlook<'a> {
+    pub(super) fn new(question: &'a Question, product: &'a ProductAsked, mut usage: Usage) -> Outlook<'a> {
         let mut used = 0.0;
         let mean_until: Vec<f64> = usage
             .days
@@ -37,6 +37,7 @@ impl<'a> Outlook<'a> {
                 used
             })
             .collect();
+        hold_to_later(&mean_until, &mut usage.variance_until, quantile(question.service_level));
         let uses = usage.days.iter().map(|day| Amount::rounded(day.total()));
         let spoils = spoilage(&product.on_hand, uses, question.today).write_offs;
         let supply_until = supply(question, product, &spoils);
@@ -182,6 +183,19 @@ impl<'a> Outlook<'a> {
     }
 }
 
+/// Holds what may be used until a day to what may be used until any later one: a change that may slip over a day makes that
+/// day's sum uncertain and not the sum beyond it, and what was used by then is part of it.
+fn hold_to_later(mean_until: &[f64], variance_until: &mut [f64], z: f64) {
+    if z <= 0.0 {
+        return;
+    }
+    let mut most = f64::INFINITY;
+    for (mean, variance) in mean_until.iter().zip(variance_until).rev() {
+        most = most.min(mean + z * variance.sqrt());
+        *variance = ((most - mean) / z).max(0.0).powi(2);
+    }
+}
+
 /// Days from today on which an order can be placed with a supplier.
 pub(super) fn order_days(question: &Question, supplier: &SupplierAsked) -> impl Iterator<Item = i64> {
     let first = question.offset(supplier.orders_from).max(0);
@@ -205,4 +219,25 @@ fn supply(question: &Question, product: &ProductAsked, spoils: &[WriteOff]) -> V
                 - spoilt.map(|spoilt| spoilt.amount.base_units()).sum::<f64>()
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_may_be_used_by_a_day_may_be_used_by_the_next() {
+        // A change of 200 mL that may slip by a day, and another ten days on: in the middle nobody knows, then one does.
+        let mean = [0.0, 100.0, 200.0, 200.0, 300.0, 400.0];
+        let mut variance = [0.0, 10_000.0, 100.0, 100.0, 10_000.0, 100.0];
+        let z = 1.645;
+        hold_to_later(&mean, &mut variance, z);
+        let most: Vec<f64> =
+            mean.iter().zip(variance).map(|(mean, variance)| mean + z * variance.sqrt()).collect();
+        assert!(most.is_sorted(), "{most:?}");
+        assert!(
+            (most[5] - (400.0 + z * 10.0)).abs() < 1e-9 && most[1] <= 200.0 + z * 10.0 + 1e-9,
+            "{most:?}"
+        );
+    }
 }
