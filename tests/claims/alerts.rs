@@ -1,11 +1,12 @@
 //! Alerts: raised once, seen by the first, closed for good.
 
 use fillmark_actions::{Caller, alerts};
-use fillmark_api::ProblemCode;
+use fillmark_api::{Instant, NewReading, ProblemCode};
 use fillmark_domain::people::{Act, Role};
 use fillmark_domain::work::{AlertKind, ClosedBy};
+use fillmark_tests::greenhouse::reading;
 use fillmark_tests::on_both;
-use fillmark_tests::world::{World, refusal};
+use fillmark_tests::world::{World, instant, refusal};
 use uuid::Uuid;
 
 const TANK: Uuid = Uuid::from_u128(7);
@@ -67,5 +68,19 @@ on_both! {
         assert_eq!(refusal(world.ada.see_alert(hill, alert.id).await), ProblemCode::NotFound);
         let (_, kim) = world.person("Kim", Role::Auditor, Some(harbour)).await;
         assert_eq!(refusal(kim.see_alert(harbour, alert.id).await), ProblemCode::NotAllowed);
+    }
+
+    async fn a_clock_that_runs_ahead_silences_nothing_that_comes_in_later(world: World) {
+        let here = world.greenhouse().await;
+        let ahead = NewReading {
+            sent_at: Some(Instant(instant("2026-11-25T06:00:00Z"))),
+            ..reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-25T06:00:00Z")
+        };
+        let kept = world.ada.record_reading(here.site, &ahead).await.unwrap();
+        assert!(!kept.clock_suspect, "the client told its own clock");
+        world.clock.set(instant("2026-11-24T06:30:00Z"));
+        let high = reading(here.north_tank, "ph", 6.9, "[pH]", "2026-11-24T06:30:00Z");
+        world.ada.record_reading(here.site, &NewReading { confirmed: true, ..high }).await.unwrap();
+        assert_eq!(world.ada.alerts(here.site, "").await.unwrap().items.len(), 1);
     }
 }

@@ -7,6 +7,7 @@ use fillmark_tests::Greenhouse;
 use fillmark_tests::greenhouse::reading;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{PASSWORD, World, json, refusal};
+use sea_orm_migration::sea_orm::{ConnectionTrait, Statement};
 use serde_json::json;
 
 async fn probe(world: &World, here: Greenhouse) -> (Device, Client) {
@@ -68,5 +69,17 @@ on_both! {
         assert_eq!(send().await, Ok(()));
         world.ada.site(here.site).archive(&device).await.unwrap();
         assert_eq!(send().await, Err(ProblemCode::NotSignedIn));
+    }
+
+    async fn a_token_is_told_once_and_kept_nowhere(world: World) {
+        let here = world.greenhouse().await;
+        probe(&world, here).await;
+        let connection = world.server.app.store.for_migrations();
+        for (table, column) in [("kept_answers", "body"), ("device_tokens", "token_hash")] {
+            let query = format!("select count(*) from {table} where {column} like '%fmd_%'");
+            let query = Statement::from_string(connection.get_database_backend(), query);
+            let count: i64 = connection.query_one_raw(query).await.unwrap().unwrap().try_get_by_index(0).unwrap();
+            assert_eq!(count, 0, "{table}");
+        }
     }
 }

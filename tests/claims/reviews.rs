@@ -6,6 +6,7 @@ use fillmark_domain::people::Role;
 use fillmark_tests::greenhouse::reading;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{World, instant, json, refusal};
+use sea_orm_migration::sea_orm::ConnectionTrait;
 use serde_json::json;
 use uuid::Uuid;
 
@@ -85,5 +86,17 @@ on_both! {
         let elsewhere = manager.sign_review(here.site, &review("2026-11-23", Some(Uuid::now_v7()))).await;
         assert_eq!(refusal(elsewhere), ProblemCode::Invalid);
         auditor.reviews(here.site, DAYS).await.unwrap();
+    }
+
+    async fn a_review_that_nobody_signed_is_noticed(world: World) {
+        let here = world.greenhouse().await;
+        world.ada.sign_review(here.site, &review("2026-11-23", None)).await.unwrap();
+        fillmark_actions::journal::seal(&world.server.app).await.unwrap();
+        fillmark_server::commands::verify(&world.server.app).await.unwrap();
+        let forged = "insert into reviews (site_id, id, client_id, day_on, reviewed_at) \
+                      select site_id, client_id, id, day_on, reviewed_at from reviews";
+        world.server.app.store.for_migrations().execute_unprepared(forged).await.unwrap();
+        let found = fillmark_server::commands::verify(&world.server.app).await.unwrap_err().to_string();
+        assert!(found.contains("2 of review, of which its journal knows 1"), "{found}");
     }
 }

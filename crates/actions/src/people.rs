@@ -61,6 +61,10 @@ pub async fn set_password(
     let stamp = app.stamp(caller);
     let tx = app.store.begin().await?;
     sessions::reach(&tx, caller, person).await?;
+    let found = records::lock::<Person>(&tx, scope, person).await?.ok_or(Refusal::NotFound)?;
+    if found.archived_at.is_some() {
+        return Err(Refusal::Conflict("the person has left".to_owned()));
+    }
     accounts::set_password(&tx, person, &hash, &stamp).await?;
     accounts::end_sessions_of(&tx, person, caller.session(), stamp.at).await?;
     journal::note(&tx, scope, &stamp, "password set", "person", person.uuid()).await?;
@@ -83,7 +87,7 @@ pub async fn erase_name(app: &App, caller: &Caller, person: PersonId) -> Result<
     }
     accounts::rename(&tx, person, &Person::nameless(person), stamp.at).await?;
     accounts::forget_device_names(&tx, person).await?;
-    answers::forget_about(&tx, person.uuid()).await?;
+    answers::forget_about(&tx, "/api/v1/people", person.uuid()).await?;
     journal::note(&tx, scope, &stamp, "name erased", "person", person.uuid()).await?;
     tx.commit().await?;
     Ok(())

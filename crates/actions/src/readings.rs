@@ -144,7 +144,7 @@ pub async fn enter_one(
         // All in a line came with leave for the same site.
         let enter = move |entries: Vec<(Caller, ReadingEntry)>| {
             let app = own.clone();
-            async move { enter_signed(&app, scope, &entries).await.ok() }
+            async move { enter_signed(&app, scope, &entries).await.inspect_err(untold).ok() }
         };
         let wants = (caller.clone(), entry.clone());
         if let Some(kept) = app.shared().readings.wait(site, app.store.writers(), wants, enter).await {
@@ -155,14 +155,19 @@ pub async fn enter_one(
     once_more(|| enter_signed(app, scope, &alone)).await?.pop().ok_or(Refusal::NotFound)?
 }
 
+/// Those who were served together go alone then, and may fare better: the log keeps why.
+fn untold(refusal: &Refusal) {
+    tracing::warn!(error = refusal as &dyn std::error::Error, "entries could not be kept together");
+}
+
 /// Enters readings of several people, each for itself.
 async fn enter_signed(
     app: &App,
     scope: SiteScope,
     entries: &[(Caller, ReadingEntry)],
 ) -> Result<Vec<Result<KeptReading, Refusal>>, Refusal> {
-    let signed: Vec<Signed<'_>> = entries.iter().map(|(caller, entry)| (app.stamp(caller), entry)).collect();
     let tx = app.store.begin().await?;
+    let signed: Vec<Signed<'_>> = entries.iter().map(|(caller, entry)| (app.stamp(caller), entry)).collect();
     let entered = desk::enter(&tx, scope, &signed).await?;
     tx.commit().await?;
 
@@ -187,18 +192,19 @@ pub async fn correct(
     reason: &str,
 ) -> Result<KeptReading, Refusal> {
     let leave = caller.may_correct(site)?;
-    once_more(|| correct_once(app, leave, app.stamp(caller), reading, entry, reason)).await
+    once_more(|| correct_once(app, leave, caller, reading, entry, reason)).await
 }
 
 async fn correct_once(
     app: &App,
     leave: Correcting,
-    stamp: Stamp<'_>,
+    caller: &Caller,
     reading: Id<Reading>,
     entry: &ReadingEntry,
     reason: &str,
 ) -> Result<KeptReading, Refusal> {
     let (tx, scope) = (app.store.begin().await?, leave.scope);
+    let stamp = app.stamp(caller);
     if let Some(earlier) = entries::find_by_client_ids::<Reading>(&tx, scope, &[entry.client_id]).await?.pop()
     {
         leave.refuse_anothers(earlier.1.entered_by)?;

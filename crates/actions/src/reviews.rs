@@ -9,15 +9,14 @@ use fillmark_domain::places::{RoomId, SiteId, TankId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::work::{Place, Review};
 use fillmark_domain::{Days, Id};
-use fillmark_store::{
-    Reference, SiteScope, Stamp, StoreError, Tx, checks, entries, journal, plan, records, reviews,
-};
+use fillmark_store::{Reference, SiteScope, Stamp, Tx, checks, entries, journal, plan, records, reviews};
 use uuid::Uuid;
 
+use crate::retry::once_more;
 use crate::{App, Caller, Refusal};
 
-/// So many days are asked for at a time: a quarter.
-const MOST_DAYS: i64 = 92;
+/// So many days are asked for at a time: a month.
+const MOST_DAYS: i64 = 31;
 
 /// What somebody signs for.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,19 +41,25 @@ pub async fn sign(
     signing: Signing,
 ) -> Result<(Id<Review>, Review), Refusal> {
     let site = caller.may(Act::Manage, site)?;
+    once_more(|| sign_once(app, caller, site, signing.clone())).await
+}
 
-    let stamp = app.stamp(caller);
+async fn sign_once(
+    app: &App,
+    caller: &Caller,
+    site: SiteScope,
+    signing: Signing,
+) -> Result<(Id<Review>, Review), Refusal> {
     let tx = app.store.begin().await?;
+    // Only now: what was entered while this waited for its turn was seen.
+    let stamp = app.stamp(caller);
     if let Some((id, earlier)) = reviews::find_by_client_id(&tx, site, signing.client_id).await? {
         return if is_same(&earlier, &signing) { Ok((id, earlier)) } else { Err(Refusal::ClientIdReused) };
     }
     refuse_faults(&tx, site, &signing, stamp.at).await?;
     let review = signed(signing, &stamp, journal::last(&tx, site).await?);
     let id = stamp.fresh();
-    reviews::keep(&tx, site, &stamp, id, &review).await.map_err(|error| match error {
-        StoreError::Taken(_) => Refusal::ClientIdReused,
-        error => error.into(),
-    })?;
+    reviews::keep(&tx, site, &stamp, id, &review).await?;
     tx.commit().await?;
 
     Ok((id, review))

@@ -52,14 +52,27 @@ pub async fn open(
     device: Option<String>,
     from: IpAddr,
 ) -> Result<Opened, Refusal> {
-    let name = sign_in.trim().to_lowercase();
-    let tried = Tried::of(&name, from);
-    // Looked at within the turn: of a hundred guesses sent at once only those before the fifth are hashed.
+    let (app, name) = (app.clone(), sign_in.trim().to_lowercase());
+    // In a task of its own: a guess counts, whether its sender waits for the answer or not.
+    tokio::spawn(async move { open_counted(&app, &name, password, device, from).await })
+        .await
+        .map_err(|cut_off| Refusal::Failed(Failure::CutOff(cut_off)))?
+}
+
+async fn open_counted(
+    app: &App,
+    name: &str,
+    password: String,
+    device: Option<String>,
+    from: IpAddr,
+) -> Result<Opened, Refusal> {
+    let tried = Tried::of(name, from);
+    // Looked at within the turn: of a hundred guesses sent at once only the first few are hashed.
     let turn = app.shared().hashing.turn().await?;
     tried.refuse_too_soon(app).await?;
-    let known = accounts::find_by_sign_in(&app.store.look().await?, &name).await?;
+    let known = accounts::find_by_sign_in(&app.store.look().await?, name).await?;
     let (person, hash) = known.unzip();
-    let (turn, fit) = turn.fits(password.clone(), hash).await?;
+    let (turn, fit) = turn.fits(password.clone(), hash.clone()).await?;
     let Some(person) = person.filter(|_| fit != Fit::No) else {
         tried.failed(app).await?;
         return Err(Refusal::WrongPassword);
@@ -80,6 +93,10 @@ pub async fn open(
         ended_at: None,
     };
     let tx = app.store.begin().await?;
+    if accounts::lock_password(&tx, person).await? != hash {
+        // Changed or taken away while it was compared.
+        return Err(Refusal::WrongPassword);
+    }
     tried.succeeded(&tx).await?;
     if let Some(hash) = new_hash {
         accounts::set_password(&tx, person, &hash, &stamp).await?;

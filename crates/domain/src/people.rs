@@ -85,7 +85,8 @@ impl Membership {
     }
 }
 
-/// Something that sends readings by itself: of one site, and for a time. It does nothing else and reads nothing.
+/// Something that sends readings by itself: of one site, and for a time. It does nothing else, and reads nothing but what it
+/// sent itself.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Device {
     /// As people call it; unique at its site.

@@ -1,7 +1,7 @@
 //! The OpenAPI document: what the routes say of themselves, with what holds for all of them.
 
 use actix_web::App;
-use utoipa::openapi::path::{Parameter, ParameterBuilder, ParameterIn};
+use utoipa::openapi::path::{Operation, Parameter, ParameterBuilder, ParameterIn};
 use utoipa::openapi::schema::Type;
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::openapi::tag::TagBuilder;
@@ -43,12 +43,18 @@ pub fn document() -> OpenApi {
     let (_, mut document) =
         App::new().into_utoipa_app().openapi(base()).configure(routes::all_written).split_for_parts();
     for item in document.paths.paths.values_mut() {
-        for post in item.post.iter_mut().filter(|post| post.security.is_some()) {
+        let keyed = item.post.iter_mut().filter(|post| post.security.is_some() && !tells_a_secret(post));
+        for post in keyed {
             let key = RefOr::Ref(Ref::new(KEY_PARAMETER));
             post.parameters.get_or_insert_default().push(key);
         }
     }
     document
+}
+
+/// Whether an answer holds what is told once: it is kept nowhere, so it is no answer to be given again under a key.
+fn tells_a_secret(operation: &Operation) -> bool {
+    operation.operation_id.as_deref() == Some("give_device_token")
 }
 
 /// What holds for all routes.

@@ -4,6 +4,7 @@
 //! would make a new series for each.
 
 use std::fmt;
+use std::net::TcpListener;
 use std::sync::Arc;
 use std::sync::atomic::AtomicU64;
 use std::time::Duration;
@@ -139,13 +140,18 @@ impl Metrics {
 /// Serves the figures at an address of their own.
 /// # Errors
 /// When the address cannot be listened at.
-pub fn serve(listen: &str, app: &App, pulse: &Pulse, metrics: &Metrics) -> std::io::Result<(String, Server)> {
+pub fn serve(
+    listener: TcpListener,
+    app: &App,
+    pulse: &Pulse,
+    metrics: &Metrics,
+) -> std::io::Result<(String, Server)> {
     let shared = (Data::new(app.clone()), Data::new(pulse.clone()), Data::new(metrics.clone()));
     let server = HttpServer::new(move || {
         let (app, pulse, metrics) = shared.clone();
         Web::new().app_data(app).app_data(pulse).app_data(metrics).service(read_metrics)
     });
-    let server = server.workers(1).disable_signals().bind(listen)?;
+    let server = server.workers(1).disable_signals().listen(listener)?;
     let address = server.addrs().first().map(|address| format!("http://{address}")).unwrap_or_default();
     Ok((address, server.run()))
 }

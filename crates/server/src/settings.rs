@@ -181,7 +181,10 @@ impl Settings {
             "connections" => self.connections = whole(&text, 1)?,
             "workers" => self.workers = whole(&text, 1)?,
             "jobs" => self.jobs = text.parse().or(Err("true or false"))?,
-            "password_passes" => self.password_passes = whole(&text, FEWEST_PASSES)?.min(MOST_PASSES),
+            "password_passes" => match whole(&text, FEWEST_PASSES)? {
+                passes if passes > MOST_PASSES => return Err(format!("at most {MOST_PASSES}")),
+                passes => self.password_passes = passes,
+            },
             "log_format" if LOG_FORMATS.contains(&text.as_str()) => self.log_format = text,
             "log_format" => return Err("pretty or json".to_owned()),
             "log" if is_log_filter(&text) => self.log = text,

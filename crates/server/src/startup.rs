@@ -83,8 +83,8 @@ struct Figures {
 }
 
 impl Figures {
-    fn serve(listen: &str, app: &App, pulse: &Pulse, metrics: &Metrics) -> std::io::Result<Figures> {
-        let (address, server) = metrics::serve(listen, app, pulse, metrics)?;
+    fn serve(listener: TcpListener, app: &App, pulse: &Pulse, metrics: &Metrics) -> std::io::Result<Figures> {
+        let (address, server) = metrics::serve(listener, app, pulse, metrics)?;
         let handle = server.handle();
         tokio::spawn(server);
         Ok(Figures { address, handle })
@@ -120,13 +120,25 @@ pub async fn open_database(
 /// [`StartError`].
 pub async fn start(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Running, StartError> {
     // Whoever cannot listen leaves the database alone.
-    let listener = listener(&settings.listen)?;
+    let listens = Listens {
+        work: listener(&settings.listen)?,
+        figures: match settings.metrics_listen.as_str() {
+            "" => None,
+            address => Some(listener(address)?),
+        },
+    };
     let hold = Hold::of(&settings.where_kept())?;
     let app = match settings.migrate {
         true => open_app(settings, clock).await?,
         false => open_current(settings, clock).await?,
     };
-    serve(settings, listener, app, hold).await
+    serve(settings, listens, app, hold).await
+}
+
+/// Where the server listens.
+struct Listens {
+    work: TcpListener,
+    figures: Option<TcpListener>,
 }
 
 fn listener(address: &str) -> Result<TcpListener, StartError> {
@@ -145,7 +157,7 @@ async fn open_current(settings: &Settings, clock: Arc<dyn Clock>) -> Result<App,
 
 async fn serve(
     settings: &Settings,
-    listener: TcpListener,
+    listens: Listens,
     app: App,
     hold: Option<Hold>,
 ) -> Result<Running, StartError> {
@@ -186,16 +198,14 @@ async fn serve(
         .disable_signals()
         .shutdown_timeout(20)
         .client_request_timeout(std::time::Duration::from_secs(5))
-        .listen(listener)
+        .listen(listens.work)
         .map_err(no_address(&settings.listen))?;
     let address = server.addrs().first().map(|address| format!("http://{address}")).unwrap_or_default();
     let server = server.run();
     let handle = server.handle();
     let task = tokio::spawn(server);
-    let figures = match settings.metrics_listen.as_str() {
-        "" => None,
-        listen => Some(Figures::serve(listen, &app, &pulse, &metrics).map_err(no_address(listen))?),
-    };
+    let figures = listens.figures.map(|listener| Figures::serve(listener, &app, &pulse, &metrics));
+    let figures = figures.transpose().map_err(no_address(&settings.metrics_listen))?;
     let jobs = if settings.jobs { Some(jobs::start(app.clone(), pulse).await?) } else { None };
     ready.set(true);
     Ok(Running { address, app, first_owner_code, handle, task, figures, jobs, ready, hold })

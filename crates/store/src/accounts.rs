@@ -82,6 +82,14 @@ pub async fn set_password(
     Ok(())
 }
 
+/// The hash of a person's password, which nobody changes until the transaction ends.
+/// # Errors
+/// When the database fails.
+pub async fn lock_password(tx: &Tx, person: PersonId) -> Result<Option<String>, StoreError> {
+    let password = password::Entity::find_by_id(person.uuid()).lock_exclusive().one(&tx.0).await?;
+    Ok(password.map(|password| password.hash))
+}
+
 /// Forgets a person's password: nobody signs in with it any more.
 /// # Errors
 /// When the database fails.

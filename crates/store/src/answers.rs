@@ -98,11 +98,15 @@ pub async fn forget_before(tx: &Tx, at: DateTime<Utc>) -> Result<(), StoreError>
     Ok(())
 }
 
-/// Forgets the answers that tell of a record by its id.
+/// Forgets the answers below a path that tell of a record by its id.
 /// # Errors
 /// When the database fails.
-pub async fn forget_about(tx: &Tx, id: Uuid) -> Result<(), StoreError> {
-    row::Entity::delete_many().filter(row::Column::Body.contains(id.to_string())).exec(&tx.0).await?;
+pub async fn forget_about(tx: &Tx, path: &str, id: Uuid) -> Result<(), StoreError> {
+    row::Entity::delete_many()
+        .filter(row::Column::Route.starts_with(format!("POST {path}")))
+        .filter(row::Column::Body.contains(id.to_string()))
+        .exec(&tx.0)
+        .await?;
     Ok(())
 }
 

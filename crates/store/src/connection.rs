@@ -154,6 +154,11 @@ impl Store {
         self.within.is_some()
     }
 
+    /// A connection that reads, for whoever asks how the schema stands.
+    pub fn for_looking(&self) -> &DatabaseConnection {
+        &self.reader
+    }
+
     /// The writing connection, for the migrations at start.
     pub fn for_migrations(&self) -> &DatabaseConnection {
         &self.writer

@@ -113,7 +113,8 @@ pub(crate) fn in_steps<T>(mut rows: &[T]) -> impl Iterator<Item = &[T]> {
 /// Ids up to the next power of two, the last one again and again: for the same reason.
 pub(crate) fn to_a_step(ids: impl IntoIterator<Item = Uuid>) -> Vec<Uuid> {
     let mut ids: Vec<Uuid> = ids.into_iter().collect();
-    if let Some(last) = ids.last().copied() {
+    // Of more than are written at once statements are no longer worth keeping, and a database takes only so many ids.
+    if let Some(last) = ids.last().copied().filter(|_| ids.len() <= AT_ONCE) {
         ids.resize(ids.len().next_power_of_two(), last);
     }
     ids

@@ -131,13 +131,6 @@ pub async fn find(tx: &Tx, scope: SiteScope, id: Id<Movement>) -> Result<Option<
     Ok(row.map(read).transpose()?)
 }
 
-/// Whether a movement has been taken back.
-/// # Errors
-/// When the database fails.
-pub async fn is_reversed(tx: &Tx, scope: SiteScope, id: Id<Movement>) -> Result<bool, StoreError> {
-    Ok(of_site(scope).filter(row::Column::ReversesId.eq(id.uuid())).one(&tx.0).await?.is_some())
-}
-
 /// The movements of slips that have been taken back.
 /// # Errors
 /// When the database fails or a row is broken.

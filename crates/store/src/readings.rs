@@ -5,8 +5,8 @@ use fillmark_domain::entries::{BandThen, Compensation, Reading, SamplePoint, Spo
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
 use fillmark_domain::{Coded, Id, Metric, Quantity};
-use sea_orm::sea_query::Condition;
-use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect, Set};
+use sea_orm::sea_query::{Condition, Expr, ExprTrait, SimpleExpr};
+use sea_orm::{ColumnTrait, Order, QueryFilter, QueryOrder, QuerySelect, Set};
 use uuid::Uuid;
 
 use crate::columns::{self, Row};
@@ -148,9 +148,16 @@ pub async fn last_banded(
         .filter(row::Column::SamplePoint.eq(point.code()))
         .filter(row::Column::BandLow.is_not_null())
         .filter(row::Column::ClockSuspect.eq(false))
-        .order_by_desc(row::Column::RecordedAt)
+        .order_by(taken_at(), Order::Desc)
         .order_by_desc(row::Column::Id);
     entries::first_standing(tx, rows).await
+}
+
+/// [`Reading::taken_at`]: a clock that runs ahead puts nothing after what comes in later.
+fn taken_at() -> SimpleExpr {
+    let (recorded, received) = (row::Column::RecordedAt, row::Column::ReceivedAt);
+    let ahead = Expr::col(recorded).gt(Expr::col(received));
+    Expr::case(ahead, Expr::col(received)).finally(Expr::col(recorded)).into()
 }
 
 /// The readings of places in a span of time that stand, in the order they were taken: what was superseded is left out.

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 use fillmark_domain::work::Review;
 use fillmark_domain::{Days, Id};
-use sea_orm::{ColumnTrait, EntityTrait, IntoActiveModel, QueryFilter, QueryOrder, Set};
+use sea_orm::{ColumnTrait, EntityTrait, IntoActiveModel, PaginatorTrait, QueryFilter, QueryOrder, Set};
 use uuid::Uuid;
 
 use crate::{SiteScope, Stamp, StoreError, Tx, journal};
@@ -75,6 +75,11 @@ pub(crate) async fn hashes(
         .all(&tx.0)
         .await?;
     Ok(rows.into_iter().map(|row| (row.id, journal::hash_of(&row.into_active_model()))).collect())
+}
+
+/// How many reviews a site has.
+pub(crate) async fn count(tx: &Tx, owner: Uuid) -> Result<u64, StoreError> {
+    Ok(row::Entity::find().filter(row::Column::SiteId.eq(owner)).count(&tx.0).await?)
 }
 
 fn of_site(site: SiteScope) -> sea_orm::Select<row::Entity> {

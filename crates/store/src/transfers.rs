@@ -76,7 +76,7 @@ pub async fn take_back(
         .filter(row::Column::FromSiteId.eq(scope.uuid()))
         .exec(&tx.0)
         .await?;
-    journal::note(tx, scope, stamp, "taken_back", "transfer", id.uuid()).await
+    journal::note(tx, scope, stamp, "taken back", "transfer", id.uuid()).await
 }
 
 /// Whether something is on its way from or to a site.

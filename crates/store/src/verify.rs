@@ -138,6 +138,7 @@ async fn look_at_journal(tx: &Tx, owner: Uuid, found: &mut Found) -> Result<(), 
     count::<Addition>(tx, owner, &told, found).await?;
     count::<TankChange>(tx, owner, &told, found).await?;
     count::<Harvest>(tx, owner, &told, found).await?;
+    untold(owner, reviews::WORD, reviews::count(tx, owner).await?, &told, found);
     Ok(())
 }
 
@@ -229,12 +230,15 @@ async fn count<E: Entry>(
     told: &HashMap<String, u64>,
     found: &mut Found,
 ) -> Result<(), StoreError> {
-    let rows = of::<E>(owner).count(&tx.0).await?;
-    let told = told.get(E::WORD).copied().unwrap_or_default();
-    if rows != told {
-        found.broken.push(Broken::Untold { owner, word: E::WORD, rows, told });
-    }
+    untold(owner, E::WORD, of::<E>(owner).count(&tx.0).await?, told, found);
     Ok(())
+}
+
+fn untold(owner: Uuid, word: &'static str, rows: u64, told: &Told, found: &mut Found) {
+    let told = told.get(word).copied().unwrap_or_default();
+    if rows != told {
+        found.broken.push(Broken::Untold { owner, word, rows, told });
+    }
 }
 
 fn of<E: Entry>(owner: Uuid) -> sea_orm::Select<E::Entity> {

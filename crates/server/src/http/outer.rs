@@ -159,14 +159,14 @@ fn log(response: &ServiceResponse<BoxBody>, id: Uuid, began: Instant) {
     if let Some(metrics) = request.app_data::<Data<Metrics>>() {
         metrics.answered(response, began.elapsed());
     }
-    let person = request.extensions().get::<CalledBy>().map(|by| by.0.to_string());
+    let caller = request.extensions().get::<CalledBy>().map(|by| by.0.to_string());
     tracing::info!(
         method = %request.method(),
         route = request.match_pattern().unwrap_or_default(),
         status = response.status().as_u16(),
         duration_ms = began.elapsed().as_millis() as u64,
         request = %id,
-        person,
+        caller,
         site = request.match_info().get("site_id"),
         "request"
     );

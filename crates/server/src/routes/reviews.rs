@@ -26,7 +26,7 @@ pub fn routes(config: &mut crate::routes::Registry) {
 pub struct ReviewQuery {
     /// First local day.
     from_on: NaiveDate,
-    /// Last local day, at most 92 days on.
+    /// Last local day; 31 days are told at most.
     until_on: NaiveDate,
     /// Only the records of this room; the whole site's where it is left out.
     room_id: Option<Uuid>,

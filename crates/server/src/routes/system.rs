@@ -87,9 +87,9 @@ pub async fn read_readiness(
     folder: Data<KeptIn>,
 ) -> HttpResponse {
     let patience = Duration::from_secs(1);
-    let schema = fillmark_migrations::is_current(app.store.for_migrations());
+    let schema = fillmark_migrations::is_current(app.store.for_looking());
     let database = matches!(timeout(patience, app.store.ping()).await, Ok(Ok(())));
-    let schema = database && matches!(timeout(patience, schema).await, Ok(Ok(true)));
+    let schema = database && !matches!(timeout(patience, schema).await, Ok(Ok(false)));
     let disk_free_percent = folder.0.as_deref().and_then(free_percent);
     let age = pulse.age(app.now());
     let missing = [
