@@ -189,6 +189,21 @@ on_both! {
         assert_eq!((shelf.held(&world.ada).await, shelf.moved(&world.ada).await), (300.0, 300.0));
     }
 
+    async fn a_count_taken_back_by_its_movement_takes_along_what_it_had_found(world: World) {
+        let shelf = Shelf::of(&world).await;
+        shelf.receive(&world.ada, "A", None, 1000.0).await;
+        world.clock.advance(TimeDelta::hours(1));
+        let poured_at = Some(Instant(world.server.app.now()));
+        world.clock.advance(TimeDelta::hours(1));
+        let count = shelf.count(&world.ada, None, 800.0).await.unwrap();
+        let late = NewIssue { done_at: poured_at, ..issue(150.0) };
+        world.ada.issue_product(shelf.site, shelf.product, &late).await.unwrap();
+        assert_eq!(shelf.held(&world.ada).await, 800.0);
+        let back = reversal("another shelf");
+        world.ada.reverse_movement(shelf.site, count.movements[0].id, &back).await.unwrap();
+        assert_eq!((shelf.held(&world.ada).await, shelf.moved(&world.ada).await), (850.0, 850.0));
+    }
+
     async fn quarantined_and_expired_lots_are_held_and_never_poured(world: World) {
         let shelf = Shelf::of(&world).await;
         let kept_back = shelf.receive(&world.ada, "Q", None, 300.0).await;

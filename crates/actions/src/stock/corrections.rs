@@ -1,7 +1,9 @@
 //! Corrections: a movement, or all that a slip did, taken back by linked opposites.
 
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{Entered, Movement, MovementKind, ProductId, Received, Slip, SlipId, SlipKind};
+use fillmark_domain::stock::{
+    Entered, LotId, Movement, MovementKind, ProductId, Received, Slip, SlipId, SlipKind,
+};
 use fillmark_domain::{Amount, Id};
 use fillmark_store::words::orders;
 use fillmark_store::{holdings, movements, records, shortages, slips};
@@ -84,9 +86,9 @@ async fn take_back(
         Slipped::Before(_) => return Err(Refusal::ClientIdReused),
     };
     let mut standing = draw::standing(&desk.tx, desk.scope, &entered, &taken).await?;
-    if whole {
-        standing.extend(found_by(&desk, &entered).await?);
-    }
+    let lots: Vec<LotId> = taken.iter().map(|movement| movement.lot).collect();
+    let found = found_by(&desk, &entered).await?;
+    standing.extend(found.into_iter().filter(|movement| whole || lots.contains(&movement.lot)));
     if entered.slip.says.kind == SlipKind::TransferOut {
         transfers::take_back(&desk, entered.slip.id, &back).await?;
     }
