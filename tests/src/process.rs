@@ -93,6 +93,7 @@ pub(crate) fn configured<'a>(command: &'a mut Command, fresh: &Fresh, listen: &s
         .env("FILLMARK__DATABASE", &fresh.settings.database)
         .env("FILLMARK__LISTEN", listen)
         .env("FILLMARK__CONNECTIONS", fresh.settings.connections.to_string())
+        .env("FILLMARK__PASSWORD_PASSES", fresh.settings.password_passes.to_string())
         .env("FILLMARK__LOG", "warn")
         .stdout(Stdio::null())
 }
