@@ -231,12 +231,17 @@ pub async fn caller(app: &App, session: Uuid) -> Result<Caller, Refusal> {
     let own = app.clone();
     let look_up = move |sessions: Vec<Uuid>| {
         let app = own.clone();
-        async move { callers(&app, &sessions).await.ok() }
+        async move { callers(&app, &sessions).await.inspect_err(untold).ok() }
     };
     match app.shared().callers.wait((), 1, session, look_up).await {
         Some(caller) => caller,
         None => callers(app, &[session]).await?.pop().ok_or(Refusal::NotSignedIn)?,
     }
+}
+
+/// Those who were looked up together are looked up alone then: the log keeps why.
+fn untold(refusal: &Refusal) {
+    tracing::warn!(error = refusal as &dyn std::error::Error, "sessions could not be looked up together");
 }
 
 /// The caller of each session.

@@ -14,8 +14,8 @@ use tokio::sync::Mutex;
 
 use crate::StoreError;
 
-/// So long a request waits for a connection of PostgreSQL. It asks twice, for the rights of who sends it and for its
-/// own, and people who wait longer than two seconds send again.
+/// So long a request waits for a connection of PostgreSQL, for the rights of who sends it and then for its own. What was
+/// asked together with others is asked once more alone where that failed.
 const LONGEST_WAIT: Duration = Duration::from_secs(1);
 
 /// What each session of PostgreSQL begins with. A server that is paused in the middle of a transaction would hold its locks
