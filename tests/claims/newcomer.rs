@@ -28,7 +28,25 @@ fn walk(address: &str) -> String {
     blocks.collect::<String>().replace(ITS_ADDRESS, address)
 }
 
+/// What `curl` answers, as a browser would read it.
+async fn fetched(address: String) -> String {
+    let run = move || Command::new("curl").args(["-sf", "--compressed", &address]).output().unwrap();
+    let output = tokio::task::spawn_blocking(run).await.unwrap();
+    assert!(output.status.success(), "{output:?}");
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
 on_both! {
+    async fn the_interactive_documentation_comes_whole_from_the_binary(world: Now) {
+        let docs = format!("{}/docs/", world.0.server.address);
+        let page = fetched(docs.clone()).await;
+        assert!(!page.contains("//"), "the page asks elsewhere:\n{page}");
+        for (file, word) in [("swagger-ui-bundle.js", "SwaggerUIBundle"), ("swagger-ui.css", ".swagger-ui")] {
+            assert!(page.contains(file) && fetched(format!("{docs}{file}")).await.contains(word), "{file}");
+        }
+        assert!(fetched(format!("{docs}swagger-initializer.js")).await.contains("/api/v1/openapi.json"));
+    }
+
     async fn the_commands_of_the_readme_do_what_it_says(world: Now) {
         let script = walk(&world.0.server.address);
         let run = move || Command::new("bash").args(["-euo", "pipefail", "-c", &script]).output().unwrap();
