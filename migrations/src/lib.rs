@@ -20,6 +20,7 @@ mod m0012_devices;
 mod m0013_reviews;
 mod m0014_counts;
 mod m0015_taken_back;
+mod m0016_plan_marks;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -54,6 +55,11 @@ impl MigratorTrait for Changes {
             }),
             Change::new("m0014_counts", m0014_counts::UP),
             Change::new("m0015_taken_back", m0015_taken_back::UP),
+            Box::new(Change {
+                name: "m0016_plan_marks",
+                up: m0016_plan_marks::UP,
+                then: Some(m0016_plan_marks::then),
+            }),
         ]
     }
 }

@@ -19,6 +19,7 @@ mod leaving;
 mod newcomer;
 mod occurrences;
 mod places;
+mod plan_marks;
 mod readings;
 mod records;
 mod replay;

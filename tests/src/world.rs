@@ -7,7 +7,7 @@ use fillmark_actions::people;
 use fillmark_api::*;
 use fillmark_client::Client;
 use fillmark_domain::people::{Person as PersonWord, Role as RoleWord};
-use fillmark_server::Running;
+use fillmark_server::{Running, Settings};
 use serde_json::Value;
 use uuid::Uuid;
 
@@ -111,6 +111,11 @@ impl World {
         let client = Client::new(&self.server.address).expect("a client");
         client.sign_in(name, PASSWORD).await.expect("a session");
         (person, client)
+    }
+
+    /// What the server was started with.
+    pub fn settings(&self) -> &Settings {
+        &self.fresh.settings
     }
 
     /// Stops the server and leaves its database.

@@ -3,7 +3,7 @@
 
 use chrono::TimeDelta;
 use fillmark_store::answers::{self, Answer, Asked};
-use fillmark_store::{Store, StoreError, Unit};
+use fillmark_store::{StoreError, Unit};
 
 use crate::{App, Refusal};
 
@@ -13,8 +13,8 @@ const KEPT_FOR: TimeDelta = TimeDelta::days(45);
 /// A request under its key.
 #[derive(Debug)]
 pub enum Turn {
-    /// It comes for the first time: all that is done in this application is kept with the answer, in one commit.
-    First(App, Pending),
+    /// It comes for the first time.
+    First(Box<Pending>),
     /// It was answered before.
     Again(Answer),
 }
@@ -22,8 +22,9 @@ pub enum Turn {
 /// A request whose answer is to come. Dropped, nothing of it is kept.
 #[derive(Debug)]
 pub struct Pending {
+    /// All that is done in this application is kept with the answer, in one commit.
+    pub within: App,
     asked: Asked,
-    store: Store,
     unit: Unit,
 }
 
@@ -43,10 +44,7 @@ pub async fn begin(app: &App, asked: Asked) -> Result<Turn, Refusal> {
     match before {
         Some((body_hash, answer)) if body_hash == asked.body_hash => Ok(Turn::Again(answer)),
         Some(_) => Err(Refusal::KeyReused),
-        None => {
-            let store = within.store.clone();
-            Ok(Turn::First(within, Pending { asked, store, unit }))
-        }
+        None => Ok(Turn::First(Box::new(Pending { within, asked, unit }))),
     }
 }
 
@@ -54,7 +52,7 @@ pub async fn begin(app: &App, asked: Asked) -> Result<Turn, Refusal> {
 /// # Errors
 /// When the database could not; then nothing is kept.
 pub async fn finish(app: &App, pending: Pending, answer: &Answer) -> Result<(), Refusal> {
-    let tx = pending.store.begin().await?;
+    let tx = pending.within.store.begin().await?;
     answers::keep(&tx, &pending.asked, answer, app.now()).await?;
     tx.commit().await?;
     Ok(pending.unit.commit().await?)

@@ -1,15 +1,14 @@
 //! Signing in, staying signed in, signing out.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 use std::net::IpAddr;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use fillmark_domain::Kept;
 use fillmark_domain::people::keys::KeyPurpose;
-use fillmark_domain::people::{Act, Person, PersonId, Role};
-use fillmark_domain::places::SiteId;
+use fillmark_domain::people::{Act, Person, PersonId};
 use fillmark_store::accounts::{self, SecretKey, Session};
-use fillmark_store::{BusinessScope, Tx, journal, plan, records};
+use fillmark_store::standing::{self, Standing};
+use fillmark_store::{BusinessScope, Tx, journal, records};
 use hmac::{Hmac, Mac};
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
@@ -246,33 +245,19 @@ fn untold(refusal: &Refusal) {
 
 /// The caller of each session.
 async fn callers(app: &App, sessions: &[Uuid]) -> Result<Vec<Result<Caller, Refusal>>, Refusal> {
-    let (tx, now) = (app.store.look().await?, app.now());
-    let mut alive = accounts::find_sessions(&tx, sessions).await?;
-    alive.retain(|session| is_alive(session, now));
-    let people: HashSet<PersonId> = alive.iter().map(|session| session.person).collect();
-    let mut roles: HashMap<PersonId, Vec<(Option<SiteId>, Role)>> = HashMap::new();
-    for Kept { content: membership, .. } in
-        accounts::memberships_of(&tx, &people.into_iter().collect::<Vec<_>>()).await?
-    {
-        if membership.holds(now) {
-            roles.entry(membership.person).or_default().push((membership.site, membership.role));
-        }
-    }
-    let is_everywhere = |roles: &[(Option<SiteId>, Role)]| roles.iter().any(|(site, _)| site.is_none());
-    let there = match roles.values().any(|roles| is_everywhere(roles)) {
-        true => plan::site_ids(&tx).await?,
-        false => Vec::new(),
-    };
-    let callers: HashMap<Uuid, Caller> = alive
+    let (standings, now) = (standing::of_sessions(&app.store, sessions).await?, app.now());
+    let callers: HashMap<Uuid, Caller> = standings
         .into_iter()
-        .map(|session| {
-            let roles = roles.get(&session.person).cloned().unwrap_or_default();
-            let is_everywhere = is_everywhere(&roles);
-            let caller = Caller::person_with(session.person, session.id, roles);
-            (session.id, if is_everywhere { caller.among(there.clone()) } else { caller })
-        })
+        .filter(|standing| is_alive(&standing.session, now))
+        .map(|standing| (standing.session.id, caller_of(standing, now)))
         .collect();
     Ok(sessions.iter().map(|session| callers.get(session).cloned().ok_or(Refusal::NotSignedIn)).collect())
+}
+
+fn caller_of(Standing { session, memberships, sites }: Standing, now: DateTime<Utc>) -> Caller {
+    let held = memberships.iter().filter(|membership| membership.holds(now));
+    let roles = held.map(|membership| (membership.site, membership.role)).collect();
+    Caller::person_with(session.person, session.id, roles).among(sites)
 }
 
 fn is_alive(session: &Session, now: DateTime<Utc>) -> bool {

@@ -317,7 +317,7 @@ pub async fn forget_keys(tx: &Tx, purpose: KeyPurpose, before: DateTime<Utc>) ->
     Ok(())
 }
 
-fn read_session(row: session::Model) -> Session {
+pub(crate) fn read_session(row: session::Model) -> Session {
     Session {
         id: row.id,
         person: Id::new(row.person_id),
@@ -349,7 +349,7 @@ mod password {
     impl ActiveModelBehavior for ActiveModel {}
 }
 
-mod session {
+pub(crate) mod session {
     use sea_orm::entity::prelude::*;
 
     #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]

@@ -14,8 +14,8 @@ const MOST_VALUES: usize = 60_000;
 /// Rows are written in portions of so many at most.
 const AT_ONCE: usize = 2_000;
 
-/// What migrations keep of themselves: the other database has its own.
-const NOT_CARRIED: &str = "seaql_migrations";
+/// What migrations keep of themselves, and the marks that triggers set: the other database has its own.
+const NOT_CARRIED: [&str; 2] = ["seaql_migrations", "plan_marks"];
 
 /// A table of both databases.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -119,7 +119,7 @@ pub async fn tables(from: &Tx, to: &Tx) -> Result<Vec<Table>, CarryError> {
     let mut tables = Vec::with_capacity(made.len());
     for row in made {
         let name: String = row.try_get_by_index(0)?;
-        if name != NOT_CARRIED {
+        if !NOT_CARRIED.contains(&name.as_str()) {
             tables.push(Table { columns: columns(to, &name).await?, name });
         }
     }

@@ -7,12 +7,13 @@ use sea_orm::sea_query::{Func, FunctionCall, Query};
 use sea_orm::sqlx::sqlite::{SqliteConnection, SqliteJournalMode, SqliteSynchronous};
 use sea_orm::sqlx::{self, Connection};
 use sea_orm::{
-    AccessMode, ConnectOptions, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend, DbErr,
-    IsolationLevel, SqliteTransactionMode, TransactionOptions, TransactionTrait,
+    ConnectOptions, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend, DbErr,
+    SqliteTransactionMode, TransactionOptions, TransactionTrait,
 };
 use tokio::sync::Mutex;
 
 use crate::StoreError;
+use crate::plan::Plans;
 
 /// So long a request waits for a connection of PostgreSQL, for the rights of who sends it and then for its own. What was
 /// asked together with others is asked once more alone where that failed.
@@ -22,6 +23,11 @@ const LONGEST_WAIT: Duration = Duration::from_secs(1);
 /// for as long: the database breaks it off, and what it had begun is undone.
 const OF_EACH_SESSION: [(&str, &str); 3] =
     [("jit", "off"), ("timezone", "UTC"), ("idle_in_transaction_session_timeout", "10s")];
+
+/// What sessions that only read begin with besides: told once, each of their transactions sees one state of the database
+/// and begins with one statement instead of three.
+const OF_EACH_READING: [(&str, &str); 2] =
+    [("default_transaction_isolation", "repeatable read"), ("default_transaction_read_only", "on")];
 
 /// So many statements a connection keeps prepared: those of a day, and the portions that entries are written in.
 const STATEMENTS: usize = 200;
@@ -65,6 +71,7 @@ impl Database {
 pub struct Store {
     writer: DatabaseConnection,
     reader: DatabaseConnection,
+    plans: Plans,
     within: Option<Unit>,
 }
 
@@ -72,9 +79,9 @@ pub struct Store {
 #[derive(Debug, Clone)]
 pub struct Unit(Arc<Mutex<Option<Tx>>>);
 
-/// One transaction; dropping it without a commit rolls back.
+/// One transaction; dropping it without a commit rolls back. With it comes what its store remembers.
 #[derive(Debug)]
-pub struct Tx(pub(crate) DatabaseTransaction);
+pub struct Tx(pub(crate) DatabaseTransaction, Plans);
 
 impl Store {
     /// Connects. The embedded database is made when it is not there.
@@ -85,18 +92,9 @@ impl Store {
             Database::Sqlite { path } => embedded(path, connections, SqliteSynchronous::Full).await,
             Database::Building { path } => embedded(path, connections, SqliteSynchronous::Off).await,
             Database::Postgres { url } => {
-                let mut options = ConnectOptions::new(url);
-                options
-                    .max_connections(connections)
-                    .min_connections(0)
-                    .acquire_timeout(LONGEST_WAIT)
-                    .test_before_acquire(false)
-                    .sqlx_logging(false)
-                    .map_sqlx_postgres_opts(|options| {
-                        options.options(OF_EACH_SESSION).statement_cache_capacity(STATEMENTS)
-                    });
-                let pool = connect(options).await?;
-                Ok(Store { writer: pool.clone(), reader: pool, within: None })
+                let writer = connect(postgres(url, connections.div_ceil(2), &[])).await?;
+                let reader = connect(postgres(url, (connections / 2).max(1), &OF_EACH_READING)).await?;
+                Ok(Store { writer, reader, plans: Plans::default(), within: None })
             }
         }
     }
@@ -108,12 +106,9 @@ impl Store {
         if let Some(unit) = &self.within {
             return unit.begin().await;
         }
-        let options = TransactionOptions {
-            isolation_level: None,
-            access_mode: None,
-            sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),
-        };
-        begun(&self.writer, options).await
+        let immediate = Some(SqliteTransactionMode::Immediate);
+        let options = TransactionOptions { sqlite_transaction_mode: immediate, ..Default::default() };
+        self.begun(&self.writer, options).await
     }
 
     /// A transaction that only reads, and sees one state of the database from its first query to its last.
@@ -123,13 +118,21 @@ impl Store {
         if let Some(unit) = &self.within {
             return unit.begin().await;
         }
-        let postgres = self.reader.get_database_backend() == DbBackend::Postgres;
-        let options = TransactionOptions {
-            isolation_level: postgres.then_some(IsolationLevel::RepeatableRead),
-            access_mode: postgres.then_some(AccessMode::ReadOnly),
-            sqlite_transaction_mode: None,
-        };
-        begun(&self.reader, options).await
+        self.begun(&self.reader, TransactionOptions::default()).await
+    }
+
+    /// Begins by a task of its own. Whoever asks may be gone before the database answers, a request with a body that cannot
+    /// be read for one: its connection, half way into a transaction, would be given to the next.
+    async fn begun(&self, on: &DatabaseConnection, options: TransactionOptions) -> Result<Tx, StoreError> {
+        let on = on.clone();
+        let begun = tokio::spawn(async move { on.begin_with_options(options).await }).await;
+        let begun = begun.map_err(|cut_off| DbErr::Custom(cut_off.to_string()))??;
+        Ok(Tx(begun, self.plans.clone()))
+    }
+
+    /// A connection for one statement that reads, which needs no transaction around it.
+    pub(crate) fn glance(&self) -> &DatabaseConnection {
+        &self.reader
     }
 
     /// Begins a unit of work. Transactions of the store that comes with it are savepoints: one that is dropped
@@ -177,11 +180,7 @@ impl Store {
             }
         };
         let (writer, reader) = (of(&self.writer), of(&self.reader));
-        // PostgreSQL has one pool for both.
-        match self.writer.get_database_backend() {
-            DbBackend::Postgres => writer,
-            _ => (writer.0 + reader.0, writer.1 + reader.1),
-        }
+        (writer.0 + reader.0, writer.1 + reader.1)
     }
 
     /// Whether the database answers.
@@ -195,20 +194,12 @@ impl Store {
     /// # Errors
     /// When the database cannot be closed in order.
     pub async fn close(self) -> Result<(), StoreError> {
+        self.reader.close_by_ref().await?;
         if self.writer.get_database_backend() == DbBackend::Sqlite {
-            self.reader.close_by_ref().await?;
             self.writer.execute_unprepared("pragma wal_checkpoint(truncate)").await?;
         }
         Ok(self.writer.close().await?)
     }
-}
-
-/// Begins by a task of its own. Whoever asks may be gone before the database answers, a request with a body that cannot be
-/// read for one: its connection, half way into a transaction, would be given to the next.
-async fn begun(connection: &DatabaseConnection, options: TransactionOptions) -> Result<Tx, StoreError> {
-    let connection = connection.clone();
-    let begun = tokio::spawn(async move { connection.begin_with_options(options).await }).await;
-    Ok(Tx(begun.map_err(|cut_off| DbErr::Custom(cut_off.to_string()))??))
 }
 
 impl Unit {
@@ -223,7 +214,7 @@ impl Unit {
     async fn begin(&self) -> Result<Tx, StoreError> {
         let held = self.0.lock().await;
         let tx = held.as_ref().ok_or(StoreError::UnitEnded)?;
-        Ok(Tx(tx.0.begin_with_options(TransactionOptions::default()).await?))
+        Ok(Tx(tx.0.begin_with_options(TransactionOptions::default()).await?, tx.1.clone()))
     }
 }
 
@@ -246,6 +237,11 @@ impl Tx {
         Ok(())
     }
 
+    /// The plans that its store remembers.
+    pub(crate) fn plans(&self) -> &Plans {
+        &self.1
+    }
+
     pub(crate) fn is_postgres(&self) -> bool {
         self.0.get_database_backend() == DbBackend::Postgres
     }
@@ -260,6 +256,23 @@ async fn connect(options: ConnectOptions) -> Result<DatabaseConnection, StoreErr
     Ok(sea_orm::Database::connect(options).await?)
 }
 
+fn postgres(url: &str, connections: u32, besides: &'static [(&str, &str)]) -> ConnectOptions {
+    let mut options = ConnectOptions::new(url);
+    options
+        .max_connections(connections)
+        .min_connections(0)
+        .acquire_timeout(LONGEST_WAIT)
+        .test_before_acquire(false)
+        .sqlx_logging(false)
+        .map_sqlx_postgres_opts(|options| {
+            options
+                .options(OF_EACH_SESSION)
+                .options(besides.iter().copied())
+                .statement_cache_capacity(STATEMENTS)
+        });
+    options
+}
+
 async fn embedded(
     path: &std::path::Path,
     connections: u32,
@@ -267,7 +280,7 @@ async fn embedded(
 ) -> Result<Store, StoreError> {
     let writer = connect(sqlite(path, 1, waits, false)).await?;
     let reader = connect(sqlite(path, connections, waits, true)).await?;
-    Ok(Store { writer, reader, within: None })
+    Ok(Store { writer, reader, plans: Plans::default(), within: None })
 }
 
 fn sqlite(

@@ -4,7 +4,8 @@
 //! one, write its table in a migration, and a module in [`words`] with its entity and one `impl Record`. Words
 //! with a life of their own (readings, movements, checks) have functions of their own.
 //!
-//! Every function takes the transaction first and the scope second: a query that forgets the site does not compile.
+//! Every function takes the transaction first and the scope second: a query that forgets the site does not compile. Only
+//! who is calling is asked of the [`Store`] itself, before there is a scope.
 
 pub mod accounts;
 pub mod additions;
@@ -32,6 +33,7 @@ pub mod scope;
 pub mod shortages;
 pub mod slips;
 pub mod stamp;
+pub mod standing;
 pub mod summary;
 pub mod tank_changes;
 pub mod transfers;

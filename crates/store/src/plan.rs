@@ -1,19 +1,27 @@
 //! A site's plan, loaded as a whole: a few small tables that answers about any day need together.
 
 use std::collections::HashMap;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_domain::entries::ChangePlan;
 use fillmark_domain::growing::{Cycle, Feed, Placement, ProgrammeId, ProgrammeRevision};
 use fillmark_domain::places::{Closure, OutOfUse, Site, SiteId, Tank, TankRoom, WaterSource};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::{Kept, OpenDays};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
+use sea_orm::sea_query::{Expr, ExprTrait, JoinType};
+use sea_orm::{
+    ColumnTrait, DbErr, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, QueryResult, QuerySelect,
+    QueryTrait,
+};
 use uuid::Uuid;
 
 use crate::records::{all, all_since};
 use crate::words::{programme_revisions, sites};
 use crate::{Record, SiteScope, StoreError, Tx};
+
+/// A remembered plan serves those who ask about later days for so long; then it is read again, without what is over.
+const REACH: TimeDelta = TimeDelta::days(31);
 
 /// The site itself. Every scope names a site that is there, so nothing is found only when it was removed by hand.
 /// # Errors
@@ -23,45 +31,97 @@ pub async fn site(tx: &Tx, scope: SiteScope) -> Result<Option<Kept<Site>>, Store
     Ok(row.map(Site::read).transpose()?)
 }
 
-/// The sites there are, archived ones too: who has a role at every site has it at these.
-/// # Errors
-/// When the database fails.
-pub async fn site_ids(tx: &Tx) -> Result<Vec<SiteId>, StoreError> {
-    let rows: Vec<Uuid> = sites::row::Entity::find()
-        .select_only()
-        .column(sites::row::Column::Id)
-        .into_tuple()
-        .all(&tx.0)
-        .await?;
-    Ok(rows.into_iter().map(SiteId::new).collect())
-}
-
 /// The plan of a site; nothing when there is no such site.
 /// # Errors
 /// When the database fails or a row is broken.
 pub async fn site_plan(tx: &Tx, scope: SiteScope) -> Result<Option<SitePlan>, StoreError> {
-    plan_since(tx, scope, None).await
+    match site(tx, scope).await? {
+        Some(site) => load(tx, scope, site.content, None).await.map(Some),
+        None => Ok(None),
+    }
 }
 
-/// The plan of a site without what was over before the local day of an instant: enough for whoever asks about no day
-/// before it, and as small after years as after weeks. Nothing when there is no such site.
+/// The plan of a site without what was over before the local day of an instant, or some days before it: enough for
+/// whoever asks about no earlier day, and as small after years as after weeks. Nothing when there is no such site.
+/// Once read it is remembered for as long as nothing in it changes.
 /// # Errors
 /// When the database fails or a row is broken.
 pub async fn site_plan_since(
     tx: &Tx,
     scope: SiteScope,
     at: DateTime<Utc>,
-) -> Result<Option<SitePlan>, StoreError> {
-    plan_since(tx, scope, Some(at)).await
+) -> Result<Option<Arc<SitePlan>>, StoreError> {
+    let Some((site, mark)) = marked(tx, scope).await? else { return Ok(None) };
+    let since = at.with_timezone(&site.time_zone).date_naive();
+    if let Some(plan) = tx.plans().find(scope.id(), mark, since) {
+        return Ok(Some(plan));
+    }
+    let plan = Arc::new(load(tx, scope, site, Some(since)).await?);
+    // Where somebody changed it meanwhile, this is neither the plan of before nor that of after.
+    if marked(tx, scope).await?.is_some_and(|(_, after)| after == mark) {
+        tx.plans().keep(scope.id(), Remembered { mark, since, plan: plan.clone() });
+    }
+    Ok(Some(plan))
 }
 
-async fn plan_since(
+/// A site with the mark that the database changes with every change of its plan.
+async fn marked(tx: &Tx, scope: SiteScope) -> Result<Option<(Site, Option<Uuid>)>, StoreError> {
+    let of_site = Expr::col(("plan_marks", "site_id")).equals((sites::row::Entity, sites::row::Column::Id));
+    let mut rows =
+        sites::row::Entity::find_by_id(scope.uuid()).column_as(Expr::col(("plan_marks", "mark")), "mark");
+    QueryTrait::query(&mut rows).join(JoinType::LeftJoin, "plan_marks", of_site);
+    let Some(Marked { row, mark }) = rows.into_model().one(&tx.0).await? else { return Ok(None) };
+    Ok(Some((Site::read(row)?.content, mark)))
+}
+
+struct Marked {
+    row: sites::row::Model,
+    mark: Option<Uuid>,
+}
+
+impl FromQueryResult for Marked {
+    fn from_query_result(row: &QueryResult, before: &str) -> Result<Self, DbErr> {
+        let mark = row.try_get(before, "mark")?;
+        Ok(Self { row: sites::row::Model::from_query_result(row, before)?, mark })
+    }
+}
+
+/// Plans as they were read, each site's latest.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Plans(Arc<Mutex<HashMap<SiteId, Remembered>>>);
+
+#[derive(Debug)]
+struct Remembered {
+    mark: Option<Uuid>,
+    /// What was over before this day is left out.
+    since: NaiveDate,
+    plan: Arc<SitePlan>,
+}
+
+impl Plans {
+    fn find(&self, site: SiteId, mark: Option<Uuid>, since: NaiveDate) -> Option<Arc<SitePlan>> {
+        let plans = self.lock();
+        let kept = plans.get(&site)?;
+        let reaches = kept.since <= since && since - kept.since <= REACH;
+        (kept.mark == mark && reaches).then(|| kept.plan.clone())
+    }
+
+    fn keep(&self, site: SiteId, read: Remembered) {
+        self.lock().insert(site, read);
+    }
+
+    fn lock(&self) -> MutexGuard<'_, HashMap<SiteId, Remembered>> {
+        // Nothing is done under the lock that could leave a plan half way.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+async fn load(
     tx: &Tx,
     scope: SiteScope,
-    at: Option<DateTime<Utc>>,
-) -> Result<Option<SitePlan>, StoreError> {
-    let Some(site) = site(tx, scope).await? else { return Ok(None) };
-    let since = at.map(|at| at.with_timezone(&site.content.time_zone).date_naive());
+    site: Site,
+    since: Option<NaiveDate>,
+) -> Result<SitePlan, StoreError> {
     let closures = contents(all::<Closure>(tx, scope).await?);
     let cycles: HashMap<_, _> = all_since::<Cycle>(tx, scope, "ends_on", since)
         .await?
@@ -69,10 +129,10 @@ async fn plan_since(
         .map(|cycle| (cycle.id, cycle))
         .collect();
     let programmes = cycles.values().map(|cycle| cycle.content.programme).collect();
-    Ok(Some(SitePlan {
-        zone: site.content.time_zone,
+    Ok(SitePlan {
+        zone: site.time_zone,
         open: OpenDays {
-            week: site.content.working_week,
+            week: site.working_week,
             closures: closures.into_iter().map(|closure| closure.days).collect(),
         },
         rooms: all(tx, scope).await?,
@@ -85,7 +145,7 @@ async fn plan_since(
         placements: contents(all_since::<Placement>(tx, scope, "until_on", since).await?),
         feeds: contents(all_since::<Feed>(tx, scope, "until_on", since).await?),
         change_plans: contents(all::<ChangePlan>(tx, scope).await?),
-    }))
+    })
 }
 
 async fn revisions(

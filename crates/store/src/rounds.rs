@@ -1,17 +1,21 @@
 //! Rounds as they were published. Nothing here is ever changed: a later plan of a day is a new publication.
 
-use std::collections::HashMap;
-
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::Id;
+use fillmark_domain::people::PersonId;
 use fillmark_domain::work::{Left, LeftReason, Publication, Round, RoundStep};
-use sea_orm::sea_query::OnConflict;
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
+use sea_orm::sea_query::{Expr, ExprTrait, JoinType, OnConflict, Query};
+use sea_orm::{
+    ColumnTrait, DbErr, EntityTrait, FromQueryResult, IdenStatic, Iterable, QueryFilter, QueryOrder,
+    QueryResult, QuerySelect, QueryTrait, Select, Set,
+};
 use uuid::Uuid;
 
 use crate::columns::{self, Reading, code};
-use crate::entries::to_a_step;
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
+
+/// Before the names of what is read of a step beside its round.
+const STEP: &str = "step_";
 
 /// A round as it is kept.
 #[derive(Debug, Clone, PartialEq)]
@@ -103,15 +107,31 @@ pub async fn in_force(
         .one(&tx.0)
         .await?;
     let Some(row) = row else { return Ok(None) };
-    let rows = round::Entity::find()
-        .filter(round::Column::SiteId.eq(site.uuid()))
-        .filter(round::Column::PublicationId.eq(row.id))
-        .order_by_asc(round::Column::PersonId)
-        .all(&tx.0)
-        .await?;
-    let publication = read(row)?;
-    let rounds = with_steps(tx, site, &publication, rows).await?;
-    Ok(Some((publication, rounds)))
+    let rounds = walked(site).filter(round::Column::PublicationId.eq(row.id));
+    let rounds = gathered(site, rounds.into_model().all(&tx.0).await?);
+    Ok(Some((read(row)?, rounds)))
+}
+
+/// The round of a person in the publication in force for a day.
+/// # Errors
+/// When the database fails.
+pub async fn of_person(
+    tx: &Tx,
+    site: SiteScope,
+    day: NaiveDate,
+    person: PersonId,
+) -> Result<Option<KeptRound>, StoreError> {
+    let newest = Query::select()
+        .expr(Expr::col(publication::Column::Number).max())
+        .from(publication::Entity)
+        .and_where(Expr::col(publication::Column::SiteId).eq(site.uuid()))
+        .and_where(Expr::col(publication::Column::DayOn).eq(day))
+        .take();
+    let rows = walked(site)
+        .filter(publication::Column::DayOn.eq(day))
+        .filter(publication::Column::Number.in_subquery(newest))
+        .filter(round::Column::PersonId.eq(person.uuid()));
+    Ok(gathered(site, rows.into_model().all(&tx.0).await?).pop())
 }
 
 /// The days from one on of which something is published, in order.
@@ -132,46 +152,81 @@ pub async fn published_days(tx: &Tx, site: SiteScope, from: NaiveDate) -> Result
 /// # Errors
 /// When the database fails or a row is broken.
 pub async fn find(tx: &Tx, site: SiteScope, id: Id<Round>) -> Result<Option<KeptRound>, StoreError> {
-    let Some(row) = round::Entity::find_by_id((site.uuid(), id.uuid())).one(&tx.0).await? else {
-        return Ok(None);
-    };
-    let of = publication::Entity::find_by_id((site.uuid(), row.publication_id)).one(&tx.0).await?;
-    let of = of.ok_or_else(|| reading("rounds", row.id).broken("its publication is not there"))?;
-    let publication = read(of)?;
-    Ok(with_steps(tx, site, &publication, vec![row]).await?.pop())
+    let rows = walked(site).filter(round::Column::Id.eq(id.uuid()));
+    Ok(gathered(site, rows.into_model().all(&tx.0).await?).pop())
 }
 
-async fn with_steps(
-    tx: &Tx,
-    site: SiteScope,
-    publication: &Publication,
-    rows: Vec<round::Model>,
-) -> Result<Vec<KeptRound>, StoreError> {
-    let steps = step::Entity::find()
-        .filter(step::Column::SiteId.eq(site.uuid()))
-        .filter(step::Column::RoundId.is_in(to_a_step(rows.iter().map(|row| row.id))))
-        .order_by_asc(step::Column::Position)
-        .all(&tx.0)
-        .await?;
-    let mut of_round: HashMap<Uuid, Vec<RoundStep>> = HashMap::new();
-    for step in steps {
-        let (check, with) = (Id::new(step.check_id), step.with_id.map(Id::new));
-        of_round.entry(step.round_id).or_default().push(RoundStep { check, starts_at: step.starts_at, with });
+/// A round, once for each of its steps.
+struct Walked {
+    round: round::Model,
+    published_at: DateTime<Utc>,
+    step: Option<step::Model>,
+}
+
+impl FromQueryResult for Walked {
+    fn from_query_result(row: &QueryResult, before: &str) -> Result<Self, DbErr> {
+        Ok(Self {
+            round: round::Model::from_query_result(row, before)?,
+            published_at: row.try_get(before, "published_at")?,
+            step: step::Model::from_query_result_optional(row, STEP)?,
+        })
     }
-    let mut round = |row: round::Model| Round {
-        site: site.id(),
-        person: Id::new(row.person_id),
-        date: row.day_on,
-        published_at: publication.published_at,
-        steps: of_round.remove(&row.id).unwrap_or_default(),
-        minutes: row.minutes,
-        fair_minutes: row.fair_minutes,
-    };
-    Ok(rows.into_iter().map(|row| KeptRound { id: Id::new(row.id), round: round(row) }).collect())
 }
 
-fn reading(table: &'static str, id: Uuid) -> Reading {
-    Reading { table, id }
+/// The rounds of a site with their steps, person by person in the order they are walked.
+fn walked(site: SiteScope) -> Select<round::Entity> {
+    let round = |column: round::Column| Expr::col((round::Entity, column));
+    let step = |column: step::Column| Expr::col((step::Entity, column));
+    let publication = |column: publication::Column| Expr::col((publication::Entity, column));
+    let mut rows = round::Entity::find()
+        .filter(round::Column::SiteId.eq(site.uuid()))
+        .column_as(publication(publication::Column::PublishedAt), "published_at")
+        .order_by_asc(round::Column::PersonId)
+        .order_by_asc(round::Column::Id)
+        .order_by_asc(step::Column::Position);
+    for column in step::Column::iter() {
+        rows = rows.column_as(step(column), format!("{STEP}{}", column.as_str()));
+    }
+    let published = publication(publication::Column::SiteId)
+        .eq(round(round::Column::SiteId))
+        .and(publication(publication::Column::Id).eq(round(round::Column::PublicationId)));
+    let of_round = step(step::Column::SiteId)
+        .eq(round(round::Column::SiteId))
+        .and(step(step::Column::RoundId).eq(round(round::Column::Id)));
+    QueryTrait::query(&mut rows).join(JoinType::InnerJoin, publication::Entity, published).join(
+        JoinType::LeftJoin,
+        step::Entity,
+        of_round,
+    );
+    rows
+}
+
+fn gathered(site: SiteScope, rows: Vec<Walked>) -> Vec<KeptRound> {
+    let mut rounds: Vec<KeptRound> = Vec::new();
+    for Walked { round, published_at, step } in rows {
+        let id = Id::new(round.id);
+        if rounds.last().is_none_or(|last| last.id != id) {
+            let round = Round {
+                site: site.id(),
+                person: Id::new(round.person_id),
+                date: round.day_on,
+                published_at,
+                steps: Vec::new(),
+                minutes: round.minutes,
+                fair_minutes: round.fair_minutes,
+            };
+            rounds.push(KeptRound { id, round });
+        }
+        let step = step.map(|step| RoundStep {
+            check: Id::new(step.check_id),
+            starts_at: step.starts_at,
+            with: step.with_id.map(Id::new),
+        });
+        if let Some(last) = rounds.last_mut() {
+            last.round.steps.extend(step);
+        }
+    }
+    rounds
 }
 
 fn left_column(left: &Left) -> (Uuid, Vec<String>) {
@@ -179,7 +234,7 @@ fn left_column(left: &Left) -> (Uuid, Vec<String>) {
 }
 
 fn read(row: publication::Model) -> Result<Publication, BrokenRow> {
-    let read = reading("publications", row.id);
+    let read = Reading { table: "publications", id: row.id };
     let left: Vec<(Uuid, Vec<String>)> = read.list(row.checks_left)?;
     let left = left.into_iter().map(|(check, reasons)| {
         let reasons: Vec<LeftReason> =

@@ -1,6 +1,7 @@
 //! Where readings are looked at before they are kept, with what each needs to be compared with at hand.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use chrono::TimeDelta;
 use fillmark_domain::entries::{BandThen, Beside, Meter, MeterKind, Reading, SamplePoint, Spot, doubts};
@@ -52,7 +53,7 @@ pub(super) async fn enter(tx: &Tx, scope: SiteScope, entries: &[Signed<'_>]) -> 
 pub(super) struct Desk<'a> {
     tx: &'a Tx,
     scope: SiteScope,
-    plan: SitePlan,
+    plan: Arc<SitePlan>,
     earlier: HashMap<Uuid, KeptReading>,
     last: HashMap<(Spot, SamplePoint, Metric), Option<f64>>,
     known: Known,

@@ -1,6 +1,7 @@
 //! A day as it is shared out: its checks in their rooms, and who is there.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use chrono::{DateTime, Days as ChronoDays, NaiveDate, NaiveTime, TimeDelta, Utc};
 use chrono_tz::Tz;
@@ -24,7 +25,7 @@ const MOST_ABSENCES: u64 = 5_000;
 /// What is known of a day before it is shared out.
 pub(super) struct DayAtHand {
     /// The site.
-    pub plan: SitePlan,
+    pub plan: Arc<SitePlan>,
     /// The local day.
     pub date: NaiveDate,
     /// All its checks.

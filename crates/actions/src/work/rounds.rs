@@ -35,6 +35,17 @@ pub struct DayOfRounds {
     pub zone: Tz,
 }
 
+/// One round as published, with the checks it names and the zone of local times.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RoundInHand {
+    /// The round.
+    pub kept: KeptRound,
+    /// Its checks. One that was withdrawn since is not among them.
+    pub checks: HashMap<Id<Check>, KeptCheck>,
+    /// The site's zone.
+    pub zone: Tz,
+}
+
 /// Shares out a day and publishes its rounds. What somebody has begun or done stays with them.
 /// # Errors
 /// When the caller may not, the day is over or too far ahead, or another was published meanwhile.
@@ -144,15 +155,11 @@ pub async fn read_day(
 ) -> Result<DayOfRounds, Refusal> {
     let site = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
-    let zone = zone_of(&tx, site).await?;
-    let day = day.unwrap_or_else(|| local_day(zone, app.now()));
-    if !is_keepable(day) {
-        return Err(Refusal::NotFound);
-    }
+    let (zone, day) = asked(&tx, site, day, app.now()).await?;
     in_force(&tx, site, zone, day).await
 }
 
-/// The caller's own round of a day, today's when no day is given.
+/// The caller's own round of a day, today's when no day is given, with its checks.
 /// # Errors
 /// When there is none.
 pub async fn read_mine(
@@ -160,12 +167,15 @@ pub async fn read_mine(
     caller: &Caller,
     site: SiteId,
     day: Option<NaiveDate>,
-) -> Result<(KeptRound, DayOfRounds), Refusal> {
-    caller.may(Act::Read, site)?;
+) -> Result<RoundInHand, Refusal> {
+    let site = caller.may(Act::Read, site)?;
     let person = caller.person().ok_or(Refusal::NotSignedIn)?;
-    let found = read_day(app, caller, site, day).await?;
-    let own = found.rounds.iter().find(|kept| kept.round.person == person).cloned();
-    Ok((own.ok_or(Refusal::NotFound)?, found))
+    let tx = app.store.look().await?;
+    let (zone, day) = asked(&tx, site, day, app.now()).await?;
+    let kept = rounds::of_person(&tx, site, day, person).await?.ok_or(Refusal::NotFound)?;
+    let steps: Vec<Id<Check>> = kept.round.steps.iter().map(|step| step.check).collect();
+    let checks = checks::find_many(&tx, site, &steps).await?;
+    Ok(RoundInHand { kept, checks: by_id(checks), zone })
 }
 
 /// A round as text to be printed, walked with, and typed in later.
@@ -182,17 +192,28 @@ pub async fn print(app: &App, caller: &Caller, site: SiteId, id: Id<Round>) -> R
     Ok(sheet::sheet(&place, &kept.round, &day, &names))
 }
 
+/// The site's zone, and the day that is asked for: today there when none is given.
+async fn asked(
+    tx: &Tx,
+    site: SiteScope,
+    day: Option<NaiveDate>,
+    now: DateTime<Utc>,
+) -> Result<(Tz, NaiveDate), Refusal> {
+    let zone = zone_of(tx, site).await?;
+    let day = day.unwrap_or_else(|| local_day(zone, now));
+    if is_keepable(day) { Ok((zone, day)) } else { Err(Refusal::NotFound) }
+}
+
 async fn in_force(tx: &Tx, site: SiteScope, zone: Tz, day: NaiveDate) -> Result<DayOfRounds, Refusal> {
     let (publication, rounds) = rounds::in_force(tx, site, day).await?.ok_or(Refusal::NotFound)?;
     let steps = rounds.iter().flat_map(|kept| &kept.round.steps).map(|step| step.check);
     let ids: Vec<Id<Check>> = steps.chain(publication.left.iter().map(|left| left.check)).collect();
     let found = checks::find_many(tx, site, &ids).await?;
-    Ok(DayOfRounds {
-        publication,
-        rounds,
-        checks: found.into_iter().map(|kept| (kept.id, kept)).collect(),
-        zone,
-    })
+    Ok(DayOfRounds { publication, rounds, checks: by_id(found), zone })
+}
+
+fn by_id(checks: Vec<KeptCheck>) -> HashMap<Id<Check>, KeptCheck> {
+    checks.into_iter().map(|kept| (kept.id, kept)).collect()
 }
 
 /// A day shared out, to be kept.

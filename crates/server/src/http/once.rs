@@ -34,10 +34,10 @@ where
         Err(refused) => Ok(request.error_response(refused)),
         Ok(None) => Ok(next.call(request).await?.map_into_boxed_body()),
         Ok(Some((_, Turn::Again(answer)))) => Ok(request.into_response(replayed(&answer))),
-        Ok(Some((app, Turn::First(within, pending)))) => {
-            request.extensions_mut().insert(within);
+        Ok(Some((app, Turn::First(pending)))) => {
+            request.extensions_mut().insert(pending.within.clone());
             let response = next.call(request).await?.map_into_boxed_body();
-            Ok(finish(&app, pending, response).await)
+            Ok(finish(&app, *pending, response).await)
         }
     }
 }

@@ -1,12 +1,16 @@
 //! Rounds: published, read, printed.
 
+use std::collections::HashMap;
+
 use actix_web::web::{Json as Answer, Path};
 use actix_web::{HttpResponse, get, post};
 use chrono::NaiveDate;
+use chrono_tz::Tz;
 use fillmark_actions::work::rounds::{self, DayOfRounds};
 use fillmark_api::{Check, LeftCheck, NewRounds, Round, Rounds};
 use fillmark_domain::Id;
 use fillmark_domain::work::Check as CheckWord;
+use fillmark_store::checks::KeptCheck;
 use fillmark_store::rounds::KeptRound;
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -73,8 +77,8 @@ pub async fn read_my_round(
     query: Query<DayQuery>,
 ) -> Result<Answer<Round>, Refused> {
     let site = Id::new(path.into_inner());
-    let (own, day) = rounds::read_mine(&app, &caller.0, site, query.0.day_on).await?;
-    Ok(Answer(round(&own, &day)))
+    let own = rounds::read_mine(&app, &caller.0, site, query.0.day_on).await?;
+    Ok(Answer(round(&own.kept, &own.checks, own.zone)))
 }
 
 /// Print a round.
@@ -102,15 +106,21 @@ pub(crate) fn answer(day: &DayOfRounds) -> Rounds {
         number: publication.number,
         published_at: publication.published_at.into(),
         published_by: publication.published_by.map(Id::uuid),
-        rounds: day.rounds.iter().map(|kept| round(kept, day)).collect(),
-        left: publication.left.iter().map(|left| LeftCheck::of(left, check(day, left.check))).collect(),
+        rounds: day.rounds.iter().map(|kept| round(kept, &day.checks, day.zone)).collect(),
+        left: publication
+            .left
+            .iter()
+            .map(|left| LeftCheck::of(left, check(&day.checks, day.zone, left.check)))
+            .collect(),
     }
 }
 
-fn round(kept: &KeptRound, day: &DayOfRounds) -> Round {
-    Round::of(kept.id.uuid(), &kept.round, |id| check(day, id))
+type Checks = HashMap<Id<CheckWord>, KeptCheck>;
+
+fn round(kept: &KeptRound, found: &Checks, zone: Tz) -> Round {
+    Round::of(kept.id.uuid(), &kept.round, |id| check(found, zone, id))
 }
 
-fn check(day: &DayOfRounds, id: Id<CheckWord>) -> Option<Check> {
-    day.checks.get(&id).map(|kept| checks::body(kept, day.zone))
+fn check(found: &Checks, zone: Tz, id: Id<CheckWord>) -> Option<Check> {
+    found.get(&id).map(|kept| checks::body(kept, zone))
 }
