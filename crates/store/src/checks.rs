@@ -20,7 +20,7 @@ pub use find::{
 pub use of_programme::{
     coming_of_programme, latest_of_programme, lock_coming_of_programme, lock_due_of_programme,
 };
-pub(crate) use row::{Column, Entity, columns, of_site, read};
+pub(crate) use row::{Column, Entity, Model, columns, of_site, read};
 
 use crate::{SiteScope, Stamp, StoreError, Tx, journal};
 

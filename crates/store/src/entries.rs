@@ -16,10 +16,10 @@ use sea_orm::{
 use uuid::Uuid;
 
 use crate::records::{Page, PageQuery, cut, rows_of};
-use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
+use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal, rows};
 
-/// So many rows are written by one statement at most: below the number of variables that either database takes.
-pub(crate) const AT_ONCE: usize = 512;
+/// Of more ids than these, each number is asked as it is: the statement is not worth keeping.
+const AT_ONCE: usize = 512;
 
 /// An entry with its id.
 pub type Kept<E> = (Id<E>, E);
@@ -88,32 +88,19 @@ pub async fn keep_signed<'a, E: Entry>(
     let mut rows: Vec<(Stamp<'a>, E::Change)> = entries.map(row).collect();
     // In one order for everybody: two who send the same entries in different orders would wait for each other for ever.
     rows.sort_by_key(|(_, row)| uuid_in(row, column::<E>("client_id")));
-    for chunk in in_steps(&rows) {
-        let rows = chunk.iter().map(|(_, row)| row.clone());
-        E::Entity::insert_many(rows).exec_without_returning(&tx.0).await?;
-        let told = |(stamp, row): &(Stamp<'a>, E::Change)| {
-            (*stamp, uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hashed(row))
-        };
-        journal::append_many(tx, scope, "entered", E::WORD, chunk.iter().map(told)).await?;
-    }
-    Ok(())
+    let told = |(stamp, row): &(Stamp<'a>, E::Change)| {
+        (*stamp, uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hashed(row))
+    };
+    let told: Vec<_> = rows.iter().map(told).collect();
+    rows::insert(tx, rows.into_iter().map(|(_, row)| row).collect()).await?;
+    journal::append_many(tx, scope, "entered", E::WORD, told.into_iter()).await
 }
 
-/// Rows in portions of which each is a power of two. Every number of rows is a statement of its own, which a database has
-/// to read and plan before it can do it again: there are ten of these, not five hundred.
-pub(crate) fn in_steps<T>(mut rows: &[T]) -> impl Iterator<Item = &[T]> {
-    std::iter::from_fn(move || {
-        let most = rows.len().min(AT_ONCE);
-        let (portion, rest) = rows.split_at(1 << most.checked_ilog2()?);
-        rows = rest;
-        Some(portion)
-    })
-}
-
-/// Ids up to the next power of two, the last one again and again: for the same reason.
+/// Ids up to the next power of two, the last one again and again. Every number of ids is a
+/// statement of its own, which a database has to read and plan before it can do it again.
 pub(crate) fn to_a_step(ids: impl IntoIterator<Item = Uuid>) -> Vec<Uuid> {
     let mut ids: Vec<Uuid> = ids.into_iter().collect();
-    // Of more than are written at once statements are no longer worth keeping, and a database takes only so many ids.
+    // A database takes only so many ids.
     if let Some(last) = ids.last().copied().filter(|_| ids.len() <= AT_ONCE) {
         ids.resize(ids.len().next_power_of_two(), last);
     }
@@ -306,16 +293,6 @@ pub(crate) fn column<E: Entry>(name: &'static str) -> <E::Entity as EntityTrait>
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn rows_are_written_in_powers_of_two_and_none_is_left_out() {
-        let sizes = |count| in_steps(&vec![(); count]).map(<[()]>::len).collect::<Vec<_>>();
-        assert_eq!(sizes(500), [256, 128, 64, 32, 16, 4]);
-        assert_eq!(sizes(1_025), [512, 512, 1]);
-        assert_eq!(sizes(0), [0; 0]);
-        let rows: Vec<u32> = (0..77).collect();
-        assert_eq!(in_steps(&rows).flatten().copied().collect::<Vec<_>>(), rows);
-    }
 
     #[test]
     fn ids_are_made_up_to_a_power_of_two_by_the_last() {

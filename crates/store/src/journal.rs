@@ -17,7 +17,7 @@ pub mod chain;
 pub use chain::{Head, Seal};
 
 use crate::records::{Page, PageQuery, page_of};
-use crate::{Scope, Stamp, StoreError, Tx};
+use crate::{Scope, Stamp, StoreError, Tx, rows};
 
 /// One entry.
 #[derive(Debug, Clone, PartialEq)]
@@ -71,7 +71,7 @@ pub async fn note(
     append(tx, scope, stamp, deed, word, record_id, JsonValue::Object(Default::default())).await
 }
 
-/// Appends an entry for each of several records, at most some hundreds, each signed for itself.
+/// Appends an entry for each of several records, each signed for itself.
 /// # Errors
 /// When the database fails.
 pub(crate) async fn append_many(
@@ -82,8 +82,7 @@ pub(crate) async fn append_many(
     records: impl Iterator<Item = (Stamp<'_>, Uuid, JsonValue)>,
 ) -> Result<(), StoreError> {
     let entries = records.map(|(stamp, id, detail)| entry(scope, &stamp, deed, word, id, detail));
-    row::Entity::insert_many(entries).exec_without_returning(&tx.0).await?;
-    Ok(())
+    rows::insert(tx, entries.collect()).await
 }
 
 /// The columns of a row that are set and may be told.

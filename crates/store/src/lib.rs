@@ -4,8 +4,8 @@
 //! one, write its table in a migration, and a module in [`words`] with its entity and one `impl Record`. Words
 //! with a life of their own (readings, movements, checks) have functions of their own.
 //!
-//! Every function takes the transaction first and the scope second: a query that forgets the site does not compile. Only
-//! who is calling is asked of the [`Store`] itself, before there is a scope.
+//! Every function takes the transaction first and the scope second: a query that forgets the site does not compile. What
+//! one statement tells by itself is asked of the [`Store`]: it needs no transaction around it.
 
 pub mod accounts;
 pub mod additions;
@@ -29,6 +29,7 @@ pub mod readings;
 pub mod records;
 pub mod reviews;
 pub mod rounds;
+mod rows;
 pub mod scope;
 pub mod shortages;
 pub mod slips;

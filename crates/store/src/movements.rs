@@ -8,9 +8,8 @@ use fillmark_domain::{Amount, Base, Coded, Id};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
 
 use crate::columns::{self, Reading};
-use crate::entries::AT_ONCE;
 use crate::records::{Page, PageQuery, page_of};
-use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, holdings, slips};
+use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, holdings, rows, slips};
 
 /// Enters the changes of lots that a slip stands for, and moves the balances with them.
 /// # Errors
@@ -95,10 +94,7 @@ async fn append(tx: &Tx, scope: SiteScope, movements: Vec<Movement>) -> Result<V
     for ((product, lot), change) in changes.into_iter().filter(|(_, change)| *change != Amount::ZERO) {
         holdings::change_balance(tx, scope, product, lot, change).await?;
     }
-    for chunk in movements.chunks(AT_ONCE) {
-        let rows = chunk.iter().map(|movement| write(scope, movement));
-        row::Entity::insert_many(rows).exec_without_returning(&tx.0).await?;
-    }
+    rows::insert(tx, movements.iter().map(|movement| write(scope, movement)).collect()).await?;
     Ok(movements)
 }
 

@@ -1,10 +1,11 @@
 //! Rounds as they were published. Nothing here is ever changed: a later plan of a day is a new publication.
 
+mod in_hand;
+
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::Id;
-use fillmark_domain::people::PersonId;
 use fillmark_domain::work::{Left, LeftReason, Publication, Round, RoundStep};
-use sea_orm::sea_query::{Expr, ExprTrait, JoinType, OnConflict, Query};
+use sea_orm::sea_query::{Expr, ExprTrait, JoinType, OnConflict};
 use sea_orm::{
     ColumnTrait, DbErr, EntityTrait, FromQueryResult, IdenStatic, Iterable, QueryFilter, QueryOrder,
     QueryResult, QuerySelect, QueryTrait, Select, Set,
@@ -13,6 +14,8 @@ use uuid::Uuid;
 
 use crate::columns::{self, Reading, code};
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
+
+pub use in_hand::{InHand, in_hand};
 
 /// Before the names of what is read of a step beside its round.
 const STEP: &str = "step_";
@@ -112,28 +115,6 @@ pub async fn in_force(
     Ok(Some((read(row)?, rounds)))
 }
 
-/// The round of a person in the publication in force for a day.
-/// # Errors
-/// When the database fails.
-pub async fn of_person(
-    tx: &Tx,
-    site: SiteScope,
-    day: NaiveDate,
-    person: PersonId,
-) -> Result<Option<KeptRound>, StoreError> {
-    let newest = Query::select()
-        .expr(Expr::col(publication::Column::Number).max())
-        .from(publication::Entity)
-        .and_where(Expr::col(publication::Column::SiteId).eq(site.uuid()))
-        .and_where(Expr::col(publication::Column::DayOn).eq(day))
-        .take();
-    let rows = walked(site)
-        .filter(publication::Column::DayOn.eq(day))
-        .filter(publication::Column::Number.in_subquery(newest))
-        .filter(round::Column::PersonId.eq(person.uuid()));
-    Ok(gathered(site, rows.into_model().all(&tx.0).await?).pop())
-}
-
 /// The days from one on of which something is published, in order.
 /// # Errors
 /// When the database fails.
@@ -227,6 +208,12 @@ fn gathered(site: SiteScope, rows: Vec<Walked>) -> Vec<KeptRound> {
         }
     }
     rounds
+}
+
+impl columns::Row for round::Model {
+    fn reading(&self) -> Reading {
+        Reading { table: "rounds", id: self.id }
+    }
 }
 
 fn left_column(left: &Left) -> (Uuid, Vec<String>) {

@@ -10,8 +10,7 @@ use sea_orm::{
 };
 
 use crate::columns::{self, Reading};
-use crate::entries::AT_ONCE;
-use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal, movements, preparations, shortages};
+use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal, movements, preparations, rows, shortages};
 
 /// What came of opening a slip.
 #[derive(Debug, Clone)]
@@ -59,13 +58,9 @@ pub async fn enter_all(
     slips: impl Iterator<Item = &Slip>,
 ) -> Result<(), StoreError> {
     let slips: Vec<&Slip> = slips.collect();
-    for chunk in slips.chunks(AT_ONCE) {
-        let rows = chunk.iter().map(|slip| write(scope, slip));
-        row::Entity::insert_many(rows).exec_without_returning(&tx.0).await?;
-        let told = chunk.iter().map(|slip| (*stamp, slip.id.uuid(), detail(&slip.says)));
-        journal::append_many(tx, scope, "entered", "slip", told).await?;
-    }
-    Ok(())
+    rows::insert(tx, slips.iter().map(|slip| write(scope, slip)).collect()).await?;
+    let told = slips.iter().map(|slip| (*stamp, slip.id.uuid(), detail(&slip.says)));
+    journal::append_many(tx, scope, "entered", "slip", told).await
 }
 
 /// The slip with this id and what it did.

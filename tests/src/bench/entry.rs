@@ -3,6 +3,7 @@
 use std::time::Duration;
 
 use chrono::Utc;
+use fillmark_api::{NewMembership, NewPassword, NewPerson};
 use fillmark_client::Client;
 use serde_json::json;
 use uuid::Uuid;
@@ -13,10 +14,13 @@ use super::ground::Ground;
 use super::load::{for_some_time, post};
 use super::server::Server;
 use crate::fresh::Kind;
-use crate::world::PASSWORD;
+use crate::world::{PASSWORD, json as body};
 
 /// So many people enter at once.
 const PEOPLE: usize = 64;
+
+/// A person has so many sessions at most.
+const MOST_OF_ONE: usize = 50;
 
 /// So long each side is measured in a round.
 const SPAN: Duration = Duration::from_secs(3);
@@ -57,17 +61,30 @@ pub async fn entry(kind: Kind, rounds: usize) -> Measured {
         .beside("CPU of the bare server, us a request", median(&bare_cpu))
 }
 
-/// Access tokens of so many sessions of Ada's.
+/// Access tokens of so many sessions: Ada's, and of more than a person may have, Bea's too.
 /// # Panics
-/// When she cannot sign in.
+/// When they cannot sign in.
 pub async fn sessions(server: &Server, count: usize) -> Vec<String> {
     let client = Client::new(&format!("http://{}", server.address)).expect("a client");
     let mut tokens = Vec::with_capacity(count);
-    for _ in 0..count {
-        client.sign_in("ada", PASSWORD).await.expect("a session");
+    for at in 0..count {
+        if at == MOST_OF_ONE {
+            add_bea(&client).await;
+        }
+        client.sign_in(if at < MOST_OF_ONE { "ada" } else { "bea" }, PASSWORD).await.expect("a session");
         tokens.push(client.access_token().await.expect("a token"));
     }
     tokens
+}
+
+/// A second owner.
+async fn add_bea(ada: &Client) {
+    let bea = NewPerson { name: "Bea Brook".into(), sign_in: Some("bea".into()) };
+    let bea = ada.business().create(&bea).await.expect("a person").id;
+    let password = NewPassword { password: PASSWORD.into() };
+    ada.put(&format!("/people/{bea}/password"), &password).await.expect("a password");
+    let role = json!({ "person_id": bea, "role": "owner", "from_at": "2026-01-01T00:00:00Z" });
+    ada.business().create::<NewMembership>(&body(role)).await.expect("a membership");
 }
 
 /// A pH of a tank that is in its band, read now.

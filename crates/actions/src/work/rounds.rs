@@ -11,7 +11,7 @@ use fillmark_domain::people::{Act, Person, PersonId};
 use fillmark_domain::places::SiteId;
 use fillmark_domain::work::{Check, CheckState, Publication, Round, RoundStep};
 use fillmark_store::checks::{self, KeptCheck};
-use fillmark_store::rounds::{self, KeptRound};
+use fillmark_store::rounds::{self, InHand, KeptRound};
 use fillmark_store::{SiteScope, Tx, plan, records};
 
 use super::day::{DayAtHand, Staff, has_shifts_near};
@@ -30,17 +30,6 @@ pub struct DayOfRounds {
     /// Its rounds by person.
     pub rounds: Vec<KeptRound>,
     /// The checks of the rounds and those left. One that was withdrawn since is not among them.
-    pub checks: HashMap<Id<Check>, KeptCheck>,
-    /// The site's zone.
-    pub zone: Tz,
-}
-
-/// One round as published, with the checks it names and the zone of local times.
-#[derive(Debug, Clone, PartialEq)]
-pub struct RoundInHand {
-    /// The round.
-    pub kept: KeptRound,
-    /// Its checks. One that was withdrawn since is not among them.
     pub checks: HashMap<Id<Check>, KeptCheck>,
     /// The site's zone.
     pub zone: Tz,
@@ -155,7 +144,11 @@ pub async fn read_day(
 ) -> Result<DayOfRounds, Refusal> {
     let site = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
-    let (zone, day) = asked(&tx, site, day, app.now()).await?;
+    let zone = zone_of(&tx, site).await?;
+    let day = day.unwrap_or_else(|| local_day(zone, app.now()));
+    if !is_keepable(day) {
+        return Err(Refusal::NotFound);
+    }
     in_force(&tx, site, zone, day).await
 }
 
@@ -167,15 +160,15 @@ pub async fn read_mine(
     caller: &Caller,
     site: SiteId,
     day: Option<NaiveDate>,
-) -> Result<RoundInHand, Refusal> {
+) -> Result<InHand, Refusal> {
     let site = caller.may(Act::Read, site)?;
     let person = caller.person().ok_or(Refusal::NotSignedIn)?;
-    let tx = app.store.look().await?;
-    let (zone, day) = asked(&tx, site, day, app.now()).await?;
-    let kept = rounds::of_person(&tx, site, day, person).await?.ok_or(Refusal::NotFound)?;
-    let steps: Vec<Id<Check>> = kept.round.steps.iter().map(|step| step.check).collect();
-    let checks = checks::find_many(&tx, site, &steps).await?;
-    Ok(RoundInHand { kept, checks: by_id(checks), zone })
+    let day = match day {
+        Some(day) if is_keepable(day) => day,
+        Some(_) => return Err(Refusal::NotFound),
+        None => local_day(zone_of(&app.store.look().await?, site).await?, app.now()),
+    };
+    rounds::in_hand(&app.store, site, day, person).await?.ok_or(Refusal::NotFound)
 }
 
 /// A round as text to be printed, walked with, and typed in later.
@@ -192,28 +185,17 @@ pub async fn print(app: &App, caller: &Caller, site: SiteId, id: Id<Round>) -> R
     Ok(sheet::sheet(&place, &kept.round, &day, &names))
 }
 
-/// The site's zone, and the day that is asked for: today there when none is given.
-async fn asked(
-    tx: &Tx,
-    site: SiteScope,
-    day: Option<NaiveDate>,
-    now: DateTime<Utc>,
-) -> Result<(Tz, NaiveDate), Refusal> {
-    let zone = zone_of(tx, site).await?;
-    let day = day.unwrap_or_else(|| local_day(zone, now));
-    if is_keepable(day) { Ok((zone, day)) } else { Err(Refusal::NotFound) }
-}
-
 async fn in_force(tx: &Tx, site: SiteScope, zone: Tz, day: NaiveDate) -> Result<DayOfRounds, Refusal> {
     let (publication, rounds) = rounds::in_force(tx, site, day).await?.ok_or(Refusal::NotFound)?;
     let steps = rounds.iter().flat_map(|kept| &kept.round.steps).map(|step| step.check);
     let ids: Vec<Id<Check>> = steps.chain(publication.left.iter().map(|left| left.check)).collect();
     let found = checks::find_many(tx, site, &ids).await?;
-    Ok(DayOfRounds { publication, rounds, checks: by_id(found), zone })
-}
-
-fn by_id(checks: Vec<KeptCheck>) -> HashMap<Id<Check>, KeptCheck> {
-    checks.into_iter().map(|kept| (kept.id, kept)).collect()
+    Ok(DayOfRounds {
+        publication,
+        rounds,
+        checks: found.into_iter().map(|kept| (kept.id, kept)).collect(),
+        zone,
+    })
 }
 
 /// A day shared out, to be kept.

@@ -78,7 +78,8 @@ pub async fn read_my_round(
 ) -> Result<Answer<Round>, Refused> {
     let site = Id::new(path.into_inner());
     let own = rounds::read_mine(&app, &caller.0, site, query.0.day_on).await?;
-    Ok(Answer(round(&own.kept, &own.checks, own.zone)))
+    let checks = own.checks.into_iter().map(|kept| (kept.id, kept)).collect();
+    Ok(Answer(round(&own.kept, &checks, own.zone)))
 }
 
 /// Print a round.

@@ -5,14 +5,17 @@
 
 use chrono::{DateTime, SecondsFormat, Utc};
 use fillmark_domain::people::PersonId;
-use sea_orm::sea_query::{Expr, ExprTrait, IntoIden, Query, TableRef, ValueTuple};
-use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
+use sea_orm::sea_query::{Expr, ExprTrait, IntoIden, Query, TableRef};
+use sea_orm::{
+    ColumnTrait, ConnectionTrait, DbBackend, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Statement,
+    Value,
+};
 use serde_json::json;
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
 use super::{Entry, read, row};
-use crate::{StoreError, Tx};
+use crate::{StoreError, Tx, rows};
 
 /// So many entries are sealed in one transaction: few enough that writers of the embedded database hardly wait.
 const AT_ONCE: u64 = 500;
@@ -78,16 +81,34 @@ pub async fn seal(tx: &Tx, owner: Uuid) -> Result<bool, StoreError> {
     let mut head = head(tx, owner).await?;
     let unsealed = of(owner).filter(row::Column::Seq.is_null()).order_by_asc(row::Column::Id).limit(AT_ONCE);
     let unsealed = unsealed.all(&tx.0).await?;
-    let mut seals: Vec<ValueTuple> = Vec::with_capacity(unsealed.len());
+    let mut seals: Vec<(Uuid, Seal)> = Vec::with_capacity(unsealed.len());
     for entry in unsealed.into_iter().map(read) {
         let seq = head.seq + 1;
         head = Head { seq, hash: hash(owner, seq, &entry, &head.hash) };
-        seals.push((entry.id, seq, head.hash.clone()).into());
+        seals.push((entry.id, Seal { seq, hash: head.hash.clone() }));
     }
     if seals.is_empty() {
         return Ok(false);
     }
     let more = seals.len() as u64 == AT_ONCE;
+    keep(tx, owner, seals).await?;
+    Ok(more)
+}
+
+async fn keep(tx: &Tx, owner: Uuid, seals: Vec<(Uuid, Seal)>) -> Result<(), StoreError> {
+    if tx.is_postgres() {
+        let update = "update journal set seq = sealed.seq, hash = sealed.hash
+            from unnest($2, $3, $4) as sealed (id, seq, hash) where site_id = $1 and journal.id = sealed.id";
+        let mut columns = vec![Vec::new(); 3];
+        for (id, seal) in seals {
+            let values = [Value::from(id), seal.seq.into(), seal.hash.into()];
+            columns.iter_mut().zip(values).for_each(|(column, value)| column.push(value));
+        }
+        let values = std::iter::once(owner.into()).chain(rows::arrays(columns));
+        tx.0.execute_raw(Statement::from_sql_and_values(DbBackend::Postgres, update, values)).await?;
+        return Ok(());
+    }
+    let seals = seals.into_iter().map(|(id, seal)| (id, seal.seq, seal.hash).into()).collect();
     let update = Query::update()
         .table("journal")
         .value("seq", Expr::col(("sealed", "column2")))
@@ -97,7 +118,7 @@ pub async fn seal(tx: &Tx, owner: Uuid) -> Result<bool, StoreError> {
         .and_where(Expr::col(("journal", "id")).equals(("sealed", "column1")))
         .to_owned();
     tx.0.execute(&update).await?;
-    Ok(more)
+    Ok(())
 }
 
 /// Where a journal's chain stands.
