@@ -1,0 +1,16 @@
+//! Chemistry of water and feed: what is in a solution, how well it conducts, how acid it is, and what changes that.
+//!
+//! A [`Composition`] counts totals; [`speciation`] finds the forms they take at a pH; [`conductivity`] and [`ph`] follow
+//! from those. Every constant stands beside its source, in the unit that its name carries. To add a solute: its component
+//! and forms in `ions`, its acid steps and pairs in `equilibria`, with sources; rows to hold it to in `testdata/agronomy`.
+
+pub mod component;
+pub mod ions;
+pub mod salts;
+pub mod substance;
+mod water;
+
+pub use component::{Component, Composition};
+
+/// 0 °C, K.
+const KELVIN: f64 = 273.15;
