@@ -4,13 +4,20 @@
 //! from those. Every constant stands beside its source, in the unit that its name carries. To add a solute: its component
 //! and forms in `ions`, its acid steps and pairs in `equilibria`, with sources; rows to hold it to in `testdata/agronomy`.
 
+mod activity;
 pub mod component;
+pub mod conductivity;
+pub mod equilibria;
 pub mod ions;
+pub mod ph;
+mod root;
 pub mod salts;
+pub mod speciation;
 pub mod substance;
 mod water;
 
 pub use component::{Component, Composition};
+pub use speciation::{Carbon, OutsideModel, Speciation};
 
 /// 0 °C, K.
 const KELVIN: f64 = 273.15;
