@@ -5,15 +5,19 @@
 //! and forms in `ions`, its acid steps and pairs in `equilibria`, with sources; rows to hold it to in `testdata/agronomy`.
 
 mod activity;
+pub mod cell;
 pub mod component;
 pub mod conductivity;
 pub mod equilibria;
+mod interpolate;
 pub mod ions;
+pub mod kcl;
 pub mod ph;
 mod root;
 pub mod salts;
 pub mod speciation;
 pub mod substance;
+pub mod temperature;
 mod water;
 
 pub use component::{Component, Composition};
