@@ -13,6 +13,8 @@ mod interpolate;
 pub mod ions;
 pub mod kcl;
 pub mod ph;
+pub mod published;
+pub mod reagents;
 mod root;
 pub mod salts;
 pub mod speciation;
