@@ -12,6 +12,7 @@ pub mod equilibria;
 mod interpolate;
 pub mod ions;
 pub mod kcl;
+pub mod label;
 pub mod ph;
 pub mod published;
 pub mod reagents;
