@@ -5,9 +5,11 @@
 //! and forms in `ions`, its acid steps and pairs in `equilibria`, with sources; rows to hold it to in `testdata/agronomy`.
 
 mod activity;
+pub mod air;
 pub mod cell;
 pub mod component;
 pub mod conductivity;
+pub mod electrode;
 pub mod equilibria;
 mod interpolate;
 pub mod ions;
@@ -20,6 +22,7 @@ mod root;
 pub mod salts;
 pub mod speciation;
 pub mod substance;
+pub mod tank;
 pub mod temperature;
 mod water;
 
