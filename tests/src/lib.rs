@@ -9,6 +9,7 @@ pub mod feeding;
 pub mod fresh;
 pub mod greenhouse;
 pub mod process;
+pub mod reference;
 pub mod replay;
 pub mod rows;
 pub mod work;

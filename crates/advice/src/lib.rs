@@ -1,4 +1,5 @@
-//! The answers of Fillmark: who checks what today, what to order when, how well it went, as functions of values.
+//! The answers of Fillmark: what a solution is, who checks what today, what to order when, how well it went, as functions of
+//! values.
 //!
 //! Everything here would be true with pen and paper: no clock, no chance, no files, no database, no JSON.
 //! To add an answer: a module with its question (all it needs to know, as words of the domain), its answer (the
@@ -7,4 +8,5 @@
 
 pub mod review;
 pub mod rounds;
+pub mod solution;
 pub mod supply;

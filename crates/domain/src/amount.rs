@@ -74,7 +74,13 @@ impl Amount {
             entered.unit,
             Unit::GallonUs
                 | Unit::GallonImperial
+                | Unit::QuartUs
+                | Unit::PintUs
+                | Unit::CupUs
+                | Unit::PintImperial
                 | Unit::FluidOunceUs
+                | Unit::FluidOunceImperial
+                | Unit::CubicFoot
                 | Unit::TablespoonUs
                 | Unit::TeaspoonUs
                 | Unit::Ounce
@@ -185,6 +191,9 @@ mod tests {
         check(12.3456, Unit::MilliLitre, Base::Volume, None);
         check(5.0, Unit::Litre, Base::Volume, Some(5_000_000));
         check(1.0, Unit::TeaspoonUs, Base::Volume, Some(4_929));
+        check(1.0, Unit::FluidOunceImperial, Base::Volume, Some(28_413));
+        check(1.0, Unit::QuartUs, Base::Volume, Some(946_353));
+        check(1.0, Unit::PintImperial, Base::Volume, Some(568_261));
         check(1.5, Unit::Kilogram, Base::Mass, Some(1_500_000));
         check(1.5, Unit::Kilogram, Base::Volume, None);
         check(1e13, Unit::Litre, Base::Volume, None);

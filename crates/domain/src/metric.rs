@@ -30,6 +30,10 @@ pub enum Dimension {
     Ratio,
     /// Soluble solids by refraction.
     Brix,
+    /// Length.
+    Length,
+    /// Area.
+    Area,
 }
 
 /// What a reading measures.

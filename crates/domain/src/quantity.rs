@@ -4,6 +4,7 @@ use std::fmt;
 
 use crate::code::Coded;
 use crate::metric::Dimension;
+use crate::places::CACO3_MG_PER_MEQ;
 
 /// A number with its unit, as entered.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -78,12 +79,71 @@ pub enum Unit {
     Percent,
     /// Degrees Brix.
     Brix,
+    /// Conductivity factor, tenths of mS/cm.
+    ConductivityFactor,
+    /// Millisiemens per metre.
+    MilliSiemensPerM,
+    /// Siemens per metre.
+    SiemensPerM,
+    /// Kelvin.
+    Kelvin,
+    /// US quarts.
+    QuartUs,
+    /// US liquid pints.
+    PintUs,
+    /// US cups.
+    CupUs,
+    /// Imperial pints.
+    PintImperial,
+    /// Imperial fluid ounces.
+    FluidOunceImperial,
+    /// Metric tablespoons of 15 mL.
+    TablespoonMetric,
+    /// Cubic feet.
+    CubicFoot,
+    /// Metric tonnes.
+    Tonne,
+    /// Grams per litre.
+    GramPerLitre,
+    /// Micrograms per litre.
+    MicrogramPerLitre,
+    /// Milligrams per litre of calcium carbonate, by its charge.
+    MilligramCaCo3PerLitre,
+    /// Milligrams per litre of bicarbonate, by its charge.
+    MilligramBicarbonatePerLitre,
+    /// German degrees of hardness, 10 mg CaO in a litre.
+    GermanDegree,
+    /// French degrees of hardness, 10 mg CaCO₃ in a litre.
+    FrenchDegree,
+    /// English (Clark) degrees, a grain of CaCO₃ in an imperial gallon.
+    EnglishDegree,
+    /// Grains of CaCO₃ in a US gallon.
+    GrainPerGallonUs,
+    /// Metres.
+    Metre,
+    /// Centimetres.
+    Centimetre,
+    /// Millimetres.
+    Millimetre,
+    /// Inches.
+    Inch,
+    /// Feet.
+    Foot,
+    /// Square metres.
+    SquareMetre,
+    /// Square feet.
+    SquareFoot,
+    /// Hectares.
+    Hectare,
+    /// Acres.
+    Acre,
 }
 
 /// Unit, code, dimension, factor and offset: canonical = value × factor + offset.
 /// Sources: BIPM SI Brochure; NIST Handbook 44, Appendix C (gallons, ounces, spoons; exact by definition);
-/// ppm scales are trade conventions (640: USDA Handbook 60, 1954).
-const UNITS: [(Unit, &str, Dimension, f64, f64); 30] = {
+/// ppm scales are trade conventions (640: USDA Handbook 60, 1954); hardness by equivalent masses of 50.043 (CaCO₃), 61.017
+/// (HCO₃) and 28.039 (CaO), and a grain of 64.798 91 mg.
+const UNITS: [(Unit, &str, Dimension, f64, f64); 59] = {
     use Dimension as D;
     use Unit as U;
     [
@@ -117,6 +177,41 @@ const UNITS: [(Unit, &str, Dimension, f64, f64); 30] = {
         (U::KiloPascal, "kPa", D::Pressure, 1.0, 0.0),
         (U::Percent, "%", D::Ratio, 1.0, 0.0),
         (U::Brix, "Bx", D::Brix, 1.0, 0.0),
+        (U::ConductivityFactor, "CF", D::Conductivity, 0.1, 0.0),
+        (U::MilliSiemensPerM, "mS/m", D::Conductivity, 1e-2, 0.0),
+        (U::SiemensPerM, "S/m", D::Conductivity, 10.0, 0.0),
+        (U::Kelvin, "K", D::Temperature, 1.0, -273.15),
+        (U::QuartUs, "[qt_us]", D::Volume, 0.946_352_946, 0.0),
+        (U::PintUs, "[pt_us]", D::Volume, 0.473_176_473, 0.0),
+        (U::CupUs, "[cup_us]", D::Volume, 0.236_588_236_5, 0.0),
+        (U::PintImperial, "[pt_br]", D::Volume, 0.568_261_25, 0.0),
+        (U::FluidOunceImperial, "[foz_br]", D::Volume, 0.028_413_062_5, 0.0),
+        (U::TablespoonMetric, "[tbs_m]", D::Volume, 0.015, 0.0),
+        (U::CubicFoot, "[cft_i]", D::Volume, 28.316_846_592, 0.0),
+        (U::Tonne, "t", D::Mass, 1e6, 0.0),
+        (U::GramPerLitre, "g/L", D::MassConcentration, 1e3, 0.0),
+        (U::MicrogramPerLitre, "ug/L", D::MassConcentration, 1e-3, 0.0),
+        (U::MilligramCaCo3PerLitre, "mg{CaCO3}/L", D::ChargeConcentration, 1.0 / CACO3_MG_PER_MEQ, 0.0),
+        (U::MilligramBicarbonatePerLitre, "mg{HCO3}/L", D::ChargeConcentration, 1.0 / 61.017, 0.0),
+        (U::GermanDegree, "dH", D::ChargeConcentration, 10.0 / 28.039, 0.0),
+        (U::FrenchDegree, "fH", D::ChargeConcentration, 10.0 / CACO3_MG_PER_MEQ, 0.0),
+        (U::EnglishDegree, "eH", D::ChargeConcentration, 64.798_91 / 4.546_09 / CACO3_MG_PER_MEQ, 0.0),
+        (
+            U::GrainPerGallonUs,
+            "gpg",
+            D::ChargeConcentration,
+            64.798_91 / 3.785_411_784 / CACO3_MG_PER_MEQ,
+            0.0,
+        ),
+        (U::Metre, "m", D::Length, 1.0, 0.0),
+        (U::Centimetre, "cm", D::Length, 1e-2, 0.0),
+        (U::Millimetre, "mm", D::Length, 1e-3, 0.0),
+        (U::Inch, "[in_i]", D::Length, 0.0254, 0.0),
+        (U::Foot, "[ft_i]", D::Length, 0.3048, 0.0),
+        (U::SquareMetre, "m2", D::Area, 1.0, 0.0),
+        (U::SquareFoot, "[sft_i]", D::Area, 0.092_903_04, 0.0),
+        (U::Hectare, "har", D::Area, 1e4, 0.0),
+        (U::Acre, "[acr_br]", D::Area, 4_046.856_422_4, 0.0),
     ]
 };
 
@@ -159,10 +254,22 @@ impl Quantity {
     }
 
     /// The value in the canonical unit of its dimension: mS/cm, pH, °C, L, g, mg/L, meq/L, ppm by volume,
-    /// µmol m⁻² s⁻¹, kPa, % or °Bx.
+    /// µmol m⁻² s⁻¹, kPa, %, °Bx, m or m².
     pub fn canonical(self) -> f64 {
         let (_, _, _, factor, offset) = self.unit.row();
         self.value * factor + offset
+    }
+
+    /// The same in another unit; none where that measures something else.
+    pub fn in_unit(self, unit: Unit) -> Option<Quantity> {
+        let (_, _, dimension, factor, offset) = *unit.row();
+        let same = dimension == self.unit.dimension();
+        same.then(|| Quantity::new((self.canonical() - offset) / factor, unit))
+    }
+
+    /// So much of this in each of another, in canonical units: mL a US gallon is L a L.
+    pub fn per(self, other: Quantity) -> f64 {
+        self.canonical() / other.canonical()
     }
 }
 
@@ -175,6 +282,7 @@ impl fmt::Display for Quantity {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     #[track_caller]
     fn check(value: f64, unit: Unit, canonical: f64) {
@@ -197,6 +305,41 @@ mod tests {
         check(1500.0, Unit::MicroSiemensPerCm, 1.5);
         check(1.0, Unit::DeciSiemensPerM, 1.0);
         check(68.0, Unit::Fahrenheit, 20.0);
+    }
+
+    #[test]
+    fn water_is_as_hard_in_every_countrys_degrees() {
+        // 1 meq/L is 50.04 mg/L as CaCO3, 2.804 German, 5.004 French, 3.511 English degrees, 2.923 grains a US gallon.
+        check(50.043, Unit::MilligramCaCo3PerLitre, 1.0);
+        check(61.017, Unit::MilligramBicarbonatePerLitre, 1.0);
+        check(2.803_9, Unit::GermanDegree, 1.0);
+        check(5.004_3, Unit::FrenchDegree, 1.0);
+        check(3.510_86, Unit::EnglishDegree, 1.0);
+        check(2.923_4, Unit::GrainPerGallonUs, 1.0);
+    }
+
+    #[test]
+    fn a_quantity_is_never_told_in_a_unit_of_something_else() {
+        assert_eq!(Quantity::new(1.0, Unit::Litre).in_unit(Unit::Gram), None);
+        let dose = Quantity::new(5.0, Unit::MilliLitre).per(Quantity::new(1.0, Unit::GallonUs));
+        assert!((dose - 1.320_86e-3).abs() < 1e-8, "{dose}");
+    }
+
+    proptest! {
+        #[test]
+        fn units_go_there_and_back(
+            value in -1e6..1e6,
+            from in proptest::sample::select(Unit::all()),
+            to in proptest::sample::select(Unit::all()),
+        ) {
+            let entered = Quantity::new(value, from);
+            if let Some(there) = entered.in_unit(to) {
+                let back = there.in_unit(from).unwrap();
+                prop_assert!((back.value - value).abs() <= 1e-9 * value.abs().max(1e6), "{entered} {there} {back}");
+            } else {
+                prop_assert_ne!(from.dimension(), to.dimension());
+            }
+        }
     }
 
     #[test]

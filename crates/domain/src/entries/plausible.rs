@@ -144,9 +144,14 @@ fn is_far(metric: Metric, value: f64, expected: f64) -> bool {
     }
 }
 
+/// Units by which a slip of the decimal point would always fit, and which few meters show.
+const TENFOLD: [Unit; 3] = [Unit::ConductivityFactor, Unit::MilliSiemensPerM, Unit::SiemensPerM];
+
 /// Another unit of the metric in which the number would be close to what is expected.
 fn fitting_unit(metric: Metric, entered: Quantity, expected: f64) -> Option<Unit> {
-    let same_kind = |unit: &Unit| unit.dimension() == metric.unit().dimension() && *unit != entered.unit;
+    let same_kind = |unit: &Unit| {
+        unit.dimension() == metric.unit().dimension() && *unit != entered.unit && !TENFOLD.contains(unit)
+    };
     let distance = |unit: &Unit| (Quantity::new(entered.value, *unit).canonical() / expected).ln().abs();
     let closest =
         Unit::all().iter().copied().filter(same_kind).min_by(|a, b| distance(a).total_cmp(&distance(b)))?;
