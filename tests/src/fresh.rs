@@ -68,7 +68,7 @@ fn settings(database: String) -> Settings {
         connections: 32,
         workers: 1,
         jobs: false,
-        password_passes: 2,
+        password_passes: 1,
         ..Settings::default()
     }
 }

@@ -1,7 +1,6 @@
 //! The command line of the server.
 
 mod line;
-mod memory;
 
 use std::io::IsTerminal;
 use std::process::ExitCode;
@@ -19,11 +18,7 @@ use crate::line::{Admin, At, Command, Config, DemoLine, Line};
 type Failure = Box<dyn std::error::Error>;
 
 fn main() -> ExitCode {
-    let command = Line::parse().command;
-    if let Command::Serve(_) | Command::Demo(_) = command {
-        memory::give_back_what_hashes_take();
-    }
-    actix_web::rt::System::new().block_on(run_to_end(command))
+    actix_web::rt::System::new().block_on(run_to_end(Line::parse().command))
 }
 
 async fn run_to_end(command: Command) -> ExitCode {

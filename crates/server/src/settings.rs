@@ -281,7 +281,7 @@ mod tests {
             ("colour = \"green\"", "colour: expected one of the keys"),
             ("log = \"info,store=loud\"", "log: expected a filter"),
             ("workers = 0", "workers: expected a whole number, 1 or more"),
-            ("password_passes = 1", "password_passes: expected a whole number, 2 or more"),
+            ("password_passes = 0", "password_passes: expected a whole number, 1 or more"),
             ("trusted_proxies = [\"the proxy\"]", "trusted_proxies: expected addresses or networks"),
         ] {
             let refused = read(text).unwrap_err();

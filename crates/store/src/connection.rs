@@ -183,10 +183,14 @@ impl Store {
         (writer.0 + reader.0, writer.1 + reader.1)
     }
 
-    /// Whether the database answers.
+    /// Whether the database answers, and a connection can be had: on PostgreSQL one that writes too, while the embedded
+    /// database has but one, which somebody may be waiting for in good order.
     /// # Errors
     /// When it does not.
     pub async fn ping(&self) -> Result<(), StoreError> {
+        if self.writer.get_database_backend() == DbBackend::Postgres {
+            self.writer.ping().await?;
+        }
         Ok(self.reader.ping().await?)
     }
 
