@@ -11,6 +11,7 @@ pub mod component;
 pub mod conductivity;
 pub mod electrode;
 pub mod equilibria;
+pub mod fill;
 mod interpolate;
 pub mod ions;
 pub mod kcl;
