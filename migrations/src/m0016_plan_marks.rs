@@ -10,40 +10,43 @@ create table plan_marks (
 );
 ";
 
-/// What a plan is made of, and which sites a row of it concerns.
+/// What a plan is made of, and whose mark a row of it changes.
 const PARTS: [(&str, Whose); 12] = [
-    ("sites", Whose::Itself),
-    ("closures", Whose::Sites),
-    ("rooms", Whose::Sites),
-    ("tanks", Whose::Sites),
-    ("tank_rooms", Whose::Sites),
-    ("outages", Whose::Sites),
-    ("water_sources", Whose::Sites),
-    ("cycles", Whose::Sites),
-    ("placements", Whose::Sites),
-    ("feeds", Whose::Sites),
-    ("change_plans", Whose::Sites),
-    ("programme_revisions", Whose::All),
+    ("sites", Whose::Own),
+    ("closures", Whose::Site),
+    ("rooms", Whose::Site),
+    ("tanks", Whose::Site),
+    ("tank_rooms", Whose::Site),
+    ("outages", Whose::Site),
+    ("water_sources", Whose::Site),
+    ("cycles", Whose::Site),
+    ("placements", Whose::Site),
+    ("feeds", Whose::Site),
+    ("change_plans", Whose::Site),
+    ("programme_revisions", Whose::Business),
 ];
 
 #[derive(Clone, Copy)]
 enum Whose {
-    Itself,
-    Sites,
-    All,
+    /// Of the site that the row is.
+    Own,
+    /// Of the row's site.
+    Site,
+    /// Of the business, which stands under the nil id: sites share no hot row for it.
+    Business,
 }
 
 impl Whose {
-    /// Sets another mark for the sites that a row concerns, which the trigger calls so.
-    fn mark(self, row: &str, chance: &str) -> String {
-        let of = match self {
-            Whose::Itself => format!("values ({row}.id, {chance})"),
-            Whose::Sites => format!("values ({row}.site_id, {chance})"),
-            // In one order for everybody, and `where true` since SQLite would take `on` for that of a join.
-            Whose::All => format!("select id, {chance} from sites where true order by id"),
+    /// Sets another mark, by chance.
+    fn mark(self, row: &str, nil: &str, chance: &str) -> String {
+        let owner = match self {
+            Whose::Own => format!("{row}.id"),
+            Whose::Site => format!("{row}.site_id"),
+            Whose::Business => nil.to_owned(),
         };
         format!(
-            "insert into plan_marks (site_id, mark) {of} on conflict (site_id) do update set mark = excluded.mark;"
+            "insert into plan_marks (site_id, mark) values ({owner}, {chance}) \
+             on conflict (site_id) do update set mark = excluded.mark;"
         )
     }
 }
@@ -59,14 +62,14 @@ pub(crate) fn then(backend: DbBackend) -> String {
 
 fn sqlite(table: &str, whose: Whose) -> String {
     let on = |deed: &str, row: &str| {
-        let mark = whose.mark(row, "randomblob(16)");
+        let mark = whose.mark(row, "zeroblob(16)", "randomblob(16)");
         format!("create trigger {table}_mark_{deed} after {deed} on {table} begin {mark} end;\n")
     };
     on("insert", "new") + &on("update", "new") + &on("delete", "old")
 }
 
 fn postgres(table: &str, whose: Whose) -> String {
-    let mark = whose.mark("touched", "gen_random_uuid()");
+    let mark = whose.mark("touched", "'00000000-0000-0000-0000-000000000000'", "gen_random_uuid()");
     format!(
         "create function {table}_mark() returns trigger language plpgsql as $$
 declare touched record := coalesce(new, old); begin {mark} return null; end $$;

@@ -130,7 +130,8 @@ impl Store {
         Ok(Tx(begun, self.plans.clone()))
     }
 
-    /// A connection for one statement that reads, which needs no transaction around it.
+    /// A connection for one statement that reads, which needs no transaction around it. It sees what is committed, not what a
+    /// unit of work has done so far.
     pub(crate) fn glance(&self) -> &DatabaseConnection {
         &self.reader
     }

@@ -86,7 +86,8 @@ pub async fn keep_signed<'a, E: Entry>(
         (stamp, row)
     };
     let mut rows: Vec<(Stamp<'a>, E::Change)> = entries.map(row).collect();
-    // In one order for everybody: two who send the same entries in different orders would wait for each other for ever.
+    // In one order for everybody: two who send the same entries in different orders would wait for each other. Where they
+    // send one of them in different forms too, PostgreSQL breaks one of the two off, who comes again.
     rows.sort_by_key(|(_, row)| uuid_in(row, column::<E>("client_id")));
     let told = |(stamp, row): &(Stamp<'a>, E::Change)| {
         (*stamp, uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hashed(row))

@@ -51,38 +51,50 @@ pub async fn site_plan_since(
     scope: SiteScope,
     at: DateTime<Utc>,
 ) -> Result<Option<Arc<SitePlan>>, StoreError> {
-    let Some((site, mark)) = marked(tx, scope).await? else { return Ok(None) };
+    let Some((site, marks)) = marked(tx, scope).await? else { return Ok(None) };
     let since = at.with_timezone(&site.time_zone).date_naive();
-    if let Some(plan) = tx.plans().find(scope.id(), mark, since) {
+    if let Some(plan) = tx.plans().find(scope.id(), marks, since) {
         return Ok(Some(plan));
     }
     let plan = Arc::new(load(tx, scope, site, Some(since)).await?);
     // Where somebody changed it meanwhile, this is neither the plan of before nor that of after.
-    if marked(tx, scope).await?.is_some_and(|(_, after)| after == mark) {
-        tx.plans().keep(scope.id(), Remembered { mark, since, plan: plan.clone() });
+    if marked(tx, scope).await?.is_some_and(|(_, after)| after == marks) {
+        tx.plans().keep(scope.id(), Remembered { marks, since, plan: plan.clone() });
     }
     Ok(Some(plan))
 }
 
-/// A site with the mark that the database changes with every change of its plan.
-async fn marked(tx: &Tx, scope: SiteScope) -> Result<Option<(Site, Option<Uuid>)>, StoreError> {
-    let of_site = Expr::col(("plan_marks", "site_id")).equals((sites::row::Entity, sites::row::Column::Id));
-    let mut rows =
-        sites::row::Entity::find_by_id(scope.uuid()).column_as(Expr::col(("plan_marks", "mark")), "mark");
-    QueryTrait::query(&mut rows).join(JoinType::LeftJoin, "plan_marks", of_site);
-    let Some(Marked { row, mark }) = rows.into_model().one(&tx.0).await? else { return Ok(None) };
-    Ok(Some((Site::read(row)?.content, mark)))
+/// The marks of a site's plan, and of what the business gives to every plan: the databases change them with each change.
+type Marks = [Option<Uuid>; 2];
+
+async fn marked(tx: &Tx, scope: SiteScope) -> Result<Option<(Site, Marks)>, StoreError> {
+    let mut rows = sites::row::Entity::find_by_id(scope.uuid());
+    for (alias, owner) in OWNERS.into_iter().zip([scope.uuid(), Uuid::nil()]) {
+        rows = rows.column_as(Expr::col((alias, "mark")), alias);
+        QueryTrait::query(&mut rows).join_as(
+            JoinType::LeftJoin,
+            "plan_marks",
+            alias,
+            Expr::col((alias, "site_id")).eq(owner),
+        );
+    }
+    let Some(Marked { row, marks }) = rows.into_model().one(&tx.0).await? else { return Ok(None) };
+    Ok(Some((Site::read(row)?.content, marks)))
 }
+
+/// What the marks of a site and of the business are called beside it.
+const OWNERS: [&str; 2] = ["mark_of_site", "mark_of_business"];
 
 struct Marked {
     row: sites::row::Model,
-    mark: Option<Uuid>,
+    marks: Marks,
 }
 
 impl FromQueryResult for Marked {
     fn from_query_result(row: &QueryResult, before: &str) -> Result<Self, DbErr> {
-        let mark = row.try_get(before, "mark")?;
-        Ok(Self { row: sites::row::Model::from_query_result(row, before)?, mark })
+        let [of_site, of_business] = OWNERS;
+        let marks = [row.try_get(before, of_site)?, row.try_get(before, of_business)?];
+        Ok(Self { row: sites::row::Model::from_query_result(row, before)?, marks })
     }
 }
 
@@ -92,18 +104,18 @@ pub(crate) struct Plans(Arc<Mutex<HashMap<SiteId, Remembered>>>);
 
 #[derive(Debug)]
 struct Remembered {
-    mark: Option<Uuid>,
+    marks: Marks,
     /// What was over before this day is left out.
     since: NaiveDate,
     plan: Arc<SitePlan>,
 }
 
 impl Plans {
-    fn find(&self, site: SiteId, mark: Option<Uuid>, since: NaiveDate) -> Option<Arc<SitePlan>> {
+    fn find(&self, site: SiteId, marks: Marks, since: NaiveDate) -> Option<Arc<SitePlan>> {
         let plans = self.lock();
         let kept = plans.get(&site)?;
         let reaches = kept.since <= since && since - kept.since <= REACH;
-        (kept.mark == mark && reaches).then(|| kept.plan.clone())
+        (kept.marks == marks && reaches).then(|| kept.plan.clone())
     }
 
     fn keep(&self, site: SiteId, read: Remembered) {
@@ -116,6 +128,7 @@ impl Plans {
     }
 }
 
+/// Reads the plan. Each table that is read here has triggers that set its mark (m0016).
 async fn load(
     tx: &Tx,
     scope: SiteScope,

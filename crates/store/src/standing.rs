@@ -41,7 +41,8 @@ pub async fn of_sessions(store: &Store, ids: &[Uuid]) -> Result<Vec<Standing>, S
         .add(held(Column::PersonId).eq(Expr::col((session::Entity, session::Column::PersonId))))
         .add(held(Column::ArchivedAt).is_null());
     let site = Expr::col((sites::row::Entity, sites::row::Column::Id));
-    let there = held(Column::SiteId).is_null().or(held(Column::SiteId).eq(site.clone()));
+    let everywhere = held(Column::Id).is_not_null().and(held(Column::SiteId).is_null());
+    let there = everywhere.or(held(Column::SiteId).eq(site.clone()));
     let mut rows = session::Entity::find()
         .filter(session::Column::Id.is_in(to_a_step(ids.iter().copied())))
         .column_as(site, "there_id");
@@ -66,7 +67,7 @@ struct Found {
 impl FromQueryResult for Found {
     fn from_query_result(row: &QueryResult, before: &str) -> Result<Self, DbErr> {
         let session = session::Model::from_query_result(row, before)?;
-        let held = Model::from_query_result_optional(row, HELD)?;
+        let held = Option::<Model>::from_query_result(row, HELD)?;
         Ok(Self { session, held, there: row.try_get(before, "there_id")? })
     }
 }

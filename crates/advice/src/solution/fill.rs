@@ -22,7 +22,8 @@ const FIRST_PART: f64 = 0.6;
 /// …and so many meq for a litre of tank (common practice, no source).
 const FIRST_MEQ_L: f64 = 0.2;
 
-/// Proportions that have to be stretched or thinned by more than this do not look like a programme for this aim.
+/// Proportions that have to be stretched or thinned by more than this do not look like a programme for this aim: our own
+/// judgement, no source.
 const USUAL_STRETCH: std::ops::RangeInclusive<f64> = 0.5..=1.5;
 
 /// What a tank is filled with, and what for.
@@ -47,8 +48,17 @@ pub struct FillAsked {
 pub struct SourceWater {
     /// mS/cm at 25 °C.
     pub ec_ms_cm: f64,
-    /// Its pH and its alkalinity in meq/L, where both are known.
-    pub acidity: Option<(f64, f64)>,
+    /// How acid it is and how much acid it takes, where both are known.
+    pub acidity: Option<Acidity>,
+}
+
+/// How acid water is, and how much acid it takes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Acidity {
+    /// pH.
+    pub ph: f64,
+    /// Alkalinity, meq/L.
+    pub alkalinity_meq_l: f64,
 }
 
 /// A product of the step.
@@ -82,8 +92,8 @@ pub struct Acid {
 pub struct Fill {
     /// Water to fill in, L; what is missing to the mark are the doses themselves.
     pub water_l: f64,
-    /// Acid into the water before the nutrients, where it is hard.
-    pub acid_first: Option<AcidStep>,
+    /// Acid into hard water: after a silicate, before all other doses.
+    pub acid_first: Option<AcidDose>,
     /// The doses in the order they go in.
     pub doses: Vec<FillDose>,
     /// EC to expect after them, mS/cm; none where a product does not say what it adds.
@@ -103,7 +113,7 @@ pub struct FillDose {
 
 /// Acid, poured in steps and measured after each.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct AcidStep {
+pub struct AcidDose {
     /// Which product.
     pub product: ProductId,
     /// mL that chemistry expects in all.
@@ -129,6 +139,10 @@ pub enum Reason {
     HardWater,
     /// The water is hard, and there is no acid of known strength.
     NoAcid,
+    /// The water is hard, and this keeps chemistry from telling how much acid it takes.
+    NoDose(NoDose),
+    /// No product adds any EC, so the aim is not reached.
+    NothingAddsEc,
     /// pH or alkalinity of the water are not known, so nothing is said of acid.
     WaterUnknown,
 }
@@ -169,7 +183,7 @@ fn factor(asked: &FillAsked) -> (f64, Vec<Reason>) {
         return (0.0, vec![Reason::WaterAboveAim]);
     }
     if gained <= 0.0 {
-        return (1.0, Vec::new());
+        return (1.0, vec![Reason::NothingAddsEc]);
     }
     let factor = wanted / gained;
     let mut reasons = vec![Reason::Stretched(factor)];
@@ -179,28 +193,29 @@ fn factor(asked: &FillAsked) -> (f64, Vec<Reason>) {
     (factor, reasons)
 }
 
-fn acid_first(asked: &FillAsked, water_l: f64, reasons: &mut Vec<Reason>) -> Option<AcidStep> {
-    let Some((ph, alkalinity_meq_l)) = asked.water.acidity else {
+fn acid_first(asked: &FillAsked, water_l: f64, reasons: &mut Vec<Reason>) -> Option<AcidDose> {
+    let Some(water) = asked.water.acidity else {
         reasons.push(Reason::WaterUnknown);
         return None;
     };
-    if alkalinity_meq_l <= ACID_FIRST_MEQ_L || ph <= ACID_FIRST_PH {
+    if water.alkalinity_meq_l <= ACID_FIRST_MEQ_L || water.ph <= ACID_FIRST_PH {
         return None;
     }
-    let step = asked.acid.and_then(|acid| {
-        let dose = acid_for(ph, alkalinity_meq_l, acid.reagent, asked.temperature_c).ok()?;
-        let expected_ml = volume_ml(dose, water_l, acid.mol_l);
-        let bound = volume_ml(FIRST_MEQ_L / acid.reagent.equivalents_per_mol(), asked.litres, acid.mol_l);
-        let first_ml = (FIRST_PART * expected_ml).min(bound);
-        Some(AcidStep { product: acid.product, expected_ml, first_ml, to_ph: ACID_FIRST_PH })
-    });
-    reasons.push(if step.is_some() { Reason::HardWater } else { Reason::NoAcid });
-    step
+    let Some(acid) = asked.acid else {
+        reasons.push(Reason::NoAcid);
+        return None;
+    };
+    let dose = acid_for(water, acid.reagent, asked.temperature_c);
+    reasons.push(dose.map_or_else(Reason::NoDose, |_| Reason::HardWater));
+    let expected_ml = volume_ml(dose.ok()?, water_l, acid.mol_l);
+    let bound = volume_ml(FIRST_MEQ_L / acid.reagent.equivalents_per_mol(), asked.litres, acid.mol_l);
+    let first_ml = (FIRST_PART * expected_ml).min(bound);
+    Some(AcidDose { product: acid.product, expected_ml, first_ml, to_ph: ACID_FIRST_PH })
 }
 
 /// mmol/L of an acid that take water to [`ACID_FIRST_PH`]. Its cation is taken for calcium, the likeliest.
-fn acid_for(ph: f64, alkalinity_meq_l: f64, acid: Reagent, temperature_c: f64) -> Result<f64, NoDose> {
-    let water = water_of_alkalinity(alkalinity_meq_l, Component::Calcium, ph, temperature_c)?;
+fn acid_for(water: Acidity, acid: Reagent, temperature_c: f64) -> Result<f64, NoDose> {
+    let water = water_of_alkalinity(water.alkalinity_meq_l, Component::Calcium, water.ph, temperature_c)?;
     dose_mmol_l(&water, acid, ACID_FIRST_PH, temperature_c)
 }
 
@@ -220,8 +235,12 @@ mod tests {
         FillAsked { litres: 200.0, water, ec_aim_ms_cm: 1.6, parts, acid: Some(acid), temperature_c: 20.0 }
     }
 
+    fn acidity(ph: f64, alkalinity_meq_l: f64) -> Option<Acidity> {
+        Some(Acidity { ph, alkalinity_meq_l })
+    }
+
     fn soft() -> SourceWater {
-        SourceWater { ec_ms_cm: 0.2, acidity: Some((7.2, 0.8)) }
+        SourceWater { ec_ms_cm: 0.2, acidity: acidity(7.2, 0.8) }
     }
 
     /// By hand: 2 mL/L of each at 0.35 mS/cm give 1.4; 4 mL of water less in a litre take 0.0008 away.
@@ -267,7 +286,7 @@ mod tests {
     /// between.
     #[test]
     fn hard_water_gets_acid_first_and_of_that_a_part() {
-        let water = SourceWater { ec_ms_cm: 0.6, acidity: Some((7.8, 4.0)) };
+        let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
         let fill = fill(&asked(water, vec![part(1, 20, 2.0, Some(0.35))]));
         let acid = fill.acid_first.unwrap();
         let share = acid.expected_ml * 6.0 / fill.water_l / 4.0;
@@ -277,8 +296,25 @@ mod tests {
     }
 
     #[test]
+    fn what_adds_nothing_is_told() {
+        let fill = fill(&asked(soft(), vec![part(1, 20, 2.0, Some(0.0))]));
+        assert_eq!(fill.reasons, [Reason::NothingAddsEc]);
+    }
+
+    #[test]
+    fn where_chemistry_cannot_tell_the_dose_it_says_why() {
+        let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
+        let hot = FillAsked { temperature_c: 95.0, ..asked(water, Vec::new()) };
+        assert!(
+            matches!(fill(&hot).reasons[..], [_, Reason::NoDose(NoDose::Outside(_))]),
+            "{:?}",
+            fill(&hot)
+        );
+    }
+
+    #[test]
     fn hard_water_without_an_acid_of_known_strength_gets_no_amount() {
-        let water = SourceWater { ec_ms_cm: 0.6, acidity: Some((7.8, 4.0)) };
+        let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
         let fill = fill(&FillAsked { acid: None, ..asked(water, Vec::new()) });
         assert_eq!(fill.acid_first, None);
         assert!(fill.reasons.contains(&Reason::NoAcid));

@@ -5,7 +5,7 @@ use super::ions::Ion;
 
 /// Temperature, °C, and conductivity of 0.01, 0.1 and 1 mol/kg, µS/cm, the water's own taken off.
 /// CRC Handbook of Chemistry and Physics, "Standard KCl solutions for calibrating conductivity cells" (values of NIST; Pratt
-/// et al., Pure Appl. Chem. 73, 1783, 2001); seen. At 18 °C the table has none for 1 mol/kg: that row is kept apart.
+/// et al., Pure Appl. Chem. 73, 1783, 2001); seen. At 18 °C the table has none for 1 mol/kg, and is left out.
 const BY_MOLALITY: [(f64, [f64; 3]); 11] = [
     (0.0, [772.92, 7116.85, 63_488.0]),
     (5.0, [890.96, 8183.70, 72_030.0]),

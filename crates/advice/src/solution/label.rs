@@ -239,7 +239,7 @@ mod tests {
 
     #[test]
     fn a_label_becomes_ions() {
-        // Calcium nitrate of trade, 14.4 % nitrate, 1.1 % ammonium, 19 % calcium: 5 Ca, 11 N as in its formula.
+        // Calcium nitrate of trade, 14.3 % nitrate, 1.3 % ammonium, 18.5 % calcium: 5 Ca, 11 NO3 and 1 NH4 as in its formula.
         let label = Label {
             basis: Basis::MassByMass { density_kg_l: None },
             analysis: vec![

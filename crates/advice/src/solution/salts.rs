@@ -35,8 +35,8 @@ impl Salt {
         Composition::default().plus(&self.per_mol, 1000.0 * g_l / self.molar_mass_g_mol)
     }
 
-    /// What a solution of so much by mass gives, mmol/L, the salt counted without its crystal water. For a few per cent: a
-    /// dilute salt solution is denser than water by 0.7 to 0.8 % for each per cent (CRC Handbook), taken as 0.75.
+    /// What a solution of so much by mass gives, mmol/L, the salt counted as it is weighed, crystal water included. For a few
+    /// per cent: a dilute salt solution is denser than water by 0.7 to 0.8 % for each per cent (CRC Handbook), taken as 0.75.
     pub fn at_mass_percent(&self, percent: f64, temperature_c: f64) -> Composition {
         let density = water::density_kg_l(temperature_c) * (1.0 + 0.0075 * percent);
         self.at_g_l(10.0 * percent * density)

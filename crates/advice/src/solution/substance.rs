@@ -110,9 +110,10 @@ pub(super) fn leading_count(text: &str) -> (f64, &str) {
     (text[..digits].parse().unwrap_or(1.0), &text[digits..])
 }
 
-/// Atoms up to the end or an unmatched closing bracket, and what follows. Brackets deeper than four are no formula.
+/// Atoms, and what follows them.
 type Group<'a> = (Vec<(&'static str, f64)>, &'a str);
 
+/// Reads up to the end or an unmatched closing bracket. Brackets deeper than four are no formula.
 fn group(mut text: &str, depth: u8) -> Option<Group<'_>> {
     let mut atoms = Vec::new();
     while let Some(first) = text.chars().next() {
@@ -124,7 +125,8 @@ fn group(mut text: &str, depth: u8) -> Option<Group<'_>> {
                 return None;
             }
             let (inside, rest) = group(&text[1..], depth + 1)?;
-            let (count, rest) = leading_count(rest.strip_prefix([')', ']'])?);
+            let closing = if first == '(' { ')' } else { ']' };
+            let (count, rest) = leading_count(rest.strip_prefix(closing)?);
             atoms.extend(inside.into_iter().map(|(element, times)| (element, times * count)));
             text = rest;
             continue;
@@ -161,7 +163,7 @@ mod tests {
 
     #[test]
     fn what_is_no_formula_is_refused() {
-        for formula in ["", "Xx2", "K(NO3", "KNO3)", "knO3", "((((((H))))))", ".."] {
+        for formula in ["", "Xx2", "K(NO3", "K(NO3]", "KNO3)", "knO3", "((((((H))))))", ".."] {
             assert!(Substance::read(formula).is_err(), "{formula}");
         }
     }

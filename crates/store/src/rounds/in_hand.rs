@@ -85,7 +85,7 @@ impl FromQueryResult for Held {
     fn from_query_result(row: &QueryResult, before: &str) -> Result<Self, DbErr> {
         Ok(Self {
             walked: Walked::from_query_result(row, before)?,
-            check: Model::from_query_result_optional(row, CHECK)?,
+            check: Option::<Model>::from_query_result(row, CHECK)?,
             time_zone: row.try_get(before, "time_zone")?,
         })
     }
