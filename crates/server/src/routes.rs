@@ -24,6 +24,7 @@ pub mod tank_changes;
 pub mod work;
 
 use actix_web::dev::HttpServiceFactory;
+use actix_web::guard::fn_guard;
 use actix_web::web;
 use utoipa_actix_web::service_config::ServiceConfig;
 use utoipa_actix_web::{OpenApiFactory, scope};
@@ -45,6 +46,28 @@ impl Registry<'_, '_> {
             Registry::Written(config) => drop(config.service(route)),
         }
         self
+    }
+
+    /// Registers routes whose paths are about one of these words, and no others are. A request is held against patterns one
+    /// after the other, which takes longer than many an answer: those about other words are passed over at once.
+    fn about(&mut self, words: &'static [&'static str], routes: fn(&mut Registry)) {
+        match self {
+            Registry::Served(config) => {
+                let about = fn_guard(move |request| words.contains(&word_of(request.head().uri.path())));
+                let group = web::scope("").guard(about);
+                config.service(group.configure(|config| routes(&mut Registry::Served(config))));
+            }
+            written @ Registry::Written(_) => routes(written),
+        }
+    }
+}
+
+/// What a path beneath [`API`] is about: the word after the site's id, or the first where it is of no site.
+fn word_of(path: &str) -> &str {
+    let mut words = path.strip_prefix(API).unwrap_or(path).split('/').skip(1);
+    match words.next() {
+        Some("sites") => words.nth(1).unwrap_or("sites"),
+        word => word.unwrap_or_default(),
     }
 }
 
@@ -68,26 +91,55 @@ fn top(config: &mut Registry) {
     config.service(system::read_problem_kind).service(system::read_document);
 }
 
-/// Registers what stands under [`API`]. A request is held against the routes in this order, each a pattern to be tried: what
-/// is asked for all day comes before what is set up once.
+/// Registers what stands under [`API`]: in groups that share no word, the rest at the end.
 fn api(config: &mut Registry) {
-    readings::routes(config);
-    checks::routes(config);
-    rounds::routes(config);
-    additions::routes(config);
-    tank_changes::routes(config);
-    harvests::routes(config);
-    alerts::routes(config);
-    reports::routes(config);
-    reviews::routes(config);
-    forecast::routes(config);
-    sessions::routes(config);
+    config.about(&["readings"], readings::routes);
+    config.about(&["checks"], checks::routes);
+    config.about(&["rounds"], rounds::routes);
+    config.about(&["additions"], additions::routes);
+    config.about(&["tank-changes"], tank_changes::routes);
+    config.about(&["harvests"], harvests::routes);
+    config.about(&["alerts"], alerts::routes);
+    config.about(&["reviews"], reviews::routes);
+    config.about(&["forecast"], forecast::routes);
+    config.about(&["journal"], journal::routes);
+    config.about(&["devices"], devices::routes);
+    config.about(&["sessions", "people", "memberships", "first-owner"], |config| {
+        sessions::routes(config);
+        people::routes(config);
+    });
+    config.about(
+        &["sites", "rooms", "tanks", "tank-rooms", "outages", "closures", "water-sources"],
+        |config| {
+            reports::routes(config);
+            places::routes(config);
+        },
+    );
+    config.about(
+        &["crops", "programmes", "programme-revisions", "cycles", "placements", "feeds"],
+        growing::routes,
+    );
+    config.about(&["meters", "calibrations", "planned-changes"], instruments::routes);
+    config
+        .about(&["shifts", "absences", "check-plans", "qualifications", "held-qualifications"], work::routes);
     stock::routes(config);
-    journal::routes(config);
-    work::routes(config);
-    instruments::routes(config);
-    growing::routes(config);
-    people::routes(config);
-    devices::routes(config);
-    places::routes(config);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_path_is_about_the_word_after_its_site() {
+        for (path, word) in [
+            ("/api/v1/sites/7/readings/batch", "readings"),
+            ("/api/v1/sites/7", "sites"),
+            ("/api/v1/sites", "sites"),
+            ("/api/v1/people/7/sessions", "people"),
+            ("/api/v1", ""),
+            ("/healthz", "healthz"),
+        ] {
+            assert_eq!(word_of(path), word, "{path}");
+        }
+    }
 }
