@@ -3,6 +3,7 @@
 pub mod additions;
 pub mod alerts;
 mod batch;
+pub mod calculators;
 pub mod checks;
 pub mod devices;
 pub mod forecast;
@@ -81,6 +82,7 @@ fn api(config: &mut Registry) {
     reports::routes(config);
     reviews::routes(config);
     forecast::routes(config);
+    calculators::routes(config);
     sessions::routes(config);
     stock::routes(config);
     journal::routes(config);
