@@ -1,8 +1,9 @@
-//! Calculators: the document's worked examples, and what is refused.
+//! Calculators: the document's worked examples, what is refused, and the same at the command line.
 
 use fillmark_api::*;
 use fillmark_domain::Unit as U;
 use fillmark_domain::people::Role;
+use fillmark_server::commands::calc;
 use fillmark_server::document::COMMITTED;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{World, json};
@@ -87,4 +88,37 @@ on_both! {
         meter.buffers[1].nominal = 5.5;
         refused(ada.check_meter(&meter).await, "/buffers/1/nominal");
     }
+}
+
+#[test]
+fn a_published_recipe_is_printed_with_its_elements_and_cautions() {
+    // Mattson, N. and Peters, C., A recipe for hydroponic success: N 150, P 31, K 210, Ca 90, Mg 24 ppm.
+    let text = calc::solution(&question("/calculators/solution")).unwrap();
+    has(
+        &text,
+        &["EC", "mS/cm at 25 °C", "150.2", "30.97", "210", "90.14", "24.25", "Why:", "Beware:", "pure water"],
+    );
+}
+
+#[test]
+fn a_dose_of_acid_is_printed_with_what_it_adds_and_its_dangers() {
+    let text = calc::acid(&question("/calculators/acid")).unwrap();
+    has(
+        &text,
+        &["153.4", "mL", "pH after aeration", "8.14", "27.97", "eye and hand protection", "chlorine cleaner"],
+    );
+}
+
+#[test]
+fn units_air_and_meters_are_printed() {
+    has(&calc::unit(&question("/calculators/unit")).unwrap(), &["900", "ppm500", "1.8", "mS/cm"]);
+    // FAO Irrigation and Drainage Paper 56, Example 3.
+    has(&calc::air(&question("/calculators/air")).unwrap(), &["3.075", "kPa", "dew point", "14.4"]);
+    has(&calc::meter(&question("/calculators/meter")).unwrap(), &["97.24", "passed", "-5.874", "failed"]);
+}
+
+#[test]
+fn what_cannot_be_calculated_is_told_in_words() {
+    let error = calc::air(&AirQuestion { light_hours: Some(16.0), ..AirQuestion::default() }).unwrap_err();
+    assert_eq!(error.to_string(), "cannot be calculated: ppfd: expected the flux with the hours");
 }
