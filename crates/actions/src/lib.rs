@@ -8,6 +8,7 @@ pub mod alerts;
 pub mod answers;
 pub mod app;
 mod bands;
+pub mod calculators;
 pub mod caller;
 pub mod devices;
 pub mod first_owner;

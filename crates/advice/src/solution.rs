@@ -6,6 +6,7 @@
 
 mod activity;
 pub mod air;
+pub mod calculate;
 pub mod cell;
 pub mod component;
 pub mod conductivity;

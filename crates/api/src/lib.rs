@@ -7,6 +7,7 @@
 pub mod alerts;
 pub mod basics;
 pub mod body;
+pub mod calculators;
 pub mod entries;
 pub mod forecast;
 pub mod growing;
@@ -25,6 +26,7 @@ pub mod work;
 pub use alerts::*;
 pub use basics::{Band, Code, Instant, Metric, Quantity, Stage, Unit};
 pub use body::{Body, Listed, Patch, Stored};
+pub use calculators::*;
 pub use entries::*;
 pub use forecast::*;
 pub use growing::*;

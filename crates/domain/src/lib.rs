@@ -31,7 +31,7 @@ pub use band::Band;
 pub use code::Coded;
 pub use fault::{Fault, Faults};
 pub use id::Id;
-pub use metric::{Medium, Metric};
+pub use metric::{Dimension, Medium, Metric};
 pub use money::{Currency, Money};
 pub use open_days::OpenDays;
 pub use quantity::{Quantity, Unit};

@@ -36,6 +36,28 @@ pub enum Dimension {
     Area,
 }
 
+impl Dimension {
+    /// What it is called in a sentence.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Dimension::Conductivity => "conductivity",
+            Dimension::Ph => "pH",
+            Dimension::Temperature => "temperature",
+            Dimension::Volume => "volume",
+            Dimension::Mass => "mass",
+            Dimension::MassConcentration => "mass in a volume",
+            Dimension::ChargeConcentration => "charge in a volume",
+            Dimension::VolumeFraction => "volume in a volume",
+            Dimension::PhotonFlux => "photon flux",
+            Dimension::Pressure => "pressure",
+            Dimension::Ratio => "a ratio",
+            Dimension::Brix => "soluble solids",
+            Dimension::Length => "length",
+            Dimension::Area => "area",
+        }
+    }
+}
+
 /// What a reading measures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Metric {

@@ -25,7 +25,10 @@ pub use late::{Counted, Found, Owed, found_of, held_before, moved_since, owed};
 pub use lot::{Lot, Movement, MovementKind, Shortage, ShortageState};
 pub use order::{NotAllowed, Order, OrderLine, OrderState, Received};
 pub use packs::{Packs, ReorderLevels, order_together, whole_packs};
-pub use product::{AcidStrength, Analysis, Basis, LabelRevision, Product, ProductKind};
+pub use product::{
+    AcidStrength, Analysis, BURNS, Basis, FEEDS_FIRE, LABEL_FIRST, LabelRevision, NEVER_WITH_CHLORINE,
+    Product, ProductKind,
+};
 pub use reorder::{Reorder, Replenishment, arrival, reorder_date};
 pub use slip::{Entered, Settles, Slip, SlipKind, Wanted};
 pub use supplier::{Offer, Supplier};

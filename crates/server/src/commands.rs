@@ -1,6 +1,7 @@
 //! The subcommands that answer with text: each returns what is to be printed, so that it can be tested without a process.
 
 mod backup;
+pub mod calc;
 mod carry;
 pub mod config;
 pub(crate) mod forecast;

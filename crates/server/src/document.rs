@@ -15,7 +15,7 @@ use utoipa_actix_web::AppExt;
 use crate::http::problem;
 use crate::routes;
 
-const TAGS: [(&str, &str); 10] = [
+const TAGS: [(&str, &str); 11] = [
     ("sessions", "Signing in and out."),
     ("people", "People, what they are where, what they may do, when they work."),
     ("places", "Sites, rooms, tanks and water."),
@@ -24,6 +24,7 @@ const TAGS: [(&str, &str); 10] = [
     ("entries", "Readings, additions, tank changes, calibrations."),
     ("work", "Check plans, checks, rounds, alerts."),
     ("stock", "Products, lots, movements, suppliers, orders, the purchase forecast."),
+    ("calculators", "Chemistry without a tank: recipes, acids, units, air and meters."),
     ("reports", "Reports and the journal."),
     ("system", "Health and problems."),
 ];
@@ -43,7 +44,7 @@ pub fn document() -> OpenApi {
     let (_, mut document) =
         App::new().into_utoipa_app().openapi(base()).configure(routes::all_written).split_for_parts();
     for item in document.paths.paths.values_mut() {
-        let keyed = item.post.iter_mut().filter(|post| post.security.is_some() && !tells_a_secret(post));
+        let keyed = item.post.iter_mut().filter(|post| post.security.is_some() && is_kept(post));
         for post in keyed {
             let key = RefOr::Ref(Ref::new(KEY_PARAMETER));
             post.parameters.get_or_insert_default().push(key);
@@ -52,9 +53,12 @@ pub fn document() -> OpenApi {
     document
 }
 
-/// Whether an answer holds what is told once: it is kept nowhere, so it is no answer to be given again under a key.
-fn tells_a_secret(operation: &Operation) -> bool {
-    operation.operation_id.as_deref() == Some("give_device_token")
+/// Whether an operation has an effect, and an answer that may be kept to be given again under a key: calculators have none,
+/// and what is told once is kept nowhere.
+fn is_kept(operation: &Operation) -> bool {
+    let calculates = operation.tags.iter().flatten().any(|tag| tag == "calculators");
+    let tells_a_secret = operation.operation_id.as_deref() == Some("give_device_token");
+    !calculates && !tells_a_secret
 }
 
 /// What holds for all routes.

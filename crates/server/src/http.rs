@@ -18,6 +18,6 @@ pub use app_data::AppData;
 pub use body::Json;
 pub use list::ListQuery;
 pub use origin::Origin;
-pub use problem::{ReadProblems, Refused, WriteProblems};
+pub use problem::{AskProblems, ReadProblems, Refused, WriteProblems};
 pub use query::Query;
 pub use signed_in::SignedIn;

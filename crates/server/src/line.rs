@@ -1,11 +1,15 @@
 //! What can be said on the command line.
 
+mod calc;
+
 use std::path::PathBuf;
 
 use chrono::NaiveDate;
 use clap::{Args, Parser, Subcommand};
 use fillmark_server::Settings;
 use fillmark_server::settings::{Flags, SettingsError};
+
+pub(crate) use calc::{Calc, unit_question};
 
 const EXIT_CODES: &str = "Exit codes: 0 done; 1 failed, with the reason on standard error; \
     2 the command line cannot be read.";
@@ -62,6 +66,9 @@ pub(crate) enum Command {
         #[arg(long)]
         to: String,
     },
+    /// Calculate solutions, acids, units, air and meters: needs no server and no database.
+    #[command(subcommand, after_help = EXIT_CODES)]
+    Calc(Calc),
     /// Print the OpenAPI document.
     #[command(after_help = EXIT_CODES)]
     Openapi,

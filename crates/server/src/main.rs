@@ -10,10 +10,11 @@ use chrono::{DateTime, Utc};
 use clap::Parser;
 use fillmark_actions::{Clock, people, work};
 use fillmark_domain::people::Person;
+use fillmark_server::commands::calc::NotCalculated;
 use fillmark_server::commands::{self, Desk};
 use fillmark_server::{Running, Settings, demo, document};
 
-use crate::line::{Admin, At, Command, Config, DemoLine, Line};
+use crate::line::{Admin, At, Calc, Command, Config, DemoLine, Line, unit_question};
 
 type Failure = Box<dyn std::error::Error>;
 
@@ -52,6 +53,7 @@ async fn run(command: Command) -> Result<(), Failure> {
             let to = Settings { database: to, ..Settings::default() };
             told(commands::carry(&common.settings()?.where_kept(), &to.where_kept()).await?)
         }
+        Command::Calc(calc) => told(calculate(calc)?),
         Command::Openapi => {
             println!("{}", document::document().to_pretty_json()?);
             Ok(())
@@ -70,6 +72,16 @@ async fn run(command: Command) -> Result<(), Failure> {
         Command::Forecast { at, days } => {
             told(commands::forecast(&desk(&at).await?, at.site.as_deref(), days).await?)
         }
+    }
+}
+
+fn calculate(calc: Calc) -> Result<String, NotCalculated> {
+    match calc {
+        Calc::Solution(line) => commands::calc::solution(&line.into()),
+        Calc::Acid(line) => commands::calc::acid(&line.into()),
+        Calc::Unit { value, from, to } => commands::calc::unit(&unit_question(value, from, to)),
+        Calc::Air(line) => commands::calc::air(&line.into()),
+        Calc::Meter(line) => commands::calc::meter(&line.into()),
     }
 }
 

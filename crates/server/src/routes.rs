@@ -3,6 +3,7 @@
 pub mod additions;
 pub mod alerts;
 mod batch;
+pub mod calculators;
 pub mod checks;
 pub mod devices;
 pub mod forecast;
@@ -122,6 +123,7 @@ fn api(config: &mut Registry) {
     config.about(&["meters", "calibrations", "planned-changes"], instruments::routes);
     config
         .about(&["shifts", "absences", "check-plans", "qualifications", "held-qualifications"], work::routes);
+    config.about(&["calculators"], calculators::routes);
     stock::routes(config);
 }
 

@@ -52,7 +52,8 @@ const ROWS: &[(Need, &[&str])] = &[
         "print_round", "list_shifts", "read_shift", "list_shortages", "read_slip", "list_stock",
         "list_tank_changes", "list_due_changes", "read_tank_change", "list_tank_rooms", "read_tank_room",
         "list_tanks", "read_tank", "list_transfers", "read_transfer", "list_water_sources", "read_water_source",
-        "list_suppliers", "read_supplier",
+        "list_suppliers", "read_supplier", "calculate_solution", "calculate_acid", "convert_unit", "calculate_air",
+        "check_meter",
     ]),
     (Need::Act(Act::Audit), &[
         "list_journal", "follow_journal", "list_site_journal", "follow_site_journal",

@@ -1,5 +1,7 @@
 //! The analysis on a fertiliser's label, and what a dose of it gives.
 
+use fillmark_domain::Coded;
+
 use super::component::{Component, Composition};
 use super::substance::Substance;
 
@@ -52,6 +54,68 @@ pub enum Declared {
     Boron,
     /// Molybdenum.
     Molybdenum,
+}
+
+impl Coded for Declared {
+    const NAME: &'static str = "Declared";
+
+    fn all() -> &'static [Declared] {
+        use Declared as D;
+        &[
+            D::Nitrogen,
+            D::NitrateNitrogen,
+            D::AmmoniumNitrogen,
+            D::UreaNitrogen,
+            D::PhosphorusPentoxide,
+            D::Phosphorus,
+            D::PotassiumOxide,
+            D::Potassium,
+            D::CalciumOxide,
+            D::Calcium,
+            D::MagnesiumOxide,
+            D::Magnesium,
+            D::SulfurTrioxide,
+            D::Sulfur,
+            D::Sodium,
+            D::Chlorine,
+            D::SiliconDioxide,
+            D::Iron,
+            D::Manganese,
+            D::Zinc,
+            D::Copper,
+            D::Boron,
+            D::Molybdenum,
+        ]
+    }
+
+    fn code(self) -> &'static str {
+        use Declared as D;
+        match self {
+            D::Nitrogen => "n",
+            D::NitrateNitrogen => "nitrate_n",
+            D::AmmoniumNitrogen => "ammonium_n",
+            D::UreaNitrogen => "urea_n",
+            D::PhosphorusPentoxide => "p2o5",
+            D::Phosphorus => "p",
+            D::PotassiumOxide => "k2o",
+            D::Potassium => "k",
+            D::CalciumOxide => "cao",
+            D::Calcium => "ca",
+            D::MagnesiumOxide => "mgo",
+            D::Magnesium => "mg",
+            D::SulfurTrioxide => "so3",
+            D::Sulfur => "s",
+            D::Sodium => "na",
+            D::Chlorine => "cl",
+            D::SiliconDioxide => "sio2",
+            D::Iron => "fe",
+            D::Manganese => "mn",
+            D::Zinc => "zn",
+            D::Copper => "cu",
+            D::Boron => "b",
+            D::Molybdenum => "mo",
+        }
+    }
 }
 
 impl Declared {

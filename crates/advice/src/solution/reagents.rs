@@ -1,5 +1,7 @@
 //! Acids and bases as they are sold, and what of them takes a pH to its target.
 
+use fillmark_domain::Coded;
+
 use super::component::{Component, Composition};
 use super::interpolate::cubic;
 use super::ph::{NoDose, dose_to_ph};
@@ -23,6 +25,27 @@ pub enum Reagent {
     PotassiumCarbonate,
     /// Potassium bicarbonate.
     PotassiumBicarbonate,
+}
+
+impl Coded for Reagent {
+    const NAME: &'static str = "Reagent";
+
+    fn all() -> &'static [Reagent] {
+        &Reagent::ALL
+    }
+
+    fn code(self) -> &'static str {
+        match self {
+            Reagent::Phosphoric => "phosphoric_acid",
+            Reagent::Nitric => "nitric_acid",
+            Reagent::Sulfuric => "sulfuric_acid",
+            Reagent::Hydrochloric => "hydrochloric_acid",
+            Reagent::Citric => "citric_acid",
+            Reagent::PotassiumHydroxide => "potassium_hydroxide",
+            Reagent::PotassiumCarbonate => "potassium_carbonate",
+            Reagent::PotassiumBicarbonate => "potassium_bicarbonate",
+        }
+    }
 }
 
 /// Density at 20 °C by mass per cent, kg/L.

@@ -51,24 +51,31 @@ impl Product {
         let (oxidiser, chlorine) = (tells(&OXIDISERS), tells(&CHLORINE));
         let mut cautions = Vec::new();
         if corrosive {
-            cautions.push(
-                "Burns skin and eyes: wear eye and hand protection, and add it to water, never water to it.",
-            );
+            cautions.push(BURNS);
         }
         if corrosive || chlorine {
-            cautions.push(
-                "Never bring acid and a chlorine cleaner together: toxic gas. Rinse well between them.",
-            );
+            cautions.push(NEVER_WITH_CHLORINE);
         }
         if oxidiser {
-            cautions.push("Feeds fire: keep it apart from fuels, paper, wood and other organic matter.");
+            cautions.push(FEEDS_FIRE);
         }
         if !cautions.is_empty() {
-            cautions.push("Label and safety data sheet come first.");
+            cautions.push(LABEL_FIRST);
         }
         cautions
     }
 }
+
+/// Of whatever is corrosive.
+pub const BURNS: &str =
+    "Burns skin and eyes: wear eye and hand protection, and add it to water, never water to it.";
+/// Of acids and of chlorine cleaners.
+pub const NEVER_WITH_CHLORINE: &str =
+    "Never bring acid and a chlorine cleaner together: toxic gas. Rinse well between them.";
+/// Of oxidisers.
+pub const FEEDS_FIRE: &str = "Feeds fire: keep it apart from fuels, paper, wood and other organic matter.";
+/// Of whatever carries one of the others.
+pub const LABEL_FIRST: &str = "Label and safety data sheet come first.";
 
 /// Signs of an acid or alkali on a label: words, and the codes of the GHS (revision 10, annex 3).
 const CORROSIVE: [&str; 9] =

@@ -149,12 +149,30 @@ impl From<Refusal> for Refused {
 /// The refusals that any route which reads can give.
 pub struct ReadProblems;
 
+/// The refusals that any route which is asked with a body and keeps nothing can give.
+pub struct AskProblems;
+
 /// The refusals that any route which writes can give.
 pub struct WriteProblems;
 
 const READ: [ProblemCode; 7] = {
     use ProblemCode as C;
     [C::BadRequest, C::NotSignedIn, C::NotAllowed, C::NotFound, C::Throttled, C::Failed, C::Unavailable]
+};
+const ASK: [ProblemCode; 10] = {
+    use ProblemCode as C;
+    [
+        C::BadRequest,
+        C::NotSignedIn,
+        C::NotAllowed,
+        C::NotFound,
+        C::TooLarge,
+        C::UnsupportedMediaType,
+        C::Invalid,
+        C::Throttled,
+        C::Failed,
+        C::Unavailable,
+    ]
 };
 const WRITE: [ProblemCode; 13] = {
     use ProblemCode as C;
@@ -178,6 +196,12 @@ const WRITE: [ProblemCode; 13] = {
 impl IntoResponses for ReadProblems {
     fn responses() -> BTreeMap<String, RefOr<Response>> {
         by_reference(&READ)
+    }
+}
+
+impl IntoResponses for AskProblems {
+    fn responses() -> BTreeMap<String, RefOr<Response>> {
+        by_reference(&ASK)
     }
 }
 
