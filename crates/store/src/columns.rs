@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 use fillmark_domain::growing::{Dose, StageDate, Step};
 use fillmark_domain::{Band, Coded, Id};
-use sea_orm::JsonValue;
+use sea_orm::{DbErr, FromQueryResult, JsonValue, QueryResult};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -61,6 +61,16 @@ impl Reading {
     pub(crate) fn list<T: for<'a> Deserialize<'a>>(self, json: JsonValue) -> Result<Vec<T>, BrokenRow> {
         self.json(json)
     }
+}
+
+/// A row that was joined to another: none where there was none to join, an error where it cannot be read.
+pub(crate) fn joined<M: FromQueryResult>(
+    row: &QueryResult,
+    before: &str,
+    key: &str,
+) -> Result<Option<M>, DbErr> {
+    let key: Option<Uuid> = row.try_get(before, key)?;
+    key.map(|_| M::from_query_result(row, before)).transpose()
 }
 
 #[derive(Serialize, Deserialize)]

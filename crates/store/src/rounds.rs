@@ -149,7 +149,7 @@ impl FromQueryResult for Walked {
         Ok(Self {
             round: round::Model::from_query_result(row, before)?,
             published_at: row.try_get(before, "published_at")?,
-            step: Option::<step::Model>::from_query_result(row, STEP)?,
+            step: columns::joined(row, STEP, "check_id")?,
         })
     }
 }

@@ -13,6 +13,7 @@ use sea_orm::{
 use uuid::Uuid;
 
 use crate::accounts::{Session, read_session, session};
+use crate::columns::joined;
 use crate::entries::to_a_step;
 use crate::words::memberships::row::{Column, Entity, Model};
 use crate::words::sites;
@@ -67,7 +68,7 @@ struct Found {
 impl FromQueryResult for Found {
     fn from_query_result(row: &QueryResult, before: &str) -> Result<Self, DbErr> {
         let session = session::Model::from_query_result(row, before)?;
-        let held = Option::<Model>::from_query_result(row, HELD)?;
+        let held = joined(row, HELD, "id")?;
         Ok(Self { session, held, there: row.try_get(before, "there_id")? })
     }
 }

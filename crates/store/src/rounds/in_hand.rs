@@ -11,7 +11,7 @@ use sea_orm::{
 
 use super::{KeptRound, Walked, gathered, publication, round, step, walked};
 use crate::checks::{Column, Entity, KeptCheck, Model, read};
-use crate::columns::Row;
+use crate::columns::{Row, joined};
 use crate::words::sites;
 use crate::{SiteScope, Store, StoreError};
 
@@ -85,7 +85,7 @@ impl FromQueryResult for Held {
     fn from_query_result(row: &QueryResult, before: &str) -> Result<Self, DbErr> {
         Ok(Self {
             walked: Walked::from_query_result(row, before)?,
-            check: Option::<Model>::from_query_result(row, CHECK)?,
+            check: joined(row, CHECK, "id")?,
             time_zone: row.try_get(before, "time_zone")?,
         })
     }
