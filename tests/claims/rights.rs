@@ -5,6 +5,7 @@ use fillmark_client::Client;
 use fillmark_domain::people::Role;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{PASSWORD, World, json, refusal};
+use sea_orm_migration::sea_orm::ConnectionTrait;
 use serde_json::json;
 use uuid::Uuid;
 
@@ -81,6 +82,14 @@ on_both! {
         client.site(here).page::<NewRoom>("").await.unwrap();
         world.ada.business().archive(&sam).await.unwrap();
         assert_eq!(refusal(client.site(here).page::<NewRoom>("").await), ProblemCode::NotSignedIn);
+    }
+
+    async fn a_role_that_cannot_be_read_is_a_fault_and_no_missing_role(world: World) {
+        let here = world.site("Harbour").await.id;
+        let (_, client) = world.person("Sam", Role::Staff, Some(here)).await;
+        let spoil = "update memberships set role = 'emperor' where role = 'staff'";
+        world.server.app.store.for_migrations().execute_unprepared(spoil).await.unwrap();
+        assert_eq!(refusal(client.site(here).page::<NewRoom>("").await), ProblemCode::Failed);
     }
 
     async fn a_new_password_ends_all_other_sessions(world: World) {

@@ -7,7 +7,7 @@ use fillmark_domain::stock::ProductId;
 
 use super::component::Component;
 use super::ph::{NoDose, water_of_alkalinity};
-use super::reagents::{Reagent, dose_mmol_l, volume_ml};
+use super::reagents::{FIRST_PART, Reagent, dose_mmol_l, volume_ml};
 
 /// Above this alkalinity, meq/L, acid goes into the water before anything else (common practice, no source): nutrients
 /// would fall out of hard water.
@@ -16,10 +16,7 @@ const ACID_FIRST_MEQ_L: f64 = 2.0;
 /// To this pH, between 6 and 6.5 (common practice, no source).
 const ACID_FIRST_PH: f64 = 6.25;
 
-/// Where nothing is learnt yet a first step is at most this part of the predicted dose…
-const FIRST_PART: f64 = 0.6;
-
-/// …and so many meq for a litre of tank (common practice, no source).
+/// A first step into a tank is at most so many meq a litre besides (common practice, no source).
 const FIRST_MEQ_L: f64 = 0.2;
 
 /// Proportions that have to be stretched or thinned by more than this do not look like a programme for this aim: our own
@@ -93,7 +90,7 @@ pub struct Fill {
     /// Water to fill in, L; what is missing to the mark are the doses themselves.
     pub water_l: f64,
     /// Acid into hard water: after a silicate, before all other doses.
-    pub acid_first: Option<AcidDose>,
+    pub acid_first: Option<FirstAcid>,
     /// The doses in the order they go in.
     pub doses: Vec<FillDose>,
     /// EC to expect after them, mS/cm; none where a product does not say what it adds.
@@ -113,7 +110,7 @@ pub struct FillDose {
 
 /// Acid, poured in steps and measured after each.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct AcidDose {
+pub struct FirstAcid {
     /// Which product.
     pub product: ProductId,
     /// mL that chemistry expects in all.
@@ -193,7 +190,7 @@ fn factor(asked: &FillAsked) -> (f64, Vec<Reason>) {
     (factor, reasons)
 }
 
-fn acid_first(asked: &FillAsked, water_l: f64, reasons: &mut Vec<Reason>) -> Option<AcidDose> {
+fn acid_first(asked: &FillAsked, water_l: f64, reasons: &mut Vec<Reason>) -> Option<FirstAcid> {
     let Some(water) = asked.water.acidity else {
         reasons.push(Reason::WaterUnknown);
         return None;
@@ -210,7 +207,7 @@ fn acid_first(asked: &FillAsked, water_l: f64, reasons: &mut Vec<Reason>) -> Opt
     let expected_ml = volume_ml(dose.ok()?, water_l, acid.mol_l);
     let bound = volume_ml(FIRST_MEQ_L / acid.reagent.equivalents_per_mol(), asked.litres, acid.mol_l);
     let first_ml = (FIRST_PART * expected_ml).min(bound);
-    Some(AcidDose { product: acid.product, expected_ml, first_ml, to_ph: ACID_FIRST_PH })
+    Some(FirstAcid { product: acid.product, expected_ml, first_ml, to_ph: ACID_FIRST_PH })
 }
 
 /// mmol/L of an acid that take water to [`ACID_FIRST_PH`]. Its cation is taken for calcium, the likeliest.

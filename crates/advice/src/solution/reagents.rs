@@ -202,6 +202,11 @@ pub fn dose_mmol_l(
     dose_to_ph(composition, &reagent.per_mol(), target_ph, temperature_c)
 }
 
+/// Where nothing but chemistry tells of a water, a first step is at most this part of the dose: tests of alkalinity by drops
+/// count in steps of about a tenth, and a pH that is passed has to be brought back with the opposite. Common practice, no
+/// source.
+pub(super) const FIRST_PART: f64 = 0.6;
+
 /// Volume of a product that gives a dose to a volume of water, mL.
 pub fn volume_ml(dose_mmol_l: f64, water_l: f64, product_mol_l: f64) -> f64 {
     dose_mmol_l * water_l / product_mol_l

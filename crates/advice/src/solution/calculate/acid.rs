@@ -6,7 +6,7 @@ use super::elements::{ElementAmount, amounts_of_ions};
 use super::{Caution, Reason};
 use crate::solution::component::{Component, Composition};
 use crate::solution::ph::{alkalinity_meq_l, at_own_ph, water_of_alkalinity};
-use crate::solution::reagents::{Reagent, dose_mmol_l, volume_ml};
+use crate::solution::reagents::{FIRST_PART, Reagent, dose_mmol_l, volume_ml};
 use crate::solution::speciation::{Carbon, OutsideModel};
 
 /// A water, a product and a target.
@@ -52,10 +52,6 @@ pub struct AcidDose {
 /// Carbon dioxide of the open air, ppm by volume; a closed house with a crop has less by day, one that is enriched twice as
 /// much.
 const AIR_CO2_PPM: f64 = 420.0;
-
-/// Part of the dose that is given first where nothing but chemistry tells of the water: tests of alkalinity by drops count in
-/// steps of about a tenth, and a pH that is passed has to be brought back with the opposite.
-const FIRST_PART: f64 = 0.6;
 
 /// Below so much the pH of a feed moves with every root and drop, meq/L. Common practice, no source.
 const LITTLE_MEQ_L: f64 = 0.5;
