@@ -20,6 +20,7 @@ pub mod label;
 pub mod ph;
 pub mod published;
 pub mod reagents;
+pub mod record;
 mod root;
 pub mod salts;
 pub mod speciation;
