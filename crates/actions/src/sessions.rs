@@ -223,10 +223,14 @@ pub async fn end(app: &App, caller: &Caller) -> Result<(), Refusal> {
 }
 
 /// The caller of a session: with the roles that are in force now, whatever was so when the token was given. Those who
-/// call at the same time are looked up together.
+/// call at the same time are looked up together, and who called a moment ago is remembered.
 /// # Errors
 /// [`Refusal::NotSignedIn`] when the session has ended.
 pub async fn caller(app: &App, session: Uuid) -> Result<Caller, Refusal> {
+    if let Some(standing) = standing::remembered(&app.store, session) {
+        let alive = is_alive(&standing.session, app.now());
+        return if alive { Ok(caller_of(&standing, app.now())) } else { Err(Refusal::NotSignedIn) };
+    }
     let own = app.clone();
     let look_up = move |sessions: Vec<Uuid>| {
         let app = own.clone();
@@ -247,17 +251,17 @@ fn untold(refusal: &Refusal) {
 async fn callers(app: &App, sessions: &[Uuid]) -> Result<Vec<Result<Caller, Refusal>>, Refusal> {
     let (standings, now) = (standing::of_sessions(&app.store, sessions).await?, app.now());
     let callers: HashMap<Uuid, Caller> = standings
-        .into_iter()
+        .iter()
         .filter(|standing| is_alive(&standing.session, now))
         .map(|standing| (standing.session.id, caller_of(standing, now)))
         .collect();
     Ok(sessions.iter().map(|session| callers.get(session).cloned().ok_or(Refusal::NotSignedIn)).collect())
 }
 
-fn caller_of(Standing { session, memberships, sites }: Standing, now: DateTime<Utc>) -> Caller {
+fn caller_of(Standing { session, memberships, sites }: &Standing, now: DateTime<Utc>) -> Caller {
     let held = memberships.iter().filter(|membership| membership.holds(now));
     let roles = held.map(|membership| (membership.site, membership.role)).collect();
-    Caller::person_with(session.person, session.id, roles).among(sites)
+    Caller::person_with(session.person, session.id, roles).among(sites.clone())
 }
 
 fn is_alive(session: &Session, now: DateTime<Utc>) -> bool {

@@ -235,6 +235,7 @@ pub async fn refresh_session(
 /// # Errors
 /// When the database fails.
 pub async fn end_session(tx: &Tx, id: Uuid, at: DateTime<Utc>) -> Result<(), StoreError> {
+    tx.changes_standings();
     session::Entity::update_many()
         .col_expr(session::Column::EndedAt, Expr::val(at))
         .filter(session::Column::Id.eq(id))
@@ -268,6 +269,7 @@ pub async fn end_sessions_of(
     but: Option<Uuid>,
     at: DateTime<Utc>,
 ) -> Result<(), StoreError> {
+    tx.changes_standings();
     session::Entity::update_many()
         .col_expr(session::Column::EndedAt, Expr::val(at))
         .filter(session::Column::PersonId.eq(person.uuid()))

@@ -1,6 +1,7 @@
 //! Connections and transactions, the same words for both databases.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use sea_orm::sea_query::{Func, FunctionCall, Query};
@@ -14,6 +15,7 @@ use tokio::sync::Mutex;
 
 use crate::StoreError;
 use crate::plan::Plans;
+use crate::standing::Standings;
 
 /// So long a request waits for a connection of PostgreSQL, for the rights of who sends it and then for its own. What was
 /// asked together with others is asked once more alone where that failed.
@@ -71,8 +73,24 @@ impl Database {
 pub struct Store {
     writer: DatabaseConnection,
     reader: DatabaseConnection,
-    plans: Plans,
+    memory: Memory,
     within: Option<Unit>,
+}
+
+/// What a store remembers of what it has read.
+#[derive(Debug, Clone, Default)]
+struct Memory {
+    plans: Plans,
+    standings: Standings,
+    /// Whether the transaction that it comes with, or the unit of work around it, has changed who may do what.
+    stale: Arc<AtomicBool>,
+}
+
+impl Memory {
+    /// For a transaction that has changed nothing yet.
+    fn afresh(&self) -> Memory {
+        Memory { stale: Arc::default(), ..self.clone() }
+    }
 }
 
 /// A unit of work: what is begun in its store is kept together by its one commit, or not at all.
@@ -81,7 +99,7 @@ pub struct Unit(Arc<Mutex<Option<Tx>>>);
 
 /// One transaction; dropping it without a commit rolls back. With it comes what its store remembers.
 #[derive(Debug)]
-pub struct Tx(pub(crate) DatabaseTransaction, Plans);
+pub struct Tx(pub(crate) DatabaseTransaction, Memory);
 
 impl Store {
     /// Connects. The embedded database is made when it is not there.
@@ -94,7 +112,7 @@ impl Store {
             Database::Postgres { url } => {
                 let writer = connect(postgres(url, connections.div_ceil(2), &[])).await?;
                 let reader = connect(postgres(url, (connections / 2).max(1), &OF_EACH_READING)).await?;
-                Ok(Store { writer, reader, plans: Plans::default(), within: None })
+                Ok(Store { writer, reader, memory: Memory::default(), within: None })
             }
         }
     }
@@ -127,7 +145,7 @@ impl Store {
         let on = on.clone();
         let begun = tokio::spawn(async move { on.begin_with_options(options).await }).await;
         let begun = begun.map_err(|cut_off| DbErr::Custom(cut_off.to_string()))??;
-        Ok(Tx(begun, self.plans.clone()))
+        Ok(Tx(begun, self.memory.afresh()))
     }
 
     /// A connection for one statement that reads, which needs no transaction around it. It sees what is committed, not what a
@@ -151,6 +169,11 @@ impl Store {
             DbBackend::Postgres => WRITERS,
             _ => 1,
         }
+    }
+
+    /// The standings that it remembers.
+    pub(crate) fn standings(&self) -> &Standings {
+        &self.memory.standings
     }
 
     /// Whether what is begun in it is part of a unit of work.
@@ -228,7 +251,12 @@ impl Tx {
     /// # Errors
     /// When the database could not; then nothing is kept.
     pub async fn commit(self) -> Result<(), StoreError> {
-        Ok(self.0.commit().await?)
+        let Tx(tx, memory) = self;
+        tx.commit().await?;
+        if memory.stale.load(Ordering::Relaxed) {
+            memory.standings.forget();
+        }
+        Ok(())
     }
 
     /// Waits for the turn to do what one may do at a time, and has it until this transaction ends.
@@ -244,7 +272,12 @@ impl Tx {
 
     /// The plans that its store remembers.
     pub(crate) fn plans(&self) -> &Plans {
-        &self.1
+        &self.1.plans
+    }
+
+    /// Says that this transaction changes who may do what: once it is kept, nobody's standing is remembered.
+    pub(crate) fn changes_standings(&self) {
+        self.1.stale.store(true, Ordering::Relaxed);
     }
 
     pub(crate) fn is_postgres(&self) -> bool {
@@ -285,7 +318,7 @@ async fn embedded(
 ) -> Result<Store, StoreError> {
     let writer = connect(sqlite(path, 1, waits, false)).await?;
     let reader = connect(sqlite(path, connections, waits, true)).await?;
-    Ok(Store { writer, reader, plans: Plans::default(), within: None })
+    Ok(Store { writer, reader, memory: Memory::default(), within: None })
 }
 
 fn sqlite(

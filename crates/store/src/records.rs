@@ -40,6 +40,9 @@ pub trait Record: Clone + Send + Sync + Sized + 'static {
     /// Columns that the journal leaves out: names of people, which can be erased while the journal stays whole.
     const UNTOLD: &'static [&'static str] = &[];
 
+    /// Whether who may do what follows from it, so that those who were looked up before a change are looked up again.
+    const TELLS_WHO_MAY: bool = false;
+
     /// The content's columns, set; those of the common life are left alone.
     fn columns(&self) -> Self::Change;
 

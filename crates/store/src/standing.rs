@@ -1,6 +1,8 @@
 //! Whom a session speaks for: asked with every request, and so in one statement.
 
 use std::collections::{HashMap, HashSet};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
 
 use fillmark_domain::Id;
 use fillmark_domain::people::Membership;
@@ -33,10 +35,69 @@ pub struct Standing {
     pub sites: Vec<SiteId>,
 }
 
+/// So long a standing that was read serves those who ask again: what other instances do is seen after it at the latest. What
+/// this one does is seen at once.
+const LASTS: Duration = Duration::from_secs(2);
+/// More than this are not remembered.
+const MOST: usize = 10_000;
+
+/// Standings as they were read, by their sessions.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Standings(Arc<Mutex<Remembered>>);
+
+#[derive(Debug, Default)]
+struct Remembered {
+    /// Another after every change: what was read before one is not what holds after it.
+    changes: u64,
+    read: HashMap<Uuid, (Instant, Arc<Standing>)>,
+}
+
+impl Standings {
+    fn find(&self, session: Uuid) -> Option<Arc<Standing>> {
+        let remembered = self.lock();
+        let (at, standing) = remembered.read.get(&session)?;
+        (at.elapsed() < LASTS).then(|| standing.clone())
+    }
+
+    fn changes(&self) -> u64 {
+        self.lock().changes
+    }
+
+    fn keep(&self, changes: u64, read: &[Arc<Standing>]) {
+        let (mut remembered, now) = (self.lock(), Instant::now());
+        if remembered.changes != changes {
+            return;
+        }
+        if remembered.read.len() >= MOST {
+            remembered.read.clear();
+        }
+        let by_session = read.iter().map(|standing| (standing.session.id, (now, standing.clone())));
+        remembered.read.extend(by_session);
+    }
+
+    /// Forgets all: somebody's standing has changed.
+    pub(crate) fn forget(&self) {
+        let mut remembered = self.lock();
+        remembered.changes += 1;
+        remembered.read.clear();
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Remembered> {
+        // Nothing is done under the lock that could leave it half way.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// How a session stood a moment ago, where somebody asked then and this instance has changed nobody's standing since.
+pub fn remembered(store: &Store, session: Uuid) -> Option<Arc<Standing>> {
+    store.standings().find(session)
+}
+
 /// How the sessions with these ids stand; those that are not there are left out.
 /// # Errors
 /// When the database fails or a row is broken.
-pub async fn of_sessions(store: &Store, ids: &[Uuid]) -> Result<Vec<Standing>, StoreError> {
+pub async fn of_sessions(store: &Store, ids: &[Uuid]) -> Result<Vec<Arc<Standing>>, StoreError> {
+    let changes = store.standings().changes();
     let held = |column: Column| Expr::col((Entity, column));
     let own = Condition::all()
         .add(held(Column::PersonId).eq(Expr::col((session::Entity, session::Column::PersonId))))
@@ -55,7 +116,9 @@ pub async fn of_sessions(store: &Store, ids: &[Uuid]) -> Result<Vec<Standing>, S
         sites::row::Entity,
         there,
     );
-    Ok(gathered(rows.into_model().all(store.glance()).await?)?)
+    let standings = gathered(rows.into_model().all(store.glance()).await?)?;
+    store.standings().keep(changes, &standings);
+    Ok(standings)
 }
 
 /// A session, once for each site of each of its memberships.
@@ -73,7 +136,7 @@ impl FromQueryResult for Found {
     }
 }
 
-fn gathered(rows: Vec<Found>) -> Result<Vec<Standing>, BrokenRow> {
+fn gathered(rows: Vec<Found>) -> Result<Vec<Arc<Standing>>, BrokenRow> {
     let mut standings: HashMap<Uuid, Standing> = HashMap::new();
     let mut read: HashSet<(Uuid, Uuid)> = HashSet::new();
     for Found { session, held, there } in rows {
@@ -88,5 +151,5 @@ fn gathered(rows: Vec<Found>) -> Result<Vec<Standing>, BrokenRow> {
         }
         standing.sites.extend(there.map(Id::new));
     }
-    Ok(standings.into_values().collect())
+    Ok(standings.into_values().map(Arc::new).collect())
 }

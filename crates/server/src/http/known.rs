@@ -1,6 +1,7 @@
 //! What the document says there is: paths, their methods, and the parameters that their queries may have.
 
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
 use actix_web::http::Method;
 use serde::Deserialize;
@@ -8,8 +9,11 @@ use serde::Deserialize;
 use super::{Refused, query};
 use crate::document::KEY_PARAMETER;
 
-/// Every path of the document with its methods and their parameters.
-pub struct KnownPaths(Vec<(Pattern, Vec<Known>)>);
+/// Every path of the document with its methods and their parameters; read when somebody first asks.
+pub struct KnownPaths {
+    document: &'static str,
+    paths: OnceLock<Vec<(Pattern, Vec<Known>)>>,
+}
 
 /// A path of the document by its segments; one in braces is none in particular.
 struct Pattern(Vec<Option<String>>);
@@ -45,22 +49,28 @@ struct Parameter {
 
 impl KnownPaths {
     /// From the text of the document that is served.
-    pub fn of(document: &str) -> Self {
-        let document: Document = serde_json::from_str(document).unwrap_or_default();
-        let known = |(path, item): (String, _)| (Pattern::of(&path), known(item));
-        KnownPaths(document.paths.into_iter().map(known).collect())
+    pub fn of(document: &'static str) -> Self {
+        KnownPaths { document, paths: OnceLock::new() }
+    }
+
+    fn paths(&self) -> &[(Pattern, Vec<Known>)] {
+        self.paths.get_or_init(|| {
+            let document: Document = serde_json::from_str(self.document).unwrap_or_default();
+            let known = |(path, item): (String, _)| (Pattern::of(&path), known(item));
+            document.paths.into_iter().map(known).collect()
+        })
     }
 
     /// The methods of a path.
     pub fn methods(&self, path: &str) -> Option<Vec<&str>> {
-        let (_, known) = self.0.iter().find(|(known, _)| known.fits(path))?;
+        let (_, known) = self.paths().iter().find(|(known, _)| known.fits(path))?;
         Some(known.iter().map(|known| known.method.as_str()).collect())
     }
 
     /// Whether a request is answered alike when it comes again under its key. Those that nobody need be signed in for are
     /// not: their answers hold secrets, which are told once and kept nowhere.
     pub fn takes_key(&self, method: &Method, path: &str) -> bool {
-        let known = self.0.iter().filter(|(known, _)| known.fits(path)).flat_map(|(_, known)| known);
+        let known = self.paths().iter().filter(|(known, _)| known.fits(path)).flat_map(|(_, known)| known);
         known.into_iter().any(|known| known.method == method.as_str() && known.keyed)
     }
 
@@ -71,7 +81,7 @@ impl KnownPaths {
         if query.is_empty() {
             return Ok(());
         }
-        let known = self.0.iter().filter(|(known, _)| known.fits(path)).flat_map(|(_, known)| known);
+        let known = self.paths().iter().filter(|(known, _)| known.fits(path)).flat_map(|(_, known)| known);
         let Some(known) = known.into_iter().find(|known| known.method == method.as_str()) else {
             return Ok(());
         };

@@ -1,8 +1,8 @@
 //! What stands outside `/api/v1`: health, and the pages about problems.
 
 use std::path::{Path as FilePath, PathBuf};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
 use actix_web::http::header;
@@ -35,13 +35,18 @@ impl Ready {
 /// The OpenAPI document as text.
 pub struct DocumentText {
     text: &'static str,
-    tag: String,
+    /// Made when somebody first asks: most who start a server do not.
+    tag: OnceLock<String>,
 }
 
 impl DocumentText {
     /// A document.
     pub fn of(text: &'static str) -> Self {
-        Self { text, tag: format!("\"{:x}\"", Sha256::digest(text.as_bytes())) }
+        Self { text, tag: OnceLock::new() }
+    }
+
+    fn tag(&self) -> &str {
+        self.tag.get_or_init(|| format!("\"{:x}\"", Sha256::digest(self.text.as_bytes())))
     }
 }
 
@@ -51,11 +56,11 @@ impl DocumentText {
 #[get("/api/v1/openapi.json")]
 pub async fn read_document(document: Data<DocumentText>, request: HttpRequest) -> HttpResponse {
     let known = request.headers().get(header::IF_NONE_MATCH).and_then(|known| known.to_str().ok());
-    if known == Some(document.tag.as_str()) {
-        return HttpResponse::NotModified().insert_header((header::ETAG, document.tag.clone())).finish();
+    if known == Some(document.tag()) {
+        return HttpResponse::NotModified().insert_header((header::ETAG, document.tag())).finish();
     }
     HttpResponse::Ok()
-        .insert_header((header::ETAG, document.tag.clone()))
+        .insert_header((header::ETAG, document.tag()))
         .content_type("application/json")
         .body(document.text)
 }

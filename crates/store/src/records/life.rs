@@ -30,6 +30,9 @@ pub async fn create<R: Record>(
     row.set(column::<R>("archived_at"), Value::from(None::<DateTime<Utc>>));
     R::Entity::insert(row).exec_without_returning(&tx.0).await?;
     journal::append(tx, scope, stamp, "created", R::WORD, id.uuid(), detail).await?;
+    if R::TELLS_WHO_MAY {
+        tx.changes_standings();
+    }
     Ok(Kept { id, version: 1, created_at: at, updated_at: at, archived_at: None, content: content.clone() })
 }
 
@@ -149,6 +152,9 @@ async fn update<R: Record>(
         return Ok(None);
     }
     journal::append(tx, scope, stamp, deed, R::WORD, id.uuid(), detail).await?;
+    if R::TELLS_WHO_MAY {
+        tx.changes_standings();
+    }
     find(tx, scope, id).await
 }
 

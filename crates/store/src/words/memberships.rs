@@ -21,6 +21,7 @@ impl Record for Membership {
     type Row = row::Model;
     type Change = row::ActiveModel;
     const WORD: &'static str = "membership";
+    const TELLS_WHO_MAY: bool = true;
     const NARROWED_BY: &'static [&'static str] = &["person_id", "site_id"];
 
     fn columns(&self) -> row::ActiveModel {

@@ -22,6 +22,7 @@ impl Record for Site {
     type Row = row::Model;
     type Change = row::ActiveModel;
     const WORD: &'static str = "site";
+    const TELLS_WHO_MAY: bool = true;
     const ORDERED_BY: &'static [&'static str] = &["name", "created_at"];
 
     fn columns(&self) -> row::ActiveModel {
