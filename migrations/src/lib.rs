@@ -21,6 +21,8 @@ mod m0013_reviews;
 mod m0014_counts;
 mod m0015_taken_back;
 mod m0016_plan_marks;
+mod m0017_labels;
+mod m0018_advice;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -60,6 +62,8 @@ impl MigratorTrait for Changes {
                 up: m0016_plan_marks::UP,
                 then: Some(m0016_plan_marks::then),
             }),
+            Box::new(Change { name: "m0017_labels", up: m0017_labels::UP, then: Some(m0017_labels::then) }),
+            Change::new("m0018_advice", m0018_advice::UP),
         ]
     }
 }

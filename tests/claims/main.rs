@@ -11,6 +11,7 @@ mod checks;
 mod commands;
 mod devices;
 mod doors;
+mod dosing;
 mod faults;
 mod first_owner;
 mod forecast;

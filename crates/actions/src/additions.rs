@@ -5,7 +5,7 @@ mod doubt;
 use std::collections::{BTreeSet, HashMap};
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::entries::{Addition, AdditionReason, Measured, Poured, TankChange, has_passed};
+use fillmark_domain::entries::{Addition, AdditionReason, Advice, Measured, Poured, TankChange, has_passed};
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::{Site, SiteId, TankId};
 use fillmark_domain::stock::{LotId, Product, ProductId};
@@ -38,6 +38,8 @@ pub struct AdditionEntry {
     pub reason: AdditionReason,
     /// The tank change it is part of.
     pub change: Option<Id<TankChange>>,
+    /// The advice it followed.
+    pub advice: Option<Id<Advice>>,
     /// When.
     pub recorded_at: DateTime<Utc>,
     /// Who poured, when not the one who enters it.
@@ -264,6 +266,7 @@ impl Bench<'_> {
             poured: self.pour(entry, measured).await?,
             reason: entry.reason,
             change: entry.change,
+            advice: entry.advice,
             recorded_at: entry.recorded_at,
             received_at: self.stamp.at,
             done_by: entry.done_by.or(self.stamp.by),
@@ -325,6 +328,7 @@ impl Bench<'_> {
         let mut faults = Faults::default();
         let tank = [Reference::of_site("/tank_id", "tanks", entry.tank.uuid())];
         self.known.look_up(self.tx, self.scope, tank, &mut faults).await?;
+        self.known.look_up_advice(self.tx, self.scope, entry.advice, entry.tank, &mut faults).await?;
         self.known.look_up_doer(self.tx, self.scope, "/done_by", entry.done_by, &mut faults).await?;
         let past = has_passed(entry.recorded_at, self.stamp.at);
         faults.unless(past, "/recorded_at", "in_the_future", "expected an instant that has passed");
@@ -341,7 +345,7 @@ fn is_same(earlier: &Addition, entry: &AdditionEntry) -> bool {
         Poured::Water { litres } => entry.product.is_none() && entry.amount.canonical() == *litres,
     };
     poured
-        && (earlier.tank, earlier.reason, earlier.recorded_at, earlier.change)
-            == (entry.tank, entry.reason, entry.recorded_at, entry.change)
+        && (earlier.tank, earlier.reason, earlier.recorded_at, earlier.change, earlier.advice)
+            == (entry.tank, entry.reason, entry.recorded_at, entry.change, entry.advice)
         && entry.done_by.is_none_or(|person| earlier.done_by == Some(person))
 }

@@ -121,7 +121,7 @@ async fn make(
     let today = plan.day(now);
     let shelf = Shelf::load(tx, scope, &plan, now).await?;
     let ledger = Ledger::load(tx, scope, now).await?;
-    let rises = shelf.ec_rises(now);
+    let rises = shelf.ec_rises();
     // What must be ordered soon may run out later than the days that are shown.
     let looked_at = horizon_days.max(DEFAULT_HORIZON_DAYS);
     let question = Question {

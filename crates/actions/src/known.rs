@@ -2,9 +2,11 @@
 
 use std::collections::HashMap;
 
-use fillmark_domain::Faults;
+use fillmark_domain::entries::Advice;
 use fillmark_domain::people::PersonId;
-use fillmark_store::{Reference, SiteScope, Tx, accounts, records};
+use fillmark_domain::places::TankId;
+use fillmark_domain::{Faults, Id};
+use fillmark_store::{Reference, SiteScope, Tx, accounts, advice, records};
 use uuid::Uuid;
 
 use crate::Refusal;
@@ -14,6 +16,7 @@ use crate::Refusal;
 pub(crate) struct Known {
     there: HashMap<(&'static str, Uuid), bool>,
     strangers: HashMap<PersonId, bool>,
+    advised: HashMap<Id<Advice>, Option<TankId>>,
 }
 
 impl Known {
@@ -60,6 +63,26 @@ impl Known {
         self.strangers.insert(person, stranger);
         let detail = "expected somebody with a role at this site; their roles are at others";
         faults.unless(!stranger, pointer, "no_role", detail);
+        Ok(())
+    }
+
+    /// Adds a fault for advice that is not there, or was given for another tank.
+    pub(crate) async fn look_up_advice(
+        &mut self,
+        tx: &Tx,
+        scope: SiteScope,
+        named: Option<Id<Advice>>,
+        tank: TankId,
+        faults: &mut Faults,
+    ) -> Result<(), Refusal> {
+        let Some(id) = named else { return Ok(()) };
+        let given_for = match self.advised.get(&id) {
+            Some(given_for) => *given_for,
+            None => advice::find(tx, scope, id).await?.map(|advice| advice.tank),
+        };
+        self.advised.insert(id, given_for);
+        let detail = "expected the id of advice that was given for this tank";
+        faults.unless(given_for == Some(tank), "/advice_id", "unknown_id", detail);
         Ok(())
     }
 }

@@ -11,6 +11,7 @@ mod bands;
 pub mod calculators;
 pub mod caller;
 pub mod devices;
+pub mod dosing;
 pub mod first_owner;
 pub mod forecast;
 pub mod harvests;

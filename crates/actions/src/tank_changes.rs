@@ -5,7 +5,7 @@ mod due;
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::entries::{
-    AdditionReason, EARLY, Meter, Poured, Reading, SamplePoint, Spot, TankChange, has_passed,
+    AdditionReason, Advice, EARLY, Meter, Poured, Reading, SamplePoint, Spot, TankChange, has_passed,
 };
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::{SiteId, TankId};
@@ -50,6 +50,8 @@ pub struct ChangeEntry {
     pub products: Vec<PouredIn>,
     /// What was read afterwards.
     pub readings: Vec<ReadAfter>,
+    /// The advice it followed.
+    pub advice: Option<Id<Advice>>,
     /// When it was done.
     pub recorded_at: DateTime<Utc>,
     /// Who did it, when not the one who enters it.
@@ -162,7 +164,9 @@ async fn decide(
     let water_in_l = faults.take("/water_in", "not_a_volume", Metric::Volume.canonical(entry.water_in));
     let tank = plan.tank(entry.tank);
     refuse_unknown(&mut faults, "/tank_id", tank.is_some());
-    Known::default().look_up_doer(tx, scope, "/done_by", entry.done_by, &mut faults).await?;
+    let mut known = Known::default();
+    known.look_up_doer(tx, scope, "/done_by", entry.done_by, &mut faults).await?;
+    known.look_up_advice(tx, scope, entry.advice, entry.tank, &mut faults).await?;
     let past = has_passed(entry.recorded_at, stamp.at);
     faults.unless(past, "/recorded_at", "in_the_future", "expected an instant that has passed");
     let volumes = faults.or(drained_l.zip(water_in_l))?;
@@ -208,6 +212,7 @@ async fn additions_of(
             lot: poured.lot,
             reason: AdditionReason::Change,
             change: Some(change),
+            advice: entry.advice,
             recorded_at: entry.recorded_at,
             done_by: entry.done_by,
             poured_all_the_same: poured.poured_all_the_same,

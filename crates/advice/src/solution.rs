@@ -19,6 +19,7 @@ pub mod kcl;
 pub mod label;
 pub mod learnt;
 pub mod ph;
+pub mod prior;
 pub mod published;
 pub mod reagents;
 pub mod record;

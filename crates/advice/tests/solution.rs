@@ -5,7 +5,7 @@ use fillmark_advice::solution::conductivity::{conductivity_ms_cm, ec25_at_ph_ms_
 use fillmark_advice::solution::ph::{
     NoDose, alkalinity_meq_l, at_own_ph, balanced_at, buffer_capacity_mmol_l, dose_to_ph, water_of_alkalinity,
 };
-use fillmark_advice::solution::reagents::{Reagent, dose_mmol_l};
+use fillmark_advice::solution::reagents::{Chemistry as _, Reagent, dose_mmol_l};
 use fillmark_advice::solution::salts::Salt;
 use fillmark_advice::solution::speciation::speciate;
 use fillmark_advice::solution::{Carbon, Component, Composition, OutsideModel};

@@ -54,7 +54,7 @@ fn digits(value: f64, count: usize) -> f64 {
 }
 
 /// The canonical value of a quantity that must measure this and lie in this range.
-fn measured(
+pub(crate) fn measured(
     quantity: Quantity,
     dimension: Dimension,
     (low, high): (f64, f64),

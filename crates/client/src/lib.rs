@@ -7,6 +7,7 @@ mod alerts;
 mod calculators;
 pub mod collections;
 mod devices;
+mod dosing;
 mod entries;
 mod journal;
 mod records;

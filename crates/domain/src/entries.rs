@@ -4,6 +4,7 @@
 //! opposite and entered anew.
 
 pub mod addition;
+pub mod advice;
 pub mod again;
 pub mod instrument;
 pub mod plausible;
@@ -12,6 +13,7 @@ pub mod tank_change;
 pub mod usual;
 
 pub use addition::{Addition, AdditionReason, Poured};
+pub use advice::{Advice, AdviceKind, AdvisedStep, Expectation, Lacking, Portion};
 pub use again::{EnteredBefore, Measured, SAME_ADDITION, SAME_CHANGE, same_addition, same_change};
 pub use instrument::{Calibration, Meter, MeterKind};
 pub use plausible::{Beside, Doubt, doubts, doubts_of_volume, has_passed, has_passed_at_a_desk};

@@ -6,6 +6,7 @@
 mod count;
 mod expiry;
 mod issue;
+mod label;
 mod late;
 mod lot;
 mod order;
@@ -21,14 +22,12 @@ pub use expiry::{Spoilage, WriteOff, spoilage};
 pub use issue::{
     Drawn, OnHand, OutOfStock, Unfit, draw_first_expiring, draw_named, issue_first_expiring, issue_named,
 };
+pub use label::{AcidStrength, Analysis, Basis, Declared, LabelRevision, Reagent};
 pub use late::{Counted, Found, Owed, found_of, held_before, moved_since, owed};
 pub use lot::{Lot, Movement, MovementKind, Shortage, ShortageState};
 pub use order::{NotAllowed, Order, OrderLine, OrderState, Received};
 pub use packs::{Packs, ReorderLevels, order_together, whole_packs};
-pub use product::{
-    AcidStrength, Analysis, BURNS, Basis, FEEDS_FIRE, LABEL_FIRST, LabelRevision, NEVER_WITH_CHLORINE,
-    Product, ProductKind,
-};
+pub use product::{BURNS, FEEDS_FIRE, LABEL_FIRST, NEVER_WITH_CHLORINE, Product, ProductKind};
 pub use reorder::{Reorder, Replenishment, arrival, reorder_date};
 pub use slip::{Entered, Settles, Slip, SlipKind, Wanted};
 pub use supplier::{Offer, Supplier};

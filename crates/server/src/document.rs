@@ -15,7 +15,7 @@ use utoipa_actix_web::AppExt;
 use crate::http::problem;
 use crate::routes;
 
-const TAGS: [(&str, &str); 11] = [
+const TAGS: [(&str, &str); 12] = [
     ("sessions", "Signing in and out."),
     ("people", "People, what they are where, what they may do, when they work."),
     ("places", "Sites, rooms, tanks and water."),
@@ -24,6 +24,7 @@ const TAGS: [(&str, &str); 11] = [
     ("entries", "Readings, additions, tank changes, calibrations."),
     ("work", "Check plans, checks, rounds, alerts."),
     ("stock", "Products, lots, movements, suppliers, orders, the purchase forecast."),
+    ("dosing", "Advice about what to add to a tank."),
     ("calculators", "Chemistry without a tank: recipes, acids, units, air and meters."),
     ("reports", "Reports and the journal."),
     ("system", "Health and problems."),

@@ -6,6 +6,7 @@ mod batch;
 pub mod calculators;
 pub mod checks;
 pub mod devices;
+pub mod dosing;
 pub mod forecast;
 pub mod growing;
 pub mod harvests;
@@ -103,6 +104,7 @@ fn api(config: &mut Registry) {
     config.about(&["alerts"], alerts::routes);
     config.about(&["reviews"], reviews::routes);
     config.about(&["forecast"], forecast::routes);
+    config.about(&["advice"], dosing::routes);
     config.about(&["journal"], journal::routes);
     config.about(&["devices"], devices::routes);
     config.about(&["sessions", "people", "memberships", "first-owner"], |config| {

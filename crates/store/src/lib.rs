@@ -9,6 +9,7 @@
 
 pub mod accounts;
 pub mod additions;
+pub mod advice;
 pub mod alerts;
 pub mod answers;
 pub mod carry;

@@ -53,7 +53,7 @@ const ROWS: &[(Need, &[&str])] = &[
         "list_tank_changes", "list_due_changes", "read_tank_change", "list_tank_rooms", "read_tank_room",
         "list_tanks", "read_tank", "list_transfers", "read_transfer", "list_water_sources", "read_water_source",
         "list_suppliers", "read_supplier", "calculate_solution", "calculate_acid", "convert_unit", "calculate_air",
-        "check_meter",
+        "check_meter", "read_advice",
     ]),
     (Need::Act(Act::Audit), &[
         "list_journal", "follow_journal", "list_site_journal", "follow_site_journal",
@@ -64,7 +64,7 @@ const ROWS: &[(Need, &[&str])] = &[
     (Need::Act(Act::EnterWork), &[
         "record_addition", "record_additions", "close_alert", "see_alert", "create_calibration",
         "archive_calibration", "settle_check", "open_check", "record_harvest",
-        "make_preparation", "issue_product", "record_tank_change",
+        "make_preparation", "issue_product", "record_tank_change", "advise_fill",
     ]),
     (Need::Act(Act::Correct), &[
         "reverse_addition", "reverse_harvest", "correct_reading", "reverse_slip", "reverse_tank_change",

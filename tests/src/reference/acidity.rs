@@ -4,9 +4,9 @@ use fillmark_advice::solution::equilibria::AcidStep;
 use fillmark_advice::solution::ions::Ion;
 use fillmark_advice::solution::ph::{at_own_ph, balanced_at, buffer_capacity_mmol_l, water_of_alkalinity};
 use fillmark_advice::solution::published::PUBLISHED;
-use fillmark_advice::solution::reagents::{Reagent, dose_mmol_l, neutralising_ml, volume_ml};
+use fillmark_advice::solution::reagents::{Chemistry as _, Reagent, dose_mmol_l, neutralising_ml, volume_ml};
 use fillmark_advice::solution::{Carbon, Component, Composition};
-use fillmark_domain::{Quantity, Unit};
+use fillmark_domain::{Coded as _, Quantity, Unit};
 
 use super::{Answer, Inputs, Unfit};
 
@@ -63,7 +63,7 @@ fn reagent(name: &str) -> Result<Reagent, Unfit> {
     if name.starts_with("citric") {
         return Ok(Reagent::Citric);
     }
-    let known = Reagent::ALL.into_iter().find(|reagent| reagent.formula() == name);
+    let known = Reagent::all().iter().copied().find(|reagent| reagent.formula() == name);
     known.ok_or_else(|| Unfit::Unreadable("acid".to_owned()))
 }
 

@@ -9,6 +9,7 @@ use fillmark_domain::places::Site;
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{LabelRevision, Offer, Order, OrderState, Product, ProductId, Supplier};
 use fillmark_store::holdings::{self, Holding};
+use fillmark_store::words::label_revisions;
 use fillmark_store::{SiteScope, Tx, records};
 
 use super::ledger::Ledger;
@@ -18,7 +19,7 @@ use crate::Refusal;
 pub(super) struct Shelf {
     pub(super) products: Vec<Kept<Product>>,
     pub(super) suppliers: Vec<Kept<Supplier>>,
-    labels: Vec<Kept<LabelRevision>>,
+    labels: HashMap<ProductId, LabelRevision>,
     holdings: Vec<Holding>,
     offers: Vec<Kept<Offer>>,
     orders: Vec<Kept<Order>>,
@@ -39,7 +40,7 @@ impl Shelf {
             holdings: holdings::of_products(tx, scope, &ids).await?,
             products,
             suppliers: records::all(tx, business).await?,
-            labels: records::all(tx, business).await?,
+            labels: label_revisions::all_in_force(tx, business, now).await?,
             offers: records::all(tx, scope).await?,
             orders: records::all(tx, scope).await?,
             today: plan.day(now),
@@ -47,12 +48,9 @@ impl Shelf {
     }
 
     /// The EC that each product adds, by the label in force.
-    pub(super) fn ec_rises(&self, now: DateTime<Utc>) -> EcRises {
-        let mut labels: Vec<&LabelRevision> = self.labels.iter().map(|kept| &kept.content).collect();
-        labels.retain(|label| label.effective_at <= now);
-        labels.sort_by_key(|label| label.effective_at);
-        let known = labels.iter().filter_map(|label| Some((label.product, label.ec_rise_per_unit_per_l?)));
-        known.collect::<HashMap<_, _>>()
+    pub(super) fn ec_rises(&self) -> EcRises {
+        let labels = self.labels.values();
+        labels.filter_map(|label| Some((label.product, label.ec_rise_per_unit_per_l?))).collect()
     }
 
     pub(super) fn product(

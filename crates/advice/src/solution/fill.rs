@@ -3,11 +3,14 @@
 //! The doses of the programme give the proportions, the EC aim fixes the amount. Where a product does not say what it
 //! adds, the programme's strength stands, and the EC is found by measuring.
 
+mod told;
+
 use fillmark_domain::stock::ProductId;
 
 use super::component::Component;
+use super::learnt::{Interval, Learnt};
 use super::ph::{NoDose, water_of_alkalinity};
-use super::reagents::{FIRST_PART, Reagent, dose_mmol_l, volume_ml};
+use super::reagents::{Chemistry as _, FIRST_PART, Reagent, dose_mmol_l, volume_ml};
 
 /// Above this alkalinity, meq/L, acid goes into the water before anything else (common practice, no source): nutrients
 /// would fall out of hard water.
@@ -32,6 +35,8 @@ pub struct FillAsked {
     pub water: SourceWater,
     /// Total EC that is wanted, the water's included, mS/cm at 25 °C.
     pub ec_aim_ms_cm: f64,
+    /// pH that is wanted at the end, where one is.
+    pub ph_aim: Option<f64>,
     /// Products of the step at its strength.
     pub parts: Vec<Part>,
     /// What the pH is lowered with, where one is at hand and its strength is known.
@@ -59,7 +64,7 @@ pub struct Acidity {
 }
 
 /// A product of the step.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Part {
     /// Which.
     pub product: ProductId,
@@ -70,7 +75,11 @@ pub struct Part {
     /// Whether it is counted in mL, and so takes room.
     pub liquid: bool,
     /// EC that one mL (or g) in a litre adds, mS/cm, where it is known.
-    pub ec_rise: Option<f64>,
+    pub ec_rise: Option<Learnt>,
+    /// Phosphate that one mL (or g) brings, mmol: it takes acid as the pH sinks.
+    pub phosphate_mmol: f64,
+    /// Alkalinity that one mL (or g) of a silicate brings, meq; nothing of anything else.
+    pub alkalinity_meq: f64,
 }
 
 /// An acid at hand.
@@ -82,38 +91,40 @@ pub struct Acid {
     pub reagent: Reagent,
     /// How strong.
     pub mol_l: f64,
+    /// How much of it was needed for each mL that chemistry expected; 1 before there are records.
+    pub response: f64,
 }
 
 /// A fresh fill as advised.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fill {
-    /// Water to fill in, L; what is missing to the mark are the doses themselves.
-    pub water_l: f64,
-    /// Acid into hard water: after a silicate, before all other doses.
-    pub acid_first: Option<FirstAcid>,
-    /// The doses in the order they go in.
-    pub doses: Vec<FillDose>,
-    /// EC to expect after them, mS/cm; none where a product does not say what it adds.
-    pub ec_expected_ms_cm: Option<f64>,
+    /// What to do, one after the other.
+    pub steps: Vec<Step>,
+    /// EC to expect after the doses, mS/cm; none where a product does not say what it adds.
+    pub ec_expected: Option<Interval>,
     /// Why it is so.
     pub reasons: Vec<Reason>,
 }
 
-/// So much of a product.
+/// One thing to do.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct FillDose {
-    /// Which.
-    pub product: ProductId,
-    /// mL or g into the tank.
-    pub amount: f64,
+pub enum Step {
+    /// Fill in so many litres of water; what is missing to the mark are the doses themselves.
+    Water(f64),
+    /// Pour in so many mL or g of a product, and let it mix.
+    Dose(ProductId, f64),
+    /// Pour acid in parts, and measure after each.
+    Acid(AcidDose),
+    /// Mix, and measure the EC.
+    MeasureEc,
 }
 
-/// Acid, poured in steps and measured after each.
+/// Acid, poured in parts and measured after each.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct FirstAcid {
+pub struct AcidDose {
     /// Which product.
     pub product: ProductId,
-    /// mL that chemistry expects in all.
+    /// mL that are expected in all.
     pub expected_ml: f64,
     /// mL to begin with, before the pH is measured again.
     pub first_ml: f64,
@@ -134,14 +145,16 @@ pub enum Reason {
     FarFromProgramme,
     /// The water is hard, and acid goes first.
     HardWater,
-    /// The water is hard, and there is no acid of known strength.
+    /// There is no acid of known strength.
     NoAcid,
-    /// The water is hard, and this keeps chemistry from telling how much acid it takes.
+    /// This keeps chemistry from telling how much acid it takes.
     NoDose(NoDose),
     /// No product adds any EC, so the aim is not reached.
     NothingAddsEc,
     /// pH or alkalinity of the water are not known, so nothing is said of acid.
     WaterUnknown,
+    /// Acid is expected to bring so much of an element, mg/L, which counts in the recipe.
+    AcidBrings(&'static str, f64),
 }
 
 /// Advises a fresh fill.
@@ -150,17 +163,19 @@ pub fn fill(asked: &FillAsked) -> Fill {
     let mut parts = asked.parts.clone();
     parts.sort_by_key(|part| part.mixing_rank);
     let amount = |part: &Part| part.per_litre * factor * asked.litres;
-    let doses: Vec<FillDose> = parts
-        .iter()
-        .map(|part| FillDose { product: part.product, amount: amount(part) })
-        .filter(|dose| dose.amount > 0.0)
-        .collect();
     let liquid_l = parts.iter().filter(|part| part.liquid).map(amount).sum::<f64>() / 1000.0;
     let water_l = asked.litres - liquid_l;
-    let rises: Option<f64> = parts.iter().map(|part| Some(part.ec_rise? * amount(part))).sum();
-    let ec_expected_ms_cm = rises.map(|rises| (rises + water_l * asked.water.ec_ms_cm) / asked.litres);
-    let acid_first = acid_first(asked, water_l, &mut reasons);
-    Fill { water_l, acid_first, doses, ec_expected_ms_cm, reasons }
+    let acid = Acidifying { asked, water_l, factor }.advise(&mut reasons);
+    let (silicates, others): (Vec<&Part>, Vec<&Part>) =
+        parts.iter().filter(|part| amount(part) > 0.0).partition(|part| part.alkalinity_meq > 0.0);
+    let dose = |part: &&Part| Step::Dose(part.product, amount(part));
+    let mut steps = vec![Step::Water(water_l)];
+    steps.extend(silicates.iter().map(dose));
+    steps.extend(acid.first.map(Step::Acid));
+    steps.extend(others.iter().map(dose));
+    steps.push(Step::MeasureEc);
+    steps.extend(acid.after.map(Step::Acid));
+    Fill { steps, ec_expected: ec_expected(asked, factor, water_l), reasons }
 }
 
 /// By which the proportions are multiplied so that the aim comes out: with water making room for liquid doses,
@@ -168,8 +183,8 @@ pub fn fill(asked: &FillAsked) -> Fill {
 fn factor(asked: &FillAsked) -> (f64, Vec<Reason>) {
     let mut rise = 0.0;
     for part in &asked.parts {
-        match part.ec_rise {
-            Some(of_one) => rise += of_one * part.per_litre,
+        match &part.ec_rise {
+            Some(of_one) => rise += of_one.value * part.per_litre,
             None => return (1.0, vec![Reason::RiseUnknown(part.product)]),
         }
     }
@@ -190,147 +205,128 @@ fn factor(asked: &FillAsked) -> (f64, Vec<Reason>) {
     (factor, reasons)
 }
 
-fn acid_first(asked: &FillAsked, water_l: f64, reasons: &mut Vec<Reason>) -> Option<FirstAcid> {
-    let Some(water) = asked.water.acidity else {
-        reasons.push(Reason::WaterUnknown);
-        return None;
-    };
-    if water.alkalinity_meq_l <= ACID_FIRST_MEQ_L || water.ph <= ACID_FIRST_PH {
-        return None;
+/// The rises of different products are wrong independently of each other, so their squares add up.
+fn ec_expected(asked: &FillAsked, factor: f64, water_l: f64) -> Option<Interval> {
+    let of_water = water_l * asked.water.ec_ms_cm / asked.litres;
+    let mut expected = Interval { value: of_water, low: 0.0, high: 0.0 };
+    for part in &asked.parts {
+        let (rise, units) = (part.ec_rise.as_ref()?, part.per_litre * factor);
+        expected.value += rise.value * units;
+        expected.low += ((rise.value - rise.low) * units).powi(2);
+        expected.high += ((rise.high - rise.value) * units).powi(2);
     }
-    let Some(acid) = asked.acid else {
-        reasons.push(Reason::NoAcid);
-        return None;
-    };
-    let dose = acid_for(water, acid.reagent, asked.temperature_c);
-    reasons.push(dose.map_or_else(Reason::NoDose, |_| Reason::HardWater));
-    let expected_ml = volume_ml(dose.ok()?, water_l, acid.mol_l);
-    let bound = volume_ml(FIRST_MEQ_L / acid.reagent.equivalents_per_mol(), asked.litres, acid.mol_l);
-    let first_ml = (FIRST_PART * expected_ml).min(bound);
-    Some(FirstAcid { product: acid.product, expected_ml, first_ml, to_ph: ACID_FIRST_PH })
+    Some(Interval {
+        low: expected.value - expected.low.sqrt(),
+        high: expected.value + expected.high.sqrt(),
+        ..expected
+    })
 }
 
-/// mmol/L of an acid that take water to [`ACID_FIRST_PH`]. Its cation is taken for calcium, the likeliest.
-fn acid_for(water: Acidity, acid: Reagent, temperature_c: f64) -> Result<f64, NoDose> {
-    let water = water_of_alkalinity(water.alkalinity_meq_l, Component::Calcium, water.ph, temperature_c)?;
-    dose_mmol_l(&water, acid, ACID_FIRST_PH, temperature_c)
+/// How much acid a fill takes, before the nutrients and after them.
+struct Acidifying<'a> {
+    asked: &'a FillAsked,
+    water_l: f64,
+    factor: f64,
+}
+
+#[derive(Default)]
+struct Acids {
+    first: Option<AcidDose>,
+    after: Option<AcidDose>,
+}
+
+impl Acidifying<'_> {
+    fn advise(&self, reasons: &mut Vec<Reason>) -> Acids {
+        let Some(water) = self.asked.water.acidity else {
+            reasons.push(Reason::WaterUnknown);
+            return Acids::default();
+        };
+        let alkalinity_meq_l = water.alkalinity_meq_l + self.brought(|part| part.alkalinity_meq);
+        let hard = alkalinity_meq_l > ACID_FIRST_MEQ_L && water.ph > ACID_FIRST_PH;
+        if hard {
+            reasons.push(Reason::HardWater);
+        }
+        let to_lower = self.asked.ph_aim.is_some_and(|aim| aim < water.ph);
+        if !hard && !to_lower {
+            return Acids::default();
+        }
+        let Some(acid) = self.asked.acid else {
+            reasons.push(Reason::NoAcid);
+            return Acids::default();
+        };
+        self.doses(water, acid, hard)
+            .unwrap_or_else(|no_dose| {
+                reasons.push(Reason::NoDose(no_dose));
+                Acids::default()
+            })
+            .telling(self, acid, reasons)
+    }
+
+    /// Before the nutrients the water alone resists, after them their phosphate too. The water's cation is taken for calcium,
+    /// the likeliest, and phosphate for dihydrogen phosphate of potassium, as it stands in feeds.
+    fn doses(&self, water: Acidity, acid: Acid, hard: bool) -> Result<Acids, NoDose> {
+        let temperature_c = self.asked.temperature_c;
+        let mut ions =
+            water_of_alkalinity(water.alkalinity_meq_l, Component::Calcium, water.ph, temperature_c)?;
+        let silicate_meq_l = self.brought(|part| part.alkalinity_meq);
+        ions = ions.with(Component::Sodium, silicate_meq_l);
+        let mut acids = Acids::default();
+        if hard {
+            let mmol_l = dose_mmol_l(&ions, acid.reagent, ACID_FIRST_PH, temperature_c)?;
+            ions = ions.plus(&acid.reagent.per_mol(), mmol_l);
+            acids.first = Some(self.in_parts(acid, mmol_l, ACID_FIRST_PH));
+        }
+        let phosphate = self.brought(|part| part.phosphate_mmol);
+        ions = ions.with(Component::Phosphate, phosphate).with(Component::Potassium, phosphate);
+        if let Some(aim) = self.asked.ph_aim {
+            acids.after = match dose_mmol_l(&ions, acid.reagent, aim, temperature_c) {
+                Ok(mmol_l) => Some(self.in_parts(acid, mmol_l, aim)),
+                // With the nutrients it is as acid already.
+                Err(NoDose::NotReached { start, .. }) if start <= aim => None,
+                Err(no_dose) => return Err(no_dose),
+            };
+        }
+        Ok(acids)
+    }
+
+    fn in_parts(&self, acid: Acid, mmol_l: f64, to_ph: f64) -> AcidDose {
+        let expected_ml = volume_ml(mmol_l, self.water_l, acid.mol_l) * acid.response;
+        let bound =
+            volume_ml(FIRST_MEQ_L / acid.reagent.equivalents_per_mol(), self.asked.litres, acid.mol_l);
+        AcidDose {
+            product: acid.product,
+            expected_ml,
+            first_ml: (FIRST_PART * expected_ml).min(bound),
+            to_ph,
+        }
+    }
+
+    /// What the parts bring together into a litre.
+    fn brought(&self, of_unit: impl Fn(&Part) -> f64) -> f64 {
+        self.asked.parts.iter().map(|part| of_unit(part) * part.per_litre * self.factor).sum()
+    }
+}
+
+impl Acids {
+    /// With what the acid brings of an element that the recipe counts.
+    fn telling(self, fill: &Acidifying<'_>, acid: Acid, reasons: &mut Vec<Reason>) -> Acids {
+        let ml: f64 = [self.first, self.after].into_iter().flatten().map(|dose| dose.expected_ml).sum();
+        let mmol_l = ml * acid.mol_l / fill.asked.litres;
+        let counted = [
+            ("N", Component::Nitrate, 14.007),
+            ("P", Component::Phosphate, 30.974),
+            ("S", Component::Sulfate, 32.06),
+        ];
+        let brings = acid.reagent.per_mol();
+        let each = counted
+            .into_iter()
+            .map(|(element, component, g_mol)| (element, brings.mmol_l(component) * mmol_l * g_mol));
+        reasons.extend(
+            each.filter(|(_, mg_l)| *mg_l > 0.0).map(|(element, mg_l)| Reason::AcidBrings(element, mg_l)),
+        );
+        self
+    }
 }
 
 #[cfg(test)]
-mod tests {
-    use proptest::prelude::*;
-    use uuid::Uuid;
-
-    use super::*;
-
-    fn part(id: u128, mixing_rank: i16, per_litre: f64, ec_rise: Option<f64>) -> Part {
-        Part { product: ProductId::new(Uuid::from_u128(id)), mixing_rank, per_litre, liquid: true, ec_rise }
-    }
-
-    fn asked(water: SourceWater, parts: Vec<Part>) -> FillAsked {
-        let acid = Acid { product: ProductId::new(Uuid::from_u128(9)), reagent: Reagent::Nitric, mol_l: 6.0 };
-        FillAsked { litres: 200.0, water, ec_aim_ms_cm: 1.6, parts, acid: Some(acid), temperature_c: 20.0 }
-    }
-
-    fn acidity(ph: f64, alkalinity_meq_l: f64) -> Option<Acidity> {
-        Some(Acidity { ph, alkalinity_meq_l })
-    }
-
-    fn soft() -> SourceWater {
-        SourceWater { ec_ms_cm: 0.2, acidity: acidity(7.2, 0.8) }
-    }
-
-    /// By hand: 2 mL/L of each at 0.35 mS/cm give 1.4; 4 mL of water less in a litre take 0.0008 away.
-    #[test]
-    fn the_aim_fixes_the_amount_and_the_rank_the_order() {
-        let fill = fill(&asked(soft(), vec![part(2, 30, 2.0, Some(0.35)), part(1, 20, 2.0, Some(0.35))]));
-        let factor = 1.4 / 1.3992;
-        let expected = 2.0 * factor * 200.0;
-        assert_eq!(fill.doses.iter().map(|dose| dose.product.uuid().as_u128()).collect::<Vec<_>>(), [1, 2]);
-        assert!(fill.doses.iter().all(|dose| (dose.amount - expected).abs() < 1e-9), "{fill:?}");
-        assert!((fill.water_l - (200.0 - 2.0 * expected / 1000.0)).abs() < 1e-9);
-        assert!((fill.ec_expected_ms_cm.unwrap() - 1.6).abs() < 1e-9);
-        assert!(
-            matches!(fill.reasons[..], [Reason::Stretched(by)] if (by - factor).abs() < 1e-9),
-            "{fill:?}"
-        );
-        assert_eq!(fill.acid_first, None);
-    }
-
-    #[test]
-    fn what_does_not_say_what_it_adds_keeps_the_programmes_strength() {
-        let fill = fill(&asked(soft(), vec![part(1, 20, 2.0, Some(0.35)), part(2, 30, 1.5, None)]));
-        assert_eq!(fill.doses.iter().map(|dose| dose.amount).collect::<Vec<_>>(), [400.0, 300.0]);
-        assert_eq!(fill.ec_expected_ms_cm, None);
-        assert_eq!(fill.reasons, [Reason::RiseUnknown(ProductId::new(Uuid::from_u128(2)))]);
-    }
-
-    #[test]
-    fn water_that_has_the_aim_already_gets_nothing() {
-        let water = SourceWater { ec_ms_cm: 1.7, ..soft() };
-        let fill = fill(&asked(water, vec![part(1, 20, 2.0, Some(0.35))]));
-        assert!(fill.doses.is_empty());
-        assert_eq!(fill.reasons, [Reason::WaterAboveAim]);
-    }
-
-    #[test]
-    fn labels_that_do_not_fit_the_aim_are_told() {
-        let fill = fill(&asked(soft(), vec![part(1, 20, 2.0, Some(0.035))]));
-        assert!(fill.reasons.contains(&Reason::FarFromProgramme), "{fill:?}");
-    }
-
-    /// Nitric acid from pH 7.8 to 6.0 takes 0.67 of the alkalinity, to 6.5 0.38 of it (PHREEQC 3, phreeqc.dat): 6.25 lies
-    /// between.
-    #[test]
-    fn hard_water_gets_acid_first_and_of_that_a_part() {
-        let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
-        let fill = fill(&asked(water, vec![part(1, 20, 2.0, Some(0.35))]));
-        let acid = fill.acid_first.unwrap();
-        let share = acid.expected_ml * 6.0 / fill.water_l / 4.0;
-        assert!((0.38..0.67).contains(&share), "{share}");
-        assert!((acid.first_ml - 0.2 * 200.0 / 6.0).abs() < 1e-9, "0.2 meq/L is less than 60 %: {acid:?}");
-        assert!(fill.reasons.contains(&Reason::HardWater));
-    }
-
-    #[test]
-    fn what_adds_nothing_is_told() {
-        let fill = fill(&asked(soft(), vec![part(1, 20, 2.0, Some(0.0))]));
-        assert_eq!(fill.reasons, [Reason::NothingAddsEc]);
-    }
-
-    #[test]
-    fn where_chemistry_cannot_tell_the_dose_it_says_why() {
-        let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
-        let hot = FillAsked { temperature_c: 95.0, ..asked(water, Vec::new()) };
-        assert!(
-            matches!(fill(&hot).reasons[..], [_, Reason::NoDose(NoDose::Outside(_))]),
-            "{:?}",
-            fill(&hot)
-        );
-    }
-
-    #[test]
-    fn hard_water_without_an_acid_of_known_strength_gets_no_amount() {
-        let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
-        let fill = fill(&FillAsked { acid: None, ..asked(water, Vec::new()) });
-        assert_eq!(fill.acid_first, None);
-        assert!(fill.reasons.contains(&Reason::NoAcid));
-    }
-
-    proptest! {
-        #[test]
-        fn more_is_wanted_more_is_dosed_and_the_aim_comes_out(
-            low in 0.3..2.0f64, more in 0.0..1.0f64, rise in 0.05..1.0f64, dose in 0.5..5.0f64, water in 0.0..0.29f64,
-        ) {
-            let of = |aim| {
-                let water = SourceWater { ec_ms_cm: water, acidity: None };
-                fill(&FillAsked { ec_aim_ms_cm: aim, ..asked(water, vec![part(1, 20, dose, Some(rise))]) })
-            };
-            let (less, much) = (of(low), of(low + more));
-            prop_assert!(less.doses[0].amount <= much.doses[0].amount + 1e-9);
-            prop_assert!((much.ec_expected_ms_cm.unwrap() - low - more).abs() < 1e-9);
-            let poured_l: f64 = much.doses.iter().map(|dose| dose.amount / 1000.0).sum();
-            prop_assert!((much.water_l + poured_l - 200.0).abs() < 1e-9);
-        }
-    }
-}
+mod tests;

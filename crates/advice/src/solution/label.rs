@@ -1,182 +1,10 @@
 //! The analysis on a fertiliser's label, and what a dose of it gives.
 
-use fillmark_domain::Coded;
+pub use fillmark_domain::stock::Declared;
+use fillmark_domain::stock::{self, LabelRevision};
 
 use super::component::{Component, Composition};
 use super::substance::Substance;
-
-/// What a label declares. Phosphorus and potassium are declared as oxides in most countries.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Declared {
-    /// Nitrogen, its form not told.
-    Nitrogen,
-    /// Nitrogen as nitrate.
-    NitrateNitrogen,
-    /// Nitrogen as ammonium.
-    AmmoniumNitrogen,
-    /// Nitrogen as urea, which does not conduct.
-    UreaNitrogen,
-    /// Phosphorus as P₂O₅.
-    PhosphorusPentoxide,
-    /// Phosphorus.
-    Phosphorus,
-    /// Potassium as K₂O.
-    PotassiumOxide,
-    /// Potassium.
-    Potassium,
-    /// Calcium as CaO.
-    CalciumOxide,
-    /// Calcium.
-    Calcium,
-    /// Magnesium as MgO.
-    MagnesiumOxide,
-    /// Magnesium.
-    Magnesium,
-    /// Sulfur as SO₃.
-    SulfurTrioxide,
-    /// Sulfur.
-    Sulfur,
-    /// Sodium.
-    Sodium,
-    /// Chlorine, as chloride.
-    Chlorine,
-    /// Silicon as SiO₂.
-    SiliconDioxide,
-    /// Iron; in feeds it is chelated, and counted as an element but not as an ion.
-    Iron,
-    /// Manganese.
-    Manganese,
-    /// Zinc.
-    Zinc,
-    /// Copper.
-    Copper,
-    /// Boron.
-    Boron,
-    /// Molybdenum.
-    Molybdenum,
-}
-
-impl Coded for Declared {
-    const NAME: &'static str = "Declared";
-
-    fn all() -> &'static [Declared] {
-        use Declared as D;
-        &[
-            D::Nitrogen,
-            D::NitrateNitrogen,
-            D::AmmoniumNitrogen,
-            D::UreaNitrogen,
-            D::PhosphorusPentoxide,
-            D::Phosphorus,
-            D::PotassiumOxide,
-            D::Potassium,
-            D::CalciumOxide,
-            D::Calcium,
-            D::MagnesiumOxide,
-            D::Magnesium,
-            D::SulfurTrioxide,
-            D::Sulfur,
-            D::Sodium,
-            D::Chlorine,
-            D::SiliconDioxide,
-            D::Iron,
-            D::Manganese,
-            D::Zinc,
-            D::Copper,
-            D::Boron,
-            D::Molybdenum,
-        ]
-    }
-
-    fn code(self) -> &'static str {
-        use Declared as D;
-        match self {
-            D::Nitrogen => "n",
-            D::NitrateNitrogen => "nitrate_n",
-            D::AmmoniumNitrogen => "ammonium_n",
-            D::UreaNitrogen => "urea_n",
-            D::PhosphorusPentoxide => "p2o5",
-            D::Phosphorus => "p",
-            D::PotassiumOxide => "k2o",
-            D::Potassium => "k",
-            D::CalciumOxide => "cao",
-            D::Calcium => "ca",
-            D::MagnesiumOxide => "mgo",
-            D::Magnesium => "mg",
-            D::SulfurTrioxide => "so3",
-            D::Sulfur => "s",
-            D::Sodium => "na",
-            D::Chlorine => "cl",
-            D::SiliconDioxide => "sio2",
-            D::Iron => "fe",
-            D::Manganese => "mn",
-            D::Zinc => "zn",
-            D::Copper => "cu",
-            D::Boron => "b",
-            D::Molybdenum => "mo",
-        }
-    }
-}
-
-impl Declared {
-    /// The formula its figure counts, and the element that is in it.
-    const fn formula(self) -> (&'static str, &'static str) {
-        use Declared as D;
-        match self {
-            D::Nitrogen | D::NitrateNitrogen | D::AmmoniumNitrogen | D::UreaNitrogen => ("N", "N"),
-            D::PhosphorusPentoxide => ("P2O5", "P"),
-            D::Phosphorus => ("P", "P"),
-            D::PotassiumOxide => ("K2O", "K"),
-            D::Potassium => ("K", "K"),
-            D::CalciumOxide => ("CaO", "Ca"),
-            D::Calcium => ("Ca", "Ca"),
-            D::MagnesiumOxide => ("MgO", "Mg"),
-            D::Magnesium => ("Mg", "Mg"),
-            D::SulfurTrioxide => ("SO3", "S"),
-            D::Sulfur => ("S", "S"),
-            D::Sodium => ("Na", "Na"),
-            D::Chlorine => ("Cl", "Cl"),
-            D::SiliconDioxide => ("SiO2", "Si"),
-            D::Iron => ("Fe", "Fe"),
-            D::Manganese => ("Mn", "Mn"),
-            D::Zinc => ("Zn", "Zn"),
-            D::Copper => ("Cu", "Cu"),
-            D::Boron => ("B", "B"),
-            D::Molybdenum => ("Mo", "Mo"),
-        }
-    }
-
-    /// What it becomes in water; nothing for urea and for chelated iron.
-    const fn component(self) -> Option<Component> {
-        use Component as C;
-        use Declared as D;
-        match self {
-            D::Nitrogen | D::NitrateNitrogen => Some(C::Nitrate),
-            D::AmmoniumNitrogen => Some(C::Ammonium),
-            D::UreaNitrogen | D::Iron => None,
-            D::PhosphorusPentoxide | D::Phosphorus => Some(C::Phosphate),
-            D::PotassiumOxide | D::Potassium => Some(C::Potassium),
-            D::CalciumOxide | D::Calcium => Some(C::Calcium),
-            D::MagnesiumOxide | D::Magnesium => Some(C::Magnesium),
-            D::SulfurTrioxide | D::Sulfur => Some(C::Sulfate),
-            D::Sodium => Some(C::Sodium),
-            D::Chlorine => Some(C::Chloride),
-            D::SiliconDioxide => Some(C::Silicate),
-            D::Manganese => Some(C::Manganese),
-            D::Zinc => Some(C::Zinc),
-            D::Copper => Some(C::Copper),
-            D::Boron => Some(C::Borate),
-            D::Molybdenum => Some(C::Molybdate),
-        }
-    }
-
-    /// Mass of the element in a mass of what is declared, g/g, and the element's molar mass.
-    fn element(self) -> Option<(f64, f64)> {
-        let (formula, element) = self.formula();
-        let fraction = Substance::read(formula).ok()?.mass_fraction(element);
-        Some((fraction, Substance::read(element).ok()?.molar_mass_g_mol()))
-    }
-}
 
 /// What per cent means on a label.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -220,6 +48,16 @@ pub enum Dose {
 }
 
 impl Label {
+    /// The label as a revision has it; none where it declares nothing.
+    pub fn of(revision: &LabelRevision) -> Option<Label> {
+        let analysis = revision.analysis.as_ref()?;
+        let basis = match analysis.basis {
+            stock::Basis::WeightPerWeight => Basis::MassByMass { density_kg_l: revision.density_kg_per_l },
+            stock::Basis::WeightPerVolume => Basis::MassByVolume,
+        };
+        Some(Label { basis, analysis: analysis.declared.clone() })
+    }
+
     /// Grams of the product that a dose counts for, by the label's basis: each of them has its per cent.
     fn dose_g_l(&self, dose: Dose) -> Result<f64, NotOnLabel> {
         match (self.basis, dose) {
@@ -236,10 +74,13 @@ impl Label {
     /// [`NotOnLabel`] when the label does not fit the kind of dose.
     pub fn element_mg_l(&self, element: &str, dose: Dose) -> Result<f64, NotOnLabel> {
         let dose_g_l = self.dose_g_l(dose)?;
-        let of_it = self.analysis.iter().filter(|(declared, _)| declared.formula().1 == element);
+        let of_it = self.analysis.iter().filter(|(declared, _)| formula(*declared).1 == element);
         Ok(of_it
             .map(|(declared, percent)| {
-                percent / 100.0 * declared.element().map_or(0.0, |(fraction, _)| fraction) * dose_g_l * 1000.0
+                percent / 100.0
+                    * element_in(*declared).map_or(0.0, |(fraction, _)| fraction)
+                    * dose_g_l
+                    * 1000.0
             })
             .sum())
     }
@@ -251,7 +92,7 @@ impl Label {
     pub fn composition(&self, dose: Dose) -> Result<Composition, NotOnLabel> {
         let dose_g_l = self.dose_g_l(dose)?;
         Ok(self.analysis.iter().fold(Composition::default(), |sum, (declared, percent)| {
-            match (declared.component(), declared.element()) {
+            match (component(*declared), element_in(*declared)) {
                 (Some(component), Some((fraction, g_mol))) => {
                     sum.with(component, percent / 100.0 * fraction * dose_g_l * 1000.0 / g_mol)
                 }
@@ -275,6 +116,64 @@ pub fn element_mg_l(fertiliser_g: f64, element_percent: f64, feed_l: f64) -> f64
 /// 1:100 makes 100 L of feed from one litre; a maker who means one part to 100 of water is off by one per cent.
 pub fn stock_g(target_mg_l: f64, element_percent: f64, parts: f64, stock_l: f64) -> f64 {
     fertiliser_g(target_mg_l, element_percent, parts * stock_l)
+}
+
+/// The formula that a declared figure counts, and the element that is in it.
+const fn formula(declared: Declared) -> (&'static str, &'static str) {
+    use Declared as D;
+    match declared {
+        D::Nitrogen | D::NitrateNitrogen | D::AmmoniumNitrogen | D::UreaNitrogen => ("N", "N"),
+        D::PhosphorusPentoxide => ("P2O5", "P"),
+        D::Phosphorus => ("P", "P"),
+        D::PotassiumOxide => ("K2O", "K"),
+        D::Potassium => ("K", "K"),
+        D::CalciumOxide => ("CaO", "Ca"),
+        D::Calcium => ("Ca", "Ca"),
+        D::MagnesiumOxide => ("MgO", "Mg"),
+        D::Magnesium => ("Mg", "Mg"),
+        D::SulfurTrioxide => ("SO3", "S"),
+        D::Sulfur => ("S", "S"),
+        D::Sodium => ("Na", "Na"),
+        D::Chlorine => ("Cl", "Cl"),
+        D::SiliconDioxide => ("SiO2", "Si"),
+        D::Iron => ("Fe", "Fe"),
+        D::Manganese => ("Mn", "Mn"),
+        D::Zinc => ("Zn", "Zn"),
+        D::Copper => ("Cu", "Cu"),
+        D::Boron => ("B", "B"),
+        D::Molybdenum => ("Mo", "Mo"),
+    }
+}
+
+/// What a declared figure becomes in water; nothing for urea and for chelated iron.
+const fn component(declared: Declared) -> Option<Component> {
+    use Component as C;
+    use Declared as D;
+    match declared {
+        D::Nitrogen | D::NitrateNitrogen => Some(C::Nitrate),
+        D::AmmoniumNitrogen => Some(C::Ammonium),
+        D::UreaNitrogen | D::Iron => None,
+        D::PhosphorusPentoxide | D::Phosphorus => Some(C::Phosphate),
+        D::PotassiumOxide | D::Potassium => Some(C::Potassium),
+        D::CalciumOxide | D::Calcium => Some(C::Calcium),
+        D::MagnesiumOxide | D::Magnesium => Some(C::Magnesium),
+        D::SulfurTrioxide | D::Sulfur => Some(C::Sulfate),
+        D::Sodium => Some(C::Sodium),
+        D::Chlorine => Some(C::Chloride),
+        D::SiliconDioxide => Some(C::Silicate),
+        D::Manganese => Some(C::Manganese),
+        D::Zinc => Some(C::Zinc),
+        D::Copper => Some(C::Copper),
+        D::Boron => Some(C::Borate),
+        D::Molybdenum => Some(C::Molybdate),
+    }
+}
+
+/// Mass of the element in a mass of what is declared, g/g, and the element's molar mass.
+fn element_in(declared: Declared) -> Option<(f64, f64)> {
+    let (formula, element) = formula(declared);
+    let fraction = Substance::read(formula).ok()?.mass_fraction(element);
+    Some((fraction, Substance::read(element).ok()?.molar_mass_g_mol()))
 }
 
 #[cfg(test)]

@@ -1,71 +1,39 @@
 //! Acids and bases as they are sold, and what of them takes a pH to its target.
 
-use fillmark_domain::Coded;
+pub use fillmark_domain::stock::Reagent;
+use fillmark_domain::stock::{AcidStrength, LabelRevision};
 
 use super::component::{Component, Composition};
 use super::interpolate::cubic;
 use super::ph::{NoDose, dose_to_ph};
 
-/// An acid or base for correcting pH.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Reagent {
-    /// Phosphoric acid.
-    Phosphoric,
-    /// Nitric acid.
-    Nitric,
-    /// Sulfuric acid.
-    Sulfuric,
-    /// Hydrochloric acid.
-    Hydrochloric,
-    /// Citric acid; bacteria eat it, and the pH comes back.
-    Citric,
-    /// Potassium hydroxide.
-    PotassiumHydroxide,
-    /// Potassium carbonate.
-    PotassiumCarbonate,
-    /// Potassium bicarbonate.
-    PotassiumBicarbonate,
-}
-
-impl Coded for Reagent {
-    const NAME: &'static str = "Reagent";
-
-    fn all() -> &'static [Reagent] {
-        &Reagent::ALL
-    }
-
-    fn code(self) -> &'static str {
-        match self {
-            Reagent::Phosphoric => "phosphoric_acid",
-            Reagent::Nitric => "nitric_acid",
-            Reagent::Sulfuric => "sulfuric_acid",
-            Reagent::Hydrochloric => "hydrochloric_acid",
-            Reagent::Citric => "citric_acid",
-            Reagent::PotassiumHydroxide => "potassium_hydroxide",
-            Reagent::PotassiumCarbonate => "potassium_carbonate",
-            Reagent::PotassiumBicarbonate => "potassium_bicarbonate",
-        }
-    }
-}
-
 /// Density at 20 °C by mass per cent, kg/L.
 type Densities = &'static [(f64, f64)];
 
-impl Reagent {
-    /// All of them.
-    pub const ALL: [Reagent; 8] = [
-        Reagent::Phosphoric,
-        Reagent::Nitric,
-        Reagent::Sulfuric,
-        Reagent::Hydrochloric,
-        Reagent::Citric,
-        Reagent::PotassiumHydroxide,
-        Reagent::PotassiumCarbonate,
-        Reagent::PotassiumBicarbonate,
-    ];
-
+/// What chemistry knows of a reagent.
+pub trait Chemistry {
     /// Its formula.
-    pub const fn formula(self) -> &'static str {
+    fn formula(self) -> &'static str;
+
+    /// Protons that one mol gives (or takes) when alkalinity is neutralised by stoichiometry. Of phosphoric acid only the
+    /// first is strong enough; how much any gives at a target is for [`dose_mmol_l`].
+    fn equivalents_per_mol(self) -> f64;
+
+    /// Density at 20 °C of a solution of so much by mass, kg/L; none where the tables end.
+    fn density_kg_l(self, mass_percent: f64) -> Option<f64>;
+
+    /// Mass of one mol, g.
+    fn molar_mass_g_mol(self) -> f64;
+
+    /// What one mmol/L of it gives a solution, mmol/L.
+    fn per_mol(self) -> Composition;
+
+    /// How strong a product is, mol/L, from its mass per cent and density.
+    fn mol_l(self, mass_percent: f64, density_kg_l: f64) -> f64;
+}
+
+impl Chemistry for Reagent {
+    fn formula(self) -> &'static str {
         match self {
             Reagent::Phosphoric => "H3PO4",
             Reagent::Nitric => "HNO3",
@@ -78,9 +46,7 @@ impl Reagent {
         }
     }
 
-    /// Protons that one mol gives (or takes) when alkalinity is neutralised by stoichiometry. Of phosphoric acid only the
-    /// first is strong enough; how much any gives at a target is for [`dose_mmol_l`].
-    pub const fn equivalents_per_mol(self) -> f64 {
+    fn equivalents_per_mol(self) -> f64 {
         match self {
             Reagent::Phosphoric
             | Reagent::Nitric
@@ -92,70 +58,11 @@ impl Reagent {
         }
     }
 
-    /// CRC Handbook, "Concentrative properties of aqueous solutions", and Perry's Chemical Engineers' Handbook for the two
-    /// bases (hydroxide at 15 °C); from memory. Tables differ by 0.5 %.
-    const fn densities(self) -> Densities {
-        match self {
-            Reagent::Phosphoric => &[
-                (0.0, 0.998),
-                (10.0, 1.053),
-                (20.0, 1.113),
-                (30.0, 1.181),
-                (40.0, 1.254),
-                (50.0, 1.335),
-                (60.0, 1.426),
-                (70.0, 1.526),
-                (75.0, 1.579),
-                (80.0, 1.633),
-                (85.0, 1.687),
-            ],
-            Reagent::Nitric => &[
-                (0.0, 0.998),
-                (10.0, 1.054),
-                (20.0, 1.115),
-                (30.0, 1.180),
-                (40.0, 1.246),
-                (50.0, 1.310),
-                (60.0, 1.367),
-                (70.0, 1.413),
-            ],
-            Reagent::Sulfuric => &[
-                (0.0, 0.998),
-                (10.0, 1.066),
-                (20.0, 1.139),
-                (30.0, 1.219),
-                (40.0, 1.303),
-                (50.0, 1.395),
-                (60.0, 1.498),
-                (70.0, 1.611),
-                (80.0, 1.727),
-                (90.0, 1.814),
-                (94.0, 1.831),
-                (98.0, 1.836),
-            ],
-            Reagent::Hydrochloric => {
-                &[(0.0, 0.998), (10.0, 1.047), (20.0, 1.098), (30.0, 1.149), (38.0, 1.189)]
-            }
-            Reagent::Citric => {
-                &[(0.0, 0.998), (10.0, 1.039), (20.0, 1.081), (30.0, 1.125), (40.0, 1.171), (50.0, 1.220)]
-            }
-            Reagent::PotassiumHydroxide => {
-                &[(0.0, 0.999), (10.0, 1.092), (20.0, 1.188), (30.0, 1.291), (40.0, 1.399), (50.0, 1.514)]
-            }
-            Reagent::PotassiumCarbonate => {
-                &[(0.0, 0.998), (10.0, 1.090), (20.0, 1.190), (30.0, 1.298), (40.0, 1.414), (50.0, 1.540)]
-            }
-            Reagent::PotassiumBicarbonate => &[(0.0, 0.998), (10.0, 1.065), (20.0, 1.137)],
-        }
+    fn density_kg_l(self, mass_percent: f64) -> Option<f64> {
+        cubic(densities(self), mass_percent, 0.0)
     }
 
-    /// Density at 20 °C of a solution of so much by mass, kg/L; none where the tables end.
-    pub fn density_kg_l(self, mass_percent: f64) -> Option<f64> {
-        cubic(self.densities(), mass_percent, 0.0)
-    }
-
-    /// Mass of one mol, g.
-    pub const fn molar_mass_g_mol(self) -> f64 {
+    fn molar_mass_g_mol(self) -> f64 {
         match self {
             Reagent::Phosphoric => 97.994,
             Reagent::Nitric => 63.012,
@@ -168,8 +75,7 @@ impl Reagent {
         }
     }
 
-    /// What one mmol/L of it gives a solution, mmol/L.
-    pub fn per_mol(self) -> Composition {
+    fn per_mol(self) -> Composition {
         use Component as C;
         let of = |component| Composition::default().with(component, 1.0);
         match self {
@@ -184,9 +90,75 @@ impl Reagent {
         }
     }
 
-    /// How strong a product is, mol/L, from its mass per cent and density.
-    pub const fn mol_l(self, mass_percent: f64, density_kg_l: f64) -> f64 {
+    fn mol_l(self, mass_percent: f64, density_kg_l: f64) -> f64 {
         10.0 * mass_percent * density_kg_l / self.molar_mass_g_mol()
+    }
+}
+
+/// CRC Handbook, "Concentrative properties of aqueous solutions", and Perry's Chemical Engineers' Handbook for the two
+/// bases (hydroxide at 15 °C); from memory. Tables differ by 0.5 %.
+const fn densities(reagent: Reagent) -> Densities {
+    match reagent {
+        Reagent::Phosphoric => &[
+            (0.0, 0.998),
+            (10.0, 1.053),
+            (20.0, 1.113),
+            (30.0, 1.181),
+            (40.0, 1.254),
+            (50.0, 1.335),
+            (60.0, 1.426),
+            (70.0, 1.526),
+            (75.0, 1.579),
+            (80.0, 1.633),
+            (85.0, 1.687),
+        ],
+        Reagent::Nitric => &[
+            (0.0, 0.998),
+            (10.0, 1.054),
+            (20.0, 1.115),
+            (30.0, 1.180),
+            (40.0, 1.246),
+            (50.0, 1.310),
+            (60.0, 1.367),
+            (70.0, 1.413),
+        ],
+        Reagent::Sulfuric => &[
+            (0.0, 0.998),
+            (10.0, 1.066),
+            (20.0, 1.139),
+            (30.0, 1.219),
+            (40.0, 1.303),
+            (50.0, 1.395),
+            (60.0, 1.498),
+            (70.0, 1.611),
+            (80.0, 1.727),
+            (90.0, 1.814),
+            (94.0, 1.831),
+            (98.0, 1.836),
+        ],
+        Reagent::Hydrochloric => &[(0.0, 0.998), (10.0, 1.047), (20.0, 1.098), (30.0, 1.149), (38.0, 1.189)],
+        Reagent::Citric => {
+            &[(0.0, 0.998), (10.0, 1.039), (20.0, 1.081), (30.0, 1.125), (40.0, 1.171), (50.0, 1.220)]
+        }
+        Reagent::PotassiumHydroxide => {
+            &[(0.0, 0.999), (10.0, 1.092), (20.0, 1.188), (30.0, 1.291), (40.0, 1.399), (50.0, 1.514)]
+        }
+        Reagent::PotassiumCarbonate => {
+            &[(0.0, 0.998), (10.0, 1.090), (20.0, 1.190), (30.0, 1.298), (40.0, 1.414), (50.0, 1.540)]
+        }
+        Reagent::PotassiumBicarbonate => &[(0.0, 0.998), (10.0, 1.065), (20.0, 1.137)],
+    }
+}
+
+/// How strong a product is, mol/L, where its label tells which reagent it is and how strong.
+pub fn strength_mol_l(label: &LabelRevision) -> Option<f64> {
+    let reagent = label.reagent?;
+    match label.strength? {
+        AcidStrength::MolPerLitre(mol_l) => Some(mol_l),
+        AcidStrength::PercentByWeight(percent) => {
+            let density = label.density_kg_per_l.or_else(|| reagent.density_kg_l(percent))?;
+            Some(reagent.mol_l(percent, density))
+        }
     }
 }
 
@@ -225,6 +197,8 @@ pub fn neutralising_ml(
 
 #[cfg(test)]
 mod tests {
+    use fillmark_domain::Coded;
+
     use super::*;
     use crate::solution::salts::Salt;
 
@@ -248,7 +222,7 @@ mod tests {
 
     #[test]
     fn every_reagent_is_what_its_formula_says() {
-        for reagent in Reagent::ALL {
+        for reagent in Reagent::all().iter().copied() {
             let salt = Salt::read(reagent.formula()).unwrap();
             assert_eq!(reagent.per_mol(), salt.per_mol, "{reagent:?}");
             assert!((reagent.molar_mass_g_mol() - salt.molar_mass_g_mol).abs() < 0.002, "{reagent:?}");

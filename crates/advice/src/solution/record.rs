@@ -177,8 +177,17 @@ pub(crate) mod testing {
     }
 
     /// A change of the solution.
-    pub(crate) fn changed(id: u128, at: DateTime<Utc>, fraction: f64, drained_l: f64, water_in_l: f64) -> Event {
-        Event { at, what: What::Changed { id: Id::new(Uuid::from_u128(id)), fraction, drained_l, water_in_l } }
+    pub(crate) fn changed(
+        id: u128,
+        at: DateTime<Utc>,
+        fraction: f64,
+        drained_l: f64,
+        water_in_l: f64,
+    ) -> Event {
+        Event {
+            at,
+            what: What::Changed { id: Id::new(Uuid::from_u128(id)), fraction, drained_l, water_in_l },
+        }
     }
 }
 

@@ -1,16 +1,13 @@
 //! A water, a product and a target; the dose and what it does.
 
 use fillmark_advice::solution::calculate::acid as words;
-use fillmark_advice::solution::reagents;
 use fillmark_domain::{Dimension, Faults};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::{ElementAmount, LITRES, PH, SOLUTION_C, figure, measured, ranged, told};
-use crate::{Code, Quantity};
-
-/// An acid or alkali by its code.
-pub type Reagent = Code<reagents::Reagent>;
+use crate::Quantity;
+use crate::stock::Reagent;
 
 /// A water that shall come to a pH.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]

@@ -8,11 +8,8 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::{ElementAmount, LITRES, PH, at_most, figure, measured, ranged, told};
-use crate::stock::Basis;
-use crate::{Code, Quantity};
-
-/// What a label declares, by its code.
-pub type Declared = Code<label::Declared>;
+use crate::Quantity;
+use crate::stock::{Basis, DeclaredPercent};
 
 /// Of salts, products or ions no recipe has more.
 const MOST: usize = 40;
@@ -76,18 +73,6 @@ pub struct ProductAmount {
     pub density_kg_per_l: Option<f64>,
     /// A volume or a mass.
     pub amount: Quantity,
-}
-
-/// One line of a label.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-#[schema(example = json!({"declared": "p2o5", "percent": 5.0}))]
-pub struct DeclaredPercent {
-    /// What is declared; `n` where the form of nitrogen is not told.
-    pub declared: Declared,
-    /// How much of it.
-    #[schema(minimum = 0, maximum = 100)]
-    pub percent: f64,
 }
 
 /// What is known of a water.

@@ -17,7 +17,7 @@ pub type AdditionBatch = Batch<NewAddition>;
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"client_id": "019a0000-0000-7000-8000-000000000001", "tank_id": "019a0000-0000-7000-8000-000000000002",
     "product_id": "019a0000-0000-7000-8000-000000000003", "amount": {"value": 120.0, "unit": "mL"}, "reason": "strength",
-    "recorded_at": "2026-11-24T06:40:00+01:00"}))]
+    "advice_id": null, "recorded_at": "2026-11-24T06:40:00+01:00"}))]
 pub struct NewAddition {
     /// Made by the client; the same one twice has one effect.
     pub client_id: Uuid,
@@ -33,6 +33,9 @@ pub struct NewAddition {
     pub lot_id: Option<Uuid>,
     /// Why.
     pub reason: AdditionReason,
+    /// The advice for this tank that it followed.
+    #[serde(default)]
+    pub advice_id: Option<Uuid>,
     /// When.
     pub recorded_at: Instant,
     /// Who poured, when not the one who enters it.
@@ -78,6 +81,8 @@ pub struct Addition {
     pub reason: AdditionReason,
     /// The tank change it was part of.
     pub tank_change_id: Option<Uuid>,
+    /// The advice it followed.
+    pub advice_id: Option<Uuid>,
     /// When.
     pub recorded_at: Instant,
     /// When the server got it.
@@ -130,6 +135,7 @@ impl From<(Id<words::Addition>, words::Addition)> for Addition {
             shortage,
             reason: Code(kept.reason),
             tank_change_id: kept.change.map(Id::uuid),
+            advice_id: kept.advice.map(Id::uuid),
             recorded_at: kept.recorded_at.into(),
             received_at: kept.received_at.into(),
             done_by: kept.done_by.map(Id::uuid),

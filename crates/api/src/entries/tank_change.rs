@@ -16,7 +16,7 @@ use crate::{Instant, Metric, Quantity};
 #[schema(example = json!({"client_id": "019a0000-0000-7000-8000-000000000001", "tank_id": "019a0000-0000-7000-8000-000000000002",
     "fraction": 1.0, "drained": {"value": 380.0, "unit": "L"}, "drained_to": "reed bed", "water_in": {"value": 400.0, "unit": "L"},
     "products": [{"product_id": "019a0000-0000-7000-8000-000000000003", "amount": {"value": 800.0, "unit": "mL"}}],
-    "readings": [{"metric": "ec", "value": {"value": 1.4, "unit": "mS/cm"}}], "recorded_at": "2026-11-24T09:00:00+01:00"}))]
+    "readings": [{"metric": "ec", "value": {"value": 1.4, "unit": "mS/cm"}}], "advice_id": null, "recorded_at": "2026-11-24T09:00:00+01:00"}))]
 pub struct NewTankChange {
     /// Made by the client; the same one twice has one effect.
     pub client_id: Uuid,
@@ -42,6 +42,9 @@ pub struct NewTankChange {
     #[serde(default)]
     #[schema(max_items = 12)]
     pub readings: Vec<ChangeReading>,
+    /// The advice for this tank that it followed.
+    #[serde(default)]
+    pub advice_id: Option<Uuid>,
     /// When it was done.
     pub recorded_at: Instant,
     /// Who did it, when not the one who enters it.

@@ -9,6 +9,10 @@ use uuid::Uuid;
 use super::{Basis, ranged};
 use crate::{Body, Code, Instant, Stored};
 
+/// What a label declares, by its code.
+pub type Declared = Code<words::Declared>;
+/// An acid or alkali, by its code.
+pub type Reagent = Code<words::Reagent>;
 /// A label revision as kept.
 pub type LabelRevision = Stored<NewLabelRevision>;
 
@@ -16,8 +20,8 @@ pub type LabelRevision = Stored<NewLabelRevision>;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"product_id": "019a0000-0000-7000-8000-000000000003", "effective_at": "2026-11-01T00:00:00Z",
-    "analysis": {"n_percent": 4.0, "p2o5_percent": 0.0, "k2o_percent": 3.0, "basis": "w/v"}, "density_kg_per_l": 1.2,
-    "strength_percent": null, "strength_mol_per_l": null, "full_strength_per_l": 2.5, "ec_rise_per_unit_per_l": 0.4}))]
+    "analysis": {"basis": "w/v", "declared": [{"declared": "nitrate_n", "percent": 4.5}, {"declared": "ca", "percent": 5.0},
+        {"declared": "k2o", "percent": 3.0}]}, "density_kg_per_l": 1.2, "reagent": null, "strength_percent": null, "strength_mol_per_l": null, "full_strength_per_l": 2.5, "ec_rise_per_unit_per_l": 0.4}))]
 pub struct NewLabelRevision {
     /// Whose label.
     pub product_id: Uuid,
@@ -30,6 +34,9 @@ pub struct NewLabelRevision {
     #[serde(default)]
     #[schema(minimum = 0.5, maximum = 3)]
     pub density_kg_per_l: Option<f64>,
+    /// Which acid or alkali it is; needed with a strength.
+    #[serde(default)]
+    pub reagent: Option<Reagent>,
     /// Percent by weight of the pure acid or alkali; this or the molar strength, not both.
     #[serde(default)]
     #[schema(minimum = 0.01, maximum = 100)]
@@ -48,21 +55,51 @@ pub struct NewLabelRevision {
     pub ec_rise_per_unit_per_l: Option<f64>,
 }
 
-/// A guaranteed analysis, in the label's own oxides.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+/// A guaranteed analysis, as the label declares it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Analysis {
-    /// Total nitrogen, %.
-    #[schema(minimum = 0, maximum = 100)]
-    pub n_percent: f64,
-    /// Phosphate as P2O5, %.
-    #[schema(minimum = 0, maximum = 100)]
-    pub p2o5_percent: f64,
-    /// Potash as K2O, %.
-    #[schema(minimum = 0, maximum = 100)]
-    pub k2o_percent: f64,
     /// What the percentages are of.
     pub basis: Basis,
+    /// What is declared, each word once.
+    #[schema(min_items = 1, max_items = 40)]
+    pub declared: Vec<DeclaredPercent>,
+}
+
+/// One line of a label.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"declared": "p2o5", "percent": 5.0}))]
+pub struct DeclaredPercent {
+    /// What is declared; `n` where the form of nitrogen is not told.
+    pub declared: Declared,
+    /// How much of it.
+    #[schema(minimum = 0, maximum = 100)]
+    pub percent: f64,
+}
+
+impl Analysis {
+    fn word(&self) -> Result<words::Analysis, Faults> {
+        let mut faults = Faults::default();
+        let count = self.declared.len();
+        faults.unless((1..=40).contains(&count), "/declared", "count", "expected 1 to 40 lines of the label");
+        let mut declared: Vec<(words::Declared, f64)> = Vec::new();
+        for (at, line) in self.declared.iter().take(40).enumerate() {
+            faults.range(&format!("/declared/{at}/percent"), line.percent, 0.0, 100.0);
+            let new = declared.iter().all(|(word, _)| *word != line.declared.0);
+            faults.unless(new, &format!("/declared/{at}/declared"), "twice", "expected each word once");
+            declared.push((line.declared.0, line.percent));
+        }
+        faults.or(Some(words::Analysis { basis: self.basis.0, declared }))
+    }
+
+    fn of(word: &words::Analysis) -> Self {
+        let line = |(declared, percent): &(words::Declared, f64)| DeclaredPercent {
+            declared: Code(*declared),
+            percent: *percent,
+        };
+        Self { basis: Code(word.basis), declared: word.declared.iter().map(line).collect() }
+    }
 }
 
 impl Body for NewLabelRevision {
@@ -70,11 +107,7 @@ impl Body for NewLabelRevision {
 
     fn word(&self) -> Result<words::LabelRevision, Faults> {
         let mut faults = Faults::default();
-        if let Some(analysis) = &self.analysis {
-            faults.range("/analysis/n_percent", analysis.n_percent, 0.0, 100.0);
-            faults.range("/analysis/p2o5_percent", analysis.p2o5_percent, 0.0, 100.0);
-            faults.range("/analysis/k2o_percent", analysis.k2o_percent, 0.0, 100.0);
-        }
+        let analysis = self.analysis.as_ref().and_then(|analysis| faults.part("/analysis", analysis.word()));
         ranged(&mut faults, "/density_kg_per_l", self.density_kg_per_l, 0.5, 3.0);
         ranged(&mut faults, "/strength_percent", self.strength_percent, 0.01, 100.0);
         ranged(&mut faults, "/strength_mol_per_l", self.strength_mol_per_l, 0.0001, 30.0);
@@ -82,16 +115,19 @@ impl Body for NewLabelRevision {
         ranged(&mut faults, "/ec_rise_per_unit_per_l", self.ec_rise_per_unit_per_l, 0.0, 100.0);
         let both = self.strength_percent.is_some() && self.strength_mol_per_l.is_some();
         faults.unless(!both, "/strength_mol_per_l", "twice", "expected one of the two strengths");
+        let strong = self.strength_percent.is_some() || self.strength_mol_per_l.is_some();
+        faults.unless(
+            !strong || self.reagent.is_some(),
+            "/reagent",
+            "needed",
+            "expected which acid or alkali",
+        );
         faults.or(Some(words::LabelRevision {
             product: Id::new(self.product_id),
             effective_at: self.effective_at.0,
-            analysis: self.analysis.map(|analysis| words::Analysis {
-                n_percent: analysis.n_percent,
-                p2o5_percent: analysis.p2o5_percent,
-                k2o_percent: analysis.k2o_percent,
-                basis: analysis.basis.0,
-            }),
+            analysis,
             density_kg_per_l: self.density_kg_per_l,
+            reagent: self.reagent.map(|reagent| reagent.0),
             strength: self
                 .strength_percent
                 .map(words::AcidStrength::PercentByWeight)
@@ -110,13 +146,9 @@ impl Body for NewLabelRevision {
         Self {
             product_id: word.product.uuid(),
             effective_at: word.effective_at.into(),
-            analysis: word.analysis.map(|analysis| Analysis {
-                n_percent: analysis.n_percent,
-                p2o5_percent: analysis.p2o5_percent,
-                k2o_percent: analysis.k2o_percent,
-                basis: Code(analysis.basis),
-            }),
+            analysis: word.analysis.as_ref().map(Analysis::of),
             density_kg_per_l: word.density_kg_per_l,
+            reagent: word.reagent.map(Code),
             strength_percent,
             strength_mol_per_l,
             full_strength_per_l: word.full_strength_per_l,

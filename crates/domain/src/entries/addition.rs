@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 use crate::code::coded;
-use crate::entries::TankChange;
+use crate::entries::{Advice, TankChange};
 use crate::people::PersonId;
 use crate::places::TankId;
 use crate::stock::{Lot, Product, SlipId};
@@ -62,6 +62,8 @@ pub struct Addition {
     pub reason: AdditionReason,
     /// The tank change it was part of.
     pub change: Option<Id<TankChange>>,
+    /// The advice it followed.
+    pub advice: Option<Id<Advice>>,
     /// When.
     pub recorded_at: DateTime<Utc>,
     /// When the server got it.

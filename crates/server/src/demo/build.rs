@@ -7,7 +7,9 @@ use fillmark_actions::records::create;
 use fillmark_actions::{App, Caller, Refusal, people, work};
 use fillmark_domain::people::{Membership, Person, Role};
 use fillmark_domain::places::{Site, SiteId, WaterSource};
-use fillmark_domain::stock::{LabelRevision, Offer, Product, ProductId, Supplier};
+use fillmark_domain::stock::{
+    AcidStrength, Analysis, Basis, LabelRevision, Offer, Product, ProductId, Supplier,
+};
 use fillmark_domain::{Amount, Base, Currency, Id, Money, Week};
 use rand::SeedableRng;
 use rand::rngs::StdRng;
@@ -105,9 +107,11 @@ async fn set_up_products(app: &App, owner: &Caller, first_day: NaiveDate) -> Res
         let label = LabelRevision {
             product: id,
             effective_at: at(first_day, 0) - TimeDelta::days(30),
-            analysis: None,
+            analysis: (!cast.declared.is_empty())
+                .then(|| Analysis { basis: Basis::WeightPerVolume, declared: cast.declared.to_vec() }),
             density_kg_per_l: Some(1.15),
-            strength: None,
+            reagent: cast.acid.map(|(reagent, _)| reagent),
+            strength: cast.acid.map(|(_, percent)| AcidStrength::PercentByWeight(percent)),
             full_strength_per_l: cast.ec_rise.map(|_| 2.5),
             ec_rise_per_unit_per_l: cast.ec_rise,
         };

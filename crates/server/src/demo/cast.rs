@@ -4,7 +4,7 @@
 use fillmark_domain::Stage;
 use fillmark_domain::people::Role;
 use fillmark_domain::places::RoomUse;
-use fillmark_domain::stock::ProductKind;
+use fillmark_domain::stock::{Declared, ProductKind, Reagent};
 
 /// What everybody signs in with.
 pub(super) const PASSWORD: &str = "a garden full of herbs";
@@ -56,6 +56,10 @@ pub(super) struct CastProduct {
     pub(super) price_minor: i64,
     pub(super) supplier: usize,
     pub(super) hazards: &'static str,
+    /// What the label declares, % by volume.
+    pub(super) declared: &'static [(Declared, f64)],
+    /// Which acid it is, and its strength in % by weight.
+    pub(super) acid: Option<(Reagent, f64)>,
 }
 
 pub(super) struct CastPerson {
@@ -219,6 +223,13 @@ pub(super) const PRODUCTS: [CastProduct; 4] = [
         price_minor: 6_400,
         supplier: 0,
         hazards: "oxidiser",
+        declared: &[
+            (Declared::NitrateNitrogen, 5.0),
+            (Declared::Calcium, 6.0),
+            (Declared::PotassiumOxide, 2.7),
+            (Declared::Iron, 0.08),
+        ],
+        acid: None,
     },
     CastProduct {
         name: "Kelda Base B",
@@ -229,6 +240,15 @@ pub(super) const PRODUCTS: [CastProduct; 4] = [
         price_minor: 6_100,
         supplier: 0,
         hazards: "",
+        declared: &[
+            (Declared::NitrateNitrogen, 1.6),
+            (Declared::PhosphorusPentoxide, 4.5),
+            (Declared::PotassiumOxide, 11.0),
+            (Declared::Magnesium, 1.4),
+            (Declared::Sulfur, 1.9),
+            (Declared::Boron, 0.01),
+        ],
+        acid: None,
     },
     CastProduct {
         name: "Kelda Fruit",
@@ -239,6 +259,12 @@ pub(super) const PRODUCTS: [CastProduct; 4] = [
         price_minor: 5_200,
         supplier: 0,
         hazards: "",
+        declared: &[
+            (Declared::PhosphorusPentoxide, 9.0),
+            (Declared::PotassiumOxide, 20.0),
+            (Declared::Sulfur, 4.5),
+        ],
+        acid: None,
     },
     CastProduct {
         name: "Brine pH Down",
@@ -249,6 +275,8 @@ pub(super) const PRODUCTS: [CastProduct; 4] = [
         price_minor: 1_450,
         supplier: 1,
         hazards: "corrosive acid",
+        declared: &[],
+        acid: Some((Reagent::Phosphoric, 30.0)),
     },
 ];
 

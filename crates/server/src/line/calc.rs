@@ -100,8 +100,8 @@ pub(crate) struct AcidLine {
     #[arg(long, value_parser = quantity)]
     temperature: Option<Quantity>,
     /// What is given: nitric_acid, phosphoric_acid, potassium_hydroxide…
-    #[arg(long, value_parser = coded::<fillmark_advice::solution::reagents::Reagent>)]
-    reagent: fillmark_advice::solution::reagents::Reagent,
+    #[arg(long, value_parser = coded::<fillmark_domain::stock::Reagent>)]
+    reagent: fillmark_domain::stock::Reagent,
     /// How much of the product is it, per cent by weight.
     #[arg(long)]
     strength: f64,

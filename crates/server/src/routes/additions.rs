@@ -144,6 +144,7 @@ fn entry(body: &NewAddition) -> AdditionEntry {
         lot: body.lot_id.map(Id::new),
         reason: body.reason.0,
         change: None,
+        advice: body.advice_id.map(Id::new),
         recorded_at: body.recorded_at.0,
         done_by: body.done_by.map(Id::new),
         poured_all_the_same: body.poured_all_the_same,

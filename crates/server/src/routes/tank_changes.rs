@@ -160,6 +160,7 @@ fn entry(body: &NewTankChange) -> Result<ChangeEntry, Faults> {
         water_in: body.water_in.word(),
         products: products.collect(),
         readings: readings.collect(),
+        advice: body.advice_id.map(Id::new),
         recorded_at: body.recorded_at.0,
         done_by: body.done_by.map(Id::new),
         confirmed: body.confirmed,

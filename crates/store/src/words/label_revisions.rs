@@ -1,21 +1,22 @@
 //! Label revisions: what a label said from when on.
 
+use std::collections::HashMap;
+
 use chrono::{DateTime, Utc};
-use fillmark_domain::stock::{AcidStrength, Analysis, Basis, LabelRevision, ProductId};
-use fillmark_domain::{Id, Kept};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
+use fillmark_domain::stock::{AcidStrength, Analysis, Basis, Declared, LabelRevision, ProductId};
+use fillmark_domain::{Coded, Id, Kept};
+use sea_orm::{ColumnTrait, EntityTrait, JsonValue, QueryFilter, QueryOrder, Set};
 
 use crate::columns::{self, Row, table};
-use crate::{BrokenRow, BusinessScope, Record, Reference, StoreError, Tx};
+use crate::{BrokenRow, BusinessScope, Record, Reference, StoreError, Tx, records};
 
 table!(business "label_revisions" {
     product_id: Uuid,
     effective_at: ChronoDateTimeUtc,
-    n_percent: Option<f64>,
-    p2o5_percent: Option<f64>,
-    k2o_percent: Option<f64>,
     basis: Option<String>,
+    declared: Option<Json>,
     density_kg_per_l: Option<f64>,
+    reagent: Option<String>,
     strength_percent: Option<f64>,
     strength_mol_per_l: Option<f64>,
     full_strength_per_l: Option<f64>,
@@ -40,11 +41,10 @@ impl Record for LabelRevision {
         row::ActiveModel {
             product_id: Set(self.product.uuid()),
             effective_at: Set(self.effective_at),
-            n_percent: Set(self.analysis.map(|analysis| analysis.n_percent)),
-            p2o5_percent: Set(self.analysis.map(|analysis| analysis.p2o5_percent)),
-            k2o_percent: Set(self.analysis.map(|analysis| analysis.k2o_percent)),
-            basis: Set(self.analysis.map(|analysis| columns::code(analysis.basis))),
+            basis: Set(self.analysis.as_ref().map(|analysis| columns::code(analysis.basis))),
+            declared: Set(self.analysis.as_ref().map(declared)),
             density_kg_per_l: Set(self.density_kg_per_l),
+            reagent: Set(self.reagent.map(columns::code)),
             strength_percent: Set(percent),
             strength_mol_per_l: Set(mol_per_l),
             full_strength_per_l: Set(self.full_strength_per_l),
@@ -59,6 +59,7 @@ impl Record for LabelRevision {
             effective_at: row.effective_at,
             analysis: analysis(&row)?,
             density_kg_per_l: row.density_kg_per_l,
+            reagent: row.reagent.as_deref().map(|reagent| row.reading().code(reagent)).transpose()?,
             strength: match (row.strength_percent, row.strength_mol_per_l) {
                 (Some(percent), _) => Some(AcidStrength::PercentByWeight(percent)),
                 (None, mol_per_l) => mol_per_l.map(AcidStrength::MolPerLitre),
@@ -74,16 +75,18 @@ impl Record for LabelRevision {
     }
 }
 
+fn declared(analysis: &Analysis) -> JsonValue {
+    columns::list(analysis.declared.iter().map(|(declared, percent)| (declared.code(), percent)))
+}
+
 fn analysis(row: &row::Model) -> Result<Option<Analysis>, BrokenRow> {
     let Some(basis) = &row.basis else { return Ok(None) };
     let read = row.reading();
-    let percent = |percent: Option<f64>| percent.ok_or_else(|| read.broken("an analysis lacks a figure"));
-    Ok(Some(Analysis {
-        n_percent: percent(row.n_percent)?,
-        p2o5_percent: percent(row.p2o5_percent)?,
-        k2o_percent: percent(row.k2o_percent)?,
-        basis: read.code::<Basis>(basis)?,
-    }))
+    let declared = row.declared.clone().ok_or_else(|| read.broken("an analysis declares nothing"))?;
+    let lines: Vec<(String, f64)> = read.list(declared)?;
+    let line = |(declared, percent): (String, f64)| Ok((read.code::<Declared>(&declared)?, percent));
+    let declared = lines.into_iter().map(line).collect::<Result<_, _>>()?;
+    Ok(Some(Analysis { basis: read.code::<Basis>(basis)?, declared }))
 }
 
 /// The label of a product that is in force at an instant.
@@ -103,4 +106,19 @@ pub async fn in_force(
         .one(&tx.0)
         .await?;
     Ok(row.map(LabelRevision::read).transpose()?)
+}
+
+/// The labels of all products that are in force at an instant.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn all_in_force(
+    tx: &Tx,
+    scope: BusinessScope,
+    at: DateTime<Utc>,
+) -> Result<HashMap<ProductId, LabelRevision>, StoreError> {
+    let mut labels: Vec<LabelRevision> =
+        records::all(tx, scope).await?.into_iter().map(|kept: Kept<LabelRevision>| kept.content).collect();
+    labels.retain(|label| label.effective_at <= at);
+    labels.sort_by_key(|label| label.effective_at);
+    Ok(labels.into_iter().map(|label| (label.product, label)).collect())
 }

@@ -6,7 +6,7 @@ use super::elements::{ElementAmount, amounts_of_ions};
 use super::{Caution, Reason};
 use crate::solution::component::{Component, Composition};
 use crate::solution::ph::{alkalinity_meq_l, at_own_ph, water_of_alkalinity};
-use crate::solution::reagents::{FIRST_PART, Reagent, dose_mmol_l, volume_ml};
+use crate::solution::reagents::{Chemistry as _, FIRST_PART, Reagent, dose_mmol_l, volume_ml};
 use crate::solution::speciation::{Carbon, OutsideModel};
 
 /// A water, a product and a target.

@@ -51,7 +51,12 @@ struct Analysis {
 }
 
 impl Water {
-    /// The water as ions.
+    /// All ions that it is taken for; none where it is no water that is known.
+    pub(in crate::solution) fn ions(&self) -> Option<Composition> {
+        Some(self.reckoned().ok()?.whole)
+    }
+
+    /// The water as it is reckoned with.
     pub(super) fn reckoned(&self) -> Result<Reckoned, Faults> {
         let mut faults = Faults::default();
         let analysis = self.analysed(&mut faults);

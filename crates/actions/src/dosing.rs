@@ -1,0 +1,90 @@
+//! What to add to a tank: advice that is given, kept as it was given, and applied by nobody but a person.
+
+mod facts;
+
+use fillmark_advice::solution::fill::{FillAsked, fill};
+use fillmark_domain::entries::{Advice, AdviceKind, Expectation};
+use fillmark_domain::people::Act;
+use fillmark_domain::places::{SiteId, TankId};
+use fillmark_domain::{Id, Metric};
+use fillmark_store::advice;
+
+use self::facts::Facts;
+use crate::{App, Caller, Refusal};
+
+/// Advice with its id.
+pub type KeptAdvice = (Id<Advice>, Advice);
+
+/// How a tank is to be filled, where not as the record has it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FillWanted {
+    /// Which tank.
+    pub tank: TankId,
+    /// Volume to make, L; to the fill mark, if nothing is said.
+    pub litres: Option<f64>,
+    /// Temperature of the water, °C; 20, if nothing is said.
+    pub temperature_c: Option<f64>,
+}
+
+/// Of tap water that has stood in a room (common practice, no source).
+const WATER_C: f64 = 20.0;
+
+/// Advises a fresh fill of a tank, and keeps the advice.
+/// # Errors
+/// When the caller may not, there is no such tank, or nothing tells what is dosed into it.
+pub async fn advise_fill(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    wanted: &FillWanted,
+) -> Result<KeptAdvice, Refusal> {
+    let scope = caller.may(Act::EnterWork, site)?;
+    let stamp = app.stamp(caller);
+
+    let tx = app.store.begin().await?;
+    let facts = Facts::load(&tx, scope, wanted.tank, stamp.at).await?;
+    let asked = FillAsked {
+        litres: wanted.litres.unwrap_or(facts.tank.content.fill_mark_l),
+        water: facts.water(),
+        ec_aim_ms_cm: facts.ec_aim()?,
+        ph_aim: facts.band(Metric::Ph).map(|band| band.aim),
+        parts: facts.parts()?,
+        acid: facts.acid(),
+        temperature_c: wanted.temperature_c.unwrap_or(WATER_C),
+    };
+    let made = fill(&asked);
+    let mut given = Advice {
+        tank: wanted.tank,
+        kind: AdviceKind::Fill,
+        made_at: stamp.at,
+        asked_by: stamp.by,
+        litres: asked.litres,
+        steps: made.advised(&asked.parts),
+        ec_expected: made.ec_expected.map(|ec| Expectation { value: ec.value, low: ec.low, high: ec.high }),
+        lacking: Vec::new(),
+        reasons: made.reasons.iter().map(|reason| reason.told(|product| facts.name(product))).collect(),
+        cautions: Vec::new(),
+    };
+    given.reasons.extend(facts.tellers());
+    given.lacking = facts.lacking(&given);
+    given.cautions = facts.cautions(&given);
+    let id = advice::keep(&tx, scope, &stamp, &given).await?;
+    tx.commit().await?;
+
+    Ok((id, given))
+}
+
+/// Advice as it was given.
+/// # Errors
+/// When the caller may not see it or it is not there.
+pub async fn read_advice(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: Id<Advice>,
+) -> Result<KeptAdvice, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    let found = advice::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    Ok((id, found))
+}

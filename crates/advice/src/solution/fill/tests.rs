@@ -1,0 +1,208 @@
+use proptest::prelude::*;
+use uuid::Uuid;
+
+use super::*;
+
+fn part(id: u128, mixing_rank: i16, per_litre: f64, ec_rise: Option<f64>) -> Part {
+    Part {
+        product: ProductId::new(Uuid::from_u128(id)),
+        mixing_rank,
+        per_litre,
+        liquid: true,
+        ec_rise: ec_rise.map(|value| Learnt {
+            value,
+            low: 0.9 * value,
+            high: 1.2 * value,
+            prior_share: 1.0,
+            records: Vec::new(),
+        }),
+        phosphate_mmol: 0.0,
+        alkalinity_meq: 0.0,
+    }
+}
+
+fn asked(water: SourceWater, parts: Vec<Part>) -> FillAsked {
+    let acid = Acid {
+        product: ProductId::new(Uuid::from_u128(9)),
+        reagent: Reagent::Nitric,
+        mol_l: 6.0,
+        response: 1.0,
+    };
+    FillAsked {
+        litres: 200.0,
+        water,
+        ec_aim_ms_cm: 1.6,
+        ph_aim: None,
+        parts,
+        acid: Some(acid),
+        temperature_c: 20.0,
+    }
+}
+
+fn acidity(ph: f64, alkalinity_meq_l: f64) -> Option<Acidity> {
+    Some(Acidity { ph, alkalinity_meq_l })
+}
+
+fn soft() -> SourceWater {
+    SourceWater { ec_ms_cm: 0.2, acidity: acidity(7.2, 0.8) }
+}
+
+fn doses(fill: &Fill) -> Vec<(u128, f64)> {
+    let dose = |step: &Step| match step {
+        Step::Dose(product, amount) => Some((product.uuid().as_u128(), *amount)),
+        _ => None,
+    };
+    fill.steps.iter().filter_map(dose).collect()
+}
+
+fn water_l(fill: &Fill) -> f64 {
+    fill.steps
+        .iter()
+        .find_map(|step| if let Step::Water(litres) = step { Some(*litres) } else { None })
+        .unwrap()
+}
+
+fn acids(fill: &Fill) -> Vec<AcidDose> {
+    fill.steps
+        .iter()
+        .filter_map(|step| if let Step::Acid(dose) = step { Some(*dose) } else { None })
+        .collect()
+}
+
+/// By hand: 2 mL/L of each at 0.35 mS/cm give 1.4; 4 mL of water less in a litre take 0.0008 away.
+#[test]
+fn the_aim_fixes_the_amount_and_the_rank_the_order() {
+    let fill = fill(&asked(soft(), vec![part(2, 30, 2.0, Some(0.35)), part(1, 20, 2.0, Some(0.35))]));
+    let factor = 1.4 / 1.3992;
+    let expected = 2.0 * factor * 200.0;
+    assert_eq!(doses(&fill).iter().map(|(product, _)| *product).collect::<Vec<_>>(), [1, 2]);
+    assert!(doses(&fill).iter().all(|(_, amount)| (amount - expected).abs() < 1e-9), "{fill:?}");
+    assert!((water_l(&fill) - (200.0 - 2.0 * expected / 1000.0)).abs() < 1e-9);
+    assert!((fill.ec_expected.unwrap().value - 1.6).abs() < 1e-9);
+    assert!(matches!(fill.reasons[..], [Reason::Stretched(by)] if (by - factor).abs() < 1e-9), "{fill:?}");
+    assert_eq!(acids(&fill), []);
+}
+
+#[test]
+fn what_does_not_say_what_it_adds_keeps_the_programmes_strength() {
+    let fill = fill(&asked(soft(), vec![part(1, 20, 2.0, Some(0.35)), part(2, 30, 1.5, None)]));
+    assert_eq!(doses(&fill), [(1, 400.0), (2, 300.0)]);
+    assert_eq!(fill.ec_expected, None);
+    assert_eq!(fill.reasons, [Reason::RiseUnknown(ProductId::new(Uuid::from_u128(2)))]);
+}
+
+#[test]
+fn water_that_has_the_aim_already_gets_nothing() {
+    let water = SourceWater { ec_ms_cm: 1.7, ..soft() };
+    let fill = fill(&asked(water, vec![part(1, 20, 2.0, Some(0.35))]));
+    assert_eq!(doses(&fill), []);
+    assert_eq!(fill.reasons, [Reason::WaterAboveAim]);
+}
+
+#[test]
+fn labels_that_do_not_fit_the_aim_are_told() {
+    let fill = fill(&asked(soft(), vec![part(1, 20, 2.0, Some(0.035))]));
+    assert!(fill.reasons.contains(&Reason::FarFromProgramme), "{fill:?}");
+}
+
+/// Nitric acid from pH 7.8 to 6.0 takes 0.67 of the alkalinity, to 6.5 0.38 of it (PHREEQC 3, phreeqc.dat): 6.25 lies
+/// between.
+#[test]
+fn hard_water_gets_acid_first_and_of_that_a_part() {
+    let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
+    let fill = fill(&asked(water, vec![part(1, 20, 2.0, Some(0.35))]));
+    let [acid] = acids(&fill)[..] else { panic!("{fill:?}") };
+    let share = acid.expected_ml * 6.0 / water_l(&fill) / 4.0;
+    assert!((0.38..0.67).contains(&share), "{share}");
+    assert!((acid.first_ml - 0.2 * 200.0 / 6.0).abs() < 1e-9, "0.2 meq/L is less than 60 %: {acid:?}");
+    assert!(fill.reasons.contains(&Reason::HardWater));
+}
+
+#[test]
+fn what_adds_nothing_is_told() {
+    let fill = fill(&asked(soft(), vec![part(1, 20, 2.0, Some(0.0))]));
+    assert_eq!(fill.reasons, [Reason::NothingAddsEc]);
+}
+
+#[test]
+fn where_chemistry_cannot_tell_the_dose_it_says_why() {
+    let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
+    let hot = FillAsked { temperature_c: 95.0, ..asked(water, Vec::new()) };
+    assert!(matches!(fill(&hot).reasons[..], [.., Reason::NoDose(NoDose::Outside(_))]), "{:?}", fill(&hot));
+}
+
+#[test]
+fn hard_water_without_an_acid_of_known_strength_gets_no_amount() {
+    let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
+    let fill = fill(&FillAsked { acid: None, ..asked(water, Vec::new()) });
+    assert_eq!(acids(&fill), []);
+    assert!(fill.reasons.contains(&Reason::NoAcid));
+}
+
+/// By hand: nothing is left of 2 meq/L of a silicate at pH 6.25, so it takes that much more acid than the water alone.
+#[test]
+fn a_silicate_goes_first_and_takes_acid_too() {
+    let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
+    let silicate = Part { alkalinity_meq: 2.0, ..part(1, 10, 1.0, Some(0.2)) };
+    let of = |parts| fill(&FillAsked { ec_aim_ms_cm: 0.7976, ..asked(water, parts) });
+    let (with, without) = (of(vec![part(2, 20, 1.0, Some(0.2)), silicate]), of(vec![]));
+    let kinds = |step: &Step| match step {
+        Step::Water(_) => "water",
+        Step::Dose(product, _) if product.uuid().as_u128() == 1 => "silicate",
+        Step::Dose(..) => "dose",
+        Step::Acid(_) => "acid",
+        Step::MeasureEc => "measure",
+    };
+    let order: Vec<_> = with.steps.iter().map(kinds).collect();
+    assert_eq!(order, ["water", "silicate", "acid", "dose", "measure"]);
+    let more =
+        acids(&with)[0].expected_ml / water_l(&with) - acids(&without)[0].expected_ml / water_l(&without);
+    assert!((more * 6.0 - 2.0 * 0.4966).abs() < 0.01, "{more}");
+}
+
+/// With no alkalinity left to speak of, 1 mmol/L of dihydrogen phosphate hardly resists between 6.25 and 5.8: pK 7.2, so a
+/// tenth of it is the other form at 6.25 and a twenty-fifth at 5.8.
+#[test]
+fn what_is_expected_after_the_nutrients_counts_what_went_before() {
+    let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
+    let fed = Part { phosphate_mmol: 0.5, ..part(1, 20, 2.0, Some(0.5)) };
+    let fill = fill(&FillAsked { ph_aim: Some(5.8), ..asked(water, vec![fed]) });
+    let [first, after] = acids(&fill)[..] else { panic!("{fill:?}") };
+    assert_eq!((first.to_ph, after.to_ph), (6.25, 5.8));
+    let meq_l = |dose: AcidDose| dose.expected_ml * 6.0 / 200.0;
+    assert!((0.5..1.2).contains(&meq_l(after)) && meq_l(first) > 1.5, "{} {}", meq_l(first), meq_l(after));
+    let brought = fill.reasons.iter().find_map(|reason| match reason {
+        Reason::AcidBrings("N", mg_l) => Some(*mg_l),
+        _ => None,
+    });
+    let expected = (meq_l(first) + meq_l(after)) * 14.007;
+    assert!((brought.unwrap() - expected).abs() < 1e-6, "{brought:?}");
+}
+
+#[test]
+fn what_records_have_shown_of_an_acid_stretches_its_dose() {
+    let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
+    let of = |response| {
+        let mut asked = asked(water, Vec::new());
+        asked.acid = asked.acid.map(|acid| Acid { response, ..acid });
+        acids(&fill(&asked))[0].expected_ml
+    };
+    assert!((of(1.3) - 1.3 * of(1.0)).abs() < 1e-9);
+}
+
+proptest! {
+    #[test]
+    fn more_is_wanted_more_is_dosed_and_the_aim_comes_out(
+        low in 0.3..2.0f64, more in 0.0..1.0f64, rise in 0.05..1.0f64, dose in 0.5..5.0f64, water in 0.0..0.29f64,
+    ) {
+        let of = |aim| {
+            let water = SourceWater { ec_ms_cm: water, acidity: None };
+            fill(&FillAsked { ec_aim_ms_cm: aim, ..asked(water, vec![part(1, 20, dose, Some(rise))]) })
+        };
+        let (less, much) = (of(low), of(low + more));
+        prop_assert!(doses(&less)[0].1 <= doses(&much)[0].1 + 1e-9);
+        prop_assert!((much.ec_expected.unwrap().value - low - more).abs() < 1e-9);
+        let poured_l: f64 = doses(&much).iter().map(|(_, amount)| amount / 1000.0).sum();
+        prop_assert!((water_l(&much) + poured_l - 200.0).abs() < 1e-9);
+    }
+}

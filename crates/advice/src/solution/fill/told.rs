@@ -1,0 +1,104 @@
+//! A fresh fill as a person at the tank is told it.
+
+use fillmark_domain::entries::{AdvisedStep, Portion};
+use fillmark_domain::stock::ProductId;
+use fillmark_domain::{Amount, Base, Metric};
+
+use super::{AcidDose, Fill, Part, Reason, Step};
+
+impl Fill {
+    /// The steps with amounts that somebody can measure out. An acid is sold and poured by volume.
+    pub fn advised(&self, parts: &[Part]) -> Vec<AdvisedStep> {
+        let liquid = |product: ProductId| parts.iter().any(|part| part.product == product && part.liquid);
+        let base = |product| if liquid(product) { Base::Volume } else { Base::Mass };
+        let step = |step: &Step| match step {
+            Step::Water(litres) => AdvisedStep::Water(three_figures(*litres)),
+            Step::Dose(product, amount) => AdvisedStep::Dose(Portion {
+                product: *product,
+                amount: measurable(*amount),
+                base: base(*product),
+            }),
+            Step::Acid(dose) => adjust(dose),
+            Step::MeasureEc => AdvisedStep::Measure(Metric::Ec),
+        };
+        self.steps.iter().map(step).collect()
+    }
+}
+
+fn adjust(dose: &AcidDose) -> AdvisedStep {
+    let first = Portion { product: dose.product, amount: measurable(dose.first_ml), base: Base::Volume };
+    AdvisedStep::Adjust { first, expected: measurable(dose.expected_ml), to_ph: dose.to_ph }
+}
+
+/// A cylinder or a balance shows three figures of what it measures.
+fn measurable(units: f64) -> Amount {
+    Amount::rounded(three_figures(units))
+}
+
+fn three_figures(value: f64) -> f64 {
+    if value <= 0.0 {
+        return 0.0;
+    }
+    let place = 10f64.powf(2.0 - value.log10().floor());
+    (value * place).round() / place
+}
+
+impl Reason {
+    /// In a sentence. `named` gives a product's name.
+    pub fn told(&self, named: impl Fn(ProductId) -> String) -> String {
+        match self {
+            Reason::Stretched(factor) => format!(
+                "The step's doses give the proportions; {:.0} % of them bring the water to the EC aim.",
+                factor * 100.0
+            ),
+            Reason::RiseUnknown(product) => format!(
+                "Nothing tells what EC {} adds, neither its label nor records: the step's doses stand as they are. Measure, \
+                 and add water or more of all parts alike.",
+                named(*product)
+            ),
+            Reason::WaterAboveAim => {
+                "The water alone has as much EC as is wanted, or more: nothing can be dosed into it. Another water, or one \
+                 mixed with rain water or permeate, would leave room."
+                    .into()
+            }
+            Reason::FarFromProgramme => {
+                "That is far from what the step says: look whether labels, doses and EC aim belong together.".into()
+            }
+            Reason::HardWater => {
+                "The water's alkalinity is above 2 meq/L: acid goes in before the nutrients, or calcium and phosphate would \
+                 fall out."
+                    .into()
+            }
+            Reason::NoAcid => {
+                "No acid of known kind and strength is on record, so no amount of it is told: lower the pH in small parts, \
+                 and measure after each."
+                    .into()
+            }
+            Reason::NoDose(why) => format!("How much acid it takes cannot be told: {why}."),
+            Reason::NothingAddsEc => "No product of the step adds any EC: the aim is not reached.".into(),
+            Reason::WaterUnknown => {
+                "The water's pH and alkalinity are not on record, so nothing is said of acid: measure the pH once all is \
+                 mixed."
+                    .into()
+            }
+            Reason::AcidBrings(element, mg_l) => {
+                format!("The acid brings about {mg_l:.1} mg/L of {element}, which counts in the recipe.")
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn amounts_are_told_as_finely_as_they_are_measured() {
+        for (units, expected) in
+            [(401.234, 401.0), (1234.5, 1230.0), (7.0049, 7.0), (0.012_34, 0.012), (0.0, 0.0)]
+        {
+            let got = measurable(units).base_units();
+            assert!((got - expected).abs() < 1e-9, "{units}: {got}");
+        }
+    }
+}

@@ -1,0 +1,126 @@
+//! Advice about what to add to a tank: from labels, water and programme to what is measured out; kept, and followed.
+
+use fillmark_api::*;
+use fillmark_tests::Feeding;
+use fillmark_tests::on_both;
+use fillmark_tests::world::{World, json, refusal};
+use serde_json::{Value, json};
+use uuid::Uuid;
+
+/// The north tank, 200 L, with two concentrates by their labels and nitric acid of 38 % on the shelf.
+async fn labelled(world: &World) -> (Feeding, Uuid) {
+    let feeding = world.feeding().await;
+    let nitrate = json!([{ "declared": "nitrate_n", "percent": 5.0 }, { "declared": "ca", "percent": 6.0 },
+        { "declared": "k2o", "percent": 2.7 }]);
+    let phosphate = json!([{ "declared": "nitrate_n", "percent": 1.6 }, { "declared": "p2o5", "percent": 4.5 },
+        { "declared": "k2o", "percent": 11.0 }, { "declared": "mg", "percent": 1.4 }, { "declared": "s", "percent": 1.9 }]);
+    for (product, declared) in [(feeding.grow_a, nitrate), (feeding.grow_b, phosphate)] {
+        label(world, product, json!({ "analysis": { "basis": "w/v", "declared": declared } })).await;
+        feeding.receive(&world.ada, product, "L1", "2027-03-01", 3000.0).await;
+    }
+    let body = json(json!({ "name": "pH Down", "base": "mL", "kind": "ph_adjuster", "mixing_rank": 90 }));
+    let acid = world.ada.business().create::<NewProduct>(&body).await.unwrap().id;
+    label(world, acid, json!({ "reagent": "nitric_acid", "strength_percent": 38.0 })).await;
+    (feeding, acid)
+}
+
+async fn label(world: &World, product: Uuid, fields: Value) {
+    let mut body = json!({ "product_id": product, "effective_at": "2026-01-01T00:00:00Z" });
+    for (name, field) in fields.as_object().unwrap() {
+        body[name] = field.clone();
+    }
+    world.ada.business().create::<NewLabelRevision>(&json(body)).await.unwrap();
+}
+
+/// The north tank is filled from this water.
+async fn water(world: &World, feeding: &Feeding, fields: Value) {
+    let mut body = json!({ "name": "Well" });
+    for (name, field) in fields.as_object().unwrap() {
+        body[name] = field.clone();
+    }
+    let here = world.ada.site(feeding.here.site);
+    let source = here.create::<NewWaterSource>(&json(body)).await.unwrap().id;
+    let tank = here.read::<NewTank>(feeding.here.north_tank).await.unwrap();
+    let change = json!({ "water_source_id": source });
+    here.change(&tank, change).await.unwrap();
+}
+
+fn wanted(feeding: &Feeding) -> NewFillAdvice {
+    json(json!({ "tank_id": feeding.here.north_tank }))
+}
+
+/// A tank that no cycle drinks from.
+async fn unfed(world: &World, feeding: &Feeding) -> Uuid {
+    let body = json(json!({ "name": "South tank", "mode": "recirculating", "fill_mark": { "value": 200, "unit": "L" } }));
+    world.ada.site(feeding.here.site).create::<NewTank>(&body).await.unwrap().id
+}
+
+fn to_do(advice: &Advice) -> Vec<ToDo> {
+    advice.steps.iter().map(|step| step.to_do).collect()
+}
+
+on_both! {
+    async fn a_fill_from_hard_water_is_advised_step_by_step_and_kept(world: World) {
+        let (feeding, acid) = labelled(&world).await;
+        let hard = json!({ "ec": { "value": 0.6, "unit": "mS/cm" }, "ph": 7.8, "alkalinity": { "value": 4.0, "unit": "meq/L" } });
+        water(&world, &feeding, hard).await;
+        let site = feeding.here.site;
+        let advice = world.ada.advise_fill(site, &wanted(&feeding)).await.unwrap();
+        let expected = [ToDo::Water, ToDo::Adjust, ToDo::Dose, ToDo::Dose, ToDo::Measure, ToDo::Adjust];
+        assert_eq!(to_do(&advice), expected, "{advice:?}");
+        let ec = advice.ec_expected.unwrap();
+        assert!((ec.ec_ms_cm - 1.4).abs() < 0.002 && ec.ec_from_ms_cm < 1.4 && ec.ec_to_ms_cm > 1.4, "{ec:?}");
+        let doses: Vec<f64> = advice.steps.iter().filter(|step| step.to_do == ToDo::Dose).map(|step| step.amount.unwrap().value).collect();
+        assert_eq!(doses[0], doses[1], "the step's proportions stay");
+        assert!((100.0..400.0).contains(&doses[0]), "{doses:?}");
+        let first = &advice.steps[1];
+        assert_eq!((first.product_id, first.to_ph), (Some(acid), Some(6.25)));
+        assert!(first.amount.unwrap().value < first.expected.unwrap().value, "{first:?}");
+        assert_eq!(advice.lacking.iter().map(|one| (one.product_id, one.held.value)).collect::<Vec<_>>(), [(acid, 0.0)]);
+        assert!(advice.reasons.iter().any(|reason| reason.contains("alkalinity is above 2")), "{:?}", advice.reasons);
+        assert!(advice.reasons.iter().any(|reason| reason.contains("mg/L of N")), "{:?}", advice.reasons);
+        assert!(advice.cautions.iter().any(|caution| caution.contains("chlorine")), "{:?}", advice.cautions);
+        assert_eq!(world.ada.advice(site, advice.id).await.unwrap(), advice);
+    }
+
+    async fn whoever_follows_advice_names_it(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let site = feeding.here.site;
+        let advice = world.ada.advise_fill(site, &wanted(&feeding)).await.unwrap();
+        let body = feeding.change("2026-11-24T06:30:00+01:00", json!({ "advice_id": advice.id }));
+        let done = world.ada.record_tank_change(site, &body).await.unwrap();
+        assert!(done.additions.iter().all(|addition| addition.advice_id == Some(advice.id)), "{done:?}");
+        let more = NewAddition { advice_id: Some(advice.id), ..feeding.addition(20.0) };
+        assert_eq!(world.ada.record_addition(site, &more).await.unwrap().advice_id, Some(advice.id));
+        let of_another = NewAddition { tank_id: unfed(&world, &feeding).await, client_id: Uuid::now_v7(), ..more };
+        let error = world.ada.record_addition(site, &of_another).await.unwrap_err();
+        let fault = &error.problem().unwrap().errors[0];
+        assert_eq!((fault.pointer.as_deref(), fault.code.as_str()), (Some("/advice_id"), "unknown_id"));
+    }
+
+    async fn what_no_programme_leads_gets_no_amounts(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let body = NewFillAdvice { tank_id: unfed(&world, &feeding).await, ..wanted(&feeding) };
+        assert_eq!(refusal(world.ada.advise_fill(feeding.here.site, &body).await), ProblemCode::Conflict);
+        let none = NewFillAdvice { tank_id: Uuid::now_v7(), ..body };
+        assert_eq!(refusal(world.ada.advise_fill(feeding.here.site, &none).await), ProblemCode::NotFound);
+    }
+
+    async fn a_label_keeps_what_it_declares(world: World) {
+        let (feeding, acid) = labelled(&world).await;
+        let business = world.ada.business();
+        let declared = |body: Value| json::<NewLabelRevision>(body);
+        let base = json!({ "product_id": feeding.grow_a, "effective_at": "2026-02-01T00:00:00Z" });
+        let mut twice = base.clone();
+        let line = json!({ "declared": "ca", "percent": 6.0 });
+        twice["analysis"] = json!({ "basis": "w/w", "declared": [line, line] });
+        let error = business.create::<NewLabelRevision>(&declared(twice)).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/analysis/declared/1/declared"));
+        let mut nameless = base;
+        nameless["strength_percent"] = json!(38.0);
+        let error = business.create::<NewLabelRevision>(&declared(nameless)).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/reagent"));
+        let kept = business.all::<NewLabelRevision>(&format!("product_id={acid}")).await.unwrap();
+        assert_eq!(kept[0].body.reagent.map(|reagent| reagent.0), Some(fillmark_domain::stock::Reagent::Nitric));
+    }
+}
