@@ -13,6 +13,7 @@ pub mod conductivity;
 pub mod electrode;
 pub mod equilibria;
 pub mod fill;
+pub mod gathered;
 mod interpolate;
 pub mod ions;
 pub mod kcl;

@@ -106,6 +106,19 @@ pub async fn of_change(
     entries::among(tx, scope, "change_id", &[change.uuid()]).await
 }
 
+/// Those into a tank in a span of time that stand.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn of_tank(
+    tx: &Tx,
+    scope: SiteScope,
+    tank: TankId,
+    (from, before): (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Vec<KeptAddition>, StoreError> {
+    let there = Condition::all().add(row::Column::TankId.eq(tank.uuid()));
+    entries::standing_where(tx, scope, from, before, there).await
+}
+
 /// What others than a person put of a product, or of water, into a tank in a span of time, as far as it stands.
 /// # Errors
 /// When the database fails or a row is broken.

@@ -1,0 +1,66 @@
+//! The record of a tank out of what was entered of it.
+
+use fillmark_domain::entries::{Addition, Poured, Reading, TankChange};
+use fillmark_domain::{Base, Id};
+
+use super::record::{Event, TankRecord, What};
+
+/// What was entered of a tank and stands.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Entered {
+    /// Readings.
+    pub readings: Vec<(Id<Reading>, Reading)>,
+    /// Additions.
+    pub additions: Vec<(Id<Addition>, Addition)>,
+    /// Tank changes.
+    pub changes: Vec<(Id<TankChange>, TankChange)>,
+}
+
+impl Entered {
+    /// In order of time. Of what happened at the same instant a change comes first, then what was poured, and last what was
+    /// read: readings entered with a change were taken after it.
+    pub fn record(&self, fill_mark_l: f64) -> TankRecord {
+        let changes = self.changes.iter().map(|(id, change)| change_of(*id, change));
+        let additions = self.additions.iter().map(|(id, addition)| addition_of(*id, addition));
+        let readings = self.readings.iter().map(|(id, reading)| reading_of(*id, reading));
+        let mut events: Vec<Event> = changes.chain(additions).chain(readings).collect();
+        events.sort_by_key(|event| event.at);
+        TankRecord { fill_mark_l, events }
+    }
+}
+
+fn change_of(id: Id<TankChange>, change: &TankChange) -> Event {
+    let what = What::Changed {
+        id,
+        fraction: change.fraction,
+        drained_l: change.drained_l,
+        water_in_l: change.water_in_l,
+    };
+    Event { at: change.recorded_at, what }
+}
+
+fn addition_of(id: Id<Addition>, addition: &Addition) -> Event {
+    let reason = addition.reason;
+    let what = match addition.poured {
+        Poured::Product { product, amount, base, .. } => What::Poured {
+            id,
+            product,
+            amount: amount.base_units(),
+            liquid: base == Base::Volume,
+            reason,
+        },
+        Poured::Water { litres } => What::Watered { id, litres, reason },
+    };
+    Event { at: addition.recorded_at, what }
+}
+
+fn reading_of(id: Id<Reading>, reading: &Reading) -> Event {
+    let what = What::Read {
+        id,
+        metric: reading.metric,
+        point: reading.sample_point,
+        value: reading.value,
+        meter: reading.meter,
+    };
+    Event { at: reading.taken_at(), what }
+}
