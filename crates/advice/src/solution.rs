@@ -6,6 +6,7 @@
 
 mod activity;
 pub mod air;
+pub mod balance;
 pub mod calculate;
 pub mod cell;
 pub mod component;
@@ -18,16 +19,21 @@ pub mod ions;
 pub mod kcl;
 pub mod label;
 pub mod learnt;
+mod level;
 pub mod ph;
 pub mod published;
 pub mod reagents;
 pub mod record;
 mod root;
 pub mod salts;
+#[cfg(test)]
+mod simulated;
 pub mod speciation;
 pub mod substance;
 pub mod tank;
 pub mod temperature;
+pub mod turnover;
+pub mod uptake;
 mod water;
 
 pub use component::{Component, Composition};
