@@ -23,6 +23,7 @@ mod level;
 pub mod ph;
 pub mod published;
 pub mod reagents;
+pub mod reconcile;
 pub mod record;
 mod root;
 pub mod salts;

@@ -1,7 +1,7 @@
 //! Going through a tank's records instant by instant, with how full it stands and what its EC shows.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use fillmark_domain::entries::{Reading, SamplePoint};
+use fillmark_domain::entries::{Meter, Reading, SamplePoint};
 use fillmark_domain::{Id, Metric};
 
 use super::record::{Litres, READ_TO, TankRecord, UNKNOWN_AT_MOST, What, drift};
@@ -28,7 +28,9 @@ pub(super) struct Instant {
 /// The EC of a tank as read.
 #[derive(Clone, Copy)]
 pub(super) struct Taken {
+    pub at: DateTime<Utc>,
     pub id: Id<Reading>,
+    pub meter: Option<Id<Meter>>,
     pub ec_ms_cm: f64,
 }
 
@@ -47,10 +49,10 @@ impl Instant {
     /// The EC of the tank; of several readings the one that was entered last.
     pub(super) fn ec(&self) -> Option<Taken> {
         let of_tank = |what: &What| match *what {
-            What::Read { id, metric: Metric::Ec, point: SamplePoint::Tank, value, .. }
+            What::Read { id, metric: Metric::Ec, point: SamplePoint::Tank, value, meter }
                 if value.is_finite() && value >= 0.0 =>
             {
-                Some(Taken { id, ec_ms_cm: value })
+                Some(Taken { at: self.at, id, meter, ec_ms_cm: value })
             }
             _ => None,
         };
