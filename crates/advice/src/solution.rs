@@ -11,6 +11,7 @@ pub mod calculate;
 pub mod cell;
 pub mod component;
 pub mod conductivity;
+pub mod correct;
 pub mod electrode;
 pub mod equilibria;
 pub mod fill;
