@@ -31,11 +31,13 @@ pub mod salts;
 #[cfg(test)]
 mod simulated;
 pub mod speciation;
+pub mod stock_tank;
 pub mod substance;
 pub mod tank;
 pub mod temperature;
 pub mod turnover;
 pub mod uptake;
+pub mod waste;
 mod water;
 
 pub use component::{Component, Composition};
