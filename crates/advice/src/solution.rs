@@ -6,10 +6,12 @@
 
 mod activity;
 pub mod air;
+pub mod balance;
 pub mod calculate;
 pub mod cell;
 pub mod component;
 pub mod conductivity;
+pub mod correct;
 pub mod electrode;
 pub mod equilibria;
 pub mod fill;
@@ -19,17 +21,25 @@ pub mod ions;
 pub mod kcl;
 pub mod label;
 pub mod learnt;
+mod level;
 pub mod ph;
 pub mod prior;
 pub mod published;
 pub mod reagents;
+pub mod reconcile;
 pub mod record;
 mod root;
 pub mod salts;
+#[cfg(test)]
+mod simulated;
 pub mod speciation;
+pub mod stock_tank;
 pub mod substance;
 pub mod tank;
 pub mod temperature;
+pub mod turnover;
+pub mod uptake;
+pub mod waste;
 mod water;
 
 pub use component::{Component, Composition};

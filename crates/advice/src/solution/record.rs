@@ -84,13 +84,13 @@ pub struct Litres {
 }
 
 /// A gauge or a mark is read to this part of the working volume (common practice, no source).
-const READ_TO: f64 = 0.02;
+pub(super) const READ_TO: f64 = 0.02;
 /// What plants drink in a day, as part of the working volume, is not known better than this before it is measured (common
 /// practice, no source).
 const DRUNK_A_DAY: f64 = 0.05;
 /// Who looks after a tank does not let it run emptier than this part below its mark without filling it up (common practice,
 /// no source).
-const UNKNOWN_AT_MOST: f64 = 0.25;
+pub(super) const UNKNOWN_AT_MOST: f64 = 0.25;
 
 impl TankRecord {
     /// How much stood in the tank at an instant, what happens at that instant left out. Nothing on record: the fill mark,
@@ -110,7 +110,7 @@ impl TankRecord {
         Litres { litres, spread_l: mark * READ_TO.hypot(drifted) }
     }
 
-    fn after(&self, litres: f64, what: What) -> After {
+    pub(super) fn after(&self, litres: f64, what: What) -> After {
         match what {
             What::Read { metric: Metric::Volume, value, .. } => After { litres: value, settles: true },
             What::Watered { reason: AdditionReason::TopUp, .. } => {
@@ -132,13 +132,13 @@ impl TankRecord {
 }
 
 /// The litres after something happened, and whether they are known from then on.
-struct After {
-    litres: f64,
-    settles: bool,
+pub(super) struct After {
+    pub(super) litres: f64,
+    pub(super) settles: bool,
 }
 
 /// What is not known of the litres so long after they were, as part of the working volume.
-fn drift(since: TimeDelta) -> f64 {
+pub(super) fn drift(since: TimeDelta) -> f64 {
     (DRUNK_A_DAY * since.as_seconds_f64() / 86_400.0).clamp(0.0, UNKNOWN_AT_MOST)
 }
 

@@ -1,0 +1,355 @@
+//! Correcting a tank from its latest readings: first the EC, then, mixed and measured again, the pH.
+//!
+//! EC times litres stands for salt, as in [`super::tank`]. The aim is that of the state afterwards: at the mark where the tank
+//! is topped up too, else with what is poured on top of what stands there.
+
+use chrono::{DateTime, Utc};
+use fillmark_domain::entries::BandThen;
+use fillmark_domain::stock::ProductId;
+
+use super::balance::{TO_90, spread_of};
+use super::fill::FillDose;
+use super::learnt::Learnt;
+use super::level::{MIXING, READ_TO_EC};
+use super::record::{Litres, READ_TO};
+use super::tank::{Volume, added_l, fraction_to_replace};
+use super::turnover::EarlyChange;
+
+/// From this part of a tank on that would have to be replaced, a fresh fill costs little more and is clean (our own judgement).
+const MOST_OF_IT: f64 = 0.8;
+
+/// A tank, and what it should be.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CorrectAsked {
+    /// Volume at the fill mark, L.
+    pub fill_mark_l: f64,
+    /// How much stands in it.
+    pub litres: Litres,
+    /// How much more than stands in it the tank takes, above the mark if need be, L.
+    pub room_l: f64,
+    /// The latest EC, mS/cm at 25 °C.
+    pub ec: Option<Shown>,
+    /// The latest pH.
+    pub ph: Option<Shown>,
+    /// When something was poured, filled in or changed last.
+    pub stirred_at: Option<DateTime<Utc>>,
+    /// EC of the water, mS/cm at 25 °C.
+    pub water_ec_ms_cm: f64,
+    /// What the EC should be.
+    pub ec_band: BandThen,
+    /// What the pH should be, where a band is in force.
+    pub ph_band: Option<BandThen>,
+    /// Products of the step at its strength.
+    pub parts: Vec<CorrectPart>,
+    /// Whether it is filled to the mark at the same time.
+    pub topping_up: bool,
+    /// Why it should be changed rather than corrected.
+    pub early: Vec<EarlyChange>,
+}
+
+/// What a meter showed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shown {
+    /// In the metric's canonical unit.
+    pub value: f64,
+    /// When.
+    pub at: DateTime<Utc>,
+}
+
+/// A product of the step.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CorrectPart {
+    /// Which.
+    pub product: ProductId,
+    /// Lower first.
+    pub mixing_rank: i16,
+    /// mL or g for a litre: only the proportions count.
+    pub per_litre: f64,
+    /// Whether it is counted in mL, and so takes room.
+    pub liquid: bool,
+    /// EC that one mL (or g) in a litre adds, mS/cm, where it is known.
+    pub ec_rise: Option<Learnt>,
+}
+
+/// A correction as advised.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Correction {
+    /// What to do about the EC.
+    pub ec: EcAdvice,
+    /// EC to expect after that, where it can be told.
+    pub ec_expected: Option<Expected>,
+    /// What to do about the pH.
+    pub ph: PhAdvice,
+    /// Why it is so.
+    pub reasons: Vec<Reason>,
+}
+
+/// What to do about the EC.
+#[derive(Debug, Clone, PartialEq)]
+pub enum EcAdvice {
+    /// It is right, or will be with so much water to the mark.
+    Leave {
+        /// L to the mark; nought where it is not topped up.
+        water_l: f64,
+    },
+    /// Pour in the order given.
+    Strengthen {
+        /// The doses in the order they go in.
+        doses: Vec<FillDose>,
+        /// Water to the mark, L; the doses' own volume is not in it.
+        water_l: f64,
+    },
+    /// Drain, then fill in water.
+    Dilute {
+        /// To drain, L; nought where there is room.
+        drain_l: f64,
+        /// To fill in, L.
+        water_l: f64,
+    },
+    /// Too weak, and a product does not say what it adds: small steps, each mixed and measured.
+    SmallSteps,
+    /// Change it instead.
+    FreshFill,
+    /// This water cannot bring it down.
+    OutOfReach,
+    /// There is no reading since the tank was stirred and had time to mix.
+    Measure,
+}
+
+/// What to do about the pH.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PhAdvice {
+    /// It is right, or nobody says what it should be.
+    Leave,
+    /// Bring it down, in steps.
+    Lower,
+    /// Bring it up, in steps.
+    Raise,
+    /// Measure it, after what is advised for the EC has mixed.
+    Measure,
+}
+
+/// What a meter will show.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Expected {
+    /// The likeliest, mS/cm.
+    pub value: f64,
+    /// Lower end of the interval that holds it nine times of ten.
+    pub low: f64,
+    /// Upper end of that interval.
+    pub high: f64,
+}
+
+/// Why a correction is advised as it is.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Reason {
+    /// The EC is, or after topping up will be, within its band.
+    InBand(f64),
+    /// It is, or after topping up will be, below it.
+    Weak(f64),
+    /// It is, or after topping up will be, above it.
+    Strong(f64),
+    /// What is not known of tank and products may carry the EC past the band: pour a part, mix and measure.
+    MayPassBand,
+    /// A product does not say what EC it adds.
+    RiseUnknown(ProductId),
+    /// No product adds enough EC to reach the aim.
+    NothingAddsEc,
+    /// The doses need more room than there is.
+    NoRoom {
+        /// L that they need.
+        needed_l: f64,
+        /// L that there are.
+        room_l: f64,
+    },
+    /// So great a part would have to be replaced.
+    MostOfIt(f64),
+    /// The water alone has as much EC as is wanted, or more.
+    WaterAboveAim,
+    /// The tank should be changed before its day.
+    Early(EarlyChange),
+}
+
+/// Advises a correction.
+pub fn correct(asked: &CorrectAsked) -> Correction {
+    if !asked.early.is_empty() {
+        let reasons = asked.early.iter().cloned().map(Reason::Early).collect();
+        return Correction::without_figure(EcAdvice::FreshFill, reasons);
+    }
+    let Some(ec) = asked.mixed(asked.ec) else {
+        return Correction::without_figure(EcAdvice::Measure, Vec::new());
+    };
+    let tank = Tank::of(asked, ec);
+    let (band, alone) = (asked.ec_band, tank.after(&Change { water_l: tank.to_mark_l, ..Change::NONE }));
+    if alone.value < band.low {
+        strengthen(asked, &tank, alone.value)
+    } else if alone.value > band.high {
+        dilute(asked, &tank, alone.value)
+    } else {
+        let ph = if tank.to_mark_l > 0.0 { PhAdvice::Measure } else { asked.ph_advice() };
+        let reasons = vec![Reason::InBand(alone.value)];
+        Correction { ec: EcAdvice::Leave { water_l: tank.to_mark_l }, ec_expected: Some(alone), ph, reasons }
+    }
+}
+
+impl Correction {
+    const fn without_figure(ec: EcAdvice, reasons: Vec<Reason>) -> Correction {
+        Correction { ec, ec_expected: None, ph: PhAdvice::Measure, reasons }
+    }
+
+    fn expecting(ec: EcAdvice, expected: Expected, band: BandThen, mut reasons: Vec<Reason>) -> Correction {
+        if expected.low < band.low || expected.high > band.high {
+            reasons.push(Reason::MayPassBand);
+        }
+        Correction { ec, ec_expected: Some(expected), ph: PhAdvice::Measure, reasons }
+    }
+}
+
+impl CorrectAsked {
+    /// A reading, if what went in before it had time to mix.
+    fn mixed(&self, shown: Option<Shown>) -> Option<f64> {
+        let shown = shown?;
+        self.stirred_at.is_none_or(|stirred| shown.at - stirred >= MIXING).then_some(shown.value)
+    }
+
+    fn ph_advice(&self) -> PhAdvice {
+        let Some(band) = self.ph_band else { return PhAdvice::Leave };
+        match self.mixed(self.ph) {
+            None => PhAdvice::Measure,
+            Some(ph) if ph > band.high => PhAdvice::Lower,
+            Some(ph) if ph < band.low => PhAdvice::Raise,
+            Some(_) => PhAdvice::Leave,
+        }
+    }
+}
+
+/// A tank before the correction.
+#[derive(Clone, Copy)]
+struct Tank {
+    litres: Litres,
+    ec_ms_cm: f64,
+    water_ec_ms_cm: f64,
+    /// L to the mark; nought where it is not topped up.
+    to_mark_l: f64,
+    mark_l: f64,
+}
+
+/// What is done to it.
+struct Change {
+    drain_l: f64,
+    water_l: f64,
+    /// Volume of the doses, L, what they add, mS/cm times L, and its variance.
+    doses_l: f64,
+    salt: f64,
+    salt_variance: f64,
+}
+
+impl Change {
+    const NONE: Change = Change { drain_l: 0.0, water_l: 0.0, doses_l: 0.0, salt: 0.0, salt_variance: 0.0 };
+}
+
+impl Tank {
+    fn of(asked: &CorrectAsked, ec_ms_cm: f64) -> Tank {
+        let missing_l = (asked.fill_mark_l - asked.litres.litres).max(0.0);
+        Tank {
+            litres: asked.litres,
+            ec_ms_cm,
+            water_ec_ms_cm: asked.water_ec_ms_cm,
+            to_mark_l: if asked.topping_up { missing_l } else { 0.0 },
+            mark_l: asked.fill_mark_l,
+        }
+    }
+
+    fn volume(&self) -> Volume {
+        Volume { litres: self.litres.litres, ec_ms_cm: self.ec_ms_cm }
+    }
+
+    /// EC after a change. Filling to the mark makes good in water what was not known of the litres, so that they tell less.
+    fn after(&self, change: &Change) -> Expected {
+        let kept_l = self.litres.litres - change.drain_l;
+        let litres = kept_l + change.water_l + change.doses_l;
+        let salt = kept_l * self.ec_ms_cm + change.water_l * self.water_ec_ms_cm + change.salt;
+        let value = salt / litres;
+        let to_mark = self.to_mark_l > 0.0;
+        let made_good_by = if to_mark { self.water_ec_ms_cm } else { value };
+        let of_litres = (self.ec_ms_cm - made_good_by) / litres * self.litres.spread_l;
+        let of_mark =
+            if to_mark { (self.water_ec_ms_cm - value) / litres * READ_TO * self.mark_l } else { 0.0 };
+        let of_reading = kept_l * self.ec_ms_cm / litres * READ_TO_EC;
+        let of_doses = change.salt_variance.sqrt() / litres;
+        let spread = of_litres.hypot(of_mark).hypot(of_reading).hypot(of_doses);
+        Expected { value, low: value - TO_90 * spread, high: value + TO_90 * spread }
+    }
+}
+
+/// The doses that take the tank to its aim. With x for how much of the proportions: filled to the mark,
+/// V · EC + EC_water · (V_mark − V − x · D) + x · K = V_mark · aim; else V · EC + x · K = (V + x · D) · aim.
+fn strengthen(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Correction {
+    let mut reasons = vec![Reason::Weak(alone_ms_cm)];
+    let unknown = asked.parts.iter().find(|part| part.ec_rise.is_none());
+    if let Some(part) = unknown {
+        reasons.push(Reason::RiseUnknown(part.product));
+        return Correction::without_figure(EcAdvice::SmallSteps, reasons);
+    }
+    let rise = |part: &CorrectPart| part.ec_rise.as_ref().map_or(0.0, |rise| rise.value * part.per_litre);
+    let salt: f64 = asked.parts.iter().map(rise).sum();
+    let liquid_l =
+        asked.parts.iter().filter(|part| part.liquid).map(|part| part.per_litre).sum::<f64>() / 1000.0;
+    let to_mark = tank.to_mark_l > 0.0;
+    let gained = salt - liquid_l * if to_mark { tank.water_ec_ms_cm } else { asked.ec_band.aim };
+    if gained <= 0.0 {
+        reasons.push(Reason::NothingAddsEc);
+        return Correction::without_figure(EcAdvice::SmallSteps, reasons);
+    }
+    let times = (tank.litres.litres + tank.to_mark_l) * (asked.ec_band.aim - alone_ms_cm) / gained;
+    let (doses_l, room_l) = (times * liquid_l, if to_mark { tank.to_mark_l } else { asked.room_l });
+    if to_mark && doses_l > room_l && asked.room_l > room_l && tank.ec_ms_cm < asked.ec_band.aim {
+        // The doses alone fill it past the mark.
+        return strengthen(asked, &Tank { to_mark_l: 0.0, ..*tank }, tank.ec_ms_cm);
+    }
+    if doses_l > room_l {
+        reasons.push(Reason::NoRoom { needed_l: doses_l, room_l });
+        return Correction::without_figure(EcAdvice::FreshFill, reasons);
+    }
+    let spread = |part: &CorrectPart| part.ec_rise.as_ref().map_or(0.0, spread_of) * part.per_litre * times;
+    let salt_variance = asked.parts.iter().map(|part| spread(part).powi(2)).sum();
+    let water_l = if to_mark { tank.to_mark_l - doses_l } else { 0.0 };
+    let change = Change { drain_l: 0.0, water_l, doses_l, salt: times * salt, salt_variance };
+    let advice = EcAdvice::Strengthen { doses: doses(&asked.parts, times), water_l };
+    Correction::expecting(advice, tank.after(&change), asked.ec_band, reasons)
+}
+
+fn doses(parts: &[CorrectPart], times: f64) -> Vec<FillDose> {
+    let mut parts: Vec<&CorrectPart> = parts.iter().filter(|part| part.per_litre > 0.0).collect();
+    parts.sort_by_key(|part| part.mixing_rank);
+    parts.iter().map(|part| FillDose { product: part.product, amount: part.per_litre * times }).collect()
+}
+
+/// Water on top where there is room for it, else in the place of what is drained.
+fn dilute(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Correction {
+    let strong = Reason::Strong(alone_ms_cm);
+    let aim = asked.ec_band.aim;
+    if tank.water_ec_ms_cm >= aim || tank.water_ec_ms_cm >= tank.ec_ms_cm {
+        return Correction::without_figure(EcAdvice::OutOfReach, vec![strong, Reason::WaterAboveAim]);
+    }
+    let on_top_l = added_l(tank.volume(), aim, tank.water_ec_ms_cm).unwrap_or(f64::INFINITY);
+    let (drain_l, water_l) = if tank.to_mark_l == 0.0 && on_top_l <= asked.room_l {
+        (0.0, on_top_l)
+    } else {
+        // Drained before it is topped up, so that nothing drained is water just filled in.
+        let full_l = tank.litres.litres + tank.to_mark_l;
+        let replaced = fraction_to_replace(alone_ms_cm, aim, tank.water_ec_ms_cm).unwrap_or(1.0);
+        let drain_l =
+            replaced * full_l * (alone_ms_cm - tank.water_ec_ms_cm) / (tank.ec_ms_cm - tank.water_ec_ms_cm);
+        (drain_l, drain_l + tank.to_mark_l)
+    };
+    let fraction = drain_l / tank.litres.litres;
+    if fraction > MOST_OF_IT {
+        return Correction::without_figure(EcAdvice::FreshFill, vec![strong, Reason::MostOfIt(fraction)]);
+    }
+    let expected = tank.after(&Change { drain_l, water_l, ..Change::NONE });
+    Correction::expecting(EcAdvice::Dilute { drain_l, water_l }, expected, asked.ec_band, vec![strong])
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,212 @@
+use chrono::TimeDelta;
+use proptest::prelude::*;
+
+use super::super::record::testing::day;
+use super::super::simulated::{learnt, product};
+use super::*;
+
+fn part(id: u128, mixing_rank: i16, rise: Option<f64>) -> CorrectPart {
+    let ec_rise = rise.map(|rise| learnt(rise, 0.05));
+    CorrectPart { product: product(id), mixing_rank, per_litre: 2.0, liquid: true, ec_rise }
+}
+
+/// 170 L of a tank of 200 L that is topped up.
+fn asked(ec: f64) -> CorrectAsked {
+    let shown = |value| Some(Shown { value, at: day(1) });
+    CorrectAsked {
+        fill_mark_l: 200.0,
+        litres: Litres { litres: 170.0, spread_l: 4.0 },
+        room_l: 30.0,
+        ec: shown(ec),
+        ph: shown(6.0),
+        stirred_at: Some(day(0)),
+        water_ec_ms_cm: 0.3,
+        ec_band: BandThen { low: 1.6, aim: 1.8, high: 2.0 },
+        ph_band: Some(BandThen { low: 5.5, aim: 6.0, high: 6.5 }),
+        parts: vec![part(2, 30, Some(0.25)), part(1, 20, Some(0.25))],
+        topping_up: true,
+        early: Vec::new(),
+    }
+}
+
+fn standing(ec: f64) -> CorrectAsked {
+    CorrectAsked { topping_up: false, ..asked(ec) }
+}
+
+#[track_caller]
+fn check(asked: &CorrectAsked, ec: &EcAdvice, ph: PhAdvice) -> Correction {
+    let got = correct(asked);
+    let close = |a: f64, b: f64| (a - b).abs() < 1e-6;
+    let same = match (&got.ec, ec) {
+        (EcAdvice::Leave { water_l: a }, EcAdvice::Leave { water_l: b }) => close(*a, *b),
+        (EcAdvice::Dilute { drain_l: a, water_l: c }, EcAdvice::Dilute { drain_l: b, water_l: d }) => {
+            close(*a, *b) && close(*c, *d)
+        }
+        (EcAdvice::Strengthen { doses: a, water_l: c }, EcAdvice::Strengthen { doses: b, water_l: d }) => {
+            let amounts = a.iter().zip(b).all(|(a, b)| a.product == b.product && close(a.amount, b.amount));
+            a.len() == b.len() && amounts && close(*c, *d)
+        }
+        (a, b) => a == b,
+    };
+    assert!(same && got.ph == ph, "{got:?}");
+    got
+}
+
+fn both(amount: f64) -> Vec<FillDose> {
+    vec![FillDose { product: product(1), amount }, FillDose { product: product(2), amount }]
+}
+
+/// By hand: 200 · 1.8 − 170 · 1.7 − 30 · 0.3 = 62 mS/cm·L; each pair of mL adds 0.5 less 0.002 L of water not filled in at
+/// 0.3, 0.4994.
+#[test]
+fn a_weak_tank_is_strengthened_to_the_state_after_topping_up() {
+    let ml = 62.0 / 0.4994;
+    let water_l = 30.0 - 2.0 * ml / 1000.0;
+    let got = check(&asked(1.7), &EcAdvice::Strengthen { doses: both(ml), water_l }, PhAdvice::Measure);
+    assert!((got.ec_expected.unwrap().value - 1.8).abs() < 1e-9);
+}
+
+/// By hand: 170 · 0.3 = 51; each pair adds 0.5 less 0.002 L brought to 1.8, 0.4964.
+#[test]
+fn without_topping_up_the_doses_own_volume_is_brought_to_the_aim_too() {
+    let doses = both(51.0 / 0.4964);
+    check(&standing(1.5), &EcAdvice::Strengthen { doses, water_l: 0.0 }, PhAdvice::Measure);
+}
+
+#[test]
+fn within_the_band_it_is_left() {
+    check(&standing(1.6), &EcAdvice::Leave { water_l: 0.0 }, PhAdvice::Leave);
+    check(&standing(2.0), &EcAdvice::Leave { water_l: 0.0 }, PhAdvice::Leave);
+    // 170 · 2.0 + 30 · 0.3 in 200 L are 1.745.
+    check(&asked(2.0), &EcAdvice::Leave { water_l: 30.0 }, PhAdvice::Measure);
+}
+
+/// By hand: 170 · 0.25 / 1.5 = 28.3 L of water on top; with less room 0.25 / 1.75 of it is replaced.
+#[test]
+fn a_strong_tank_is_diluted_on_top_or_in_its_place() {
+    let water_l = 170.0 * 0.25 / 1.5;
+    check(&standing(2.05), &EcAdvice::Dilute { drain_l: 0.0, water_l }, PhAdvice::Measure);
+    let replaced = 170.0 * 0.25 / 1.75;
+    let full = CorrectAsked { room_l: 5.0, ..standing(2.05) };
+    check(&full, &EcAdvice::Dilute { drain_l: replaced, water_l: replaced }, PhAdvice::Measure);
+}
+
+/// By hand: 170 · 2.6 + 9 − 360 = 91 mS/cm·L too much, and each litre drained takes 2.6 − 0.3 away.
+#[test]
+fn what_topping_up_does_not_dilute_enough_is_drained_first() {
+    let drain_l = 91.0 / 2.3;
+    check(&asked(2.6), &EcAdvice::Dilute { drain_l, water_l: drain_l + 30.0 }, PhAdvice::Measure);
+}
+
+#[test]
+fn a_fresh_fill_says_why() {
+    let early = vec![EarlyChange::Turnover { turnover: 1.1, limit: 1.0 }];
+    let turned = CorrectAsked { early, ..standing(1.8) };
+    let got = check(&turned, &EcAdvice::FreshFill, PhAdvice::Measure);
+    assert!(matches!(got.reasons[..], [Reason::Early(_)]));
+    let got = check(&standing(9.5), &EcAdvice::FreshFill, PhAdvice::Measure);
+    assert!(matches!(got.reasons[..], [_, Reason::MostOfIt(_)]), "{got:?}");
+    let brim = CorrectAsked { room_l: 0.1, ..standing(1.5) };
+    let got = check(&brim, &EcAdvice::FreshFill, PhAdvice::Measure);
+    assert!(matches!(got.reasons[..], [_, Reason::NoRoom { .. }]), "{got:?}");
+}
+
+/// By hand: 0.01 L are missing, and the doses alone need 0.28; 199.99 · 0.3 / 0.4964 of each.
+#[test]
+fn doses_that_fill_past_the_mark_need_no_water() {
+    let litres = Litres { litres: 199.99, spread_l: 4.0 };
+    let nearly = CorrectAsked { litres, room_l: 10.0, ..asked(1.5) };
+    let doses = both(199.99 * 0.3 / 0.4964);
+    check(&nearly, &EcAdvice::Strengthen { doses, water_l: 0.0 }, PhAdvice::Measure);
+}
+
+#[test]
+fn what_is_not_known_gets_no_amount() {
+    let unknown = CorrectAsked { parts: vec![part(1, 20, Some(0.25)), part(2, 30, None)], ..asked(1.5) };
+    check(&unknown, &EcAdvice::SmallSteps, PhAdvice::Measure);
+    let idle = CorrectAsked { parts: vec![part(1, 20, Some(0.0))], ..asked(1.5) };
+    check(&idle, &EcAdvice::SmallSteps, PhAdvice::Measure);
+    let salty = CorrectAsked { water_ec_ms_cm: 1.9, ..standing(2.4) };
+    check(&salty, &EcAdvice::OutOfReach, PhAdvice::Measure);
+    let unmixed = CorrectAsked { stirred_at: Some(day(1) - TimeDelta::minutes(5)), ..asked(1.5) };
+    check(&unmixed, &EcAdvice::Measure, PhAdvice::Measure);
+    check(&CorrectAsked { ec: None, ..asked(1.5) }, &EcAdvice::Measure, PhAdvice::Measure);
+}
+
+#[test]
+fn the_ph_is_told_where_the_ec_is_right() {
+    let ph = |value| CorrectAsked { ph: Some(Shown { value, at: day(1) }), ..standing(1.8) };
+    let leave = EcAdvice::Leave { water_l: 0.0 };
+    check(&ph(6.5), &leave, PhAdvice::Leave);
+    check(&ph(6.6), &leave, PhAdvice::Lower);
+    check(&ph(5.4), &leave, PhAdvice::Raise);
+    check(&CorrectAsked { ph: None, ..standing(1.8) }, &leave, PhAdvice::Measure);
+    check(&CorrectAsked { ph_band: None, ..ph(9.0) }, &leave, PhAdvice::Leave);
+}
+
+#[test]
+fn what_may_pass_the_band_is_told() {
+    let wild = CorrectPart { ec_rise: Some(learnt(0.25, 0.4)), ..part(1, 20, None) };
+    let got = correct(&CorrectAsked { parts: vec![wild], ..asked(1.2) });
+    assert!(got.reasons.contains(&Reason::MayPassBand), "{got:?}");
+}
+
+/// Salt and litres after an advice, by the sums of its own figures.
+fn ec_after(asked: &CorrectAsked, advice: &EcAdvice) -> Option<(f64, f64)> {
+    let ec = asked.ec.unwrap().value;
+    let (drain_l, water_l, doses) = match advice {
+        EcAdvice::Leave { water_l } => (0.0, *water_l, Vec::new()),
+        EcAdvice::Strengthen { doses, water_l } => (0.0, *water_l, doses.clone()),
+        EcAdvice::Dilute { drain_l, water_l } => (*drain_l, *water_l, Vec::new()),
+        _ => return None,
+    };
+    let poured: f64 = doses.iter().map(|dose| dose.amount).sum();
+    let kept_l = asked.litres.litres - drain_l;
+    let litres = kept_l + water_l + poured / 1000.0;
+    let rise = asked.parts[0].ec_rise.as_ref().unwrap().value;
+    Some(((kept_l * ec + water_l * asked.water_ec_ms_cm + poured * rise) / litres, litres))
+}
+
+proptest! {
+    #[test]
+    fn the_aim_is_reached_within_the_tanks_room(
+        ec in 0.3..5.0f64, water in 0.0..1.2f64, litres in 60.0..200.0f64, room in 0.0..40.0f64, rise in 0.05..1.0f64,
+        topping_up: bool,
+    ) {
+        let asked = CorrectAsked {
+            water_ec_ms_cm: water,
+            litres: Litres { litres, spread_l: 4.0 },
+            room_l: room,
+            parts: vec![part(2, 30, Some(rise)), part(1, 20, Some(rise))],
+            topping_up,
+            ..asked(ec)
+        };
+        let got = correct(&asked);
+        if let Some((after, full_l)) = ec_after(&asked, &got.ec) {
+            prop_assert!((got.ec_expected.unwrap().value - after).abs() < 1e-9);
+            let most_l = if topping_up { (litres + room).max(200.0) } else { litres + room };
+            prop_assert!(full_l <= most_l + 1e-9, "{full_l} of {most_l}");
+            let alone = if topping_up { (litres * ec + (200.0 - litres) * water) / 200.0 } else { ec };
+            match got.ec {
+                EcAdvice::Strengthen { .. } => {
+                    prop_assert!((after - 1.8).abs() < 1e-9 && after >= alone);
+                    prop_assert!(topping_up || after >= ec);
+                }
+                EcAdvice::Dilute { drain_l, water_l } => {
+                    prop_assert!((after - 1.8).abs() < 1e-9 && after <= alone && after <= ec);
+                    prop_assert!(drain_l >= 0.0 && water_l >= 0.0 && drain_l <= litres);
+                }
+                _ => prop_assert!((1.6..=2.0).contains(&after)),
+            }
+        }
+    }
+
+    #[test]
+    fn the_weaker_the_more_is_dosed(ec in 0.3..1.5f64, less in 0.0..0.5f64, topping_up: bool) {
+        let dosed = |ec: f64| match correct(&CorrectAsked { topping_up, room_l: 100.0, ..asked(ec) }).ec {
+            EcAdvice::Strengthen { doses, .. } => doses[0].amount,
+            _ => 0.0,
+        };
+        prop_assert!(dosed((ec - less).max(0.0)) >= dosed(ec) - 1e-9);
+    }
+}

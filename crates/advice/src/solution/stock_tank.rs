@@ -1,0 +1,260 @@
+//! The stock tank behind a doser: what goes into it, so that the feed comes out as wanted.
+
+use std::collections::BTreeMap;
+
+use fillmark_domain::stock::ProductId;
+
+use super::fill::{self, FillAsked, Part, SourceWater};
+
+/// Stock tanks to be filled behind a doser.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StockAsked {
+    /// Feed made of one part of stock: 1:100 makes 100 L from one litre, as in [`super::label::stock_g`].
+    pub ratio: f64,
+    /// Litres that each stock tank is filled to.
+    pub stock_l: f64,
+    /// EC of the water, mS/cm at 25 °C.
+    pub water_ec_ms_cm: f64,
+    /// EC of the feed that is wanted, the water's included; none for the programme's strength as it stands.
+    pub feed_ec_ms_cm: Option<f64>,
+    /// The products, and in which tank each is kept.
+    pub parts: Vec<StockPart>,
+}
+
+/// A product in a stock tank.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StockPart {
+    /// The product, per litre of feed.
+    pub part: Part,
+    /// In which of the stock tanks.
+    pub tank: u8,
+    /// How much of it a litre of water dissolves, g, where it is known ([`soluble_g_l`]).
+    pub soluble_g_l: Option<f64>,
+}
+
+/// Stock tanks as advised.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stock {
+    /// What goes in, by tank and in the order of mixing.
+    pub doses: Vec<StockDose>,
+    /// EC of the feed to expect, mS/cm; none where a product does not say what it adds.
+    pub feed_ec_ms_cm: Option<f64>,
+    /// What stands against it.
+    pub cautions: Vec<StockCaution>,
+    /// Why the strength is as it is.
+    pub reasons: Vec<fill::Reason>,
+}
+
+/// So much of a product in a stock tank.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StockDose {
+    /// In which tank.
+    pub tank: u8,
+    /// Which product.
+    pub product: ProductId,
+    /// mL or g for each litre of stock.
+    pub per_litre: f64,
+    /// mL or g for the tank.
+    pub amount: f64,
+}
+
+/// What stands against a stock solution.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum StockCaution {
+    /// More than a litre of water dissolves.
+    NotSoluble {
+        /// Which product.
+        product: ProductId,
+        /// g for each litre of stock.
+        per_litre: f64,
+        /// g that a litre of water dissolves.
+        soluble_g_l: f64,
+    },
+    /// So near to what dissolves that other salts and a cold night may bring it out.
+    NearlySaturated {
+        /// Which product.
+        product: ProductId,
+    },
+    /// The liquids alone are more than the tank.
+    Overfull {
+        /// Which tank.
+        tank: u8,
+        /// L of liquids for each litre of stock.
+        liquids: f64,
+    },
+}
+
+/// From this part of what dissolves on, a stock is nearly saturated (our own judgement).
+const NEARLY: f64 = 0.8;
+
+/// What a litre of water dissolves at 20 °C, g: Department of Primary Industries and Regional Development, Western Australia,
+/// Preparation of liquid fertiliser stock solutions, table 1 (seen). It names no crystal water; handbooks give the figure of
+/// calcium nitrate for the tetrahydrate and that of magnesium sulfate for the dry salt (from memory). Salts in one tank hold
+/// each other back.
+const SOLUBLE_G_L: [(&str, f64); 9] = [
+    ("NH4NO3", 1902.0),
+    ("(NH4)2SO4", 750.0),
+    ("H3BO3", 49.0),
+    ("Ca(NO3)2.4H2O", 1290.0),
+    ("MgSO4", 330.0),
+    ("KCl", 340.0),
+    ("KNO3", 316.0),
+    ("K2SO4", 111.0),
+    ("CO(NH2)2", 1000.0),
+];
+
+/// What a litre of water dissolves of a salt at 20 °C, g, where a published figure of it is known.
+pub fn soluble_g_l(formula: &str) -> Option<f64> {
+    SOLUBLE_G_L.iter().find(|(salt, _)| *salt == formula).map(|(_, g_l)| *g_l)
+}
+
+/// Advises what goes into stock tanks. The feed is a fill of as many litres as a tank of stock makes.
+pub fn stock(asked: &StockAsked) -> Stock {
+    let litres = asked.ratio * asked.stock_l;
+    let Strength { times, feed_ec_ms_cm, reasons } = strength(asked, litres);
+    let mut parts: Vec<&StockPart> = asked.parts.iter().filter(|one| one.part.per_litre > 0.0).collect();
+    parts.sort_by_key(|one| (one.tank, one.part.mixing_rank));
+    let dose = |one: &StockPart| {
+        let amount = times * one.part.per_litre * litres;
+        let per_litre = amount / asked.stock_l;
+        StockDose { tank: one.tank, product: one.part.product, per_litre, amount }
+    };
+    let doses: Vec<StockDose> =
+        if times > 0.0 { parts.iter().map(|one| dose(one)).collect() } else { Vec::new() };
+    let cautions = cautions(&parts, &doses);
+    Stock { doses, feed_ec_ms_cm, cautions, reasons }
+}
+
+/// How many times the programme's strength, and what comes of it.
+struct Strength {
+    times: f64,
+    feed_ec_ms_cm: Option<f64>,
+    reasons: Vec<fill::Reason>,
+}
+
+fn strength(asked: &StockAsked, litres: f64) -> Strength {
+    let parts: Vec<Part> = asked.parts.iter().map(|one| one.part).collect();
+    let Some(ec_aim_ms_cm) = asked.feed_ec_ms_cm else {
+        let rises: Option<f64> = parts.iter().map(|part| Some(part.ec_rise? * part.per_litre)).sum();
+        let liquid = parts.iter().filter(|part| part.liquid).map(|part| part.per_litre).sum::<f64>();
+        let of_water = (1.0 - liquid / 1000.0) * asked.water_ec_ms_cm;
+        return Strength {
+            times: 1.0,
+            feed_ec_ms_cm: rises.map(|rises| rises + of_water),
+            reasons: Vec::new(),
+        };
+    };
+    let of_step: f64 = parts.iter().map(|part| part.per_litre * litres).sum();
+    let water = SourceWater { ec_ms_cm: asked.water_ec_ms_cm, acidity: None };
+    let fill = fill::fill(&FillAsked { litres, water, ec_aim_ms_cm, parts, acid: None, temperature_c: 20.0 });
+    let of_feed: f64 = fill.doses.iter().map(|dose| dose.amount).sum();
+    let reasons = fill.reasons.into_iter().filter(|reason| *reason != fill::Reason::WaterUnknown).collect();
+    Strength {
+        times: if of_step > 0.0 { of_feed / of_step } else { 0.0 },
+        feed_ec_ms_cm: fill.ec_expected_ms_cm,
+        reasons,
+    }
+}
+
+/// Parts and doses go by each other.
+fn cautions(parts: &[&StockPart], doses: &[StockDose]) -> Vec<StockCaution> {
+    let mut cautions = Vec::new();
+    let mut liquids: BTreeMap<u8, f64> = BTreeMap::new();
+    for (one, dose) in parts.iter().zip(doses) {
+        let (product, per_litre) = (dose.product, dose.per_litre);
+        if one.part.liquid {
+            *liquids.entry(dose.tank).or_default() += per_litre / 1000.0;
+            continue;
+        }
+        match one.soluble_g_l {
+            Some(soluble_g_l) if per_litre > soluble_g_l => {
+                cautions.push(StockCaution::NotSoluble { product, per_litre, soluble_g_l });
+            }
+            Some(soluble_g_l) if per_litre > NEARLY * soluble_g_l => {
+                cautions.push(StockCaution::NearlySaturated { product });
+            }
+            _ => {}
+        }
+    }
+    let overfull = liquids.into_iter().filter(|(_, liquids)| *liquids > 1.0);
+    cautions.extend(overfull.map(|(tank, liquids)| StockCaution::Overfull { tank, liquids }));
+    cautions
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::super::simulated::product;
+    use super::*;
+
+    fn part(id: u128, tank: u8, per_litre: f64, liquid: bool, ec_rise: Option<f64>) -> StockPart {
+        let part = Part { product: product(id), mixing_rank: 10, per_litre, liquid, ec_rise };
+        StockPart { part, tank, soluble_g_l: if liquid { None } else { Some(316.0) } }
+    }
+
+    fn asked(feed_ec_ms_cm: Option<f64>, parts: Vec<StockPart>) -> StockAsked {
+        StockAsked { ratio: 100.0, stock_l: 50.0, water_ec_ms_cm: 0.3, feed_ec_ms_cm, parts }
+    }
+
+    #[track_caller]
+    fn check(asked: &StockAsked, per_litre: &[f64], feed_ec_ms_cm: f64) -> Stock {
+        let got = stock(asked);
+        assert_eq!(got.doses.len(), per_litre.len(), "{got:?}");
+        for (dose, expected) in got.doses.iter().zip(per_litre) {
+            assert!((dose.per_litre - expected).abs() < 1e-9, "{got:?}");
+            assert!((dose.amount - expected * asked.stock_l).abs() < 1e-6, "{got:?}");
+        }
+        assert!((got.feed_ec_ms_cm.unwrap() - feed_ec_ms_cm).abs() < 1e-9, "{got:?}");
+        got
+    }
+
+    /// By hand: 1 g/L at 1:100 is 100 g in a litre of stock, and 1 g/L adds 1.3 to 0.3.
+    #[test]
+    fn a_gram_in_a_litre_of_feed_is_a_hundred_in_a_litre_of_stock() {
+        let got = check(&asked(None, vec![part(1, 0, 1.0, false, Some(1.3))]), &[100.0], 1.6);
+        assert_eq!(got.cautions, []);
+    }
+
+    /// By hand: 2.6 above the water's 0.3 wants twice as much.
+    #[test]
+    fn the_wanted_ec_fixes_the_strength() {
+        check(&asked(Some(2.9), vec![part(1, 0, 1.0, false, Some(1.3))]), &[200.0], 2.9);
+    }
+
+    #[test]
+    fn a_product_in_two_tanks_is_shared_as_the_step_shares_it() {
+        let parts = vec![part(1, 0, 0.75, false, Some(1.3)), part(1, 1, 0.25, false, Some(1.3))];
+        let got = check(&asked(None, parts), &[75.0, 25.0], 1.6);
+        assert_eq!(got.doses.iter().map(|dose| dose.tank).collect::<Vec<_>>(), [0, 1]);
+    }
+
+    #[test]
+    fn what_does_not_dissolve_or_fit_is_told() {
+        let cautions =
+            |per_litre, liquid| stock(&asked(None, vec![part(1, 0, per_litre, liquid, Some(0.3))])).cautions;
+        assert!(matches!(cautions(3.5, false)[..], [StockCaution::NotSoluble { .. }]));
+        assert!(matches!(cautions(2.9, false)[..], [StockCaution::NearlySaturated { .. }]));
+        assert!(matches!(cautions(11.0, true)[..], [StockCaution::Overfull { tank: 0, .. }]));
+        assert_eq!(cautions(9.0, true), []);
+    }
+
+    #[test]
+    fn published_solubilities_are_found_by_formula() {
+        assert_eq!(soluble_g_l("KNO3"), Some(316.0));
+        assert_eq!(soluble_g_l("MgSO4.7H2O"), None);
+    }
+
+    proptest! {
+        /// A litre of stock in ratio litres of feed brings the EC that is told.
+        #[test]
+        fn the_doser_makes_the_feed(ec in 0.4..4.0f64, ratio in 50.0..500.0f64, dose in 0.2..2.0f64, rise in 0.1..1.5f64) {
+            let parts = vec![part(1, 0, dose, true, Some(rise)), part(2, 1, dose, false, Some(rise))];
+            let got = stock(&StockAsked { ratio, ..asked(Some(ec), parts) });
+            let salt: f64 = got.doses.iter().map(|dose| dose.per_litre * rise).sum();
+            let water_l = ratio - got.doses[0].per_litre / 1000.0;
+            prop_assert!(((salt + water_l * 0.3) / ratio - ec).abs() < 1e-9);
+            prop_assert!((got.feed_ec_ms_cm.unwrap() - ec).abs() < 1e-9);
+        }
+    }
+}

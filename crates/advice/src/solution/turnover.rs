@@ -1,0 +1,174 @@
+//! How often a fill was drunk and filled up again, and what makes a change due before its day.
+
+use std::collections::BTreeMap;
+
+use fillmark_domain::Id;
+use fillmark_domain::entries::{Addition, AdditionReason};
+use fillmark_domain::stock::ProductId;
+
+use super::record::{TankRecord, What};
+
+/// Turnover at which proportions have drifted (common practice, no source).
+pub const TURNOVER_LIMIT: f64 = 1.0;
+
+/// Two turns are acid, base and acid again: somebody chases the pH, and each turn leaves its salt behind (our own judgement).
+const TURNS: usize = 2;
+
+/// Where a product moves the pH.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Moves {
+    /// An acid.
+    Down,
+    /// A base.
+    Up,
+}
+
+/// Acid and base by turns on one fill.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ThrownBothWays {
+    /// How often the direction changed.
+    pub turns: usize,
+    /// The additions of acid and base, the earliest first.
+    pub additions: Vec<Id<Addition>>,
+}
+
+/// Why a change is due before its day.
+#[derive(Debug, Clone, PartialEq)]
+pub enum EarlyChange {
+    /// So often the fill was drunk and filled up again.
+    Turnover {
+        /// Now.
+        turnover: f64,
+        /// At most.
+        limit: f64,
+    },
+    /// pH was thrown both ways.
+    ThrownBothWays(ThrownBothWays),
+}
+
+/// Litres topped up since the last full change as part of the working volume, of which a partial change leaves what it did
+/// not drain.
+pub fn turnover(record: &TankRecord) -> f64 {
+    record.events.iter().fold(0.0, |turned, event| match event.what {
+        What::Watered { reason: AdditionReason::TopUp, litres, .. } => turned + litres / record.fill_mark_l,
+        What::Changed { fraction, .. } => turned * (1.0 - fraction).max(0.0),
+        What::Read { .. } | What::Poured { .. } | What::Watered { .. } => turned,
+    })
+}
+
+/// Whether acid and base were poured by turns since the last full change. What is not known to move the pH is left out.
+pub fn thrown_both_ways(record: &TankRecord, moves: &BTreeMap<ProductId, Moves>) -> Option<ThrownBothWays> {
+    let mut thrown = ThrownBothWays { turns: 0, additions: Vec::new() };
+    let mut last = None;
+    for event in &record.events {
+        match event.what {
+            What::Changed { fraction, .. } if fraction >= 1.0 => {
+                (thrown, last) = (ThrownBothWays { turns: 0, additions: Vec::new() }, None);
+            }
+            What::Poured { id, product, reason: AdditionReason::Ph, .. } => {
+                let Some(way) = moves.get(&product).copied() else { continue };
+                thrown.turns += usize::from(last.is_some_and(|last| last != way));
+                thrown.additions.push(id);
+                last = Some(way);
+            }
+            _ => {}
+        }
+    }
+    (thrown.turns >= TURNS).then_some(thrown)
+}
+
+/// Why a tank should be changed before its day; nothing when it need not.
+pub fn early_change(
+    record: &TankRecord,
+    moves: &BTreeMap<ProductId, Moves>,
+    turnover_limit: f64,
+) -> Vec<EarlyChange> {
+    let turnover = turnover(record);
+    let turned =
+        (turnover >= turnover_limit).then_some(EarlyChange::Turnover { turnover, limit: turnover_limit });
+    let thrown = thrown_both_ways(record, moves).map(EarlyChange::ThrownBothWays);
+    turned.into_iter().chain(thrown).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::super::record::Event;
+    use super::super::record::testing::{changed, day, poured, watered};
+    use super::super::simulated::product;
+    use super::*;
+
+    const ACID: u128 = 1;
+    const BASE: u128 = 2;
+
+    fn of(events: Vec<Event>) -> TankRecord {
+        TankRecord { fill_mark_l: 200.0, events }
+    }
+
+    fn moves() -> BTreeMap<ProductId, Moves> {
+        [(product(ACID), Moves::Down), (product(BASE), Moves::Up)].into()
+    }
+
+    fn topped(on: i64, litres: f64) -> Event {
+        watered(1, day(on), litres, AdditionReason::TopUp)
+    }
+
+    fn ph(products: &[u128]) -> Vec<Event> {
+        let one = |(n, product): (usize, &u128)| {
+            poured(n as u128, day(n as i64), *product, 10.0, AdditionReason::Ph)
+        };
+        products.iter().enumerate().map(one).collect()
+    }
+
+    #[track_caller]
+    fn check_turnover(events: Vec<Event>, expected: f64) {
+        assert!((turnover(&of(events)) - expected).abs() < 1e-12);
+    }
+
+    #[test]
+    fn turnover_is_what_was_topped_up_since_the_last_full_change() {
+        check_turnover(vec![topped(0, 50.0), topped(1, 70.0)], 0.6);
+        check_turnover(vec![topped(0, 50.0), changed(2, day(1), 1.0, 200.0, 200.0), topped(2, 30.0)], 0.15);
+        // A quarter drained leaves three quarters of 0.4.
+        check_turnover(vec![topped(0, 80.0), changed(2, day(1), 0.25, 50.0, 50.0)], 0.3);
+        check_turnover(vec![watered(1, day(0), 50.0, AdditionReason::Strength)], 0.0);
+    }
+
+    #[track_caller]
+    fn check_thrown(events: Vec<Event>, turns: Option<usize>) {
+        assert_eq!(thrown_both_ways(&of(events), &moves()).map(|thrown| thrown.turns), turns);
+    }
+
+    #[test]
+    fn acid_and_base_by_turns_are_thrown_both_ways() {
+        check_thrown(ph(&[ACID, ACID, BASE]), None);
+        check_thrown(ph(&[ACID, BASE, BASE, ACID]), Some(2));
+        check_thrown(ph(&[ACID, BASE, 9, ACID, BASE]), Some(3));
+    }
+
+    #[test]
+    fn a_full_change_forgets() {
+        let mut events = ph(&[ACID, BASE, ACID]);
+        events.push(changed(9, day(5), 1.0, 200.0, 200.0));
+        check_thrown(events.clone(), None);
+        assert_eq!(early_change(&of(events), &moves(), TURNOVER_LIMIT), []);
+    }
+
+    #[test]
+    fn an_early_change_says_why() {
+        let mut events = ph(&[ACID, BASE, ACID]);
+        events.push(topped(8, 200.0));
+        let why = early_change(&of(events), &moves(), TURNOVER_LIMIT);
+        assert!(matches!(why[..], [EarlyChange::Turnover { .. }, EarlyChange::ThrownBothWays(_)]), "{why:?}");
+    }
+
+    proptest! {
+        #[test]
+        fn a_partial_change_never_raises_turnover(litres in 0.0..500.0f64, fraction in 0.0..0.99f64) {
+            let before = turnover(&of(vec![topped(0, litres)]));
+            let after = turnover(&of(vec![topped(0, litres), changed(2, day(1), fraction, 1.0, 1.0)]));
+            prop_assert!(after <= before && (after - before * (1.0 - fraction)).abs() < 1e-12);
+        }
+    }
+}
