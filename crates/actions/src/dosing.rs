@@ -1,5 +1,6 @@
 //! What to add to a tank: advice that is given, kept as it was given, and applied by nobody but a person.
 
+mod correction;
 mod facts;
 
 use fillmark_advice::solution::fill::{FillAsked, fill};
@@ -9,6 +10,7 @@ use fillmark_domain::places::{SiteId, TankId};
 use fillmark_domain::{Id, Metric};
 use fillmark_store::advice;
 
+pub use self::correction::{CorrectionWanted, advise_correction};
 use self::facts::Facts;
 use crate::{App, Caller, Refusal};
 
@@ -46,7 +48,7 @@ pub async fn advise_fill(
     let asked = FillAsked {
         litres: wanted.litres.unwrap_or(facts.tank.content.fill_mark_l),
         water: facts.water(),
-        ec_aim_ms_cm: facts.ec_aim()?,
+        ec_aim_ms_cm: facts.ec_band()?.aim,
         ph_aim: facts.band(Metric::Ph).map(|band| band.aim),
         parts: facts.parts()?,
         acid: facts.acid(),

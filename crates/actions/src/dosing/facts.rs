@@ -8,11 +8,12 @@ use fillmark_advice::solution::fill::{Acid, Acidity, Part, SourceWater};
 use fillmark_advice::solution::label::Dose;
 use fillmark_advice::solution::prior::{self, Brings, Dosed, Teller};
 use fillmark_advice::solution::reagents::strength_mol_l;
+use fillmark_advice::solution::turnover::Moves;
 use fillmark_domain::entries::{Advice, CHANGE_CAUTIONS, Lacking, Spot};
 use fillmark_domain::growing::Step;
 use fillmark_domain::places::{Tank, TankId};
 use fillmark_domain::plan::SitePlan;
-use fillmark_domain::stock::{FEEDS_FIRE, LabelRevision, Product, ProductId, ProductKind};
+use fillmark_domain::stock::{FEEDS_FIRE, LabelRevision, Product, ProductId, ProductKind, Reagent};
 use fillmark_domain::{Amount, Band, Base, Kept, Metric};
 use fillmark_store::words::label_revisions;
 use fillmark_store::{SiteScope, Tx, holdings, plan, records};
@@ -62,10 +63,9 @@ impl Facts {
         self.plan.band(Spot::Tank(self.tank.id), metric, self.at)
     }
 
-    /// The EC that is wanted, mS/cm.
-    pub(super) fn ec_aim(&self) -> Result<f64, Refusal> {
-        let wanted = self.band(Metric::Ec).map(|band| band.aim);
-        wanted.ok_or_else(|| {
+    /// The band of the EC, without which nobody knows what to dose.
+    pub(super) fn ec_band(&self) -> Result<Band, Refusal> {
+        self.band(Metric::Ec).ok_or_else(|| {
             let lacking = "no band of EC is in force for the tank: feed it to a cycle, or give it bands";
             Refusal::Conflict(lacking.into())
         })
@@ -96,7 +96,7 @@ impl Facts {
                 product,
                 mixing_rank: self.products.get(&product).map_or(0, |kept| kept.content.mixing_rank),
                 per_litre,
-                liquid: self.base(product) == Base::Volume,
+                liquid: self.is_liquid(product),
                 ec_rise: brings.ec_rise.map(|expected| expected.unlearnt()),
                 phosphate_mmol: brings.phosphate_mmol,
                 alkalinity_meq: brings.alkalinity_meq,
@@ -133,6 +133,17 @@ impl Facts {
 
     fn held(&self, product: ProductId) -> Amount {
         self.held.get(&product).copied().unwrap_or(Amount::ZERO)
+    }
+
+    /// Where the products that are acids or bases move the pH.
+    pub(super) fn moves(&self) -> BTreeMap<ProductId, Moves> {
+        let moves = |reagent: Reagent| if reagent.is_acid() { Moves::Down } else { Moves::Up };
+        self.labels.values().filter_map(|label| Some((label.product, moves(label.reagent?)))).collect()
+    }
+
+    /// Whether a product is counted in mL.
+    pub(super) fn is_liquid(&self, product: ProductId) -> bool {
+        self.base(product) == Base::Volume
     }
 
     fn base(&self, product: ProductId) -> Base {

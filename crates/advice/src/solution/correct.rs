@@ -3,6 +3,8 @@
 //! EC times litres stands for salt, as in [`super::tank`]. The aim is that of the state afterwards: at the mark where the tank
 //! is topped up too, else with what is poured on top of what stands there.
 
+mod told;
+
 use chrono::{DateTime, Utc};
 use fillmark_domain::entries::BandThen;
 use fillmark_domain::stock::ProductId;
@@ -17,6 +19,9 @@ use super::turnover::EarlyChange;
 
 /// From this part of a tank on that would have to be replaced, a fresh fill costs little more and is clean (our own judgement).
 const MOST_OF_IT: f64 = 0.8;
+
+/// A tank takes this part of its working volume above its mark (common practice, no source).
+pub const ABOVE_MARK: f64 = 0.05;
 
 /// A tank, and what it should be.
 #[derive(Debug, Clone, PartialEq)]

@@ -3,7 +3,7 @@
 //! The doses of the programme give the proportions, the EC aim fixes the amount. Where a product does not say what it
 //! adds, the programme's strength stands, and the EC is found by measuring.
 
-mod told;
+pub(super) mod told;
 
 use fillmark_domain::stock::ProductId;
 
@@ -111,12 +111,21 @@ pub struct Fill {
 pub enum Step {
     /// Fill in so many litres of water; what is missing to the mark are the doses themselves.
     Water(f64),
-    /// Pour in so many mL or g of a product, and let it mix.
-    Dose(ProductId, f64),
+    /// Pour in a product, and let it mix.
+    Dose(FillDose),
     /// Pour acid in parts, and measure after each.
     Acid(AcidDose),
     /// Mix, and measure the EC.
     MeasureEc,
+}
+
+/// So much of a product.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FillDose {
+    /// Which.
+    pub product: ProductId,
+    /// mL or g into the tank.
+    pub amount: f64,
 }
 
 /// Acid, poured in parts and measured after each.
@@ -168,7 +177,7 @@ pub fn fill(asked: &FillAsked) -> Fill {
     let acid = Acidifying { asked, water_l, factor }.advise(&mut reasons);
     let (silicates, others): (Vec<&Part>, Vec<&Part>) =
         parts.iter().filter(|part| amount(part) > 0.0).partition(|part| part.alkalinity_meq > 0.0);
-    let dose = |part: &&Part| Step::Dose(part.product, amount(part));
+    let dose = |part: &&Part| Step::Dose(FillDose { product: part.product, amount: amount(part) });
     let mut steps = vec![Step::Water(water_l)];
     steps.extend(silicates.iter().map(dose));
     steps.extend(acid.first.map(Step::Acid));

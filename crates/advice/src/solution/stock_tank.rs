@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use fillmark_domain::stock::ProductId;
 
-use super::fill::{self, FillAsked, Part, SourceWater};
+use super::fill::{self, FillAsked, Part, SourceWater, Step};
 
 /// Stock tanks to be filled behind a doser.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,7 +22,7 @@ pub struct StockAsked {
 }
 
 /// A product in a stock tank.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct StockPart {
     /// The product, per litre of feed.
     pub part: Part,
@@ -133,9 +133,9 @@ struct Strength {
 }
 
 fn strength(asked: &StockAsked, litres: f64) -> Strength {
-    let parts: Vec<Part> = asked.parts.iter().map(|one| one.part).collect();
+    let parts: Vec<Part> = asked.parts.iter().map(|one| one.part.clone()).collect();
     let Some(ec_aim_ms_cm) = asked.feed_ec_ms_cm else {
-        let rises: Option<f64> = parts.iter().map(|part| Some(part.ec_rise? * part.per_litre)).sum();
+        let rises: Option<f64> = parts.iter().map(|part| Some(part.ec_rise.as_ref()?.value * part.per_litre)).sum();
         let liquid = parts.iter().filter(|part| part.liquid).map(|part| part.per_litre).sum::<f64>();
         let of_water = (1.0 - liquid / 1000.0) * asked.water_ec_ms_cm;
         return Strength {
@@ -146,12 +146,14 @@ fn strength(asked: &StockAsked, litres: f64) -> Strength {
     };
     let of_step: f64 = parts.iter().map(|part| part.per_litre * litres).sum();
     let water = SourceWater { ec_ms_cm: asked.water_ec_ms_cm, acidity: None };
-    let fill = fill::fill(&FillAsked { litres, water, ec_aim_ms_cm, parts, acid: None, temperature_c: 20.0 });
-    let of_feed: f64 = fill.doses.iter().map(|dose| dose.amount).sum();
+    let (ph_aim, acid) = (None, None);
+    let fill = fill::fill(&FillAsked { litres, water, ec_aim_ms_cm, ph_aim, parts, acid, temperature_c: 20.0 });
+    let dose = |step: &Step| if let Step::Dose(dose) = step { dose.amount } else { 0.0 };
+    let of_feed: f64 = fill.steps.iter().map(dose).sum();
     let reasons = fill.reasons.into_iter().filter(|reason| *reason != fill::Reason::WaterUnknown).collect();
     Strength {
         times: if of_step > 0.0 { of_feed / of_step } else { 0.0 },
-        feed_ec_ms_cm: fill.ec_expected_ms_cm,
+        feed_ec_ms_cm: fill.ec_expected.map(|ec| ec.value),
         reasons,
     }
 }
@@ -185,11 +187,19 @@ fn cautions(parts: &[&StockPart], doses: &[StockDose]) -> Vec<StockCaution> {
 mod tests {
     use proptest::prelude::*;
 
-    use super::super::simulated::product;
+    use super::super::simulated::{learnt, product};
     use super::*;
 
     fn part(id: u128, tank: u8, per_litre: f64, liquid: bool, ec_rise: Option<f64>) -> StockPart {
-        let part = Part { product: product(id), mixing_rank: 10, per_litre, liquid, ec_rise };
+        let part = Part {
+            product: product(id),
+            mixing_rank: 10,
+            per_litre,
+            liquid,
+            ec_rise: ec_rise.map(|rise| learnt(rise, 0.05)),
+            phosphate_mmol: 0.0,
+            alkalinity_meq: 0.0,
+        };
         StockPart { part, tank, soluble_g_l: if liquid { None } else { Some(316.0) } }
     }
 

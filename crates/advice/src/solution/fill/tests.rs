@@ -49,7 +49,7 @@ fn soft() -> SourceWater {
 
 fn doses(fill: &Fill) -> Vec<(u128, f64)> {
     let dose = |step: &Step| match step {
-        Step::Dose(product, amount) => Some((product.uuid().as_u128(), *amount)),
+        Step::Dose(dose) => Some((dose.product.uuid().as_u128(), dose.amount)),
         _ => None,
     };
     fill.steps.iter().filter_map(dose).collect()
@@ -148,7 +148,7 @@ fn a_silicate_goes_first_and_takes_acid_too() {
     let (with, without) = (of(vec![part(2, 20, 1.0, Some(0.2)), silicate]), of(vec![]));
     let kinds = |step: &Step| match step {
         Step::Water(_) => "water",
-        Step::Dose(product, _) if product.uuid().as_u128() == 1 => "silicate",
+        Step::Dose(dose) if dose.product.uuid().as_u128() == 1 => "silicate",
         Step::Dose(..) => "dose",
         Step::Acid(_) => "acid",
         Step::MeasureEc => "measure",

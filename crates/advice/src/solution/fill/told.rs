@@ -10,14 +10,9 @@ impl Fill {
     /// The steps with amounts that somebody can measure out. An acid is sold and poured by volume.
     pub fn advised(&self, parts: &[Part]) -> Vec<AdvisedStep> {
         let liquid = |product: ProductId| parts.iter().any(|part| part.product == product && part.liquid);
-        let base = |product| if liquid(product) { Base::Volume } else { Base::Mass };
         let step = |step: &Step| match step {
             Step::Water(litres) => AdvisedStep::Water(three_figures(*litres)),
-            Step::Dose(product, amount) => AdvisedStep::Dose(Portion {
-                product: *product,
-                amount: measurable(*amount),
-                base: base(*product),
-            }),
+            Step::Dose(dose) => AdvisedStep::Dose(portion(dose.product, dose.amount, liquid(dose.product))),
             Step::Acid(dose) => adjust(dose),
             Step::MeasureEc => AdvisedStep::Measure(Metric::Ec),
         };
@@ -26,8 +21,17 @@ impl Fill {
 }
 
 fn adjust(dose: &AcidDose) -> AdvisedStep {
-    let first = Portion { product: dose.product, amount: measurable(dose.first_ml), base: Base::Volume };
-    AdvisedStep::Adjust { first, expected: measurable(dose.expected_ml), to_ph: dose.to_ph }
+    AdvisedStep::Adjust {
+        first: portion(dose.product, dose.first_ml, true),
+        expected: measurable(dose.expected_ml),
+        to_ph: dose.to_ph,
+    }
+}
+
+/// So many mL or g, as finely as they can be measured out.
+pub(in crate::solution) fn portion(product: ProductId, units: f64, liquid: bool) -> Portion {
+    let base = if liquid { Base::Volume } else { Base::Mass };
+    Portion { product, amount: measurable(units), base }
 }
 
 /// A cylinder or a balance shows three figures of what it measures.
@@ -35,7 +39,7 @@ fn measurable(units: f64) -> Amount {
     Amount::rounded(three_figures(units))
 }
 
-fn three_figures(value: f64) -> f64 {
+pub(in crate::solution) fn three_figures(value: f64) -> f64 {
     if value <= 0.0 {
         return 0.0;
     }

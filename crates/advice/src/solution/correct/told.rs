@@ -1,0 +1,95 @@
+//! A correction as a person at the tank is told it.
+
+use fillmark_domain::Metric;
+use fillmark_domain::entries::AdvisedStep;
+use fillmark_domain::stock::ProductId;
+
+use super::{Correction, EcAdvice, PhAdvice, Reason};
+use crate::solution::fill::FillDose;
+use crate::solution::fill::told::{portion, three_figures};
+use crate::solution::turnover::EarlyChange;
+
+impl Correction {
+    /// What to do for the EC, one after the other, and to measure after it. `liquid` tells whether a product is counted in mL.
+    pub fn advised(&self, liquid: impl Fn(ProductId) -> bool) -> Vec<AdvisedStep> {
+        let water = |litres: f64| (litres > 0.0).then(|| AdvisedStep::Water(three_figures(litres)));
+        let drain = |litres: f64| (litres > 0.0).then(|| AdvisedStep::Drain(three_figures(litres)));
+        let measure = || AdvisedStep::Measure(Metric::Ec);
+        let mut steps: Vec<AdvisedStep> = match &self.ec {
+            EcAdvice::Leave { water_l } => water(*water_l).into_iter().collect(),
+            EcAdvice::Strengthen { doses, water_l } => {
+                let dose = |dose: &FillDose| {
+                    AdvisedStep::Dose(portion(dose.product, dose.amount, liquid(dose.product)))
+                };
+                water(*water_l).into_iter().chain(doses.iter().map(dose)).chain([measure()]).collect()
+            }
+            EcAdvice::Dilute { drain_l, water_l } => {
+                drain(*drain_l).into_iter().chain(water(*water_l)).chain([measure()]).collect()
+            }
+            EcAdvice::SmallSteps | EcAdvice::Measure => vec![measure()],
+            EcAdvice::FreshFill | EcAdvice::OutOfReach => return Vec::new(),
+        };
+        steps.extend((self.ph == PhAdvice::Measure).then_some(AdvisedStep::Measure(Metric::Ph)));
+        steps
+    }
+
+    /// What there is to say of the whole, in a sentence.
+    pub fn told(&self) -> &'static str {
+        match &self.ec {
+            EcAdvice::Leave { water_l } if *water_l > 0.0 => "Fill it up; the EC stays in its band.",
+            EcAdvice::Leave { .. } => "The EC is in its band: leave it.",
+            EcAdvice::Strengthen { .. } => "The EC is below its band: these doses bring it to its aim.",
+            EcAdvice::Dilute { .. } => "The EC is above its band: water brings it to its aim.",
+            EcAdvice::SmallSteps => {
+                "The EC is below its band, and nothing tells what the products add: give small steps of all parts, mix, \
+                 measure."
+            }
+            EcAdvice::FreshFill => "Correcting it is not worth it: make a fresh fill.",
+            EcAdvice::OutOfReach => "This water cannot bring the EC down to its aim.",
+            EcAdvice::Measure => {
+                "There is no EC on record since the tank was last stirred and had time to mix: measure, then ask again."
+            }
+        }
+    }
+}
+
+impl Reason {
+    /// In a sentence. `named` gives a product's name.
+    pub fn told(&self, named: impl Fn(ProductId) -> String) -> String {
+        match self {
+            Reason::InBand(ec) => format!("With the water to the mark, if any, the EC is {ec:.2} mS/cm."),
+            Reason::Weak(ec) => format!("Without a dose the EC is {ec:.2} mS/cm, below its band."),
+            Reason::Strong(ec) => format!("Without more water the EC is {ec:.2} mS/cm, above its band."),
+            Reason::MayPassBand => {
+                "What is not known of tank and products may carry the EC past its band: pour two thirds, mix, measure."
+                    .into()
+            }
+            Reason::RiseUnknown(product) => {
+                format!("Nothing tells what EC {} adds, neither its label nor records.", named(*product))
+            }
+            Reason::NothingAddsEc => "No product of the step adds enough EC to reach the aim.".into(),
+            Reason::NoRoom { needed_l, room_l } => {
+                format!("The doses alone need {needed_l:.1} L, and the tank takes {room_l:.1} L more.")
+            }
+            Reason::MostOfIt(part) => format!("{:.0} % of the tank would have to be replaced.", part * 100.0),
+            Reason::WaterAboveAim => "The water alone has as much EC as is wanted, or more.".into(),
+            Reason::Early(early) => early.told(),
+        }
+    }
+}
+
+impl EarlyChange {
+    /// In a sentence.
+    pub fn told(&self) -> String {
+        match self {
+            EarlyChange::Turnover { turnover, limit } => format!(
+                "Since its last full change the tank was drunk and filled up {turnover:.1} times (limit {limit:.1}): the \
+                 proportions of nutrients have drifted where EC does not show it."
+            ),
+            EarlyChange::ThrownBothWays(thrown) => format!(
+                "Acid and base were poured by turns, {} changes of direction on this fill: each leaves its salt behind.",
+                thrown.turns
+            ),
+        }
+    }
+}
