@@ -96,18 +96,37 @@ impl TankRecord {
     /// How much stood in the tank at an instant, what happens at that instant left out. Nothing on record: the fill mark,
     /// and little is known of it.
     pub fn litres_before(&self, at: DateTime<Utc>) -> Litres {
-        let mark = self.fill_mark_l;
-        let mut known = None;
-        let mut litres = mark;
+        let mut level = self.full();
         for event in self.events.iter().take_while(|event| event.at < at) {
-            let after = self.after(litres, event.what);
-            if after.settles {
-                known = Some(event.at);
-            }
-            litres = after.litres;
+            self.pass(event, &mut level);
         }
-        let drifted = known.map_or(UNKNOWN_AT_MOST, |known| drift(at - known));
-        Litres { litres, spread_l: mark * READ_TO.hypot(drifted) }
+        self.known_of(level, at)
+    }
+
+    /// How much stood in the tank before each event, as [`TankRecord::litres_before`] tells it, in one pass over them all.
+    pub fn litres_before_each(&self) -> Vec<Litres> {
+        let mut level = self.full();
+        let mut each = Vec::with_capacity(self.events.len());
+        for instant in self.events.chunk_by(|one, next| one.at == next.at) {
+            each.resize(each.len() + instant.len(), self.known_of(level, instant[0].at));
+            instant.iter().for_each(|event| self.pass(event, &mut level));
+        }
+        each
+    }
+
+    const fn full(&self) -> Level {
+        Level { litres: self.fill_mark_l, known: None }
+    }
+
+    fn pass(&self, event: &Event, level: &mut Level) {
+        let after = self.after(level.litres, event.what);
+        let known = if after.settles { Some(event.at) } else { level.known };
+        *level = Level { litres: after.litres, known };
+    }
+
+    fn known_of(&self, level: Level, at: DateTime<Utc>) -> Litres {
+        let drifted = level.known.map_or(UNKNOWN_AT_MOST, |known| drift(at - known));
+        Litres { litres: level.litres, spread_l: self.fill_mark_l * READ_TO.hypot(drifted) }
     }
 
     fn after(&self, litres: f64, what: What) -> After {
@@ -129,6 +148,13 @@ impl TankRecord {
             What::Read { .. } | What::Poured { .. } => After { litres, settles: false },
         }
     }
+}
+
+/// The litres at some instant, and when they were known last.
+#[derive(Clone, Copy)]
+struct Level {
+    litres: f64,
+    known: Option<DateTime<Utc>>,
 }
 
 /// The litres after something happened, and whether they are known from then on.
@@ -177,8 +203,17 @@ pub(crate) mod testing {
     }
 
     /// A change of the solution.
-    pub(crate) fn changed(id: u128, at: DateTime<Utc>, fraction: f64, drained_l: f64, water_in_l: f64) -> Event {
-        Event { at, what: What::Changed { id: Id::new(Uuid::from_u128(id)), fraction, drained_l, water_in_l } }
+    pub(crate) fn changed(
+        id: u128,
+        at: DateTime<Utc>,
+        fraction: f64,
+        drained_l: f64,
+        water_in_l: f64,
+    ) -> Event {
+        Event {
+            at,
+            what: What::Changed { id: Id::new(Uuid::from_u128(id)), fraction, drained_l, water_in_l },
+        }
     }
 }
 
@@ -189,8 +224,12 @@ mod tests {
 
     #[track_caller]
     fn check(events: Vec<Event>, on: i64, litres: f64, spread_l: f64) {
-        let got = TankRecord { fill_mark_l: 200.0, events }.litres_before(day(on));
+        let record = TankRecord { fill_mark_l: 200.0, events };
+        let got = record.litres_before(day(on));
         assert!((got.litres - litres).abs() < 1e-9 && (got.spread_l - spread_l).abs() < 0.1, "{got:?}");
+        let one_by_one: Vec<Litres> =
+            record.events.iter().map(|event| record.litres_before(event.at)).collect();
+        assert_eq!(record.litres_before_each(), one_by_one);
     }
 
     #[test]
