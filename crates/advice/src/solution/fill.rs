@@ -7,7 +7,7 @@ use fillmark_domain::stock::ProductId;
 
 use super::component::Component;
 use super::ph::{NoDose, water_of_alkalinity};
-use super::reagents::{FIRST_PART, Reagent, dose_mmol_l, volume_ml};
+use super::reagents::{FIRST_MEQ_L, FIRST_PART, Reagent, dose_mmol_l, volume_ml};
 
 /// Above this alkalinity, meq/L, acid goes into the water before anything else (common practice, no source): nutrients
 /// would fall out of hard water.
@@ -15,9 +15,6 @@ const ACID_FIRST_MEQ_L: f64 = 2.0;
 
 /// To this pH, between 6 and 6.5 (common practice, no source).
 const ACID_FIRST_PH: f64 = 6.25;
-
-/// A first step into a tank is at most so many meq a litre besides (common practice, no source).
-const FIRST_MEQ_L: f64 = 0.2;
 
 /// Proportions that have to be stretched or thinned by more than this do not look like a programme for this aim: our own
 /// judgement, no source.
