@@ -17,6 +17,7 @@ mod interpolate;
 pub mod ions;
 pub mod kcl;
 pub mod label;
+pub mod learn;
 pub mod learnt;
 pub mod ph;
 pub mod published;
