@@ -26,6 +26,7 @@ pub mod record;
 mod root;
 pub mod salts;
 pub mod speciation;
+pub mod step;
 pub mod substance;
 pub mod tank;
 pub mod temperature;

@@ -16,4 +16,5 @@ mod tests;
 
 pub use ec::{EcPrior, EcRises, ec_rises};
 pub use pairs::{Dose, LONGEST, MIXING, Pair, Taken, pairs};
+pub(super) use ph::READ_TO_PH;
 pub use ph::{PhKind, PhResponse, Predicted, ph_response};
