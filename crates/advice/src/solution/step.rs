@@ -67,6 +67,8 @@ pub enum StepReason {
     FirstPart,
     /// No record tells of the product yet: so much acid or base a litre at most.
     FirstEquivalents,
+    /// Nothing stands in the tank.
+    EmptyTank,
     /// The pH is at its aim.
     AtAim,
     /// Neither strength nor records tell how the pH answers: small steps, each measured.
@@ -87,6 +89,9 @@ pub fn ph_step(asked: &StepAsked<'_>) -> Step {
     let none = |reason| Step { dose: None, reason };
     if asked.ph == asked.band.aim {
         return none(StepReason::AtAim);
+    }
+    if asked.litres.litres <= 0.0 {
+        return none(StepReason::EmptyTank);
     }
     let Some(curve) = Curve::of(asked) else {
         return none(StepReason::UnknownStrength);
@@ -291,6 +296,10 @@ mod tests {
         assert_eq!(step(7.0, 2.0, Some(&factor), None), none(StepReason::UnknownStrength));
         assert_eq!(step(5.0, 2.0, Some(&factor), Some(1.0)), none(StepReason::NotReached));
         assert_eq!(step(6.0, 2.0, Some(&factor), Some(1.0)), none(StepReason::AtAim));
+        let empty = Litres { litres: 0.0, spread_l: 4.0 };
+        let (band, chemistry) = (band(), Some(Chemistry { predicted: &titration, meq_ml: 1.0 }));
+        let asked = StepAsked { ph: 7.0, band, litres: empty, response: Some(&factor), chemistry };
+        assert_eq!(ph_step(&asked), none(StepReason::EmptyTank));
         let base = response(PhKind::PerUnit { lowers: false }, 0.1, 1.1, 20);
         assert_eq!(step(7.0, 2.0, Some(&base), None), none(StepReason::NotReached));
         let up = step(5.0, 2.0, Some(&base), None).dose.unwrap();

@@ -49,6 +49,8 @@ const UNKNOWN: EcPrior = EcPrior { rise: 0.6, spread: 1.7 };
 const SMALLEST_SPREAD: f64 = 0.01;
 /// A pen shows EC to this part of it (common practice, no source).
 const READ_TO_EC: f64 = 0.02;
+/// And to a thousandth of a mS/cm at best, mS/cm: a dead pen that shows nought is not exact (common practice, no source).
+const READ_AT_BEST: f64 = 0.001;
 /// A jug or scale measures to this part (common practice, no source).
 const MEASURED_TO: f64 = 0.03;
 /// Salt that plants take or leave in a day beside what the records tell, as part of what is there (our own judgement).
@@ -186,7 +188,8 @@ impl Salts {
             measured = measured.hypot(MEASURED_TO * rise * amount);
         }
         let rise = (self.before + added) / self.litres_after - self.ec_before;
-        let sd = self.read.hypot(self.spread_l * rise).hypot(measured);
+        let read = self.read.hypot(READ_AT_BEST * self.litres_after);
+        let sd = read.hypot(self.spread_l * rise).hypot(measured);
         slopes.iter_mut().zip(&self.poured).for_each(|(slope, amount)| *slope = amount / sd);
         (self.added - added) / sd
     }

@@ -137,12 +137,15 @@ fn per_unit(mut moves: Vec<Move>) -> Option<PhResponse> {
     let mut tells: Vec<f64> = moves.iter().map(|of| of.seen / of.poured).collect();
     tells.sort_by(f64::total_cmp);
     let middle = tells[tells.len() / 2];
+    if middle == 0.0 {
+        return None;
+    }
     let lowers = middle > 0.0;
     if !lowers {
         moves.iter_mut().for_each(|of| of.seen = -of.seen);
     }
     let start = middle.abs();
-    let fit = fitted(&moves, Expected { mean: start, sd: WIDE * start.max(f64::MIN_POSITIVE), start });
+    let fit = fitted(&moves, Expected { mean: start, sd: WIDE * start, start });
     let figure = inverse(fit.values[0], &fit, &moves);
     // A response that may be none is no response.
     let told = fit.values[0] > fit.sum(&[1.0]).half && figure.records.len() >= FEWEST;

@@ -153,6 +153,14 @@ fn a_slip_of_unit_has_no_say() {
 }
 
 #[test]
+fn a_dead_pen_tells_that_nothing_was_added() {
+    let mut dead = exact(&DOSES, [0.4, 0.3]);
+    dead.iter_mut().for_each(|pair| (pair.before.value, pair.after.value) = (0.0, 0.0));
+    let found = ec_rises(&dead, 0.2, &[(product(0), None), (product(1), None)]).of(product(0)).unwrap();
+    assert!(found.low == 0.0 && found.value < 0.01, "{found:?}");
+}
+
+#[test]
 fn without_records_the_prior_is_what_is_known() {
     let found = ec_rises(&[], 0.2, &labels());
     let first = found.of(product(0)).unwrap();
