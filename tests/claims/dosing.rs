@@ -51,7 +51,9 @@ fn wanted(feeding: &Feeding) -> NewFillAdvice {
 
 /// A tank that no cycle drinks from.
 async fn unfed(world: &World, feeding: &Feeding) -> Uuid {
-    let body = json(json!({ "name": "South tank", "mode": "recirculating", "fill_mark": { "value": 200, "unit": "L" } }));
+    let body = json(
+        json!({ "name": "South tank", "mode": "recirculating", "fill_mark": { "value": 200, "unit": "L" } }),
+    );
     world.ada.site(feeding.here.site).create::<NewTank>(&body).await.unwrap().id
 }
 

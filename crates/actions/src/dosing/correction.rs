@@ -98,7 +98,11 @@ fn asked(
         room_l: (mark_l - litres.litres).max(0.0) + ABOVE_MARK * mark_l,
         ec: latest(record, Metric::Ec),
         ph: latest(record, Metric::Ph),
-        stirred_at: record.events.iter().rfind(|event| !matches!(event.what, What::Read { .. })).map(|event| event.at),
+        stirred_at: record
+            .events
+            .iter()
+            .rfind(|event| !matches!(event.what, What::Read { .. }))
+            .map(|event| event.at),
         water_ec_ms_cm: facts.water().ec_ms_cm,
         ec_band: facts.ec_band().map(then)?,
         ph_band: facts.band(Metric::Ph).map(then),

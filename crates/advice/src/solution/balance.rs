@@ -11,8 +11,8 @@ use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Id, Metric};
 
 use super::learnt::Learnt;
-use super::level::{Instant, Level, READ_TO_EC, instants};
-use super::record::{Litres, READ_TO, TankRecord, What};
+use super::level::{Instant, Level, instants};
+use super::record::{Litres, READ_TO, READ_TO_EC, TankRecord, What};
 
 /// EC that one mL (or g) of a product in a litre adds, mS/cm, by product.
 pub type Rises = BTreeMap<ProductId, Learnt>;

@@ -10,10 +10,9 @@ use fillmark_domain::entries::BandThen;
 use fillmark_domain::stock::ProductId;
 
 use super::balance::{TO_90, spread_of};
-use super::fill::FillDose;
+use super::fill::{FillDose, Part};
 use super::learnt::Learnt;
-use super::level::{MIXING, READ_TO_EC};
-use super::record::{Litres, READ_TO};
+use super::record::{Litres, MIXING, READ_TO, READ_TO_EC};
 use super::tank::{Volume, added_l, fraction_to_replace};
 use super::turnover::EarlyChange;
 
@@ -45,7 +44,9 @@ pub struct CorrectAsked {
     /// What the pH should be, where a band is in force.
     pub ph_band: Option<BandThen>,
     /// Products of the step at its strength.
-    pub parts: Vec<CorrectPart>,
+    pub parts: Vec<Part>,
+    /// EC that they add to a litre together, mS/cm; else the first of them of which nothing tells.
+    pub rise: Result<Learnt, ProductId>,
     /// Whether it is filled to the mark at the same time.
     pub topping_up: bool,
     /// Why it should be changed rather than corrected.
@@ -59,21 +60,6 @@ pub struct Shown {
     pub value: f64,
     /// When.
     pub at: DateTime<Utc>,
-}
-
-/// A product of the step.
-#[derive(Debug, Clone, PartialEq)]
-pub struct CorrectPart {
-    /// Which.
-    pub product: ProductId,
-    /// Lower first.
-    pub mixing_rank: i16,
-    /// mL or g for a litre: only the proportions count.
-    pub per_litre: f64,
-    /// Whether it is counted in mL, and so takes room.
-    pub liquid: bool,
-    /// EC that one mL (or g) in a litre adds, mS/cm, where it is known.
-    pub ec_rise: Option<Learnt>,
 }
 
 /// A correction as advised.
@@ -291,17 +277,17 @@ impl Tank {
 /// V · EC + EC_water · (V_mark − V − x · D) + x · K = V_mark · aim; else V · EC + x · K = (V + x · D) · aim.
 fn strengthen(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Correction {
     let mut reasons = vec![Reason::Weak(alone_ms_cm)];
-    let unknown = asked.parts.iter().find(|part| part.ec_rise.is_none());
-    if let Some(part) = unknown {
-        reasons.push(Reason::RiseUnknown(part.product));
-        return Correction::without_figure(EcAdvice::SmallSteps, reasons);
-    }
-    let rise = |part: &CorrectPart| part.ec_rise.as_ref().map_or(0.0, |rise| rise.value * part.per_litre);
-    let salt: f64 = asked.parts.iter().map(rise).sum();
+    let rise = match &asked.rise {
+        Ok(rise) => rise,
+        Err(product) => {
+            reasons.push(Reason::RiseUnknown(*product));
+            return Correction::without_figure(EcAdvice::SmallSteps, reasons);
+        }
+    };
     let liquid_l =
         asked.parts.iter().filter(|part| part.liquid).map(|part| part.per_litre).sum::<f64>() / 1000.0;
     let to_mark = tank.to_mark_l > 0.0;
-    let gained = salt - liquid_l * if to_mark { tank.water_ec_ms_cm } else { asked.ec_band.aim };
+    let gained = rise.value - liquid_l * if to_mark { tank.water_ec_ms_cm } else { asked.ec_band.aim };
     if gained <= 0.0 {
         reasons.push(Reason::NothingAddsEc);
         return Correction::without_figure(EcAdvice::SmallSteps, reasons);
@@ -316,16 +302,20 @@ fn strengthen(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Correction
         reasons.push(Reason::NoRoom { needed_l: doses_l, room_l });
         return Correction::without_figure(EcAdvice::FreshFill, reasons);
     }
-    let spread = |part: &CorrectPart| part.ec_rise.as_ref().map_or(0.0, spread_of) * part.per_litre * times;
-    let salt_variance = asked.parts.iter().map(|part| spread(part).powi(2)).sum();
     let water_l = if to_mark { tank.to_mark_l - doses_l } else { 0.0 };
-    let change = Change { drain_l: 0.0, water_l, doses_l, salt: times * salt, salt_variance };
+    let change = Change {
+        drain_l: 0.0,
+        water_l,
+        doses_l,
+        salt: times * rise.value,
+        salt_variance: (times * spread_of(rise)).powi(2),
+    };
     let advice = EcAdvice::Strengthen { doses: doses(&asked.parts, times), water_l };
     Correction::expecting(advice, tank.after(&change), asked.ec_band, reasons)
 }
 
-fn doses(parts: &[CorrectPart], times: f64) -> Vec<FillDose> {
-    let mut parts: Vec<&CorrectPart> = parts.iter().filter(|part| part.per_litre > 0.0).collect();
+fn doses(parts: &[Part], times: f64) -> Vec<FillDose> {
+    let mut parts: Vec<&Part> = parts.iter().filter(|part| part.per_litre > 0.0).collect();
     parts.sort_by_key(|part| part.mixing_rank);
     parts.iter().map(|part| FillDose { product: part.product, amount: part.per_litre * times }).collect()
 }

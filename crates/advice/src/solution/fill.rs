@@ -10,7 +10,7 @@ use fillmark_domain::stock::ProductId;
 use super::component::Component;
 use super::learnt::{Interval, Learnt};
 use super::ph::{NoDose, water_of_alkalinity};
-use super::reagents::{Chemistry as _, FIRST_PART, Reagent, dose_mmol_l, volume_ml};
+use super::reagents::{Chemistry as _, FIRST_MEQ_L, FIRST_PART, Reagent, dose_mmol_l, volume_ml};
 
 /// Above this alkalinity, meq/L, acid goes into the water before anything else (common practice, no source): nutrients
 /// would fall out of hard water.
@@ -18,9 +18,6 @@ const ACID_FIRST_MEQ_L: f64 = 2.0;
 
 /// To this pH, between 6 and 6.5 (common practice, no source).
 const ACID_FIRST_PH: f64 = 6.25;
-
-/// A first step into a tank is at most so many meq a litre besides (common practice, no source).
-const FIRST_MEQ_L: f64 = 0.2;
 
 /// Proportions that have to be stretched or thinned by more than this do not look like a programme for this aim: our own
 /// judgement, no source.
@@ -39,6 +36,8 @@ pub struct FillAsked {
     pub ph_aim: Option<f64>,
     /// Products of the step at its strength.
     pub parts: Vec<Part>,
+    /// EC that they add to a litre together, mS/cm; else the first of them of which nothing tells.
+    pub rise: Result<Learnt, ProductId>,
     /// What the pH is lowered with, where one is at hand and its strength is known.
     pub acid: Option<Acid>,
     /// Of the water, °C.
@@ -74,8 +73,6 @@ pub struct Part {
     pub per_litre: f64,
     /// Whether it is counted in mL, and so takes room.
     pub liquid: bool,
-    /// EC that one mL (or g) in a litre adds, mS/cm, where it is known.
-    pub ec_rise: Option<Learnt>,
     /// Phosphate that one mL (or g) brings, mmol: it takes acid as the pH sinks.
     pub phosphate_mmol: f64,
     /// Alkalinity that one mL (or g) of a silicate brings, meq; nothing of anything else.
@@ -190,13 +187,10 @@ pub fn fill(asked: &FillAsked) -> Fill {
 /// By which the proportions are multiplied so that the aim comes out: with water making room for liquid doses,
 /// factor · Σ rise · dose + (1 − factor · Σ liquid) · EC of the water = aim.
 fn factor(asked: &FillAsked) -> (f64, Vec<Reason>) {
-    let mut rise = 0.0;
-    for part in &asked.parts {
-        match &part.ec_rise {
-            Some(of_one) => rise += of_one.value * part.per_litre,
-            None => return (1.0, vec![Reason::RiseUnknown(part.product)]),
-        }
-    }
+    let rise = match &asked.rise {
+        Ok(rise) => rise.value,
+        Err(product) => return (1.0, vec![Reason::RiseUnknown(*product)]),
+    };
     let liquid =
         asked.parts.iter().filter(|part| part.liquid).map(|part| part.per_litre).sum::<f64>() / 1000.0;
     let (wanted, gained) = (asked.ec_aim_ms_cm - asked.water.ec_ms_cm, rise - liquid * asked.water.ec_ms_cm);
@@ -214,21 +208,10 @@ fn factor(asked: &FillAsked) -> (f64, Vec<Reason>) {
     (factor, reasons)
 }
 
-/// The rises of different products are wrong independently of each other, so their squares add up.
 fn ec_expected(asked: &FillAsked, factor: f64, water_l: f64) -> Option<Interval> {
-    let of_water = water_l * asked.water.ec_ms_cm / asked.litres;
-    let mut expected = Interval { value: of_water, low: 0.0, high: 0.0 };
-    for part in &asked.parts {
-        let (rise, units) = (part.ec_rise.as_ref()?, part.per_litre * factor);
-        expected.value += rise.value * units;
-        expected.low += ((rise.value - rise.low) * units).powi(2);
-        expected.high += ((rise.high - rise.value) * units).powi(2);
-    }
-    Some(Interval {
-        low: expected.value - expected.low.sqrt(),
-        high: expected.value + expected.high.sqrt(),
-        ..expected
-    })
+    let rise = asked.rise.as_ref().ok()?;
+    let with = |rise: f64| factor * rise + water_l * asked.water.ec_ms_cm / asked.litres;
+    Some(Interval { value: with(rise.value), low: with(rise.low), high: with(rise.high) })
 }
 
 /// How much acid a fill takes, before the nutrients and after them.

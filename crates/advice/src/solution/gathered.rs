@@ -1,9 +1,10 @@
 //! The record of a tank out of what was entered of it.
 
+use chrono::TimeDelta;
 use fillmark_domain::entries::{Addition, Poured, Reading, TankChange};
 use fillmark_domain::{Base, Id};
 
-use super::record::{Event, TankRecord, What};
+use super::record::{Event, MIXING, TankRecord, What};
 
 /// What was entered of a tank and stands.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -17,8 +18,7 @@ pub struct Entered {
 }
 
 impl Entered {
-    /// In order of time. Of what happened at the same instant a change comes first, then what was poured, and last what was
-    /// read: readings entered with a change were taken after it.
+    /// In order of time. Readings that were entered with a change were taken once it had mixed.
     pub fn record(&self, fill_mark_l: f64) -> TankRecord {
         let changes = self.changes.iter().map(|(id, change)| change_of(*id, change));
         let additions = self.additions.iter().map(|(id, addition)| addition_of(*id, addition));
@@ -42,13 +42,9 @@ fn change_of(id: Id<TankChange>, change: &TankChange) -> Event {
 fn addition_of(id: Id<Addition>, addition: &Addition) -> Event {
     let reason = addition.reason;
     let what = match addition.poured {
-        Poured::Product { product, amount, base, .. } => What::Poured {
-            id,
-            product,
-            amount: amount.base_units(),
-            liquid: base == Base::Volume,
-            reason,
-        },
+        Poured::Product { product, amount, base, .. } => {
+            What::Poured { id, product, amount: amount.base_units(), liquid: base == Base::Volume, reason }
+        }
         Poured::Water { litres } => What::Watered { id, litres, reason },
     };
     Event { at: addition.recorded_at, what }
@@ -62,5 +58,6 @@ fn reading_of(id: Id<Reading>, reading: &Reading) -> Event {
         value: reading.value,
         meter: reading.meter,
     };
-    Event { at: reading.taken_at(), what }
+    let mixed = if reading.change.is_some() { MIXING } else { TimeDelta::zero() };
+    Event { at: reading.taken_at() + mixed, what }
 }

@@ -1,20 +1,10 @@
 //! Going through a tank's records instant by instant, with how full it stands and what its EC shows.
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Utc};
 use fillmark_domain::entries::{Meter, Reading, SamplePoint};
 use fillmark_domain::{Id, Metric};
 
-use super::record::{Litres, READ_TO, TankRecord, UNKNOWN_AT_MOST, What, drift};
-
-/// What was poured is not all over the tank before (common practice, no source).
-pub(super) const MIXING: TimeDelta = TimeDelta::minutes(15);
-
-/// A conductivity is read to this part of it (common practice, no source).
-pub(super) const READ_TO_EC: f64 = 0.02;
-
-/// A dose that takes more than this part of the mark is mis-keyed, and does not raise the level (our own judgement): doses are
-/// some mL in a litre.
-const LARGEST_DOSE: f64 = 0.1;
+use super::record::{Litres, MIXING, READ_TO, TankRecord, UNKNOWN_AT_MOST, What, drift};
 
 /// What happened at one instant. Who reads and pours in the same minute reads first.
 pub(super) struct Instant {
@@ -77,11 +67,6 @@ impl<'a> Level<'a> {
     pub(super) fn pass(&mut self, at: DateTime<Utc>, what: What) {
         if !matches!(what, What::Read { .. }) {
             self.stirred = Some(at);
-        }
-        let mis_keyed = matches!(what, What::Poured { amount, liquid: true, .. }
-            if amount / 1000.0 > LARGEST_DOSE * self.record.fill_mark_l);
-        if mis_keyed {
-            return;
         }
         let after = self.record.after(self.litres, what);
         self.litres = after.litres;

@@ -9,7 +9,6 @@ use super::component::{Component, Composition};
 use super::conductivity::{conductivity_ms_cm, ec25_at_ph_ms_cm};
 use super::fill::SourceWater;
 use super::label::{Dose, Label};
-use super::learnt::Learnt;
 use super::ph::balanced_at;
 use super::speciation::{Carbon, OutsideModel, speciate};
 
@@ -62,27 +61,6 @@ impl Teller {
             Teller::Chemistry => {
                 format!("What {names} adds to the EC is reckoned from what the label declares.")
             }
-        }
-    }
-}
-
-/// One part in ten: labels are rounded, leave out counter-ions and are filled a little above what they guarantee. Our own
-/// judgement, no source.
-pub const SPREAD: f64 = 0.1;
-
-/// Standard deviations either side of the middle that hold nine of ten.
-const NINE_OF_TEN: f64 = 1.645;
-
-impl Expected {
-    /// As a figure that nothing has been learnt for.
-    pub fn unlearnt(self) -> Learnt {
-        let half = NINE_OF_TEN * SPREAD * self.value;
-        Learnt {
-            value: self.value,
-            low: self.value - half,
-            high: self.value + half,
-            prior_share: 1.0,
-            records: Vec::new(),
         }
     }
 }

@@ -179,6 +179,9 @@ pub fn dose_mmol_l(
 /// source.
 pub(super) const FIRST_PART: f64 = 0.6;
 
+/// A first step into a tank is at most so many meq a litre besides (common practice, no source).
+pub(super) const FIRST_MEQ_L: f64 = 0.2;
+
 /// Volume of a product that gives a dose to a volume of water, mL.
 pub fn volume_ml(dose_mmol_l: f64, water_l: f64, product_mol_l: f64) -> f64 {
     dose_mmol_l * water_l / product_mol_l

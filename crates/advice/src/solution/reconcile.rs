@@ -9,7 +9,7 @@ use fillmark_domain::entries::{Addition, Meter, Reading};
 use fillmark_domain::stock::ProductId;
 
 use super::balance::{Rises, spread_of};
-use super::level::READ_TO_EC;
+use super::record::READ_TO_EC;
 use super::record::TankRecord;
 pub use super::uptake::{Loss, LossCause, losses};
 

@@ -83,6 +83,16 @@ pub struct Litres {
     pub spread_l: f64,
 }
 
+/// What was poured is not all over the tank before (common practice, no source).
+pub const MIXING: TimeDelta = TimeDelta::minutes(15);
+
+/// A conductivity is read to this part of it (common practice, no source).
+pub(super) const READ_TO_EC: f64 = 0.02;
+
+/// A dose that takes more than this part of the mark is mis-keyed, and does not raise the level (our own judgement): doses are
+/// some mL in a litre.
+pub(super) const LARGEST_DOSE: f64 = 0.1;
+
 /// A gauge or a mark is read to this part of the working volume (common practice, no source).
 pub(super) const READ_TO: f64 = 0.02;
 /// What plants drink in a day, as part of the working volume, is not known better than this before it is measured (common
@@ -96,18 +106,37 @@ impl TankRecord {
     /// How much stood in the tank at an instant, what happens at that instant left out. Nothing on record: the fill mark,
     /// and little is known of it.
     pub fn litres_before(&self, at: DateTime<Utc>) -> Litres {
-        let mark = self.fill_mark_l;
-        let mut known = None;
-        let mut litres = mark;
+        let mut level = self.full();
         for event in self.events.iter().take_while(|event| event.at < at) {
-            let after = self.after(litres, event.what);
-            if after.settles {
-                known = Some(event.at);
-            }
-            litres = after.litres;
+            self.pass(event, &mut level);
         }
-        let drifted = known.map_or(UNKNOWN_AT_MOST, |known| drift(at - known));
-        Litres { litres, spread_l: mark * READ_TO.hypot(drifted) }
+        self.known_of(level, at)
+    }
+
+    /// How much stood in the tank before each event, as [`TankRecord::litres_before`] tells it, in one pass over them all.
+    pub fn litres_before_each(&self) -> Vec<Litres> {
+        let mut level = self.full();
+        let mut each = Vec::with_capacity(self.events.len());
+        for instant in self.events.chunk_by(|one, next| one.at == next.at) {
+            each.resize(each.len() + instant.len(), self.known_of(level, instant[0].at));
+            instant.iter().for_each(|event| self.pass(event, &mut level));
+        }
+        each
+    }
+
+    const fn full(&self) -> Level {
+        Level { litres: self.fill_mark_l, known: None }
+    }
+
+    fn pass(&self, event: &Event, level: &mut Level) {
+        let after = self.after(level.litres, event.what);
+        let known = if after.settles { Some(event.at) } else { level.known };
+        *level = Level { litres: after.litres, known };
+    }
+
+    fn known_of(&self, level: Level, at: DateTime<Utc>) -> Litres {
+        let drifted = level.known.map_or(UNKNOWN_AT_MOST, |known| drift(at - known));
+        Litres { litres: level.litres, spread_l: self.fill_mark_l * READ_TO.hypot(drifted) }
     }
 
     pub(super) fn after(&self, litres: f64, what: What) -> After {
@@ -123,12 +152,21 @@ impl TankRecord {
             What::Changed { drained_l, water_in_l, .. } => {
                 After { litres: (litres - drained_l).max(0.0) + water_in_l, settles: false }
             }
-            What::Poured { amount, liquid: true, .. } => {
+            What::Poured { amount, liquid: true, .. }
+                if amount / 1000.0 <= LARGEST_DOSE * self.fill_mark_l =>
+            {
                 After { litres: litres + amount / 1000.0, settles: false }
             }
             What::Read { .. } | What::Poured { .. } => After { litres, settles: false },
         }
     }
+}
+
+/// The litres at some instant, and when they were known last.
+#[derive(Clone, Copy)]
+struct Level {
+    litres: f64,
+    known: Option<DateTime<Utc>>,
 }
 
 /// The litres after something happened, and whether they are known from then on.
@@ -198,8 +236,12 @@ mod tests {
 
     #[track_caller]
     fn check(events: Vec<Event>, on: i64, litres: f64, spread_l: f64) {
-        let got = TankRecord { fill_mark_l: 200.0, events }.litres_before(day(on));
+        let record = TankRecord { fill_mark_l: 200.0, events };
+        let got = record.litres_before(day(on));
         assert!((got.litres - litres).abs() < 1e-9 && (got.spread_l - spread_l).abs() < 0.1, "{got:?}");
+        let one_by_one: Vec<Litres> =
+            record.events.iter().map(|event| record.litres_before(event.at)).collect();
+        assert_eq!(record.litres_before_each(), one_by_one);
     }
 
     #[test]

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use fillmark_domain::stock::ProductId;
 
 use super::fill::{self, FillAsked, Part, SourceWater, Step};
+use super::learnt::Learnt;
 
 /// Stock tanks to be filled behind a doser.
 #[derive(Debug, Clone, PartialEq)]
@@ -19,6 +20,8 @@ pub struct StockAsked {
     pub feed_ec_ms_cm: Option<f64>,
     /// The products, and in which tank each is kept.
     pub parts: Vec<StockPart>,
+    /// EC that they add to a litre of feed together, mS/cm; else the first of them of which nothing tells.
+    pub rise: Result<Learnt, ProductId>,
 }
 
 /// A product in a stock tank.
@@ -135,19 +138,20 @@ struct Strength {
 fn strength(asked: &StockAsked, litres: f64) -> Strength {
     let parts: Vec<Part> = asked.parts.iter().map(|one| one.part.clone()).collect();
     let Some(ec_aim_ms_cm) = asked.feed_ec_ms_cm else {
-        let rises: Option<f64> = parts.iter().map(|part| Some(part.ec_rise.as_ref()?.value * part.per_litre)).sum();
         let liquid = parts.iter().filter(|part| part.liquid).map(|part| part.per_litre).sum::<f64>();
         let of_water = (1.0 - liquid / 1000.0) * asked.water_ec_ms_cm;
         return Strength {
             times: 1.0,
-            feed_ec_ms_cm: rises.map(|rises| rises + of_water),
+            feed_ec_ms_cm: asked.rise.as_ref().ok().map(|rise| rise.value + of_water),
             reasons: Vec::new(),
         };
     };
     let of_step: f64 = parts.iter().map(|part| part.per_litre * litres).sum();
     let water = SourceWater { ec_ms_cm: asked.water_ec_ms_cm, acidity: None };
-    let (ph_aim, acid) = (None, None);
-    let fill = fill::fill(&FillAsked { litres, water, ec_aim_ms_cm, ph_aim, parts, acid, temperature_c: 20.0 });
+    let (rise, ph_aim, acid) = (asked.rise.clone(), None, None);
+    let temperature_c = 20.0;
+    let fill =
+        fill::fill(&FillAsked { litres, water, ec_aim_ms_cm, ph_aim, parts, rise, acid, temperature_c });
     let dose = |step: &Step| if let Step::Dose(dose) = step { dose.amount } else { 0.0 };
     let of_feed: f64 = fill.steps.iter().map(dose).sum();
     let reasons = fill.reasons.into_iter().filter(|reason| *reason != fill::Reason::WaterUnknown).collect();
@@ -190,21 +194,23 @@ mod tests {
     use super::super::simulated::{learnt, product};
     use super::*;
 
-    fn part(id: u128, tank: u8, per_litre: f64, liquid: bool, ec_rise: Option<f64>) -> StockPart {
+    /// A product, and what its dose adds to a litre.
+    fn part(id: u128, tank: u8, per_litre: f64, liquid: bool, rise: f64) -> (StockPart, f64) {
         let part = Part {
             product: product(id),
             mixing_rank: 10,
             per_litre,
             liquid,
-            ec_rise: ec_rise.map(|rise| learnt(rise, 0.05)),
             phosphate_mmol: 0.0,
             alkalinity_meq: 0.0,
         };
-        StockPart { part, tank, soluble_g_l: if liquid { None } else { Some(316.0) } }
+        (StockPart { part, tank, soluble_g_l: if liquid { None } else { Some(316.0) } }, rise * per_litre)
     }
 
-    fn asked(feed_ec_ms_cm: Option<f64>, parts: Vec<StockPart>) -> StockAsked {
-        StockAsked { ratio: 100.0, stock_l: 50.0, water_ec_ms_cm: 0.3, feed_ec_ms_cm, parts }
+    fn asked(feed_ec_ms_cm: Option<f64>, parts: Vec<(StockPart, f64)>) -> StockAsked {
+        let rise = Ok(learnt(parts.iter().map(|(_, rise)| rise).sum(), 0.05));
+        let parts = parts.into_iter().map(|(part, _)| part).collect();
+        StockAsked { ratio: 100.0, stock_l: 50.0, water_ec_ms_cm: 0.3, feed_ec_ms_cm, parts, rise }
     }
 
     #[track_caller]
@@ -222,19 +228,19 @@ mod tests {
     /// By hand: 1 g/L at 1:100 is 100 g in a litre of stock, and 1 g/L adds 1.3 to 0.3.
     #[test]
     fn a_gram_in_a_litre_of_feed_is_a_hundred_in_a_litre_of_stock() {
-        let got = check(&asked(None, vec![part(1, 0, 1.0, false, Some(1.3))]), &[100.0], 1.6);
+        let got = check(&asked(None, vec![part(1, 0, 1.0, false, 1.3)]), &[100.0], 1.6);
         assert_eq!(got.cautions, []);
     }
 
     /// By hand: 2.6 above the water's 0.3 wants twice as much.
     #[test]
     fn the_wanted_ec_fixes_the_strength() {
-        check(&asked(Some(2.9), vec![part(1, 0, 1.0, false, Some(1.3))]), &[200.0], 2.9);
+        check(&asked(Some(2.9), vec![part(1, 0, 1.0, false, 1.3)]), &[200.0], 2.9);
     }
 
     #[test]
     fn a_product_in_two_tanks_is_shared_as_the_step_shares_it() {
-        let parts = vec![part(1, 0, 0.75, false, Some(1.3)), part(1, 1, 0.25, false, Some(1.3))];
+        let parts = vec![part(1, 0, 0.75, false, 1.3), part(1, 1, 0.25, false, 1.3)];
         let got = check(&asked(None, parts), &[75.0, 25.0], 1.6);
         assert_eq!(got.doses.iter().map(|dose| dose.tank).collect::<Vec<_>>(), [0, 1]);
     }
@@ -242,7 +248,7 @@ mod tests {
     #[test]
     fn what_does_not_dissolve_or_fit_is_told() {
         let cautions =
-            |per_litre, liquid| stock(&asked(None, vec![part(1, 0, per_litre, liquid, Some(0.3))])).cautions;
+            |per_litre, liquid| stock(&asked(None, vec![part(1, 0, per_litre, liquid, 0.3)])).cautions;
         assert!(matches!(cautions(3.5, false)[..], [StockCaution::NotSoluble { .. }]));
         assert!(matches!(cautions(2.9, false)[..], [StockCaution::NearlySaturated { .. }]));
         assert!(matches!(cautions(11.0, true)[..], [StockCaution::Overfull { tank: 0, .. }]));
@@ -259,7 +265,7 @@ mod tests {
         /// A litre of stock in ratio litres of feed brings the EC that is told.
         #[test]
         fn the_doser_makes_the_feed(ec in 0.4..4.0f64, ratio in 50.0..500.0f64, dose in 0.2..2.0f64, rise in 0.1..1.5f64) {
-            let parts = vec![part(1, 0, dose, true, Some(rise)), part(2, 1, dose, false, Some(rise))];
+            let parts = vec![part(1, 0, dose, true, rise), part(2, 1, dose, false, rise)];
             let got = stock(&StockAsked { ratio, ..asked(Some(ec), parts) });
             let salt: f64 = got.doses.iter().map(|dose| dose.per_litre * rise).sum();
             let water_l = ratio - got.doses[0].per_litre / 1000.0;

@@ -1,7 +1,7 @@
 //! Run-to-waste: how much drains, and what to do about it.
 
 use super::balance::Reckoned;
-use super::level::READ_TO_EC;
+use super::record::READ_TO_EC;
 use super::uptake::SURE;
 
 /// What was fed and what drained over the same time.

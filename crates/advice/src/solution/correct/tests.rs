@@ -5,9 +5,9 @@ use super::super::record::testing::day;
 use super::super::simulated::{learnt, product};
 use super::*;
 
-fn part(id: u128, mixing_rank: i16, rise: Option<f64>) -> CorrectPart {
-    let ec_rise = rise.map(|rise| learnt(rise, 0.05));
-    CorrectPart { product: product(id), mixing_rank, per_litre: 2.0, liquid: true, ec_rise }
+fn part(id: u128, mixing_rank: i16) -> Part {
+    let (phosphate_mmol, alkalinity_meq) = (0.0, 0.0);
+    Part { product: product(id), mixing_rank, per_litre: 2.0, liquid: true, phosphate_mmol, alkalinity_meq }
 }
 
 /// 170 L of a tank of 200 L that is topped up.
@@ -23,7 +23,8 @@ fn asked(ec: f64) -> CorrectAsked {
         water_ec_ms_cm: 0.3,
         ec_band: BandThen { low: 1.6, aim: 1.8, high: 2.0 },
         ph_band: Some(BandThen { low: 5.5, aim: 6.0, high: 6.5 }),
-        parts: vec![part(2, 30, Some(0.25)), part(1, 20, Some(0.25))],
+        parts: vec![part(2, 30), part(1, 20)],
+        rise: Ok(learnt(1.0, 0.05)),
         topping_up: true,
         early: Vec::new(),
     }
@@ -122,9 +123,9 @@ fn doses_that_fill_past_the_mark_need_no_water() {
 
 #[test]
 fn what_is_not_known_gets_no_amount() {
-    let unknown = CorrectAsked { parts: vec![part(1, 20, Some(0.25)), part(2, 30, None)], ..asked(1.5) };
+    let unknown = CorrectAsked { rise: Err(product(2)), ..asked(1.5) };
     check(&unknown, &EcAdvice::SmallSteps, PhAdvice::Measure);
-    let idle = CorrectAsked { parts: vec![part(1, 20, Some(0.0))], ..asked(1.5) };
+    let idle = CorrectAsked { rise: Ok(learnt(0.0, 0.0)), ..asked(1.5) };
     check(&idle, &EcAdvice::SmallSteps, PhAdvice::Measure);
     let salty = CorrectAsked { water_ec_ms_cm: 1.9, ..standing(2.4) };
     check(&salty, &EcAdvice::OutOfReach, PhAdvice::Measure);
@@ -146,8 +147,7 @@ fn the_ph_is_told_where_the_ec_is_right() {
 
 #[test]
 fn what_may_pass_the_band_is_told() {
-    let wild = CorrectPart { ec_rise: Some(learnt(0.25, 0.4)), ..part(1, 20, None) };
-    let got = correct(&CorrectAsked { parts: vec![wild], ..asked(1.2) });
+    let got = correct(&CorrectAsked { rise: Ok(learnt(1.0, 0.4)), ..asked(1.2) });
     assert!(got.reasons.contains(&Reason::MayPassBand), "{got:?}");
 }
 
@@ -163,7 +163,8 @@ fn ec_after(asked: &CorrectAsked, advice: &EcAdvice) -> Option<(f64, f64)> {
     let poured: f64 = doses.iter().map(|dose| dose.amount).sum();
     let kept_l = asked.litres.litres - drain_l;
     let litres = kept_l + water_l + poured / 1000.0;
-    let rise = asked.parts[0].ec_rise.as_ref().unwrap().value;
+    // Two parts alike, 2 mL of each in a litre.
+    let rise = asked.rise.as_ref().unwrap().value / 4.0;
     Some(((kept_l * ec + water_l * asked.water_ec_ms_cm + poured * rise) / litres, litres))
 }
 
@@ -177,7 +178,7 @@ proptest! {
             water_ec_ms_cm: water,
             litres: Litres { litres, spread_l: 4.0 },
             room_l: room,
-            parts: vec![part(2, 30, Some(rise)), part(1, 20, Some(rise))],
+            rise: Ok(learnt(4.0 * rise, 0.05)),
             topping_up,
             ..asked(ec)
         };

@@ -3,38 +3,29 @@ use uuid::Uuid;
 
 use super::*;
 
-fn part(id: u128, mixing_rank: i16, per_litre: f64, ec_rise: Option<f64>) -> Part {
-    Part {
-        product: ProductId::new(Uuid::from_u128(id)),
-        mixing_rank,
-        per_litre,
-        liquid: true,
-        ec_rise: ec_rise.map(|value| Learnt {
-            value,
-            low: 0.9 * value,
-            high: 1.2 * value,
-            prior_share: 1.0,
-            records: Vec::new(),
-        }),
-        phosphate_mmol: 0.0,
-        alkalinity_meq: 0.0,
-    }
+/// A product at so much in a litre, and what a unit of it adds.
+fn part(id: u128, mixing_rank: i16, per_litre: f64, rise: Option<f64>) -> (Part, Option<f64>) {
+    let product = ProductId::new(Uuid::from_u128(id));
+    let (phosphate_mmol, alkalinity_meq) = (0.0, 0.0);
+    (Part { product, mixing_rank, per_litre, liquid: true, phosphate_mmol, alkalinity_meq }, rise)
 }
 
-fn asked(water: SourceWater, parts: Vec<Part>) -> FillAsked {
-    let acid = Acid {
-        product: ProductId::new(Uuid::from_u128(9)),
-        reagent: Reagent::Nitric,
-        mol_l: 6.0,
-        response: 1.0,
-    };
+fn together(parts: &[(Part, Option<f64>)]) -> Result<Learnt, ProductId> {
+    let each = parts.iter().map(|(part, rise)| rise.map(|rise| rise * part.per_litre).ok_or(part.product));
+    let value = each.sum::<Result<f64, _>>()?;
+    Ok(Learnt { value, low: 0.9 * value, high: 1.2 * value, prior_share: 1.0, records: Vec::new() })
+}
+
+fn asked(water: SourceWater, parts: Vec<(Part, Option<f64>)>) -> FillAsked {
+    let product = ProductId::new(Uuid::from_u128(9));
     FillAsked {
         litres: 200.0,
         water,
         ec_aim_ms_cm: 1.6,
         ph_aim: None,
-        parts,
-        acid: Some(acid),
+        rise: together(&parts),
+        parts: parts.into_iter().map(|(part, _)| part).collect(),
+        acid: Some(Acid { product, reagent: Reagent::Nitric, mol_l: 6.0, response: 1.0 }),
         temperature_c: 20.0,
     }
 }
@@ -143,7 +134,8 @@ fn hard_water_without_an_acid_of_known_strength_gets_no_amount() {
 #[test]
 fn a_silicate_goes_first_and_takes_acid_too() {
     let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
-    let silicate = Part { alkalinity_meq: 2.0, ..part(1, 10, 1.0, Some(0.2)) };
+    let (silicate, rise) = part(1, 10, 1.0, Some(0.2));
+    let silicate = (Part { alkalinity_meq: 2.0, ..silicate }, rise);
     let of = |parts| fill(&FillAsked { ec_aim_ms_cm: 0.7976, ..asked(water, parts) });
     let (with, without) = (of(vec![part(2, 20, 1.0, Some(0.2)), silicate]), of(vec![]));
     let kinds = |step: &Step| match step {
@@ -165,7 +157,8 @@ fn a_silicate_goes_first_and_takes_acid_too() {
 #[test]
 fn what_is_expected_after_the_nutrients_counts_what_went_before() {
     let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
-    let fed = Part { phosphate_mmol: 0.5, ..part(1, 20, 2.0, Some(0.5)) };
+    let (fed, rise) = part(1, 20, 2.0, Some(0.5));
+    let fed = (Part { phosphate_mmol: 0.5, ..fed }, rise);
     let fill = fill(&FillAsked { ph_aim: Some(5.8), ..asked(water, vec![fed]) });
     let [first, after] = acids(&fill)[..] else { panic!("{fill:?}") };
     assert_eq!((first.to_ph, after.to_ph), (6.25, 5.8));
