@@ -3,7 +3,7 @@
 use fillmark_api::*;
 use fillmark_tests::Feeding;
 use fillmark_tests::on_both;
-use fillmark_tests::world::{World, json, refusal};
+use fillmark_tests::world::{World, instant, json, refusal};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
@@ -43,6 +43,20 @@ async fn water(world: &World, feeding: &Feeding, fields: Value) {
     let tank = here.read::<NewTank>(feeding.here.north_tank).await.unwrap();
     let change = json!({ "water_source_id": source });
     here.change(&tank, change).await.unwrap();
+}
+
+fn ec_reading(feeding: &Feeding, at: &str, ec: f64) -> NewReading {
+    json(json!({ "client_id": Uuid::now_v7(), "tank_id": feeding.here.north_tank, "metric": "ec", "sample_point": "tank",
+        "value": { "value": ec, "unit": "mS/cm" }, "recorded_at": at, "confirmed": true }))
+}
+
+/// EC and pH of the north tank, this morning.
+async fn read(world: &World, feeding: &Feeding, time: &str, ec: f64, ph: f64) {
+    let at = format!("2026-11-24T{time}:00+01:00");
+    let ph = json!({ "client_id": Uuid::now_v7(), "tank_id": feeding.here.north_tank, "metric": "ph", "sample_point": "tank",
+        "value": { "value": ph, "unit": "[pH]" }, "recorded_at": at, "confirmed": true });
+    world.ada.record_reading(feeding.here.site, &ec_reading(feeding, &at, ec)).await.unwrap();
+    world.ada.record_reading(feeding.here.site, &json(ph)).await.unwrap();
 }
 
 fn wanted(feeding: &Feeding) -> NewFillAdvice {
@@ -106,6 +120,49 @@ on_both! {
         assert_eq!(refusal(world.ada.advise_fill(feeding.here.site, &body).await), ProblemCode::Conflict);
         let none = NewFillAdvice { tank_id: Uuid::now_v7(), ..body };
         assert_eq!(refusal(world.ada.advise_fill(feeding.here.site, &none).await), ProblemCode::NotFound);
+    }
+
+    async fn a_correction_follows_the_latest_readings(world: World) {
+        let (feeding, acid) = labelled(&world).await;
+        water(&world, &feeding, json!({ "ec": { "value": 0.3, "unit": "mS/cm" }, "ph": 7.5, "alkalinity": { "value": 1.8, "unit": "meq/L" } })).await;
+        let site = feeding.here.site;
+        let wanted = NewCorrectionAdvice { tank_id: feeding.here.north_tank, topping_up: false };
+        let blind = world.ada.advise_correction(site, &wanted).await.unwrap();
+        assert_eq!(to_do(&blind), [ToDo::Measure, ToDo::Measure], "{blind:?}");
+        read(&world, &feeding, "06:50", 1.05, 6.0).await;
+        let weak = world.ada.advise_correction(site, &wanted).await.unwrap();
+        assert_eq!(to_do(&weak), [ToDo::Dose, ToDo::Dose, ToDo::Measure, ToDo::Measure], "{weak:?}");
+        assert!((weak.ec_expected.unwrap().ec_ms_cm - 1.4).abs() < 0.002, "{weak:?}");
+        read(&world, &feeding, "06:52", 1.4, 6.9).await;
+        let sour = world.ada.advise_correction(site, &wanted).await.unwrap();
+        let [step] = &sour.steps[..] else { panic!("{sour:?}") };
+        assert_eq!((step.to_do, step.product_id), (ToDo::Adjust, Some(acid)));
+        assert!(step.amount.unwrap().value < step.expected.unwrap().value, "{step:?}");
+        read(&world, &feeding, "06:54", 1.4, 6.0).await;
+        let right = world.ada.advise_correction(site, &wanted).await.unwrap();
+        assert_eq!(right.steps, [], "{right:?}");
+        assert!(right.reasons[0].contains("leave it"), "{right:?}");
+    }
+
+    async fn the_next_dose_is_learnt_from_what_was_poured_and_read(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let site = feeding.here.site;
+        // 200 mL of Grow A in 200 L raise the EC by 0.25, whatever chemistry says of its label (about 0.4).
+        for day in 10..20 {
+            let at = |time: &str| format!("2026-11-{day}T{time}:00+01:00");
+            for (time, ec) in [("07:00", 1.0), ("08:00", 1.25)] {
+                world.ada.record_reading(site, &ec_reading(&feeding, &at(time), ec)).await.unwrap();
+            }
+            let poured = NewAddition { recorded_at: instant(&at("07:10")).into(), client_id: Uuid::now_v7(), confirmed: true, poured_all_the_same: true, ..feeding.addition(200.0) };
+            world.ada.record_addition(site, &poured).await.unwrap();
+        }
+        read(&world, &feeding, "06:50", 1.05, 6.0).await;
+        let wanted = NewCorrectionAdvice { tank_id: feeding.here.north_tank, topping_up: false };
+        let weak = world.ada.advise_correction(site, &wanted).await.unwrap();
+        assert!(weak.reasons.iter().any(|reason| reason.contains("learnt from 10 additions")), "{:?}", weak.reasons);
+        let dose = weak.steps[0].amount.unwrap().value;
+        // A at 0.25 and B at what chemistry says of it: 70 mS/cm·L by more than the 85 mL of each that 0.42 and 0.4 would take.
+        assert!((95.0..140.0).contains(&dose), "{dose}");
     }
 
     async fn a_label_keeps_what_it_declares(world: World) {

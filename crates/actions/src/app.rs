@@ -9,6 +9,7 @@ use fillmark_store::readings::KeptReading;
 use fillmark_store::{Ids, Stamp, Store, Unit};
 use uuid::Uuid;
 
+use crate::dosing::Expected;
 use crate::passwords::{self, Hashing};
 use crate::readings::ReadingEntry;
 use crate::together::Lines;
@@ -40,6 +41,8 @@ pub(crate) struct Shared {
     pub(crate) readings: Lines<SiteId, (Caller, ReadingEntry), Result<KeptReading, Refusal>>,
     /// Sessions that wait to be looked up together.
     pub(crate) callers: Lines<(), Uuid, Result<Caller, Refusal>>,
+    /// What chemistry expects of steps and their labels, which takes longer to find than all that is learnt from records.
+    pub(crate) priors: Expected,
 }
 
 impl App {
@@ -60,6 +63,7 @@ impl App {
             hashing: Hashing::new(passes),
             readings: Lines::default(),
             callers: Lines::default(),
+            priors: Expected::default(),
         };
         Self { store, clock, shared: Arc::new(shared) }
     }

@@ -2,6 +2,8 @@
 
 mod correction;
 mod facts;
+mod history;
+mod priors;
 
 use fillmark_advice::solution::fill::{FillAsked, fill};
 use fillmark_domain::entries::{Advice, AdviceKind, Expectation};
@@ -12,6 +14,7 @@ use fillmark_store::advice;
 
 pub use self::correction::{CorrectionWanted, advise_correction};
 use self::facts::Facts;
+pub(crate) use self::priors::Expected;
 use crate::{App, Caller, Refusal};
 
 /// Advice with its id.
@@ -44,13 +47,15 @@ pub async fn advise_fill(
     let stamp = app.stamp(caller);
 
     let tx = app.store.begin().await?;
-    let facts = Facts::load(&tx, scope, wanted.tank, stamp.at).await?;
+    let facts = Facts::load(app, &tx, scope, wanted.tank, stamp.at).await?;
+    let parts = facts.parts()?;
     let asked = FillAsked {
         litres: wanted.litres.unwrap_or(facts.tank.content.fill_mark_l),
         water: facts.water(),
         ec_aim_ms_cm: facts.ec_band()?.aim,
         ph_aim: facts.band(Metric::Ph).map(|band| band.aim),
-        parts: facts.parts()?,
+        rise: facts.rise(&parts),
+        parts,
         acid: facts.acid(),
         temperature_c: wanted.temperature_c.unwrap_or(WATER_C),
     };
@@ -67,7 +72,7 @@ pub async fn advise_fill(
         reasons: made.reasons.iter().map(|reason| reason.told(|product| facts.name(product))).collect(),
         cautions: Vec::new(),
     };
-    given.reasons.extend(facts.tellers());
+    given.reasons.extend(facts.tellers(&asked.parts));
     given.lacking = facts.lacking(&given);
     given.cautions = facts.cautions(&given);
     let id = advice::keep(&tx, scope, &stamp, &given).await?;

@@ -20,7 +20,9 @@ impl Offer {
     /// # Errors
     /// When the database fails.
     pub async fn make(app: &App) -> Result<(Offer, Option<String>), Refusal> {
-        let unclaimed = accounts::is_unclaimed(&app.store.look().await?).await?;
+        let tx = app.store.look().await?;
+        let unclaimed = accounts::is_unclaimed(&tx).await?;
+        tx.commit().await?;
         let code = if unclaimed { Some(fresh_token()?) } else { None };
         Ok((Offer { code_hash: Mutex::new(code.as_deref().map(hash_of)) }, code))
     }

@@ -12,7 +12,8 @@ use crate::{App, Refusal};
 pub async fn held(app: &App, purpose: KeyPurpose) -> Result<Vec<SecretKey>, Refusal> {
     let (tx, now) = (app.store.look().await?, app.now());
     let keys = accounts::keys(&tx, purpose).await?;
-    drop(tx);
+    // Ended in order, so that its connection is back for whoever looks next: one that is dropped comes back later.
+    tx.commit().await?;
     let newest_at = keys.first().map(|key| key.created_at);
     let is_spent = |newest_at| keys.len() > 1 && forgotten_before(newest_at, now).is_some();
     if !purpose.is_due(newest_at, now) && !newest_at.is_some_and(is_spent) {

@@ -44,6 +44,18 @@ impl NewFillAdvice {
     }
 }
 
+/// A tank to be brought back into its bands.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"tank_id": "019a0000-0000-7000-8000-000000000002", "topping_up": true}))]
+pub struct NewCorrectionAdvice {
+    /// Which tank.
+    pub tank_id: Uuid,
+    /// Whether it is filled to the mark at the same time.
+    #[serde(default)]
+    pub topping_up: bool,
+}
+
 /// Advice as it was given. Nothing of it is applied by itself: an addition or tank change that follows it names it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Advice {

@@ -106,16 +106,16 @@ pub async fn of_change(
     entries::among(tx, scope, "change_id", &[change.uuid()]).await
 }
 
-/// Those into a tank in a span of time that stand.
+/// Those into some tanks in a span of time that stand.
 /// # Errors
 /// When the database fails or a row is broken.
-pub async fn of_tank(
+pub async fn of_tanks(
     tx: &Tx,
     scope: SiteScope,
-    tank: TankId,
+    tanks: &[TankId],
     (from, before): (DateTime<Utc>, DateTime<Utc>),
 ) -> Result<Vec<KeptAddition>, StoreError> {
-    let there = Condition::all().add(row::Column::TankId.eq(tank.uuid()));
+    let there = Condition::all().add(row::Column::TankId.is_in(tanks.iter().map(|tank| tank.uuid())));
     entries::standing_where(tx, scope, from, before, there).await
 }
 

@@ -96,17 +96,17 @@ pub async fn last_full(
     Ok(rows.into_iter().map(|(tank, last_at)| (TankId::new(tank), last_at)).collect())
 }
 
-/// The changes of a tank in a span of time that stand, in the order they were done.
+/// The changes of some tanks in a span of time that stand, in the order they were done.
 /// # Errors
 /// When the database fails or a row is broken.
-pub async fn of_tank(
+pub async fn of_tanks(
     tx: &Tx,
     scope: SiteScope,
-    tank: TankId,
+    tanks: &[TankId],
     (from, before): (DateTime<Utc>, DateTime<Utc>),
 ) -> Result<Vec<KeptChange>, StoreError> {
-    let of_tank = Condition::all().add(row::Column::TankId.eq(tank.uuid()));
-    entries::standing_where(tx, scope, from, before, of_tank).await
+    let there = Condition::all().add(row::Column::TankId.is_in(tanks.iter().map(|tank| tank.uuid())));
+    entries::standing_where(tx, scope, from, before, there).await
 }
 
 fn taken_back() -> SelectStatement {

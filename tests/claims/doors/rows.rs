@@ -65,6 +65,7 @@ const ROWS: &[(Need, &[&str])] = &[
         "record_addition", "record_additions", "close_alert", "see_alert", "create_calibration",
         "archive_calibration", "settle_check", "open_check", "record_harvest",
         "make_preparation", "issue_product", "record_tank_change", "advise_fill",
+        "advise_correction",
     ]),
     (Need::Act(Act::Correct), &[
         "reverse_addition", "reverse_harvest", "correct_reading", "reverse_slip", "reverse_tank_change",

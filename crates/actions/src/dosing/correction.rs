@@ -1,18 +1,17 @@
 //! Advice on bringing what is in a tank back into its bands.
 
-use std::collections::BTreeMap;
-
-use chrono::{DateTime, TimeDelta, Utc};
-use fillmark_advice::solution::correct::{ABOVE_MARK, CorrectAsked, CorrectPart, Correction, Shown, correct};
-use fillmark_advice::solution::gathered::Entered;
-use fillmark_advice::solution::record::{TankRecord, What};
+use fillmark_advice::solution::correct::{
+    ABOVE_MARK, CorrectAsked, Correction, EcAdvice, PhAdvice, Shown, correct,
+};
+use fillmark_advice::solution::record::{Litres, TankRecord, What};
+use fillmark_advice::solution::step::{Chemistry, StepAsked, ph_step};
 use fillmark_advice::solution::turnover::{Moves, TURNOVER_LIMIT, early_change};
-use fillmark_domain::entries::{Advice, AdviceKind, BandThen, Expectation, SamplePoint, Spot};
+use fillmark_domain::entries::{Advice, AdviceKind, AdvisedStep, BandThen, Expectation, SamplePoint};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, TankId};
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Band, Metric};
-use fillmark_store::{SiteScope, Tx, additions, advice, readings, tank_changes};
+use fillmark_store::advice;
 
 use super::KeptAdvice;
 use super::facts::Facts;
@@ -27,9 +26,6 @@ pub struct CorrectionWanted {
     pub topping_up: bool,
 }
 
-/// Records older than this teach nothing about what is in the tank now.
-const MEMORY: TimeDelta = TimeDelta::days(120);
-
 /// Advises how to bring a tank back into its bands, and keeps the advice.
 /// # Errors
 /// When the caller may not, there is no such tank, or no band of EC is in force for it.
@@ -43,23 +39,26 @@ pub async fn advise_correction(
     let stamp = app.stamp(caller);
 
     let tx = app.store.begin().await?;
-    let facts = Facts::load(&tx, scope, wanted.tank, stamp.at).await?;
-    let entered = entered(&tx, scope, wanted.tank, stamp.at - MEMORY, stamp.at).await?;
-    let record = entered.record(facts.tank.content.fill_mark_l);
-    let asked = asked(&facts, &record, wanted.topping_up, stamp.at)?;
+    let facts = Facts::load(app, &tx, scope, wanted.tank, stamp.at).await?;
+    let asked = asked(&facts, wanted.topping_up)?;
     let made = correct(&asked);
+    let (steps, of_ph) = steps(&facts, &asked, &made);
     let mut given = Advice {
         tank: wanted.tank,
         kind: AdviceKind::Correction,
         made_at: stamp.at,
         asked_by: stamp.by,
         litres: asked.litres.litres,
-        steps: made.advised(|product| facts.is_liquid(product)),
+        steps,
         ec_expected: made.ec_expected.map(|ec| Expectation { value: ec.value, low: ec.low, high: ec.high }),
         lacking: Vec::new(),
         reasons: reasons(&made, &facts),
         cautions: Vec::new(),
     };
+    given.reasons.extend(of_ph);
+    if matches!(made.ec, EcAdvice::Strengthen { .. }) {
+        given.reasons.extend(facts.tellers(&asked.parts));
+    }
     given.lacking = facts.lacking(&given);
     given.cautions = facts.cautions(&given);
     let id = advice::keep(&tx, scope, &stamp, &given).await?;
@@ -68,50 +67,32 @@ pub async fn advise_correction(
     Ok((id, given))
 }
 
-/// What was entered of a tank in a span of time and stands.
-pub(super) async fn entered(
-    tx: &Tx,
-    scope: SiteScope,
-    tank: TankId,
-    from: DateTime<Utc>,
-    before: DateTime<Utc>,
-) -> Result<Entered, Refusal> {
-    Ok(Entered {
-        readings: readings::standing(tx, scope, &[Spot::Tank(tank)], from, before).await?,
-        additions: additions::of_tank(tx, scope, tank, (from, before)).await?,
-        changes: tank_changes::of_tank(tx, scope, tank, (from, before)).await?,
-    })
-}
-
-fn asked(
-    facts: &Facts,
-    record: &TankRecord,
-    topping_up: bool,
-    at: DateTime<Utc>,
-) -> Result<CorrectAsked, Refusal> {
-    let (mark_l, litres) = (record.fill_mark_l, record.litres_before(at));
-    let changed = facts.tank.content.mode.is_changed();
-    let moves: BTreeMap<ProductId, Moves> = facts.moves();
+fn asked(facts: &Facts, topping_up: bool) -> Result<CorrectAsked, Refusal> {
+    let (record, litres) = (&facts.record, facts.litres());
+    let parts = facts.parts().unwrap_or_default();
+    let early = match facts.tank.content.mode.is_changed() {
+        true => early_change(record, &facts.moves(), TURNOVER_LIMIT),
+        false => Vec::new(),
+    };
+    let stirred = record.events.iter().rfind(|event| !matches!(event.what, What::Read { .. }));
     Ok(CorrectAsked {
-        fill_mark_l: mark_l,
+        fill_mark_l: record.fill_mark_l,
         litres,
-        room_l: (mark_l - litres.litres).max(0.0) + ABOVE_MARK * mark_l,
+        room_l: (record.fill_mark_l - litres.litres).max(0.0) + ABOVE_MARK * record.fill_mark_l,
         ec: latest(record, Metric::Ec),
         ph: latest(record, Metric::Ph),
-        stirred_at: record
-            .events
-            .iter()
-            .rfind(|event| !matches!(event.what, What::Read { .. }))
-            .map(|event| event.at),
+        stirred_at: stirred.map(|event| event.at),
         water_ec_ms_cm: facts.water().ec_ms_cm,
         ec_band: facts.ec_band().map(then)?,
         ph_band: facts.band(Metric::Ph).map(then),
-        parts: facts.parts().unwrap_or_default().into_iter().map(part).collect(),
+        rise: facts.rise(&parts),
+        parts,
         topping_up,
-        early: if changed { early_change(record, &moves, TURNOVER_LIMIT) } else { Vec::new() },
+        early,
     })
 }
 
+/// The latest reading of what is in the tank.
 fn latest(record: &TankRecord, wanted: Metric) -> Option<Shown> {
     record.events.iter().rev().find_map(|event| match event.what {
         What::Read { metric, point: SamplePoint::Tank, value, .. } if metric == wanted => {
@@ -125,17 +106,44 @@ fn then(band: Band) -> BandThen {
     BandThen { low: band.low, aim: band.aim, high: band.high }
 }
 
-fn part(part: fillmark_advice::solution::fill::Part) -> CorrectPart {
-    CorrectPart {
-        product: part.product,
-        mixing_rank: part.mixing_rank,
-        per_litre: part.per_litre,
-        liquid: part.liquid,
-        ec_rise: part.ec_rise,
-    }
-}
-
 fn reasons(made: &Correction, facts: &Facts) -> Vec<String> {
     let each = made.reasons.iter().map(|reason| reason.told(|product| facts.name(product)));
     std::iter::once(made.told().to_owned()).chain(each).collect()
+}
+
+/// What to do, and what there is to say of the pH.
+fn steps(facts: &Facts, asked: &CorrectAsked, made: &Correction) -> (Vec<AdvisedStep>, Option<String>) {
+    let mut steps = made.advised(|product| facts.is_liquid(product));
+    let way = match made.ph {
+        PhAdvice::Lower => Moves::Down,
+        PhAdvice::Raise => Moves::Up,
+        PhAdvice::Leave | PhAdvice::Measure => return (steps, None),
+    };
+    let (Some(shown), Some(band)) = (asked.ph, facts.band(Metric::Ph)) else { return (steps, None) };
+    let Some(product) = facts.mover(way) else {
+        let told =
+            "The pH is out of its band, and no product of a known kind that moves it this way is on record.";
+        return (steps, Some(told.to_owned()));
+    };
+    let (step, told) = ph(facts, product, shown.value, band, asked.litres);
+    steps.extend(step);
+    (steps, Some(told))
+}
+
+fn ph(
+    facts: &Facts,
+    product: ProductId,
+    ph: f64,
+    band: Band,
+    litres: Litres,
+) -> (Option<AdvisedStep>, String) {
+    let response = facts.response(product);
+    let adjuster = facts.adjuster(product);
+    let predicted = |from: f64, to: f64| adjuster?.ml_l(from, to);
+    let chemistry = adjuster
+        .filter(|adjuster| adjuster.titration.is_some())
+        .map(|adjuster| Chemistry { predicted: &predicted, meq_ml: adjuster.meq_ml() });
+    let asked = StepAsked { ph, band, litres, response: response.as_ref(), chemistry };
+    let step = ph_step(&asked);
+    (step.advised(product, band, step.to_aim_ml(&asked)), step.told(&facts.name(product), response.as_ref()))
 }

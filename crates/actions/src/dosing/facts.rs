@@ -3,11 +3,15 @@
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::solution::fill::{Acid, Acidity, Part, SourceWater};
 use fillmark_advice::solution::label::Dose;
-use fillmark_advice::solution::prior::{self, Brings, Dosed, Teller};
-use fillmark_advice::solution::reagents::strength_mol_l;
+use fillmark_advice::solution::learn::{
+    EcPrior, EcRises, Pair, PhKind, PhResponse, ec_rises, pairs, ph_response,
+};
+use fillmark_advice::solution::learnt::Learnt;
+use fillmark_advice::solution::prior::{self, Adjuster, Dosed, Priors, Teller};
+use fillmark_advice::solution::record::{Litres, TankRecord};
 use fillmark_advice::solution::turnover::Moves;
 use fillmark_domain::entries::{Advice, CHANGE_CAUTIONS, Lacking, Spot};
 use fillmark_domain::growing::Step;
@@ -18,6 +22,9 @@ use fillmark_domain::{Amount, Band, Base, Kept, Metric};
 use fillmark_store::words::label_revisions;
 use fillmark_store::{SiteScope, Tx, holdings, plan, records};
 
+use super::history;
+use super::priors::Expected;
+use crate::App;
 use crate::Refusal;
 
 /// What is on record for advice about one tank.
@@ -28,11 +35,22 @@ pub(super) struct Facts {
     products: HashMap<ProductId, Kept<Product>>,
     labels: HashMap<ProductId, LabelRevision>,
     held: HashMap<ProductId, Amount>,
-    brings: BTreeMap<ProductId, Brings>,
+    priors: Arc<Priors>,
+    /// What was entered of it, as far as it tells anything.
+    pub(super) record: TankRecord,
+    rises: EcRises,
+    ph: Vec<Pair>,
 }
+
+/// Records older than this teach nothing that newer ones do not.
+const MEMORY: TimeDelta = TimeDelta::days(120);
+
+/// With fewer additions of its own to learn from, a tank learns from those that are filled with the same water too.
+const ENOUGH: usize = 5;
 
 impl Facts {
     pub(super) async fn load(
+        app: &App,
         tx: &Tx,
         scope: SiteScope,
         tank: TankId,
@@ -41,21 +59,56 @@ impl Facts {
         let plan = plan::site_plan_since(tx, scope, at).await?.ok_or(Refusal::NotFound)?;
         let tank = plan.tank(tank).cloned().ok_or(Refusal::NotFound)?;
         let products = records::all::<Product>(tx, scope.in_business()).await?;
+        let record = history::records(tx, scope, &[&tank], (at - MEMORY, at)).await?;
+        let record = record.into_iter().next().ok_or(Refusal::NotFound)?;
         let mut facts = Facts {
             held: usable(tx, scope, &products, plan.day(at)).await?,
             products: products.into_iter().map(|kept| (kept.id, kept)).collect(),
             labels: label_revisions::all_in_force(tx, scope.in_business(), at).await?,
-            brings: BTreeMap::new(),
+            priors: Arc::default(),
+            rises: ec_rises(&[], 0.0, &[]),
+            ph: Vec::new(),
+            record,
             tank,
             plan,
             at,
         };
-        facts.brings = facts.brought();
+        facts.priors = facts.expected(&app.shared().priors);
+        facts.learn(tx, scope).await?;
         Ok(facts)
+    }
+
+    /// What products do, from the tank's own records, and from its neighbours' where it has few.
+    async fn learn(&mut self, tx: &Tx, scope: SiteScope) -> Result<(), Refusal> {
+        let mut ec = pairs(&self.record, Metric::Ec);
+        self.ph = pairs(&self.record, Metric::Ph);
+        if ec.len() < ENOUGH {
+            let source = self.tank.content.water_source;
+            let fed_alike =
+                |tank: &&Kept<Tank>| tank.id != self.tank.id && tank.content.water_source == source;
+            let neighbours: Vec<&Kept<Tank>> = self.plan.tanks.iter().filter(fed_alike).collect();
+            for record in history::records(tx, scope, &neighbours, (self.at - MEMORY, self.at)).await? {
+                ec.extend(pairs(&record, Metric::Ec));
+                self.ph.extend(pairs(&record, Metric::Ph));
+            }
+        }
+        let prior = |label: &LabelRevision| {
+            let brings = self.priors.brings.get(&label.product).and_then(|brings| brings.ec_rise);
+            let stated = brings.map(|expected| expected.value).or(label.ec_rise_per_unit_per_l);
+            (label.product, stated.map(EcPrior::of_label))
+        };
+        let priors: Vec<_> = self.labels.values().map(prior).collect();
+        self.rises = ec_rises(&ec, self.water().ec_ms_cm, &priors);
+        Ok(())
     }
 
     fn step(&self) -> Option<&Step> {
         self.plan.led(self.tank.id, self.plan.day(self.at))?.step
+    }
+
+    /// How much stands in the tank, as far as its records tell.
+    pub(super) fn litres(&self) -> Litres {
+        self.record.litres_before(self.at)
     }
 
     /// The band of a metric in force for the tank.
@@ -91,22 +144,48 @@ impl Facts {
             Refusal::Conflict(lacking.into())
         })?;
         let part = |(product, per_litre): (ProductId, f64)| {
-            let brings = self.brings.get(&product).cloned().unwrap_or_default();
+            let brings = self.priors.brings.get(&product);
             Part {
                 product,
                 mixing_rank: self.products.get(&product).map_or(0, |kept| kept.content.mixing_rank),
                 per_litre,
                 liquid: self.is_liquid(product),
-                ec_rise: brings.ec_rise.map(|expected| expected.unlearnt()),
-                phosphate_mmol: brings.phosphate_mmol,
-                alkalinity_meq: brings.alkalinity_meq,
+                phosphate_mmol: brings.map_or(0.0, |brings| brings.phosphate_mmol),
+                alkalinity_meq: brings.map_or(0.0, |brings| brings.alkalinity_meq),
             }
         };
         Ok(doses(step).map(part).collect())
     }
 
-    fn brought(&self) -> BTreeMap<ProductId, Brings> {
-        let Some(step) = self.step() else { return BTreeMap::new() };
+    /// What parts add to the EC of a litre together, or the first of them of which nothing tells.
+    pub(super) fn rise(&self, parts: &[Part]) -> Result<Learnt, ProductId> {
+        let unknown = parts.iter().find(|part| self.rises.of(part.product).is_none());
+        match unknown {
+            Some(part) => Err(part.product),
+            None => {
+                let amounts: Vec<_> = parts.iter().map(|part| (part.product, part.per_litre)).collect();
+                let nothing =
+                    Learnt { value: 0.0, low: 0.0, high: 0.0, prior_share: 1.0, records: Vec::new() };
+                Ok(self.rises.of_mixture(&amounts).unwrap_or(nothing))
+            }
+        }
+    }
+
+    /// How the pH answers to an acid or alkali, as far as records or chemistry tell.
+    pub(super) fn response(&self, product: ProductId) -> Option<PhResponse> {
+        let adjuster = self.priors.adjusters.get(&product).filter(|adjuster| adjuster.titration.is_some());
+        match adjuster {
+            Some(adjuster) => ph_response(&self.ph, product, Some(&|from, to| adjuster.ml_l(from, to))),
+            None => ph_response(&self.ph, product, None),
+        }
+    }
+
+    /// What chemistry tells of an acid or alkali.
+    pub(super) fn adjuster(&self, product: ProductId) -> Option<&Adjuster> {
+        self.priors.adjusters.get(&product)
+    }
+
+    fn expected(&self, known: &Expected) -> Arc<Priors> {
         let dosed = |(product, per_litre)| Dosed {
             product,
             label: self.labels.get(&product),
@@ -115,20 +194,32 @@ impl Facts {
                 Base::Mass => Dose::GramPerL(per_litre),
             },
         };
-        prior::brings(&doses(step).map(dosed).collect::<Vec<_>>(), self.water())
+        let dosed: Vec<Dosed<'_>> =
+            self.step().map(|step| doses(step).map(dosed).collect()).unwrap_or_default();
+        known.of(&dosed, &self.labels, self.water())
     }
 
-    /// The acid of which the most is there; where none is, the first by name.
-    pub(super) fn acid(&self) -> Option<Acid> {
+    /// The product that moves the pH one way of which the most is there; where none is, the first by name. Those of unknown kind
+    /// or strength come last.
+    pub(super) fn mover(&self, way: Moves) -> Option<ProductId> {
+        let moves = self.moves();
         let adjusters = self.products.values().filter(|kept| kept.content.kind == ProductKind::PhAdjuster);
-        let acids = adjusters.filter_map(|kept| {
-            let label = self.labels.get(&kept.id)?;
-            let reagent = label.reagent.filter(|reagent| reagent.is_acid())?;
-            let acid = Acid { product: kept.id, reagent, mol_l: strength_mol_l(label)?, response: 1.0 };
-            Some((self.held(kept.id), &kept.content.name, acid))
+        let of_way = adjusters.filter(|kept| moves.get(&kept.id) == Some(&way));
+        let best = of_way.max_by(|one, other| {
+            let known = |kept: &Kept<Product>| self.adjuster(kept.id).is_some();
+            let by_stock = self.held(one.id).cmp(&self.held(other.id));
+            known(one).cmp(&known(other)).then(by_stock).then(other.content.name.cmp(&one.content.name))
         });
-        let best = acids.max_by(|(held, name, _), (other, after, _)| held.cmp(other).then(after.cmp(name)));
-        best.map(|(.., acid)| acid)
+        best.map(|kept| kept.id)
+    }
+
+    /// An acid of known strength, for a fresh fill.
+    pub(super) fn acid(&self) -> Option<Acid> {
+        let product = self.mover(Moves::Down)?;
+        let adjuster = self.adjuster(product)?;
+        let response = self.response(product).filter(|response| response.kind == PhKind::Factor);
+        let response = response.map_or(1.0, |response| response.figure.value);
+        Some(Acid { product, reagent: adjuster.reagent, mol_l: adjuster.mol_l, response })
     }
 
     fn held(&self, product: ProductId) -> Amount {
@@ -155,20 +246,20 @@ impl Facts {
         self.products.get(&product).map(|kept| kept.content.name.clone()).unwrap_or_default()
     }
 
-    /// Who tells what the products add to the EC.
-    pub(super) fn tellers(&self) -> Vec<String> {
+    /// Who tells what parts add to the EC.
+    pub(super) fn tellers(&self, parts: &[Part]) -> Vec<String> {
+        let learnt = self.rise(parts).ok().filter(|rise| !rise.records.is_empty());
+        if let Some(learnt) = learnt {
+            return vec![prior::told_learnt(&learnt)];
+        }
         let told_by = |teller: Teller| -> Vec<String> {
-            let told = self
-                .brings
-                .iter()
-                .filter(|(_, brings)| brings.ec_rise.is_some_and(|rise| rise.teller == teller));
+            let brings = self.priors.brings.iter();
+            let told = brings.filter(|(_, brings)| brings.ec_rise.is_some_and(|rise| rise.teller == teller));
             told.map(|(product, _)| self.name(*product)).collect()
         };
         let each = [Teller::Label, Teller::Chemistry].map(|teller| (teller, told_by(teller)));
-        each.into_iter()
-            .filter(|(_, names)| !names.is_empty())
-            .map(|(teller, names)| teller.told(&names))
-            .collect()
+        let told = each.into_iter().filter(|(_, names)| !names.is_empty());
+        told.map(|(teller, names)| teller.told(&names)).collect()
     }
 
     /// Of which products less is there than advice needs.

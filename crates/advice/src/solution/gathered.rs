@@ -1,7 +1,8 @@
 //! The record of a tank out of what was entered of it.
 
 use chrono::TimeDelta;
-use fillmark_domain::entries::{Addition, Poured, Reading, TankChange};
+use fillmark_domain::entries::{Addition, Poured, Reading, Spot, TankChange};
+use fillmark_domain::places::TankId;
 use fillmark_domain::{Base, Id};
 
 use super::record::{Event, MIXING, TankRecord, What};
@@ -18,6 +19,19 @@ pub struct Entered {
 }
 
 impl Entered {
+    /// What of it was entered of one tank.
+    #[must_use]
+    pub fn of(&self, tank: TankId) -> Entered {
+        let readings = self.readings.iter().filter(|(_, reading)| reading.spot == Spot::Tank(tank));
+        let additions = self.additions.iter().filter(|(_, addition)| addition.tank == tank);
+        let changes = self.changes.iter().filter(|(_, change)| change.tank == tank);
+        Entered {
+            readings: readings.cloned().collect(),
+            additions: additions.cloned().collect(),
+            changes: changes.cloned().collect(),
+        }
+    }
+
     /// In order of time. Readings that were entered with a change were taken once it had mixed.
     pub fn record(&self, fill_mark_l: f64) -> TankRecord {
         let changes = self.changes.iter().map(|(id, change)| change_of(*id, change));

@@ -2,15 +2,18 @@
 
 use std::collections::BTreeMap;
 
-use fillmark_domain::stock::{LabelRevision, ProductId};
+use fillmark_domain::stock::{LabelRevision, ProductId, Reagent};
 
 use super::calculate::solution::Water;
 use super::component::{Component, Composition};
 use super::conductivity::{conductivity_ms_cm, ec25_at_ph_ms_cm};
 use super::fill::SourceWater;
 use super::label::{Dose, Label};
+use super::learnt::Learnt;
 use super::ph::balanced_at;
+use super::reagents::{Chemistry as _, strength_mol_l};
 use super::speciation::{Carbon, OutsideModel, speciate};
+use super::titration::Titration;
 
 /// A product as it is dosed.
 #[derive(Debug, Clone, Copy)]
@@ -65,21 +68,86 @@ impl Teller {
     }
 }
 
+/// In a sentence, of what was learnt from records.
+pub fn told_learnt(rise: &Learnt) -> String {
+    let (count, share) = (rise.records.len(), rise.prior_share * 100.0);
+    format!(
+        "What the products add to the EC is learnt from {count} additions; {share:.0} % of the figure is still what was \
+         expected before."
+    )
+}
+
+/// What is expected of a step's products, and of what moves the pH of a feed made with them.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Priors {
+    /// What the products bring.
+    pub brings: BTreeMap<ProductId, Brings>,
+    /// Acids and alkalis of known kind and strength.
+    pub adjusters: BTreeMap<ProductId, Adjuster>,
+}
+
+/// An acid or alkali of known kind and strength.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Adjuster {
+    /// What it is.
+    pub reagent: Reagent,
+    /// How strong.
+    pub mol_l: f64,
+    /// How the feed takes it; none where the water is not known.
+    pub titration: Option<Titration>,
+}
+
+impl Adjuster {
+    /// mL of it that a litre of the feed takes from one pH to another; none where it goes the other way.
+    pub fn ml_l(&self, from: f64, to: f64) -> Option<f64> {
+        Some(self.titration.as_ref()?.mmol_l(from, to)? / self.mol_l)
+    }
+
+    /// Acid or base in a mL of it, meq.
+    pub fn meq_ml(&self) -> f64 {
+        self.mol_l * self.reagent.equivalents_per_mol()
+    }
+}
+
+/// What is expected of these products dosed together into a water, and of all labels that tell an acid or alkali.
+pub fn priors<'a>(
+    products: &[Dosed<'_>],
+    labels: impl Iterator<Item = &'a LabelRevision>,
+    water: SourceWater,
+) -> Priors {
+    let brings = brings(products, water);
+    let of_feed = |dosed: &Dosed<'_>| {
+        brings.get(&dosed.product).map_or(0.0, |of| of.phosphate_mmol) * units(dosed.dose)
+    };
+    let phosphate_mmol_l = products.iter().map(of_feed).sum();
+    let adjuster = |label: &LabelRevision| {
+        let (reagent, mol_l) = (label.reagent?, strength_mol_l(label)?);
+        let titration = water.titration(phosphate_mmol_l, reagent);
+        Some((label.product, Adjuster { reagent, mol_l, titration }))
+    };
+    Priors { adjusters: labels.filter_map(adjuster).collect(), brings }
+}
+
 /// Forms are looked for at this pH: what feeds are kept at.
 const FEED_PH: f64 = 6.0;
 
 /// What each of these products, dosed together into a water, brings.
 pub fn brings(products: &[Dosed<'_>], water: SourceWater) -> BTreeMap<ProductId, Brings> {
     let ions: Vec<Option<Composition>> = products.iter().map(ions).collect();
-    let by_chemistry = rises(&ions, water).unwrap_or_default();
+    let stated = |dosed: &Dosed<'_>| dosed.label.and_then(|label| label.ec_rise_per_unit_per_l);
+    let by_chemistry = match products.iter().all(|dosed| stated(dosed).is_some()) {
+        true => Vec::new(),
+        false => rises(&ions, water).unwrap_or_default(),
+    };
     let each = products.iter().enumerate().map(|(at, dosed)| {
         let ions = ions[at].unwrap_or_default();
         let units = units(dosed.dose);
         let chemistry = by_chemistry.get(at).copied().flatten().map(|rise| rise / units);
-        let stated = dosed.label.and_then(|label| label.ec_rise_per_unit_per_l);
         let expected = |teller| move |value| Expected { value, teller };
         let brings = Brings {
-            ec_rise: stated.map(expected(Teller::Label)).or(chemistry.map(expected(Teller::Chemistry))),
+            ec_rise: stated(dosed)
+                .map(expected(Teller::Label))
+                .or(chemistry.map(expected(Teller::Chemistry))),
             phosphate_mmol: ions.mmol_l(Component::Phosphate) / units,
             alkalinity_meq: alkalinity_meq_l(&ions) / units,
         };

@@ -3,6 +3,8 @@
 //! The step is bounded by chance and not by a volume: the better a product's response is known, the nearer its dose comes to
 //! the whole. A product that nothing is known of gets no amount. Whether the pH needs a step at all is not asked here.
 
+mod told;
+
 use fillmark_domain::Band;
 use statrs::distribution::{ContinuousCDF, Normal};
 

@@ -2,8 +2,8 @@
 
 use actix_web::web::Path;
 use actix_web::{HttpResponse, get, post};
-use fillmark_actions::dosing::{self, FillWanted};
-use fillmark_api::{Advice, NewFillAdvice};
+use fillmark_actions::dosing::{self, CorrectionWanted, FillWanted};
+use fillmark_api::{Advice, NewCorrectionAdvice, NewFillAdvice};
 use fillmark_domain::Id;
 use uuid::Uuid;
 
@@ -11,7 +11,7 @@ use crate::http::{AppData, Created, Json, ReadProblems, Refused, SignedIn, Write
 
 /// Registers them.
 pub fn routes(config: &mut crate::routes::Registry) {
-    config.service(advise_fill).service(read_advice);
+    config.service(advise_fill).service(advise_correction).service(read_advice);
 }
 
 /// Advise a fresh fill of a tank: water, doses in mixing order to the EC aim, acid in parts, and what to expect.
@@ -31,6 +31,27 @@ pub async fn advise_fill(
     let (litres, temperature_c) = body.0.told()?;
     let wanted = FillWanted { tank: Id::new(body.0.tank_id), litres, temperature_c };
     let kept = dosing::advise_fill(&app, &caller.0, site, &wanted).await?;
+    Ok(Created::at(format!("/api/v1/sites/{site}/advice/{}", kept.0), kept.into()))
+}
+
+/// Advise how to bring a tank back into its bands, from its latest readings: leave it, strengthen, dilute, a step of pH, or a
+/// fresh fill.
+///
+/// EC goes first; the pH is set, in steps, once it is right and mixed. What products do is learnt from what was poured and
+/// read before; the reasons tell how much of it is still what labels or chemistry say.
+#[utoipa::path(tag = "dosing", operation_id = "advise_correction", security(("bearer" = [])),
+    request_body = NewCorrectionAdvice,
+    responses((status = 201, description = "The advice, kept as it was given", body = Advice), WriteProblems))]
+#[post("/sites/{site_id}/advice/corrections")]
+pub async fn advise_correction(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+    body: Json<NewCorrectionAdvice>,
+) -> Result<Created<Advice>, Refused> {
+    let site = Id::new(path.into_inner());
+    let wanted = CorrectionWanted { tank: Id::new(body.0.tank_id), topping_up: body.0.topping_up };
+    let kept = dosing::advise_correction(&app, &caller.0, site, &wanted).await?;
     Ok(Created::at(format!("/api/v1/sites/{site}/advice/{}", kept.0), kept.into()))
 }
 

@@ -35,7 +35,7 @@ pub(in crate::solution) fn portion(product: ProductId, units: f64, liquid: bool)
 }
 
 /// A cylinder or a balance shows three figures of what it measures.
-fn measurable(units: f64) -> Amount {
+pub(in crate::solution) fn measurable(units: f64) -> Amount {
     Amount::rounded(three_figures(units))
 }
 
