@@ -20,7 +20,8 @@ impl Offer {
     /// # Errors
     /// When the database fails.
     pub async fn make(app: &App) -> Result<(Offer, Option<String>), Refusal> {
-        let tx = app.store.look().await?;
+        // By the connection that writes, as in [`crate::keys::held`].
+        let tx = app.store.begin().await?;
         let unclaimed = accounts::is_unclaimed(&tx).await?;
         tx.commit().await?;
         let code = if unclaimed { Some(fresh_token()?) } else { None };

@@ -10,17 +10,16 @@ use crate::{App, Refusal};
 /// # Errors
 /// When the database fails.
 pub async fn held(app: &App, purpose: KeyPurpose) -> Result<Vec<SecretKey>, Refusal> {
-    let (tx, now) = (app.store.look().await?, app.now());
+    // By the connection that writes, which has brought the schema up: at start there is no other yet.
+    let (tx, now) = (app.store.begin().await?, app.now());
     let keys = accounts::keys(&tx, purpose).await?;
-    // Ended in order, so that its connection is back for whoever looks next: one that is dropped comes back later.
-    tx.commit().await?;
     let newest_at = keys.first().map(|key| key.created_at);
     let is_spent = |newest_at| keys.len() > 1 && forgotten_before(newest_at, now).is_some();
     if !purpose.is_due(newest_at, now) && !newest_at.is_some_and(is_spent) {
+        tx.commit().await?;
         return Ok(keys);
     }
 
-    let tx = app.store.begin().await?;
     tx.take_turn("keys").await?;
     let mut keys = accounts::keys(&tx, purpose).await?;
     if purpose.is_due(keys.first().map(|key| key.created_at), now) {

@@ -9,9 +9,7 @@ use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 use crate::Refusal;
 use crate::refusal::Failure;
 
-/// Memory of one hash, KiB, and lanes: OWASP's first choice for argon2id (Password Storage Cheat Sheet, 2025). More than
-/// 32 MiB is given back to the system when it is freed whatever was freed before; glibc would keep less for other threads
-/// (`mallopt(3)`, `M_MMAP_THRESHOLD`).
+/// Memory of one hash, KiB, and lanes: OWASP's first choice for argon2id (Password Storage Cheat Sheet, 2025).
 const MEMORY_KIB: u32 = 47_104;
 const LANES: u32 = 1;
 /// Passes at least, by the same choice.
