@@ -110,6 +110,10 @@ on_both! {
         assert!(done.additions.iter().all(|addition| addition.advice_id == Some(advice.id)), "{done:?}");
         let more = NewAddition { advice_id: Some(advice.id), ..feeding.addition(20.0) };
         assert_eq!(world.ada.record_addition(site, &more).await.unwrap().advice_id, Some(advice.id));
+        let checks = world.ada.checks(site, "").await.unwrap().items;
+        let again: Vec<&Check> = checks.iter().filter(|check| check.cause == "advice").collect();
+        let [again] = again[..] else { panic!("one check for what was poured: {checks:?}") };
+        assert_eq!((again.tank_id, again.due_at.text().as_str()), (Some(feeding.here.north_tank), "2026-11-24T06:30:00.000Z"));
         let of_another = NewAddition { tank_id: unfed(&world, &feeding).await, client_id: Uuid::now_v7(), ..more };
         let error = world.ada.record_addition(site, &of_another).await.unwrap_err();
         let fault = &error.problem().unwrap().errors[0];

@@ -9,9 +9,12 @@ use fillmark_domain::entries::{Addition, AdditionReason, Advice, Measured, Poure
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::{Site, SiteId, TankId};
 use fillmark_domain::stock::{LotId, Product, ProductId};
+use fillmark_domain::work::{Check, follow_up_check};
 use fillmark_domain::{Amount, Faults, Id, Kept, Metric, Quantity};
 use fillmark_store::additions::KeptAddition;
-use fillmark_store::{Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, holdings, plan, records};
+use fillmark_store::{
+    Page, PageQuery, Reference, SiteScope, Stamp, Tx, entries, holdings, plan, planning, records,
+};
 use uuid::Uuid;
 
 use crate::caller::Correcting;
@@ -127,6 +130,10 @@ pub(crate) async fn enter_within(
     }
     bench.shelf.keep(tx, scope, stamp).await?;
     entries::keep(tx, scope, stamp, &bench.kept).await?;
+    let zone = bench.site.content.time_zone;
+    let follow_up = |(_, addition): &KeptAddition| follow_up_check(addition, zone, stamp.at);
+    let follow_ups: Vec<Check> = bench.kept.iter().filter_map(follow_up).collect();
+    planning::claim(tx, scope, stamp, &follow_ups).await?;
     Ok(outcomes)
 }
 

@@ -3,6 +3,7 @@
 pub mod alert;
 mod change_check;
 pub mod check;
+mod follow_up;
 pub mod plan;
 pub mod review;
 pub mod round;
@@ -11,6 +12,7 @@ pub mod staff;
 pub use alert::{Alert, AlertKind, AlertStanding, AlertState, AlreadyClosed, ClosedBy};
 pub use change_check::change_check;
 pub use check::{Cause, Check, CheckStanding, CheckState, Evidence, NotAllowed};
+pub use follow_up::follow_up_check;
 pub use plan::{CheckPlan, NotAPlan, NotDue, Place, Task, TaskKind};
 pub use review::Review;
 pub use round::{Left, LeftReason, NotARound, Publication, Round, RoundStep};

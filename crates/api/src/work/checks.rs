@@ -27,7 +27,7 @@ pub type CheckStanding = Code<words::CheckStanding>;
 pub struct Check {
     /// Its id.
     pub id: Uuid,
-    /// What made it: `plan` or `programme` (a tank change that is due).
+    /// What made it: `plan`, `programme` (a tank change that is due) or `advice` (what was poured on it is measured again).
     #[schema(max_length = 20)]
     pub cause: String,
     /// The plan that made it.

@@ -15,7 +15,7 @@ const AHEAD: TimeDelta = TimeDelta::hours(1);
 /// Who settles a check and then notes its last reading, or has two clocks, is not refused for so little.
 const AFTER: TimeDelta = TimeDelta::minutes(5);
 
-/// One occurrence of a plan or programme. Cause, date and time name it once and for all.
+/// One occurrence of a plan or programme, or what follows advice. Cause, date and time name it once and for all.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Check {
     /// What made it.
@@ -53,6 +53,8 @@ pub enum Cause {
     Plan(Id<CheckPlan>),
     /// The interval between tank changes, as the feeding programme has it.
     Programme,
+    /// Advice that was followed: what it did is measured again.
+    Advice,
 }
 
 impl Cause {
@@ -61,6 +63,7 @@ impl Cause {
         match self {
             Cause::Plan(_) => "plan",
             Cause::Programme => "programme",
+            Cause::Advice => "advice",
         }
     }
 
@@ -68,7 +71,7 @@ impl Cause {
     pub fn plan(self) -> Option<Id<CheckPlan>> {
         match self {
             Cause::Plan(plan) => Some(plan),
-            Cause::Programme => None,
+            Cause::Programme | Cause::Advice => None,
         }
     }
 }

@@ -82,7 +82,8 @@ pub(crate) fn read(row: Model) -> Result<KeptCheck, BrokenRow> {
 }
 
 fn cause(read: Reading, row: &Model) -> Result<Cause, BrokenRow> {
-    let cause = row.plan_id.map_or(Cause::Programme, |plan| Cause::Plan(Id::new(plan)));
+    let without_plan = if row.cause == Cause::Advice.code() { Cause::Advice } else { Cause::Programme };
+    let cause = row.plan_id.map_or(without_plan, |plan| Cause::Plan(Id::new(plan)));
     if cause.code() == row.cause { Ok(cause) } else { Err(read.broken("cause and plan do not fit")) }
 }
 
