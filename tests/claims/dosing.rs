@@ -171,6 +171,25 @@ on_both! {
         assert!((145.0..165.0).contains(&dose), "{dose}");
     }
 
+    async fn a_stock_tank_is_made_for_its_doser_and_not_corrected(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let (site, here) = (feeding.here.site, world.ada.site(feeding.here.site));
+        let body = json(json!({ "name": "Stock A", "mode": "stock_tank", "stock_ratio": 99.0, "fill_mark": { "value": 50, "unit": "L" } }));
+        let tank = here.create::<NewTank>(&body).await.unwrap().id;
+        let feed = json!({ "tank_id": tank, "cycle_id": feeding.here.cycle, "from_on": "2026-11-10", "leads": true, "plants": 1 });
+        here.create::<NewFeed>(&json(feed)).await.unwrap();
+        let fill = NewFillAdvice { tank_id: tank, ..wanted(&feeding) };
+        let made = world.ada.advise_fill(site, &fill).await.unwrap();
+        assert_eq!(to_do(&made), [ToDo::Water, ToDo::Dose, ToDo::Dose, ToDo::Water]);
+        // 50 L make 5,000 L of feed; 200 L of it took some 290 mL of each part.
+        let dose = made.steps[1].amount.unwrap().value;
+        assert!((6_000.0..9_000.0).contains(&dose), "{dose}");
+        assert!((made.ec_expected.unwrap().ec_ms_cm - 1.4).abs() < 0.01, "{:?}", made.ec_expected);
+        assert!(made.reasons.iter().any(|reason| reason.contains("5000 L")), "{:?}", made.reasons);
+        let wanted = NewCorrectionAdvice { tank_id: tank, topping_up: false };
+        assert_eq!(refusal(world.ada.advise_correction(site, &wanted).await), ProblemCode::Conflict);
+    }
+
     async fn a_label_keeps_what_it_declares(world: World) {
         let (feeding, acid) = labelled(&world).await;
         let business = world.ada.business();

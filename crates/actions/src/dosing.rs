@@ -4,11 +4,12 @@ mod correction;
 mod facts;
 mod history;
 mod priors;
+mod stock;
 
 use fillmark_advice::solution::fill::{FillAsked, fill};
-use fillmark_domain::entries::{Advice, AdviceKind, Expectation};
+use fillmark_domain::entries::{Advice, AdviceKind, AdvisedStep, Expectation};
 use fillmark_domain::people::Act;
-use fillmark_domain::places::{SiteId, TankId};
+use fillmark_domain::places::{SiteId, TankId, TankMode};
 use fillmark_domain::{Id, Metric};
 use fillmark_store::advice;
 
@@ -48,37 +49,53 @@ pub async fn advise_fill(
 
     let tx = app.store.begin().await?;
     let facts = Facts::load(app, &tx, scope, wanted.tank, stamp.at).await?;
-    let parts = facts.parts()?;
-    let asked = FillAsked {
-        litres: wanted.litres.unwrap_or(facts.tank.content.fill_mark_l),
-        water: facts.water(),
-        ec_aim_ms_cm: facts.ec_band()?.aim,
-        ph_aim: facts.band(Metric::Ph).map(|band| band.aim),
-        rise: facts.rise(&parts),
-        parts,
-        acid: facts.acid(),
-        temperature_c: wanted.temperature_c.unwrap_or(WATER_C),
+    let litres = wanted.litres.unwrap_or(facts.tank.content.fill_mark_l);
+    let (steps, ec_expected, reasons) = match facts.tank.content.mode {
+        TankMode::StockTank { ratio } => {
+            let made = stock::make(&facts, litres, ratio)?;
+            (made.steps, made.feed_ec, made.reasons)
+        }
+        _ => filled(&facts, litres, wanted.temperature_c.unwrap_or(WATER_C))?,
     };
-    let made = fill(&asked);
     let mut given = Advice {
         tank: wanted.tank,
         kind: AdviceKind::Fill,
         made_at: stamp.at,
         asked_by: stamp.by,
-        litres: asked.litres,
-        steps: made.advised(&asked.parts),
-        ec_expected: made.ec_expected.map(|ec| Expectation { value: ec.value, low: ec.low, high: ec.high }),
+        litres,
+        steps,
+        ec_expected,
         lacking: Vec::new(),
-        reasons: made.reasons.iter().map(|reason| reason.told(|product| facts.name(product))).collect(),
+        reasons,
         cautions: Vec::new(),
     };
-    given.reasons.extend(facts.tellers(&asked.parts));
     given.lacking = facts.lacking(&given);
     given.cautions = facts.cautions(&given);
     let id = advice::keep(&tx, scope, &stamp, &given).await?;
     tx.commit().await?;
 
     Ok((id, given))
+}
+
+type Filled = (Vec<AdvisedStep>, Option<Expectation>, Vec<String>);
+
+fn filled(facts: &Facts, litres: f64, temperature_c: f64) -> Result<Filled, Refusal> {
+    let parts = facts.parts()?;
+    let asked = FillAsked {
+        litres,
+        water: facts.water(),
+        ec_aim_ms_cm: facts.ec_band()?.aim,
+        ph_aim: facts.band(Metric::Ph).map(|band| band.aim),
+        rise: facts.rise(&parts),
+        parts,
+        acid: facts.acid(),
+        temperature_c,
+    };
+    let made = fill(&asked);
+    let ec_expected = made.ec_expected.map(|ec| Expectation { value: ec.value, low: ec.low, high: ec.high });
+    let why = made.reasons.iter().map(|reason| reason.told(|product| facts.name(product)));
+    let reasons = why.chain(facts.tellers(&asked.parts)).collect();
+    Ok((made.advised(&asked.parts), ec_expected, reasons))
 }
 
 /// Advice as it was given.

@@ -1,14 +1,16 @@
 //! Advice on bringing what is in a tank back into its bands.
 
+use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_advice::solution::correct::{
     ABOVE_MARK, CorrectAsked, Correction, EcAdvice, PhAdvice, Shown, correct,
 };
 use fillmark_advice::solution::record::{Litres, TankRecord, What};
 use fillmark_advice::solution::step::{Chemistry, StepAsked, ph_step};
 use fillmark_advice::solution::turnover::{Moves, TURNOVER_LIMIT, early_change};
+use fillmark_advice::solution::waste::{Drain, DrainAsked, LEACHING, drain};
 use fillmark_domain::entries::{Advice, AdviceKind, AdvisedStep, BandThen, Expectation, SamplePoint};
 use fillmark_domain::people::Act;
-use fillmark_domain::places::{SiteId, TankId};
+use fillmark_domain::places::{SiteId, TankId, TankMode};
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Band, Metric};
 use fillmark_store::advice;
@@ -40,6 +42,10 @@ pub async fn advise_correction(
 
     let tx = app.store.begin().await?;
     let facts = Facts::load(app, &tx, scope, wanted.tank, stamp.at).await?;
+    if let TankMode::StockTank { .. } = facts.tank.content.mode {
+        let told = "a stock tank is made afresh, not corrected: ask for a fill";
+        return Err(Refusal::Conflict(told.into()));
+    }
     let asked = asked(&facts, wanted.topping_up)?;
     let made = correct(&asked);
     let (steps, of_ph) = steps(&facts, &asked, &made);
@@ -56,6 +62,9 @@ pub async fn advise_correction(
         cautions: Vec::new(),
     };
     given.reasons.extend(of_ph);
+    if facts.tank.content.mode == TankMode::RunToWaste {
+        given.reasons.extend(drained(&facts.record, stamp.at).told());
+    }
     if matches!(made.ec, EcAdvice::Strengthen { .. }) {
         given.reasons.extend(facts.tellers(&asked.parts));
     }
@@ -95,10 +104,34 @@ fn asked(facts: &Facts, topping_up: bool) -> Result<CorrectAsked, Refusal> {
 /// The latest reading of what is in the tank.
 fn latest(record: &TankRecord, wanted: Metric) -> Option<Shown> {
     record.events.iter().rev().find_map(|event| match event.what {
-        What::Read { metric, point: SamplePoint::Tank, value, .. } if metric == wanted => {
+        What::Read { metric, point: SamplePoint::Tank | SamplePoint::Feed, value, .. }
+            if metric == wanted =>
+        {
             Some(Shown { value, at: event.at })
         }
         _ => None,
+    })
+}
+
+/// What drained of the feed of the last day.
+fn drained(record: &TankRecord, now: DateTime<Utc>) -> Drain {
+    let shown = |wanted: Metric, at: SamplePoint| {
+        record.events.iter().rev().find_map(|event| match event.what {
+            What::Read { metric, point, value, .. }
+                if metric == wanted && point == at && now - event.at <= TimeDelta::days(1) =>
+            {
+                Some(value)
+            }
+            _ => None,
+        })
+    };
+    drain(&DrainAsked {
+        fed_l: shown(Metric::Volume, SamplePoint::Feed),
+        drained_l: shown(Metric::Volume, SamplePoint::Drain),
+        feed_ec_ms_cm: shown(Metric::Ec, SamplePoint::Feed),
+        drain_ec_ms_cm: shown(Metric::Ec, SamplePoint::Drain),
+        uptake_ec_ms_cm: None,
+        wanted: LEACHING,
     })
 }
 

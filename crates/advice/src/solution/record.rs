@@ -141,7 +141,9 @@ impl TankRecord {
 
     pub(super) fn after(&self, litres: f64, what: What) -> After {
         match what {
-            What::Read { metric: Metric::Volume, value, .. } => After { litres: value, settles: true },
+            What::Read { metric: Metric::Volume, point: SamplePoint::Tank, value, .. } => {
+                After { litres: value, settles: true }
+            }
             What::Watered { reason: AdditionReason::TopUp, .. } => {
                 After { litres: self.fill_mark_l, settles: true }
             }

@@ -1,5 +1,7 @@
 //! The stock tank behind a doser: what goes into it, so that the feed comes out as wanted.
 
+mod told;
+
 use std::collections::BTreeMap;
 
 use fillmark_domain::stock::ProductId;

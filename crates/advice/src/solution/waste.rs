@@ -1,5 +1,7 @@
 //! Run-to-waste: how much drains, and what to do about it.
 
+mod told;
+
 use super::balance::Reckoned;
 use super::record::READ_TO_EC;
 use super::uptake::SURE;

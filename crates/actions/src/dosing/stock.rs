@@ -1,0 +1,45 @@
+//! The stock tank behind a doser: made afresh for the feed that is wanted.
+
+use fillmark_advice::solution::stock_tank::{StockAsked, StockPart, stock};
+use fillmark_domain::entries::{AdvisedStep, Expectation};
+
+use super::facts::Facts;
+use crate::Refusal;
+
+/// What to do, the EC of the feed to expect, and why.
+pub(super) struct Made {
+    pub(super) steps: Vec<AdvisedStep>,
+    pub(super) feed_ec: Option<Expectation>,
+    pub(super) reasons: Vec<String>,
+}
+
+/// What goes into so many litres of stock, of which a doser takes one part to so many of water.
+pub(super) fn make(facts: &Facts, stock_l: f64, water_parts: f64) -> Result<Made, Refusal> {
+    let parts = facts.parts()?;
+    let rise = facts.rise(&parts);
+    let asked = StockAsked {
+        ratio: water_parts + 1.0,
+        stock_l,
+        water_ec_ms_cm: facts.water().ec_ms_cm,
+        feed_ec_ms_cm: Some(facts.ec_band()?.aim),
+        rise: rise.clone(),
+        parts: parts.into_iter().map(|part| StockPart { part, tank: 0, soluble_g_l: None }).collect(),
+    };
+    let made = stock(&asked);
+    // The feed is as well known as what its products add.
+    let about = |ec: f64| {
+        let rise = rise.as_ref().ok()?;
+        let (low, high) = (rise.low / rise.value, rise.high / rise.value);
+        let added = ec - asked.water_ec_ms_cm;
+        Some(Expectation {
+            value: ec,
+            low: asked.water_ec_ms_cm + low * added,
+            high: asked.water_ec_ms_cm + high * added,
+        })
+    };
+    Ok(Made {
+        steps: made.advised(&asked, |product| facts.is_liquid(product)),
+        feed_ec: made.feed_ec_ms_cm.and_then(about),
+        reasons: made.told(&asked, |product| facts.name(product)),
+    })
+}

@@ -1,0 +1,58 @@
+//! A stock tank as a person who fills it is told it.
+
+use fillmark_domain::entries::AdvisedStep;
+use fillmark_domain::stock::ProductId;
+
+use super::{Stock, StockAsked, StockCaution};
+use crate::solution::fill::told::{portion, three_figures};
+
+/// Of what comes first a stock tank holds this much water, so that salts have something to dissolve in (common practice, no
+/// source).
+const WATER_FIRST: f64 = 0.7;
+
+impl Stock {
+    /// What to do, one after the other: most of the water, the products in their order, and water to the mark.
+    pub fn advised(&self, asked: &StockAsked, liquid: impl Fn(ProductId) -> bool) -> Vec<AdvisedStep> {
+        let liquids_l: f64 =
+            self.doses.iter().filter(|dose| liquid(dose.product)).map(|dose| dose.amount / 1000.0).sum();
+        let water_l = (asked.stock_l - liquids_l).max(0.0);
+        let first = AdvisedStep::Water(three_figures(WATER_FIRST * water_l));
+        let rest = AdvisedStep::Water(three_figures((1.0 - WATER_FIRST) * water_l));
+        let dose = self
+            .doses
+            .iter()
+            .map(|dose| AdvisedStep::Dose(portion(dose.product, dose.amount, liquid(dose.product))));
+        [first].into_iter().chain(dose).chain([rest]).collect()
+    }
+
+    /// Why it is so and what stands against it, in sentences. `named` gives a product's name.
+    pub fn told(&self, asked: &StockAsked, named: impl Fn(ProductId) -> String) -> Vec<String> {
+        let mut told = vec![format!(
+            "One part of this stock makes {:.0} parts of feed: {:.0} L of it.",
+            asked.ratio,
+            asked.ratio * asked.stock_l
+        )];
+        if self.doses.len() > 1 {
+            told.push(
+                "Parts with calcium never stand in one stock tank with sulfate or phosphate: they fall out. Make each part in \
+                 a tank of its own, each to the mark, and let the doser draw them alike."
+                    .into(),
+            );
+        }
+        told.extend(self.reasons.iter().map(|reason| reason.told(&named)));
+        told.extend(self.cautions.iter().map(|caution| match caution {
+            StockCaution::NotSoluble { product, per_litre, soluble_g_l } => format!(
+                "{} does not dissolve: {per_litre:.0} g in a litre where water holds {soluble_g_l:.0}. Use a doser of a lower \
+                 ratio.",
+                named(*product)
+            ),
+            StockCaution::NearlySaturated { product } => {
+                format!("{} nearly saturates the stock: a cold night may bring it out.", named(*product))
+            }
+            StockCaution::Overfull { liquids, .. } => {
+                format!("The products alone are {liquids:.2} L for each litre of stock: use a doser of a lower ratio.")
+            }
+        }));
+        told
+    }
+}
