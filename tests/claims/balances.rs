@@ -122,6 +122,26 @@ on_both! {
         assert!(uptake.uptake_ec.is_none() && !uptake.cautions.is_empty(), "{uptake:?}");
     }
 
+    async fn a_tank_without_records_is_drawn_to_those_of_its_room_and_stage(world: World) {
+        let feeding = labelled(&world).await;
+        drunk(&world, &feeding).await;
+        let (here, site) = (world.ada.site(feeding.here.site), feeding.here.site);
+        let tank = json!({ "name": "South tank", "mode": "recirculating", "fill_mark": { "value": 200, "unit": "L" } });
+        let south = here.create::<NewTank>(&json(tank)).await.unwrap().id;
+        let fed = json!({ "tank_id": south, "room_id": feeding.here.north_room, "from_on": "2026-11-01", "share": 1.0 });
+        here.create::<NewTankRoom>(&json(fed)).await.unwrap();
+        assert!(world.ada.uptake(site, south, 28).await.unwrap().peer_tank_ids.is_empty(), "nothing leads it yet");
+        let feed = json!({ "tank_id": south, "cycle_id": feeding.here.cycle, "from_on": "2026-11-10", "leads": true, "plants": 100 });
+        here.create::<NewFeed>(&json(feed)).await.unwrap();
+        let uptake = world.ada.uptake(site, south, 28).await.unwrap();
+        let water = uptake.water_l.unwrap();
+        // Half the plants of the north tank, which drink 10.056 L a day.
+        near(water.mean, 5.028, 0.02);
+        near(water.prior_share, 1.0, 1e-9);
+        assert_eq!((uptake.peer_tank_ids, water.span_count), (vec![feeding.here.north_tank], 0));
+        assert!(water.low < 3.0 && water.high > 7.0, "{water:?}");
+    }
+
     async fn a_leak_is_told_from_drinking_and_raises_an_alert(world: World) {
         let feeding = labelled(&world).await;
         let site = feeding.here.site;
