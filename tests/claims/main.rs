@@ -4,6 +4,7 @@ mod additions;
 mod alerts;
 mod backup;
 mod bad_input;
+mod balances;
 mod calculators;
 mod chain;
 mod change_checks;

@@ -3,16 +3,18 @@
 use std::collections::HashMap;
 
 use chrono::TimeDelta;
+use fillmark_actions::dosing;
 use fillmark_api::{NewClosure, NewOffer, NewReversal, NewTankChange};
 use fillmark_domain::people::Role;
+use fillmark_tests::Greenhouse;
 use fillmark_tests::fresh::Kind;
 use fillmark_tests::greenhouse::reading;
 use fillmark_tests::world::{World, instant, json};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
-/// What is asked for, `{site}` and `{room}` to be filled in.
-const ASKED: [&str; 24] = [
+/// What is asked for, `{site}`, `{room}` and `{tank}` to be filled in.
+const ASKED: [&str; 27] = [
     "/sites",
     "/people",
     "/crops",
@@ -37,9 +39,12 @@ const ASKED: [&str; 24] = [
     "/sites/{site}/rounds?day_on=2026-11-25",
     "/sites/{site}/forecast?horizon_days=30",
     "/sites/{site}/rooms/{room}/report?from_on=2026-11-16&until_on=2026-11-24",
+    "/sites/{site}/tanks/{tank}/learning",
+    "/sites/{site}/tanks/{tank}/uptake",
+    "/sites/{site}/tanks/{tank}/reconciliation",
 ];
 
-async fn script(world: &World) -> (Uuid, Uuid) {
+async fn script(world: &World) -> Greenhouse {
     let feeding = world.feeding().await;
     let (site, tank) = (feeding.here.site, feeding.here.north_tank);
     let ada = &world.ada;
@@ -84,7 +89,8 @@ async fn script(world: &World) -> (Uuid, Uuid) {
     ada.publish_rounds(site, "2026-11-25".parse().unwrap()).await.unwrap();
     world.clock.advance(TimeDelta::milliseconds(86_400_123));
     world.beat().await;
-    (site, feeding.here.north_room)
+    dosing::watch_balances(&world.server.app).await.unwrap();
+    feeding.here
 }
 
 /// Ids by the order in which they first appear; cursors are sealed with a server's own key.
@@ -111,11 +117,12 @@ fn is_id(text: &str) -> bool {
 
 async fn answers(kind: Kind) -> Vec<(String, String)> {
     let world = World::begin_at(kind, instant("2026-11-24T06:00:00.500Z")).await;
-    let (site, room) = script(&world).await;
+    let here = script(&world).await;
+    let ids = [("{site}", here.site), ("{room}", here.north_room), ("{tank}", here.north_tank)];
     let mut seen = HashMap::new();
     let mut answers = Vec::new();
     for asked in ASKED {
-        let path = asked.replace("{site}", &site.to_string()).replace("{room}", &room.to_string());
+        let path = ids.iter().fold(asked.to_owned(), |path, (name, id)| path.replace(name, &id.to_string()));
         let text = world.ada.get_text(&path).await.unwrap_or_else(|error| panic!("{asked}: {error}"));
         answers.push((asked.to_owned(), masked(&text, &mut seen)));
     }

@@ -3,8 +3,12 @@
 mod correction;
 mod facts;
 mod history;
+mod learning;
+mod open_balances;
 mod priors;
+mod reconciliation;
 mod stock;
+mod uptake;
 
 use fillmark_advice::solution::fill::{FillAsked, fill};
 use fillmark_domain::entries::{Advice, AdviceKind, AdvisedStep, Expectation};
@@ -15,7 +19,11 @@ use fillmark_store::advice;
 
 pub use self::correction::{CorrectionWanted, advise_correction};
 use self::facts::Facts;
+pub use self::learning::{AdjusterLearnt, Learning, Mixture, read_learning};
+pub use self::open_balances::{watch_balances, watch_balances_at};
 pub(crate) use self::priors::Expected;
+pub use self::reconciliation::{Reconciliation, read_reconciliation};
+pub use self::uptake::{TankUptake, read_uptake};
 use crate::{App, Caller, Refusal};
 
 /// Advice with its id.

@@ -5,6 +5,7 @@
 //! one, write the body with a description on each field, `impl Body` for it, and its two aliases.
 
 pub mod alerts;
+pub mod balances;
 pub mod basics;
 pub mod body;
 pub mod calculators;
@@ -25,6 +26,7 @@ pub mod system;
 pub mod work;
 
 pub use alerts::*;
+pub use balances::*;
 pub use basics::{Band, Code, Instant, Metric, Quantity, Stage, Unit};
 pub use body::{Body, Listed, Patch, Stored};
 pub use calculators::*;

@@ -4,6 +4,7 @@
 //! path in [`collections`]. What has a life of its own has a method in its module.
 
 mod alerts;
+mod balances;
 mod calculators;
 pub mod collections;
 mod devices;

@@ -3,13 +3,15 @@
 use std::sync::{Arc, Mutex, PoisonError};
 
 use chrono::{DateTime, TimeDelta, Utc};
-use fillmark_actions::{App, Refusal, journal, work};
+use fillmark_actions::{App, Refusal, dosing, journal, work};
 use tokio_cron_scheduler::{Job, JobScheduler, JobSchedulerError};
 
 /// When what is due is done: every ten seconds, in UTC.
 const BEAT: &str = "*/10 * * * * *";
 /// When the journal is sealed: every second.
 const SEAL: &str = "* * * * * *";
+/// When balances of tanks are looked at: every hour, away from the full one, when people and other programs have much to do.
+const BALANCES: &str = "0 17 * * * *";
 
 /// Why the jobs could not start.
 #[derive(Debug, thiserror::Error)]
@@ -50,7 +52,9 @@ pub async fn start(app: App, pulse: Pulse) -> Result<Jobs, JobError> {
         }
     };
     scheduler.add(job(BEAT, "beat", app.clone(), beat)?).await?;
-    scheduler.add(job(SEAL, "seal", app, async |app| journal::seal(&app).await)?).await?;
+    scheduler.add(job(SEAL, "seal", app.clone(), async |app| journal::seal(&app).await)?).await?;
+    let balances = async |app| dosing::watch_balances(&app).await;
+    scheduler.add(job(BALANCES, "balances", app, balances)?).await?;
     scheduler.start().await?;
     Ok(Jobs(scheduler))
 }

@@ -2,6 +2,7 @@
 
 pub mod additions;
 pub mod alerts;
+pub mod balances;
 mod batch;
 pub mod calculators;
 pub mod checks;
@@ -115,6 +116,7 @@ fn api(config: &mut Registry) {
         &["sites", "rooms", "tanks", "tank-rooms", "outages", "closures", "water-sources"],
         |config| {
             reports::routes(config);
+            balances::routes(config);
             places::routes(config);
         },
     );

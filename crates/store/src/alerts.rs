@@ -1,5 +1,6 @@
 //! Alerts: raised once while they are not closed, seen, closed.
 
+use chrono::{DateTime, Utc};
 use fillmark_domain::work::{Alert, AlertKind, AlertStanding, AlertState, ClosedBy};
 use fillmark_domain::{Coded, Id};
 use sea_orm::sea_query::OnConflict;
@@ -18,7 +19,7 @@ pub struct KeptAlert {
     /// The alert.
     pub alert: Alert,
     /// Who had seen it before it was closed, and when.
-    pub seen: Option<(Uuid, chrono::DateTime<chrono::Utc>)>,
+    pub seen: Option<(Uuid, DateTime<Utc>)>,
 }
 
 /// Raises an alert, unless one of its kind about the same record is not closed yet; then nothing happens.
@@ -129,6 +130,23 @@ pub async fn page(tx: &Tx, site: SiteScope, query: &PageQuery) -> Result<Page<Ke
     let rows = page_of(tx, of_site(site), query).await?;
     let items = rows.items.into_iter().map(read).collect::<Result<_, _>>()?;
     Ok(Page { items, next: rows.next })
+}
+
+/// The alerts of a kind that were ever raised about some records: about which, and when it was closed.
+/// # Errors
+/// When the database fails.
+pub async fn ever_about(
+    tx: &Tx,
+    site: SiteScope,
+    kind: AlertKind,
+    about: &[Uuid],
+) -> Result<Vec<(Uuid, Option<DateTime<Utc>>)>, StoreError> {
+    let rows = of_site(site)
+        .filter(row::Column::Kind.eq(code(kind)))
+        .filter(row::Column::AboutId.is_in(about.iter().copied()))
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(|row| (row.about_id, row.closed_at)).collect())
 }
 
 /// The records that alerts of a kind which are not closed are about.

@@ -270,6 +270,20 @@ impl Tx {
         Ok(())
     }
 
+    /// The turn to do what one may do at a time, until this transaction ends; none where another has it. Transactions that only
+    /// read have turns too.
+    /// # Errors
+    /// When the database fails.
+    pub async fn try_turn(&self, at: &str) -> Result<bool, StoreError> {
+        // The embedded database has one server.
+        if !self.is_postgres() {
+            return Ok(true);
+        }
+        let asked = Query::select().expr_as(turn_by("pg_try_advisory_xact_lock", at), "free").to_owned();
+        let row = self.0.query_one(&asked).await?;
+        Ok(row.map(|row| row.try_get::<bool>("", "free")).transpose()?.unwrap_or(false))
+    }
+
     /// The plans that its store remembers.
     pub(crate) fn plans(&self) -> &Plans {
         &self.1.plans
@@ -287,7 +301,11 @@ impl Tx {
 
 /// PostgreSQL's lock of a name, held until the transaction ends.
 pub(crate) fn turn(at: &str) -> FunctionCall {
-    Func::cust("pg_advisory_xact_lock").arg(Func::cust("hashtextextended").arg(at).arg(0i64))
+    turn_by("pg_advisory_xact_lock", at)
+}
+
+fn turn_by(lock: &'static str, at: &str) -> FunctionCall {
+    Func::cust(lock).arg(Func::cust("hashtextextended").arg(at).arg(0i64))
 }
 
 async fn connect(options: ConnectOptions) -> Result<DatabaseConnection, StoreError> {

@@ -53,7 +53,7 @@ const ROWS: &[(Need, &[&str])] = &[
         "list_tank_changes", "list_due_changes", "read_tank_change", "list_tank_rooms", "read_tank_room",
         "list_tanks", "read_tank", "list_transfers", "read_transfer", "list_water_sources", "read_water_source",
         "list_suppliers", "read_supplier", "calculate_solution", "calculate_acid", "convert_unit", "calculate_air",
-        "check_meter", "read_advice",
+        "check_meter", "read_advice", "read_learning", "read_uptake", "read_reconciliation",
     ]),
     (Need::Act(Act::Audit), &[
         "list_journal", "follow_journal", "list_site_journal", "follow_site_journal",

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use fillmark_advice::solution::balance::Rises;
 use fillmark_advice::solution::fill::{Acid, Acidity, Part, SourceWater};
 use fillmark_advice::solution::label::Dose;
 use fillmark_advice::solution::learn::{
@@ -11,6 +12,7 @@ use fillmark_advice::solution::learn::{
 };
 use fillmark_advice::solution::learnt::Learnt;
 use fillmark_advice::solution::prior::{self, Adjuster, Dosed, Priors, Teller};
+use fillmark_advice::solution::reconcile::Called;
 use fillmark_advice::solution::record::{Litres, TankRecord};
 use fillmark_advice::solution::turnover::Moves;
 use fillmark_domain::entries::{Advice, CHANGE_CAUTIONS, Lacking, Spot};
@@ -30,7 +32,7 @@ use crate::Refusal;
 /// What is on record for advice about one tank.
 pub(super) struct Facts {
     pub(super) tank: Kept<Tank>,
-    plan: Arc<SitePlan>,
+    pub(super) plan: Arc<SitePlan>,
     at: DateTime<Utc>,
     products: HashMap<ProductId, Kept<Product>>,
     labels: HashMap<ProductId, LabelRevision>,
@@ -40,13 +42,15 @@ pub(super) struct Facts {
     pub(super) record: TankRecord,
     rises: EcRises,
     ph: Vec<Pair>,
+    /// Whether neighbours had to help out.
+    with_neighbours: bool,
 }
 
 /// Records older than this teach nothing that newer ones do not.
 const MEMORY: TimeDelta = TimeDelta::days(120);
 
 /// With fewer additions of its own to learn from, a tank learns from those that are filled with the same water too.
-const ENOUGH: usize = 5;
+pub(super) const ENOUGH: usize = 5;
 
 impl Facts {
     pub(super) async fn load(
@@ -56,11 +60,21 @@ impl Facts {
         tank: TankId,
         at: DateTime<Utc>,
     ) -> Result<Facts, Refusal> {
-        let plan = plan::site_plan_since(tx, scope, at).await?.ok_or(Refusal::NotFound)?;
+        Self::load_since(app, tx, scope, tank, (at, at)).await
+    }
+
+    /// The same, with plan and records of the tank back to an instant.
+    pub(super) async fn load_since(
+        app: &App,
+        tx: &Tx,
+        scope: SiteScope,
+        tank: TankId,
+        (since, at): (DateTime<Utc>, DateTime<Utc>),
+    ) -> Result<Facts, Refusal> {
+        let plan = plan::site_plan_since(tx, scope, since).await?.ok_or(Refusal::NotFound)?;
         let tank = plan.tank(tank).cloned().ok_or(Refusal::NotFound)?;
         let products = records::all::<Product>(tx, scope.in_business()).await?;
-        let record = history::records(tx, scope, &[&tank], (at - MEMORY, at)).await?;
-        let record = record.into_iter().next().ok_or(Refusal::NotFound)?;
+        let record = history::record(tx, scope, &tank, (since.min(at - MEMORY), at)).await?;
         let mut facts = Facts {
             held: usable(tx, scope, &products, plan.day(at)).await?,
             products: products.into_iter().map(|kept| (kept.id, kept)).collect(),
@@ -68,6 +82,7 @@ impl Facts {
             priors: Arc::default(),
             rises: ec_rises(&[], 0.0, &[]),
             ph: Vec::new(),
+            with_neighbours: false,
             record,
             tank,
             plan,
@@ -80,15 +95,22 @@ impl Facts {
 
     /// What products do, from the tank's own records, and from its neighbours' where it has few.
     async fn learn(&mut self, tx: &Tx, scope: SiteScope) -> Result<(), Refusal> {
-        let mut ec = pairs(&self.record, Metric::Ec);
-        self.ph = pairs(&self.record, Metric::Ph);
+        let own = |metric| {
+            let mut pairs = pairs(&self.record, metric);
+            pairs.retain(|pair| pair.before.at >= self.at - MEMORY);
+            pairs
+        };
+        let (mut ec, ph) = (own(Metric::Ec), own(Metric::Ph));
+        self.ph = ph;
         if ec.len() < ENOUGH {
             let source = self.tank.content.water_source;
             let fed_alike =
                 |tank: &&Kept<Tank>| tank.id != self.tank.id && tank.content.water_source == source;
-            let neighbours: Vec<&Kept<Tank>> = self.plan.tanks.iter().filter(fed_alike).collect();
-            for record in history::records(tx, scope, &neighbours, (self.at - MEMORY, self.at)).await? {
-                ec.extend(pairs(&record, Metric::Ec));
+            for neighbour in self.plan.tanks.iter().filter(fed_alike) {
+                let record = history::record(tx, scope, neighbour, (self.at - MEMORY, self.at)).await?;
+                let others = pairs(&record, Metric::Ec);
+                self.with_neighbours |= !others.is_empty();
+                ec.extend(others);
                 self.ph.extend(pairs(&record, Metric::Ph));
             }
         }
@@ -171,6 +193,11 @@ impl Facts {
         }
     }
 
+    /// What is learnt or expected of each product, mS/cm, where anything tells it.
+    pub(super) fn rises(&self) -> Rises {
+        self.products.keys().filter_map(|product| Some((*product, self.rises.of(*product)?))).collect()
+    }
+
     /// How the pH answers to an acid or alkali, as far as records or chemistry tell.
     pub(super) fn response(&self, product: ProductId) -> Option<PhResponse> {
         let adjuster = self.priors.adjusters.get(&product).filter(|adjuster| adjuster.titration.is_some());
@@ -197,6 +224,16 @@ impl Facts {
         let dosed: Vec<Dosed<'_>> =
             self.step().map(|step| doses(step).map(dosed).collect()).unwrap_or_default();
         known.of(&dosed, &self.labels, self.water())
+    }
+
+    /// The products that move the pH.
+    pub(super) fn adjusters(&self) -> Vec<ProductId> {
+        let kind = |kept: &&Kept<Product>| kept.content.kind == ProductKind::PhAdjuster;
+        let by_kind = self.products.values().filter(kind).map(|kept| kept.id);
+        let mut all: Vec<ProductId> = by_kind.chain(self.moves().into_keys()).collect();
+        all.sort_unstable();
+        all.dedup();
+        all
     }
 
     /// The product that moves the pH one way of which the most is there; where none is, the first by name. Those of unknown kind
@@ -237,8 +274,13 @@ impl Facts {
         self.base(product) == Base::Volume
     }
 
-    fn base(&self, product: ProductId) -> Base {
+    pub(super) fn base(&self, product: ProductId) -> Base {
         self.products.get(&product).map_or(Base::Volume, |kept| kept.content.base)
+    }
+
+    /// What a product is called, and what it is counted in.
+    pub(super) fn called(&self, product: ProductId) -> Called {
+        Called { name: self.name(product), base: self.base(product) }
     }
 
     /// What a product is called.
@@ -260,6 +302,16 @@ impl Facts {
         let each = [Teller::Label, Teller::Chemistry].map(|teller| (teller, told_by(teller)));
         let told = each.into_iter().filter(|(_, names)| !names.is_empty());
         told.map(|(teller, names)| teller.told(&names)).collect()
+    }
+
+    /// That neighbours told of it too, in a sentence.
+    pub(super) fn told_neighbours(&self) -> Option<String> {
+        self.with_neighbours.then(|| {
+            format!(
+                "The tank has fewer than {ENOUGH} additions of its own with readings before and after: those of tanks filled \
+                 with the same water count too."
+            )
+        })
     }
 
     /// Of which products less is there than advice needs.

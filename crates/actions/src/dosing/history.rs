@@ -1,28 +1,45 @@
-//! What was entered of tanks, as advice learns from it.
+//! What was entered of a tank, as advice learns from it.
 
 use chrono::{DateTime, Utc};
 use fillmark_advice::solution::gathered::Entered;
+use fillmark_advice::solution::reconcile::Drawn;
 use fillmark_advice::solution::record::TankRecord;
 use fillmark_domain::Kept;
-use fillmark_domain::entries::Spot;
+use fillmark_domain::entries::{Addition, Poured, Spot};
 use fillmark_domain::places::{Tank, TankId};
 use fillmark_store::{SiteScope, Tx, additions, readings, tank_changes};
 
 use crate::Refusal;
 
-/// The records of tanks in a span of time, as far as they stand.
-pub(super) async fn records(
+/// The record of a tank in a span of time, as far as it stands.
+pub(super) async fn record(
     tx: &Tx,
     scope: SiteScope,
-    tanks: &[&Kept<Tank>],
-    (from, before): (DateTime<Utc>, DateTime<Utc>),
-) -> Result<Vec<TankRecord>, Refusal> {
-    let ids: Vec<TankId> = tanks.iter().map(|tank| tank.id).collect();
-    let spots: Vec<Spot> = ids.iter().copied().map(Spot::Tank).collect();
+    tank: &Kept<Tank>,
+    span: (DateTime<Utc>, DateTime<Utc>),
+) -> Result<TankRecord, Refusal> {
+    let (from, before) = span;
     let all = Entered {
-        readings: readings::standing(tx, scope, &spots, from, before).await?,
-        additions: additions::of_tanks(tx, scope, &ids, (from, before)).await?,
-        changes: tank_changes::of_tanks(tx, scope, &ids, (from, before)).await?,
+        readings: readings::standing(tx, scope, &[Spot::Tank(tank.id)], from, before).await?,
+        additions: additions::of_tanks(tx, scope, &[tank.id], span).await?,
+        changes: tank_changes::of_tanks(tx, scope, &[tank.id], span).await?,
     };
-    Ok(tanks.iter().map(|tank| all.of(tank.id).record(tank.content.fill_mark_l)).collect())
+    Ok(all.record(tank.content.fill_mark_l))
+}
+
+/// What was drawn from stock for a tank in a span of time, by what was entered.
+pub(super) async fn drawn(
+    tx: &Tx,
+    scope: SiteScope,
+    tank: TankId,
+    span: (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Vec<Drawn>, Refusal> {
+    let additions = additions::of_tanks(tx, scope, &[tank], span).await?;
+    let of = |(_, addition): (_, Addition)| match addition.poured {
+        Poured::Product { product, amount, shortage, .. } => {
+            Some(Drawn { product, at: addition.recorded_at, amount: (amount - shortage).base_units() })
+        }
+        Poured::Water { .. } => None,
+    };
+    Ok(additions.into_iter().filter_map(of).collect())
 }

@@ -10,7 +10,7 @@ use fillmark_domain::entries::{Addition, AdditionReason, Reading, SamplePoint};
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Id, Metric};
 
-use super::learnt::Learnt;
+use super::learnt::{Interval, Learnt};
 use super::level::{Instant, Level, instants};
 use super::record::{Litres, READ_TO, READ_TO_EC, TankRecord, What};
 
@@ -69,6 +69,12 @@ impl Reckoned {
     /// How many standard deviations it lies from nought.
     pub fn sigmas(self) -> f64 {
         if self.value == 0.0 { 0.0 } else { self.value / self.spread }
+    }
+
+    /// With the interval that holds it nine times of ten.
+    pub fn interval(self) -> Interval {
+        let half = TO_90 * self.spread;
+        Interval { value: self.value, low: self.value - half, high: self.value + half }
     }
 }
 

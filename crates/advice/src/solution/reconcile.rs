@@ -17,8 +17,10 @@ mod cause;
 mod group;
 mod meter;
 mod month;
+mod told;
 
 pub use month::{Drawn, Month, MonthVerdict, months};
+pub use told::Called;
 
 use group::{Group, groups};
 
@@ -134,7 +136,37 @@ const DRIFT_A_DAY: f64 = 0.05;
 /// Meters show hundredths (common practice, no source).
 const SHOWN_TO_MS_CM: f64 = 0.01;
 
+impl Verdict {
+    /// Whether somebody should look: readings and records do not fit.
+    pub const fn wants_a_look(&self) -> bool {
+        !matches!(self, Verdict::Agrees | Verdict::NotObserved | Verdict::RiseUnknown(_))
+    }
+
+    /// Whose mistake it is, where it is that of an addition.
+    pub const fn whose(&self) -> Option<&Whose> {
+        match self {
+            Verdict::UnitSlip { whose, .. }
+            | Verdict::WrongProduct { whose, .. }
+            | Verdict::NotPoured { whose } => Some(whose),
+            Verdict::Agrees
+            | Verdict::NotObserved
+            | Verdict::RiseUnknown(_)
+            | Verdict::UnrecordedAddition { .. }
+            | Verdict::UnrecordedWater { .. }
+            | Verdict::MeterOut { .. }
+            | Verdict::Unexplained => None,
+        }
+    }
+}
+
 impl Whose {
+    /// The additions.
+    pub fn these(&self) -> &[Id<Addition>] {
+        match self {
+            Whose::OneOf(these) | Whose::All(these) => these,
+        }
+    }
+
     /// Whether it is that of an addition; none where it may be.
     pub fn is_of(&self, addition: Id<Addition>) -> Option<bool> {
         match self {

@@ -2,8 +2,14 @@
 //!
 //! A tank with few spans is drawn to the tanks of the same room and stage, and those to what is published.
 
+use chrono::{DateTime, Utc};
 use fillmark_domain::Id;
 use fillmark_domain::entries::{Addition, Reading};
+
+mod drinking;
+mod told;
+
+pub use drinking::{Drinking, peers, stage_led};
 
 use super::balance::{Reckoned, Span, TO_90};
 
@@ -38,6 +44,21 @@ impl Uptake {
     }
 }
 
+impl Rate {
+    /// Of so many plants together.
+    #[must_use]
+    pub fn of_plants(self, plants: f64) -> Rate {
+        Rate {
+            value: self.value * plants,
+            spread: self.spread * plants,
+            low: self.low * plants,
+            high: self.high * plants,
+            from_day_to_day: self.from_day_to_day * plants,
+            ..self
+        }
+    }
+}
+
 /// So much a plant and day.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rate {
@@ -64,6 +85,8 @@ pub struct Loss {
     pub litres: Reckoned,
     /// How it went.
     pub cause: LossCause,
+    /// Between when and when.
+    pub between: [DateTime<Utc>; 2],
     /// The readings before and after.
     pub readings: [Id<Reading>; 2],
     /// The additions between.
@@ -147,8 +170,9 @@ fn loss(span: &Span, plants: f64, usual: &Uptake) -> Option<Loss> {
             _ => LossCause::Unclear,
         }
     });
+    let between = [span.from.at, span.to.at];
     let readings = [span.from.reading, span.to.reading];
-    Some(Loss { litres, cause, readings, additions: span.additions.clone() })
+    Some(Loss { litres, cause, between, readings, additions: span.additions.clone() })
 }
 
 /// What left beyond the usual of so many plants times days. The scatter of days holds that of the readings already.

@@ -33,7 +33,7 @@ pub struct Alert {
     pub site: Id<Site>,
     /// What it is about.
     pub kind: AlertKind,
-    /// The record it is about: a reading, check, product, lot, shortage or tank, as the kind says. Kind and
+    /// The record it is about: a reading, check, product, lot, shortage, tank, addition or meter, as the kind says. Kind and
     /// record together name an alert that is not closed, so that a job cannot raise it twice.
     pub about: Uuid,
     /// What a person reads.

@@ -1,0 +1,139 @@
+//! The job that looks for balances which do not close, and says so once.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use chrono_tz::Tz;
+use fillmark_advice::solution::reconcile::{Checked, Loss, LossCause, Verdict};
+use fillmark_domain::people::Act;
+use fillmark_domain::places::{Site, SiteId, TankId};
+use fillmark_domain::work::AlertKind;
+use fillmark_store::alerts::{ever_about, raise};
+use fillmark_store::{SiteScope, Tx, plan, records};
+use uuid::Uuid;
+
+use super::facts::Facts;
+use super::{reconciliation, uptake};
+use crate::{App, Caller, Refusal};
+
+/// Records older than this were looked at often enough.
+const LOOKED_AT: TimeDelta = TimeDelta::days(14);
+
+/// What plants usually drink is learnt from so many days.
+const USUAL_OF: TimeDelta = TimeDelta::days(28);
+
+/// Something that somebody should look at.
+struct Finding {
+    about: Uuid,
+    /// Whether it can come again once it was put right: a meter that is out can, an addition that was mis-keyed cannot.
+    comes_again: bool,
+    text: String,
+}
+
+/// Holds the records of each tank of each site against its readings, and raises an alert where they do not fit. What goes
+/// wrong at one site leaves the others alone.
+/// # Errors
+/// When the sites cannot be read.
+pub async fn watch_balances(app: &App) -> Result<(), Refusal> {
+    let business = Caller::job().may_in_business(Act::Read)?;
+    let tx = app.store.look().await?;
+    let sites = records::all::<Site>(&tx, business).await?;
+    drop(tx);
+    for site in sites {
+        if let Err(refusal) = watch_balances_at(app, site.id).await {
+            tracing::error!(error = &refusal as &dyn std::error::Error, site = %site.id, "balances were not looked at");
+        }
+    }
+    Ok(())
+}
+
+/// The same at one site. While one server looks at it, others pass it over; looked at twice, nothing is raised twice.
+/// # Errors
+/// When the site is not there or the database fails.
+pub async fn watch_balances_at(app: &App, site: SiteId) -> Result<(), Refusal> {
+    let scope = Caller::job().may(Act::Manage, site)?;
+    let tx = app.store.look().await?;
+    if !tx.try_turn(&format!("balances of {site}")).await? {
+        return Ok(());
+    }
+    let at = app.now();
+    let plan = plan::site_plan_since(&tx, scope, at - USUAL_OF).await?.ok_or(Refusal::NotFound)?;
+    let today = plan.day(at);
+    // One after the other, so that no more than one tank's records are in memory.
+    for tank in plan.tanks.iter().filter(|tank| tank.content.mode.is_changed() && plan.in_use(tank.id, today))
+    {
+        let found = findings(app, &tx, scope, tank.id, at).await?;
+        if !found.is_empty() {
+            raise_new(app, scope, &found).await?;
+        }
+    }
+    Ok(())
+}
+
+async fn findings(
+    app: &App,
+    tx: &Tx,
+    scope: SiteScope,
+    tank: TankId,
+    at: DateTime<Utc>,
+) -> Result<Vec<Finding>, Refusal> {
+    let span = (at - USUAL_OF, at);
+    let facts = Facts::load_since(app, tx, scope, tank, span).await?;
+    let (name, zone) = (&facts.tank.content.name, facts.plan.zone);
+    let checks = reconciliation::checks(&facts, at - LOOKED_AT);
+    let mistakes = checks.iter().filter_map(|check| {
+        let text =
+            format!("{name}, {}: {}", local(check.at, zone), check.told(|product| facts.called(product)));
+        of_check(check, text)
+    });
+    let losses = uptake::of_tank(tx, scope, &facts, span).await?.losses;
+    let leaks =
+        losses.iter().filter(|loss| loss.cause == LossCause::Leak && loss.between[1] >= at - LOOKED_AT);
+    let mut found: Vec<Finding> = mistakes.chain(leaks.map(|loss| of_leak(loss, name, zone))).collect();
+    // Of one meter many checks tell the same.
+    found.sort_by_key(|finding| finding.about);
+    found.dedup_by_key(|finding| finding.about);
+    Ok(found)
+}
+
+/// About the first of the additions, whichever of them it was: the likeliest may be another one once more is known.
+fn of_check(check: &Checked, text: String) -> Option<Finding> {
+    if !check.verdict.wants_a_look() {
+        return None;
+    }
+    if let Verdict::MeterOut { meter, .. } = check.verdict {
+        return Some(Finding { about: meter.uuid(), comes_again: true, text });
+    }
+    let addition = check.poured.first().map(|dose| dose.id).or(check.water.first().copied());
+    let about = addition.map(|id| id.uuid()).or(check.readings.map(|[_, after]| after.uuid()))?;
+    Some(Finding { about, comes_again: false, text })
+}
+
+fn of_leak(loss: &Loss, name: &str, zone: Tz) -> Finding {
+    let [from, until] = loss.between.map(|at| local(at, zone));
+    let text = format!("{name}, {from} to {until}: {}", loss.told());
+    Finding { about: loss.readings[0].uuid(), comes_again: false, text }
+}
+
+fn local(at: DateTime<Utc>, zone: Tz) -> String {
+    at.with_timezone(&zone).format("%Y-%m-%d %H:%M").to_string()
+}
+
+/// Raises what nobody was ever told, or what has come again since it was put right.
+async fn raise_new(app: &App, scope: SiteScope, found: &[Finding]) -> Result<(), Refusal> {
+    let stamp = app.unsigned();
+    let about: Vec<Uuid> = found.iter().map(|finding| finding.about).collect();
+
+    let tx = app.store.begin().await?;
+    let told = ever_about(&tx, scope, AlertKind::BalanceOpen, &about).await?;
+    // While records from before it was put right are still looked at, they show the same.
+    let over = |closed: Option<DateTime<Utc>>| closed.is_some_and(|closed| closed < stamp.at - LOOKED_AT);
+    let is_new = |finding: &&Finding| {
+        let mut of_it = told.iter().filter(|(about, _)| *about == finding.about);
+        of_it.all(|(_, closed)| finding.comes_again && over(*closed))
+    };
+    for finding in found.iter().filter(is_new) {
+        raise(&tx, scope, &stamp, AlertKind::BalanceOpen, finding.about, &finding.text).await?;
+    }
+    tx.commit().await?;
+
+    Ok(())
+}
