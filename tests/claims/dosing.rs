@@ -2,6 +2,7 @@
 
 use fillmark_api::*;
 use fillmark_tests::Feeding;
+use fillmark_tests::greenhouse::steps;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{World, instant, json, refusal};
 use serde_json::{Value, json};
@@ -188,6 +189,20 @@ on_both! {
         assert!(made.reasons.iter().any(|reason| reason.contains("5000 L")), "{:?}", made.reasons);
         let wanted = NewCorrectionAdvice { tank_id: tank, topping_up: false };
         assert_eq!(refusal(world.ada.advise_correction(site, &wanted).await), ProblemCode::Conflict);
+    }
+
+    async fn without_bands_of_its_own_a_tank_has_what_is_published_of_its_crop(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let mut steps = steps(&[(feeding.grow_a, 2.0), (feeding.grow_b, 2.0)]);
+        for step in steps.as_array_mut().unwrap() {
+            step["bands"] = json!([]);
+        }
+        let revision = json!({ "programme_id": feeding.here.programme, "effective_at": "2026-11-01T00:00:00Z", "steps": steps });
+        world.ada.business().create::<NewProgrammeRevision>(&json(revision)).await.unwrap();
+        let advice = world.ada.advise_fill(feeding.here.site, &wanted(&feeding)).await.unwrap();
+        // Basil: 1.0 to 1.6 mS/cm (HLA-6722, Oklahoma State University Extension).
+        assert!((advice.ec_expected.unwrap().ec_ms_cm - 1.3).abs() < 0.002, "{advice:?}");
+        assert!(advice.reasons.iter().any(|reason| reason.contains("HLA-6722")), "{:?}", advice.reasons);
     }
 
     async fn a_label_keeps_what_it_declares(world: World) {

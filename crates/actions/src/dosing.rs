@@ -77,6 +77,7 @@ pub async fn advise_fill(
         reasons,
         cautions: Vec::new(),
     };
+    given.reasons.extend(facts.told_of_bands());
     given.lacking = facts.lacking(&given);
     given.cautions = facts.cautions(&given);
     let id = advice::keep(&tx, scope, &stamp, &given).await?;

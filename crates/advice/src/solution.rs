@@ -38,6 +38,7 @@ pub mod step;
 pub mod stock_tank;
 pub mod substance;
 pub mod tank;
+pub mod targets;
 pub mod temperature;
 pub mod titration;
 pub mod turnover;

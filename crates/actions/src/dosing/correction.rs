@@ -68,6 +68,7 @@ pub async fn advise_correction(
     if matches!(made.ec, EcAdvice::Strengthen { .. }) {
         given.reasons.extend(facts.tellers(&asked.parts));
     }
+    given.reasons.extend(facts.told_of_bands());
     given.lacking = facts.lacking(&given);
     given.cautions = facts.cautions(&given);
     let id = advice::keep(&tx, scope, &stamp, &given).await?;

@@ -14,9 +14,10 @@ use fillmark_advice::solution::learnt::Learnt;
 use fillmark_advice::solution::prior::{self, Adjuster, Dosed, Priors, Teller};
 use fillmark_advice::solution::reconcile::Called;
 use fillmark_advice::solution::record::{Litres, TankRecord};
+use fillmark_advice::solution::targets::{self, Target};
 use fillmark_advice::solution::turnover::Moves;
 use fillmark_domain::entries::{Advice, CHANGE_CAUTIONS, Lacking, Spot};
-use fillmark_domain::growing::Step;
+use fillmark_domain::growing::{Crop, Step};
 use fillmark_domain::places::{Tank, TankId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{FEEDS_FIRE, LabelRevision, Product, ProductId, ProductKind, Reagent};
@@ -42,6 +43,8 @@ pub(super) struct Facts {
     pub(super) record: TankRecord,
     rises: EcRises,
     ph: Vec<Pair>,
+    /// Bands that stand in for those that nobody has set.
+    published: Vec<Target>,
     /// Whether neighbours had to help out.
     with_neighbours: bool,
 }
@@ -82,12 +85,14 @@ impl Facts {
             priors: Arc::default(),
             rises: ec_rises(&[], 0.0, &[]),
             ph: Vec::new(),
+            published: Vec::new(),
             with_neighbours: false,
             record,
             tank,
             plan,
             at,
         };
+        facts.published = facts.published(tx, scope).await?;
         facts.priors = facts.expected(&app.shared().priors);
         facts.learn(tx, scope).await?;
         Ok(facts)
@@ -135,7 +140,24 @@ impl Facts {
 
     /// The band of a metric in force for the tank.
     pub(super) fn band(&self, metric: Metric) -> Option<Band> {
-        self.plan.band(Spot::Tank(self.tank.id), metric, self.at)
+        let published = || self.published.iter().map(|target| target.band).find(|band| band.metric == metric);
+        self.plan.band(Spot::Tank(self.tank.id), metric, self.at).or_else(published)
+    }
+
+    /// What is published of the crop that leads the tank, where nobody has set bands.
+    async fn published(&self, tx: &Tx, scope: SiteScope) -> Result<Vec<Target>, Refusal> {
+        let mut lacking = vec![Metric::Ec, Metric::Ph];
+        lacking.retain(|metric| self.band(*metric).is_none());
+        let led = self.plan.led(self.tank.id, self.plan.day(self.at));
+        let Some(led) = led.filter(|_| !lacking.is_empty()) else { return Ok(Vec::new()) };
+        let crop = records::find::<Crop>(tx, scope.in_business(), led.cycle.content.crop).await?;
+        let of_crop = |metric| targets::of_crop(&crop.as_ref()?.content.name, metric);
+        Ok(lacking.into_iter().filter_map(of_crop).collect())
+    }
+
+    /// Where a published band stands in for one of the tank's own.
+    pub(super) fn told_of_bands(&self) -> impl Iterator<Item = String> + '_ {
+        self.published.iter().map(Target::told)
     }
 
     /// The band of the EC, without which nobody knows what to dose.
