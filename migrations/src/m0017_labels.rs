@@ -7,7 +7,8 @@ alter table label_revisions add column declared jsonb;
 alter table label_revisions add column reagent text;
 ";
 
-/// The three figures that a label could have so far become lines of what it declares.
+/// The three figures that a label could have so far become lines of what it declares; their columns stay for an
+/// older server that is still running.
 pub(crate) fn then(backend: DbBackend) -> String {
     let lines =
         "'[[\"n\",' || n_percent || '],[\"p2o5\",' || p2o5_percent || '],[\"k2o\",' || k2o_percent || ']]'";
@@ -15,11 +16,5 @@ pub(crate) fn then(backend: DbBackend) -> String {
         DbBackend::Postgres => format!("({lines})::jsonb"),
         _ => lines.to_owned(),
     };
-    format!(
-        "update label_revisions set declared = {json} where basis is not null;
-alter table label_revisions drop column n_percent;
-alter table label_revisions drop column p2o5_percent;
-alter table label_revisions drop column k2o_percent;
-"
-    )
+    format!("update label_revisions set declared = {json} where basis is not null;")
 }

@@ -98,7 +98,7 @@ on_both! {
         assert_eq!(advice.lacking.iter().map(|one| (one.product_id, one.held.value)).collect::<Vec<_>>(), [(acid, 0.0)]);
         assert!(advice.reasons.iter().any(|reason| reason.contains("alkalinity is above 2")), "{:?}", advice.reasons);
         assert!(advice.reasons.iter().any(|reason| reason.contains("mg/L of N")), "{:?}", advice.reasons);
-        assert!(advice.cautions.iter().any(|caution| caution.contains("chlorine")), "{:?}", advice.cautions);
+        assert!(advice.cautions.iter().any(|caution| caution.contains("Feeds fire")), "{:?}", advice.cautions);
         assert_eq!(world.ada.advice(site, advice.id).await.unwrap(), advice);
     }
 
@@ -125,6 +125,8 @@ on_both! {
         let (feeding, _) = labelled(&world).await;
         let body = NewFillAdvice { tank_id: unfed(&world, &feeding).await, ..wanted(&feeding) };
         assert_eq!(refusal(world.ada.advise_fill(feeding.here.site, &body).await), ProblemCode::Conflict);
+        let flood = NewFillAdvice { tank_id: feeding.here.north_tank, volume: Some(json(json!({ "value": 2000, "unit": "L" }))), ..body.clone() };
+        assert_eq!(refusal(world.ada.advise_fill(feeding.here.site, &flood).await), ProblemCode::Invalid);
         let none = NewFillAdvice { tank_id: Uuid::now_v7(), ..body };
         assert_eq!(refusal(world.ada.advise_fill(feeding.here.site, &none).await), ProblemCode::NotFound);
     }
@@ -172,6 +174,27 @@ on_both! {
         assert!((145.0..165.0).contains(&dose), "{dose}");
     }
 
+    async fn what_is_old_or_was_poured_under_another_label_tells_nothing(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let site = feeding.here.site;
+        let wanted = NewCorrectionAdvice { tank_id: feeding.here.north_tank, topping_up: false };
+        for day in 10..16 {
+            let at = |time: &str| format!("2026-11-{day}T{time}:00+01:00");
+            for (time, ec) in [("07:00", 1.0), ("08:00", 1.25)] {
+                world.ada.record_reading(site, &ec_reading(&feeding, &at(time), ec)).await.unwrap();
+            }
+            let poured = NewAddition { recorded_at: instant(&at("07:10")).into(), client_id: Uuid::now_v7(), confirmed: true, poured_all_the_same: true, ..feeding.addition(200.0) };
+            world.ada.record_addition(site, &poured).await.unwrap();
+        }
+        let old = world.ada.advise_correction(site, &wanted).await.unwrap();
+        assert_eq!(to_do(&old), [ToDo::Measure, ToDo::Measure], "{old:?}");
+        let stronger = json!({ "product_id": feeding.grow_a, "effective_at": "2026-11-20T00:00:00Z", "ec_rise_per_unit_per_l": 0.5 });
+        world.ada.business().create::<NewLabelRevision>(&json(stronger)).await.unwrap();
+        read(&world, &feeding, "06:50", 0.9, 6.0).await;
+        let weak = world.ada.advise_correction(site, &wanted).await.unwrap();
+        assert!(!weak.reasons.iter().any(|reason| reason.contains("learnt from")), "{:?}", weak.reasons);
+    }
+
     async fn a_stock_tank_is_made_for_its_doser_and_not_corrected(world: World) {
         let (feeding, _) = labelled(&world).await;
         let (site, here) = (feeding.here.site, world.ada.site(feeding.here.site));
@@ -179,9 +202,12 @@ on_both! {
         let tank = here.create::<NewTank>(&body).await.unwrap().id;
         let feed = json!({ "tank_id": tank, "cycle_id": feeding.here.cycle, "from_on": "2026-11-10", "leads": true, "plants": 1 });
         here.create::<NewFeed>(&json(feed)).await.unwrap();
-        let fill = NewFillAdvice { tank_id: tank, ..wanted(&feeding) };
+        let all = NewFillAdvice { tank_id: tank, ..wanted(&feeding) };
+        let error = world.ada.advise_fill(site, &all).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/product_id"));
+        let fill = NewFillAdvice { product_id: Some(feeding.grow_a), ..all };
         let made = world.ada.advise_fill(site, &fill).await.unwrap();
-        assert_eq!(to_do(&made), [ToDo::Water, ToDo::Dose, ToDo::Dose, ToDo::Water]);
+        assert_eq!(to_do(&made), [ToDo::Water, ToDo::Dose, ToDo::Water]);
         // 50 L make 5,000 L of feed; 200 L of it took some 290 mL of each part.
         let dose = made.steps[1].amount.unwrap().value;
         assert!((6_000.0..9_000.0).contains(&dose), "{dose}");

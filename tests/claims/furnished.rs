@@ -96,7 +96,8 @@ async fn ids(world: &World) -> HashMap<String, String> {
     let slip = feeding.receive(&world.ada, feeding.grow_a, "L1", "2028-03-01", 90_000.0).await;
     records(world, &feeding, sam.id).await;
     let change = entries(world, &feeding).await;
-    let fill = NewFillAdvice { tank_id: here.north_tank, volume: None, water_temperature: None };
+    let fill =
+        NewFillAdvice { tank_id: here.north_tank, volume: None, water_temperature: None, product_id: None };
     let advice = world.ada.advise_fill(here.site, &fill).await.unwrap();
     let rounds = world.ada.publish_rounds(here.site, "2026-11-25".parse().unwrap()).await.unwrap();
     let memberships = world.ada.business().all::<NewMembership>("").await.unwrap();

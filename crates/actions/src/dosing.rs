@@ -10,10 +10,12 @@ mod reconciliation;
 mod stock;
 mod uptake;
 
+use fillmark_advice::solution::correct::ABOVE_MARK;
 use fillmark_advice::solution::fill::{FillAsked, fill};
 use fillmark_domain::entries::{Advice, AdviceKind, AdvisedStep, Expectation};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, TankId, TankMode};
+use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Id, Metric};
 use fillmark_store::advice;
 
@@ -38,6 +40,8 @@ pub struct FillWanted {
     pub litres: Option<f64>,
     /// Temperature of the water, °C; 20, if nothing is said.
     pub temperature_c: Option<f64>,
+    /// Of a stock tank: the product of the step that it holds.
+    pub product: Option<ProductId>,
 }
 
 /// Of tap water that has stood in a room (common practice, no source).
@@ -55,12 +59,17 @@ pub async fn advise_fill(
     let scope = caller.may(Act::EnterWork, site)?;
     let stamp = app.stamp(caller);
 
-    let tx = app.store.begin().await?;
+    let tx = app.store.look().await?;
     let facts = Facts::load(app, &tx, scope, wanted.tank, stamp.at).await?;
-    let litres = wanted.litres.unwrap_or(facts.tank.content.fill_mark_l);
+    let mark_l = facts.tank.content.fill_mark_l;
+    let litres = wanted.litres.unwrap_or(mark_l);
+    if litres > mark_l * (1.0 + ABOVE_MARK) {
+        let detail = format!("expected at most what the tank takes, {mark_l} L to its mark");
+        return Err(Refusal::invalid("/volume", "out_of_range", detail));
+    }
     let (steps, ec_expected, reasons) = match facts.tank.content.mode {
         TankMode::StockTank { ratio } => {
-            let made = stock::make(&facts, litres, ratio)?;
+            let made = stock::make(&facts, litres, ratio, wanted.product)?;
             (made.steps, made.feed_ec, made.reasons)
         }
         _ => filled(&facts, litres, wanted.temperature_c.unwrap_or(WATER_C))?,
@@ -77,9 +86,12 @@ pub async fn advise_fill(
         reasons,
         cautions: Vec::new(),
     };
-    given.reasons.extend(facts.told_of_bands());
+    given.reasons.extend(facts.told_of_stand_ins());
     given.lacking = facts.lacking(&given);
     given.cautions = facts.cautions(&given);
+    tx.commit().await?;
+
+    let tx = app.store.begin().await?;
     let id = advice::keep(&tx, scope, &stamp, &given).await?;
     tx.commit().await?;
 

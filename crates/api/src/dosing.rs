@@ -16,7 +16,7 @@ pub type AdviceKind = Code<words::AdviceKind>;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"tank_id": "019a0000-0000-7000-8000-000000000002", "volume": null,
-    "water_temperature": {"value": 12, "unit": "Cel"}}))]
+    "water_temperature": {"value": 12, "unit": "Cel"}, "product_id": null}))]
 pub struct NewFillAdvice {
     /// Which tank.
     pub tank_id: Uuid,
@@ -26,6 +26,9 @@ pub struct NewFillAdvice {
     /// How warm the water is; 20 °C, if nothing is said.
     #[serde(default)]
     pub water_temperature: Option<Quantity>,
+    /// Of a stock tank: which product of the step it holds, where the step has several.
+    #[serde(default)]
+    pub product_id: Option<Uuid>,
 }
 
 impl NewFillAdvice {

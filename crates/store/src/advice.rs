@@ -36,8 +36,10 @@ pub async fn keep(
         reasons: columns::list(advice.reasons.iter()),
         cautions: columns::list(advice.cautions.iter()),
     };
-    row::Entity::insert(row.into_active_model()).exec_without_returning(&tx.0).await?;
-    journal::note(tx, scope, stamp, "given", "advice", id.uuid()).await?;
+    let row = row.into_active_model();
+    let detail = journal::hashed(&row);
+    row::Entity::insert(row).exec_without_returning(&tx.0).await?;
+    journal::append(tx, scope, stamp, "given", "advice", id.uuid(), detail).await?;
     Ok(id)
 }
 

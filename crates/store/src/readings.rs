@@ -182,6 +182,23 @@ pub async fn standing(
     entries::standing_where(tx, scope, from, before, there).await
 }
 
+/// The readings of some metrics of a tank in a span of time that stand, in the order they were taken. The metrics are named
+/// since the index on tanks has them before the time: without them the databases walk all readings of the site.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn of_tank(
+    tx: &Tx,
+    scope: SiteScope,
+    tank: TankId,
+    metrics: &[Metric],
+    (from, before): (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Vec<KeptReading>, StoreError> {
+    let there = Condition::all()
+        .add(row::Column::TankId.eq(tank.uuid()))
+        .add(row::Column::Metric.is_in(metrics.iter().map(|metric| metric.code())));
+    entries::standing_where(tx, scope, from, before, there).await
+}
+
 /// When somebody read the solution of each tank since an instant, in order.
 /// # Errors
 /// When the database fails.

@@ -40,13 +40,13 @@ pub async fn advise_correction(
     let scope = caller.may(Act::EnterWork, site)?;
     let stamp = app.stamp(caller);
 
-    let tx = app.store.begin().await?;
+    let tx = app.store.look().await?;
     let facts = Facts::load(app, &tx, scope, wanted.tank, stamp.at).await?;
     if let TankMode::StockTank { .. } = facts.tank.content.mode {
         let told = "a stock tank is made afresh, not corrected: ask for a fill";
         return Err(Refusal::Conflict(told.into()));
     }
-    let asked = asked(&facts, wanted.topping_up)?;
+    let asked = asked(&facts, wanted.topping_up, stamp.at)?;
     let made = correct(&asked);
     let (steps, of_ph) = steps(&facts, &asked, &made);
     let mut given = Advice {
@@ -61,6 +61,7 @@ pub async fn advise_correction(
         reasons: reasons(&made, &facts),
         cautions: Vec::new(),
     };
+    given.reasons.extend(facts.told_of_readings(&asked));
     given.reasons.extend(of_ph);
     if facts.tank.content.mode == TankMode::RunToWaste {
         given.reasons.extend(drained(&facts.record, stamp.at).told());
@@ -68,16 +69,19 @@ pub async fn advise_correction(
     if matches!(made.ec, EcAdvice::Strengthen { .. }) {
         given.reasons.extend(facts.tellers(&asked.parts));
     }
-    given.reasons.extend(facts.told_of_bands());
+    given.reasons.extend(facts.told_of_stand_ins());
     given.lacking = facts.lacking(&given);
     given.cautions = facts.cautions(&given);
+    tx.commit().await?;
+
+    let tx = app.store.begin().await?;
     let id = advice::keep(&tx, scope, &stamp, &given).await?;
     tx.commit().await?;
 
     Ok((id, given))
 }
 
-fn asked(facts: &Facts, topping_up: bool) -> Result<CorrectAsked, Refusal> {
+fn asked(facts: &Facts, topping_up: bool, at: DateTime<Utc>) -> Result<CorrectAsked, Refusal> {
     let (record, litres) = (&facts.record, facts.litres());
     let parts = facts.parts().unwrap_or_default();
     let early = match facts.tank.content.mode.is_changed() {
@@ -89,8 +93,8 @@ fn asked(facts: &Facts, topping_up: bool) -> Result<CorrectAsked, Refusal> {
         fill_mark_l: record.fill_mark_l,
         litres,
         room_l: (record.fill_mark_l - litres.litres).max(0.0) + ABOVE_MARK * record.fill_mark_l,
-        ec: latest(record, Metric::Ec),
-        ph: latest(record, Metric::Ph),
+        ec: latest(record, Metric::Ec, at),
+        ph: latest(record, Metric::Ph, at),
         stirred_at: stirred.map(|event| event.at),
         water_ec_ms_cm: facts.water().ec_ms_cm,
         ec_band: facts.ec_band().map(then)?,
@@ -102,9 +106,13 @@ fn asked(facts: &Facts, topping_up: bool) -> Result<CorrectAsked, Refusal> {
     })
 }
 
+/// A reading that is older says what was in the tank, not what is (our own judgement).
+const LASTS: TimeDelta = TimeDelta::hours(12);
+
 /// The latest reading of what is in the tank.
-fn latest(record: &TankRecord, wanted: Metric) -> Option<Shown> {
-    record.events.iter().rev().find_map(|event| match event.what {
+fn latest(record: &TankRecord, wanted: Metric, now: DateTime<Utc>) -> Option<Shown> {
+    let young = record.events.iter().rev().take_while(|event| now - event.at <= LASTS);
+    young.into_iter().find_map(|event| match event.what {
         What::Read { metric, point: SamplePoint::Tank | SamplePoint::Feed, value, .. }
             if metric == wanted =>
         {

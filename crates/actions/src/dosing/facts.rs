@@ -1,5 +1,7 @@
 //! What advice for a tank stands on: its plan, its water, the products of its step with their labels, and the cupboard.
 
+mod told;
+
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
@@ -11,16 +13,16 @@ use fillmark_advice::solution::learn::{
     EcPrior, EcRises, Pair, PhKind, PhResponse, ec_rises, pairs, ph_response,
 };
 use fillmark_advice::solution::learnt::Learnt;
-use fillmark_advice::solution::prior::{self, Adjuster, Dosed, Priors, Teller};
+use fillmark_advice::solution::prior::{Adjuster, Dosed, Priors};
 use fillmark_advice::solution::reconcile::Called;
 use fillmark_advice::solution::record::{Litres, TankRecord};
 use fillmark_advice::solution::targets::{self, Target};
 use fillmark_advice::solution::turnover::Moves;
-use fillmark_domain::entries::{Advice, CHANGE_CAUTIONS, Lacking, Spot};
+use fillmark_domain::entries::Spot;
 use fillmark_domain::growing::{Crop, Step};
-use fillmark_domain::places::{Tank, TankId};
+use fillmark_domain::places::{Tank, TankId, TankMode, WaterSource};
 use fillmark_domain::plan::SitePlan;
-use fillmark_domain::stock::{FEEDS_FIRE, LabelRevision, Product, ProductId, ProductKind, Reagent};
+use fillmark_domain::stock::{LabelRevision, Product, ProductId, ProductKind, Reagent};
 use fillmark_domain::{Amount, Band, Base, Kept, Metric};
 use fillmark_store::words::label_revisions;
 use fillmark_store::{SiteScope, Tx, holdings, plan, records};
@@ -100,23 +102,17 @@ impl Facts {
 
     /// What products do, from the tank's own records, and from its neighbours' where it has few.
     async fn learn(&mut self, tx: &Tx, scope: SiteScope) -> Result<(), Refusal> {
-        let own = |metric| {
-            let mut pairs = pairs(&self.record, metric);
-            pairs.retain(|pair| pair.before.at >= self.at - MEMORY);
-            pairs
-        };
-        let (mut ec, ph) = (own(Metric::Ec), own(Metric::Ph));
-        self.ph = ph;
-        if ec.len() < ENOUGH {
-            let source = self.tank.content.water_source;
-            let fed_alike =
-                |tank: &&Kept<Tank>| tank.id != self.tank.id && tank.content.water_source == source;
-            for neighbour in self.plan.tanks.iter().filter(fed_alike) {
-                let record = history::record(tx, scope, neighbour, (self.at - MEMORY, self.at)).await?;
-                let others = pairs(&record, Metric::Ec);
+        self.ph = self.taught_by(&self.record, Metric::Ph);
+        let mut ec = self.taught_by(&self.record, Metric::Ec);
+        let few = [(Metric::Ec, ec.len() < ENOUGH), (Metric::Ph, self.ph.len() < ENOUGH)];
+        let of_few = few.into_iter().filter(|(_, few)| *few).map(|(metric, _)| metric).collect::<Vec<_>>();
+        let neighbours = if of_few.is_empty() { Vec::new() } else { self.neighbours() };
+        for neighbour in neighbours {
+            let record = history::record(tx, scope, &neighbour, (self.at - MEMORY, self.at)).await?;
+            for metric in &of_few {
+                let others = self.taught_by(&record, *metric);
                 self.with_neighbours |= !others.is_empty();
-                ec.extend(others);
-                self.ph.extend(pairs(&record, Metric::Ph));
+                if *metric == Metric::Ec { ec.extend(others) } else { self.ph.extend(others) }
             }
         }
         let prior = |label: &LabelRevision| {
@@ -127,6 +123,27 @@ impl Facts {
         let priors: Vec<_> = self.labels.values().map(prior).collect();
         self.rises = ec_rises(&ec, self.water().ec_ms_cm, &priors);
         Ok(())
+    }
+
+    /// What a record teaches of the labels in force: what was poured under an earlier one tells of another product.
+    fn taught_by(&self, record: &TankRecord, metric: Metric) -> Vec<Pair> {
+        let oldest = self.at - MEMORY;
+        let in_force =
+            |product: &ProductId| self.labels.get(product).map_or(oldest, |label| label.effective_at);
+        let mut pairs = pairs(record, metric);
+        pairs.retain(|pair| pair.before.at >= oldest);
+        pairs.retain(|pair| pair.poured.iter().all(|dose| in_force(&dose.product) <= dose.at));
+        pairs
+    }
+
+    /// Tanks that are filled with the same water and drunk from.
+    fn neighbours(&self) -> Vec<Kept<Tank>> {
+        let Some(source) = self.tank.content.water_source else { return Vec::new() };
+        let alike = |tank: &&Kept<Tank>| {
+            let stock = matches!(tank.content.mode, TankMode::StockTank { .. });
+            tank.id != self.tank.id && tank.content.water_source == Some(source) && !stock
+        };
+        self.plan.tanks.iter().filter(alike).cloned().collect()
     }
 
     fn step(&self) -> Option<&Step> {
@@ -155,9 +172,20 @@ impl Facts {
         Ok(lacking.into_iter().filter_map(of_crop).collect())
     }
 
-    /// Where a published band stands in for one of the tank's own.
-    pub(super) fn told_of_bands(&self) -> impl Iterator<Item = String> + '_ {
-        self.published.iter().map(Target::told)
+    /// What stands in for what nobody has set: a published band, water of which nothing is known.
+    pub(super) fn told_of_stand_ins(&self) -> impl Iterator<Item = String> + '_ {
+        let unknown = self.source().is_none().then(|| {
+            "No water source is set for this tank: its EC is taken for 0. Measure the water, enter it as the tank's source, and \
+             ask again; of water that is not so pure the doses are too large."
+                .to_owned()
+        });
+        unknown.into_iter().chain(self.published.iter().map(Target::told))
+    }
+
+    fn source(&self) -> Option<&WaterSource> {
+        let source =
+            self.plan.sources.iter().find(|source| Some(source.id) == self.tank.content.water_source);
+        source.map(|source| &source.content)
     }
 
     /// The band of the EC, without which nobody knows what to dose.
@@ -170,13 +198,12 @@ impl Facts {
 
     /// The water that the tank is filled with; where its source is not told, pure water.
     pub(super) fn water(&self) -> SourceWater {
-        let source =
-            self.plan.sources.iter().find(|source| Some(source.id) == self.tank.content.water_source);
+        let source = self.source();
         let acidity = source.and_then(|source| {
-            let (ph, alkalinity_meq_l) = source.content.ph.zip(source.content.alkalinity_meq_l)?;
+            let (ph, alkalinity_meq_l) = source.ph.zip(source.alkalinity_meq_l)?;
             Some(Acidity { ph, alkalinity_meq_l })
         });
-        SourceWater { ec_ms_cm: source.map_or(0.0, |source| source.content.ec_ms_cm), acidity }
+        SourceWater { ec_ms_cm: source.map_or(0.0, |source| source.ec_ms_cm), acidity }
     }
 
     /// The products of the step in force, as they are dosed into the tank.
@@ -263,7 +290,9 @@ impl Facts {
     pub(super) fn mover(&self, way: Moves) -> Option<ProductId> {
         let moves = self.moves();
         let adjusters = self.products.values().filter(|kept| kept.content.kind == ProductKind::PhAdjuster);
-        let of_way = adjusters.filter(|kept| moves.get(&kept.id) == Some(&way));
+        // A dry one is weighed, and chemistry counts in mL.
+        let liquid = adjusters.filter(|kept| kept.content.base == Base::Volume);
+        let of_way = liquid.filter(|kept| moves.get(&kept.id) == Some(&way));
         let best = of_way.max_by(|one, other| {
             let known = |kept: &Kept<Product>| self.adjuster(kept.id).is_some();
             let by_stock = self.held(one.id).cmp(&self.held(other.id));
@@ -304,59 +333,12 @@ impl Facts {
     pub(super) fn called(&self, product: ProductId) -> Called {
         Called { name: self.name(product), base: self.base(product) }
     }
-
-    /// What a product is called.
-    pub(super) fn name(&self, product: ProductId) -> String {
-        self.products.get(&product).map(|kept| kept.content.name.clone()).unwrap_or_default()
-    }
-
-    /// Who tells what parts add to the EC.
-    pub(super) fn tellers(&self, parts: &[Part]) -> Vec<String> {
-        let learnt = self.rise(parts).ok().filter(|rise| !rise.records.is_empty());
-        if let Some(learnt) = learnt {
-            return vec![prior::told_learnt(&learnt)];
-        }
-        let told_by = |teller: Teller| -> Vec<String> {
-            let brings = self.priors.brings.iter();
-            let told = brings.filter(|(_, brings)| brings.ec_rise.is_some_and(|rise| rise.teller == teller));
-            told.map(|(product, _)| self.name(*product)).collect()
-        };
-        let each = [Teller::Label, Teller::Chemistry].map(|teller| (teller, told_by(teller)));
-        let told = each.into_iter().filter(|(_, names)| !names.is_empty());
-        told.map(|(teller, names)| teller.told(&names)).collect()
-    }
-
-    /// That neighbours told of it too, in a sentence.
-    pub(super) fn told_neighbours(&self) -> Option<String> {
-        self.with_neighbours.then(|| {
-            format!(
-                "The tank has fewer than {ENOUGH} additions of its own with readings before and after: those of tanks filled \
-                 with the same water count too."
-            )
-        })
-    }
-
-    /// Of which products less is there than advice needs.
-    pub(super) fn lacking(&self, advice: &Advice) -> Vec<Lacking> {
-        let needs = advice.needs().into_iter();
-        let lacking = needs.map(|needed| Lacking { needed, held: self.held(needed.product) });
-        lacking.filter(|lacking| lacking.held < lacking.needed.amount).collect()
-    }
-
-    /// What to beware of with a tank, and with what goes into it.
-    pub(super) fn cautions(&self, advice: &Advice) -> Vec<String> {
-        let mut cautions: Vec<&str> = CHANGE_CAUTIONS.to_vec();
-        let needs = advice.needs().into_iter();
-        let mut needed = needs.filter_map(|needed| self.products.get(&needed.product));
-        let feeds_fire = needed.any(|kept| kept.content.cautions().contains(&FEEDS_FIRE));
-        cautions.extend(feeds_fire.then_some(FEEDS_FIRE));
-        cautions.into_iter().map(str::to_owned).collect()
-    }
 }
 
 /// Doses of a step at its strength.
 fn doses(step: &Step) -> impl Iterator<Item = (ProductId, f64)> + '_ {
-    step.doses.iter().map(|dose| (dose.product, dose.per_litre * step.strength))
+    let doses = step.doses.iter().map(|dose| (dose.product, dose.per_litre * step.strength));
+    doses.filter(|(_, per_litre)| *per_litre > 0.0)
 }
 
 /// How much of each product may be used on a day.

@@ -4,12 +4,15 @@ use chrono::{DateTime, Utc};
 use fillmark_advice::solution::gathered::Entered;
 use fillmark_advice::solution::reconcile::Drawn;
 use fillmark_advice::solution::record::TankRecord;
-use fillmark_domain::Kept;
-use fillmark_domain::entries::{Addition, Poured, Spot};
+use fillmark_domain::entries::{Addition, Poured};
 use fillmark_domain::places::{Tank, TankId};
+use fillmark_domain::{Kept, Metric};
 use fillmark_store::{SiteScope, Tx, additions, readings, tank_changes};
 
 use crate::Refusal;
+
+/// What tells how a tank answers to what is poured into it.
+const TELLING: [Metric; 3] = [Metric::Ec, Metric::Ph, Metric::Volume];
 
 /// The record of a tank in a span of time, as far as it stands.
 pub(super) async fn record(
@@ -18,9 +21,8 @@ pub(super) async fn record(
     tank: &Kept<Tank>,
     span: (DateTime<Utc>, DateTime<Utc>),
 ) -> Result<TankRecord, Refusal> {
-    let (from, before) = span;
     let all = Entered {
-        readings: readings::standing(tx, scope, &[Spot::Tank(tank.id)], from, before).await?,
+        readings: readings::of_tank(tx, scope, tank.id, &TELLING, span).await?,
         additions: additions::of_tanks(tx, scope, &[tank.id], span).await?,
         changes: tank_changes::of_tanks(tx, scope, &[tank.id], span).await?,
     };

@@ -60,9 +60,14 @@ pub async fn watch_balances_at(app: &App, site: SiteId) -> Result<(), Refusal> {
     // One after the other, so that no more than one tank's records are in memory.
     for tank in plan.tanks.iter().filter(|tank| tank.content.mode.is_changed() && plan.in_use(tank.id, today))
     {
-        let found = findings(app, &tx, scope, tank.id, at).await?;
-        if !found.is_empty() {
-            raise_new(app, scope, &found).await?;
+        let raised = match findings(app, &tx, scope, tank.id, at).await {
+            Ok(found) if found.is_empty() => Ok(()),
+            Ok(found) => raise_new(app, scope, &found).await,
+            Err(refusal) => Err(refusal),
+        };
+        // The others are looked at all the same.
+        if let Err(error) = raised {
+            tracing::error!(tank = %tank.id, error = &error as &dyn std::error::Error, "a tank could not be reconciled");
         }
     }
     Ok(())

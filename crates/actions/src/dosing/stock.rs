@@ -2,6 +2,7 @@
 
 use fillmark_advice::solution::stock_tank::{StockAsked, StockPart, stock};
 use fillmark_domain::entries::{AdvisedStep, Expectation};
+use fillmark_domain::stock::ProductId;
 
 use super::facts::Facts;
 use crate::Refusal;
@@ -13,9 +14,24 @@ pub(super) struct Made {
     pub(super) reasons: Vec<String>,
 }
 
-/// What goes into so many litres of stock, of which a doser takes one part to so many of water.
-pub(super) fn make(facts: &Facts, stock_l: f64, water_parts: f64) -> Result<Made, Refusal> {
+/// What goes into so many litres of stock, of which a doser takes one part to so many of water. A stock tank holds one product
+/// of the step: undiluted, calcium falls out with sulfate or phosphate.
+pub(super) fn make(
+    facts: &Facts,
+    stock_l: f64,
+    water_parts: f64,
+    product: Option<ProductId>,
+) -> Result<Made, Refusal> {
     let parts = facts.parts()?;
+    let held = match (product, &parts[..]) {
+        (Some(product), _) if parts.iter().any(|part| part.product == product) => product,
+        (None, [only]) => only.product,
+        _ => {
+            let detail = "expected which product of the step this stock tank holds: each has a tank of its own, since undiluted \
+                          calcium falls out with sulfate or phosphate";
+            return Err(Refusal::invalid("/product_id", "needed", detail));
+        }
+    };
     let rise = facts.rise(&parts);
     let asked = StockAsked {
         ratio: water_parts + 1.0,
@@ -25,7 +41,7 @@ pub(super) fn make(facts: &Facts, stock_l: f64, water_parts: f64) -> Result<Made
         rise: rise.clone(),
         parts: parts.into_iter().map(|part| StockPart { part, tank: 0, soluble_g_l: None }).collect(),
     };
-    let made = stock(&asked);
+    let made = stock(&asked).of(held);
     // The feed is as well known as what its products add.
     let about = |ec: f64| {
         let rise = rise.as_ref().ok()?;

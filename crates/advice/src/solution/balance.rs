@@ -168,7 +168,7 @@ fn litres_ahead(record: &TankRecord, instant: &Instant) -> Option<Litres> {
         record.events[instant.events..].iter().take_while(|event| event.at - instant.at <= SAME_VISIT);
     for what in instant.deeds.iter().copied().chain(later.map(|event| event.what)) {
         let known_l = match what {
-            What::Read { metric: Metric::Volume, value, .. } => value,
+            What::Read { metric: Metric::Volume, point: SamplePoint::Tank, value, .. } => value,
             What::Watered { reason: AdditionReason::TopUp, litres, .. } => record.fill_mark_l - litres,
             What::Changed { .. } => return None,
             What::Watered { litres, .. } => {

@@ -19,6 +19,10 @@ use super::turnover::EarlyChange;
 /// From this part of a tank on that would have to be replaced, a fresh fill costs little more and is clean (our own judgement).
 const MOST_OF_IT: f64 = 0.8;
 
+/// A correction that would need more than so many times the programme's doses does not fit its labels (our own judgement): what
+/// is left of a step's rise hangs on what plants took, so this is wider than for a fresh fill.
+const MOST_TIMES: f64 = 2.0;
+
 /// A tank takes this part of its working volume above its mark (common practice, no source).
 pub const ABOVE_MARK: f64 = 0.05;
 
@@ -140,8 +144,13 @@ pub enum Reason {
     Weak(f64),
     /// It is, or after topping up will be, above it.
     Strong(f64),
-    /// What is not known of tank and products may carry the EC past the band: pour a part, mix and measure.
+    /// What is not known of tank and products may carry the EC past the band: a part is told, to mix and to measure.
     MayPassBand,
+    /// Nothing stands in the tank.
+    Empty,
+    /// So many times the programme's doses would be needed: programme, labels and aim do not fit each other, and only twice
+    /// as much is told as the programme's doses are.
+    FarFromProgramme(f64),
     /// A product does not say what EC it adds.
     RiseUnknown(ProductId),
     /// No product adds enough EC to reach the aim.
@@ -170,6 +179,9 @@ pub fn correct(asked: &CorrectAsked) -> Correction {
     let Some(ec) = asked.mixed(asked.ec) else {
         return Correction::without_figure(EcAdvice::Measure, Vec::new());
     };
+    if asked.litres.litres <= 0.0 {
+        return Correction::without_figure(EcAdvice::FreshFill, vec![Reason::Empty]);
+    }
     let tank = Tank::of(asked, ec);
     let (band, alone) = (asked.ec_band, tank.after(&Change { water_l: tank.to_mark_l, ..Change::NONE }));
     if alone.value < band.low {
@@ -189,7 +201,8 @@ impl Correction {
     }
 
     fn expecting(ec: EcAdvice, expected: Expected, band: BandThen, mut reasons: Vec<Reason>) -> Correction {
-        if expected.low < band.low || expected.high > band.high {
+        let strengthens = matches!(ec, EcAdvice::Strengthen { .. });
+        if strengthens && (expected.low < band.low || expected.high > band.high) {
             reasons.push(Reason::MayPassBand);
         }
         Correction { ec, ec_expected: Some(expected), ph: PhAdvice::Measure, reasons }
@@ -292,7 +305,11 @@ fn strengthen(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Correction
         reasons.push(Reason::NothingAddsEc);
         return Correction::without_figure(EcAdvice::SmallSteps, reasons);
     }
-    let times = (tank.litres.litres + tank.to_mark_l) * (asked.ec_band.aim - alone_ms_cm) / gained;
+    let per_litre = (asked.ec_band.aim - alone_ms_cm) / gained;
+    let by_programme = (asked.ec_band.aim - alone_ms_cm) / (asked.ec_band.aim - tank.water_ec_ms_cm);
+    let far = per_litre / by_programme;
+    reasons.extend((far > MOST_TIMES).then_some(Reason::FarFromProgramme(far)));
+    let times = (tank.litres.litres + tank.to_mark_l) * per_litre.min(MOST_TIMES * by_programme);
     let (doses_l, room_l) = (times * liquid_l, if to_mark { tank.to_mark_l } else { asked.room_l });
     if to_mark && doses_l > room_l && asked.room_l > room_l && tank.ec_ms_cm < asked.ec_band.aim {
         // The doses alone fill it past the mark.

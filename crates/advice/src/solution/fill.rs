@@ -114,6 +114,8 @@ pub enum Step {
     Acid(AcidDose),
     /// Mix, and measure the EC.
     MeasureEc,
+    /// Mix, and measure the pH.
+    MeasurePh,
 }
 
 /// So much of a product.
@@ -147,8 +149,9 @@ pub enum Reason {
     RiseUnknown(ProductId),
     /// The water alone has as much EC as is wanted, or more: nothing can be dosed into it.
     WaterAboveAim,
-    /// The factor is far from 1: programme, labels and aim do not fit each other.
-    FarFromProgramme,
+    /// This factor is far from 1: programme, labels and aim do not fit each other, and no more is told than half as much again as the
+    /// programme says.
+    FarFromProgramme(f64),
     /// The water is hard, and acid goes first.
     HardWater,
     /// There is no acid of known strength.
@@ -180,7 +183,8 @@ pub fn fill(asked: &FillAsked) -> Fill {
     steps.extend(acid.first.map(Step::Acid));
     steps.extend(others.iter().map(dose));
     steps.push(Step::MeasureEc);
-    steps.extend(acid.after.map(Step::Acid));
+    let measure_ph = asked.ph_aim.map(|_| Step::MeasurePh);
+    steps.extend(acid.after.map(Step::Acid).or(measure_ph));
     Fill { steps, ec_expected: ec_expected(asked, factor, water_l), reasons }
 }
 
@@ -201,11 +205,11 @@ fn factor(asked: &FillAsked) -> (f64, Vec<Reason>) {
         return (1.0, vec![Reason::NothingAddsEc]);
     }
     let factor = wanted / gained;
-    let mut reasons = vec![Reason::Stretched(factor)];
-    if !USUAL_STRETCH.contains(&factor) {
-        reasons.push(Reason::FarFromProgramme);
+    if USUAL_STRETCH.contains(&factor) {
+        return (factor, vec![Reason::Stretched(factor)]);
     }
-    (factor, reasons)
+    // Too little is mended by measuring; too much is not.
+    (factor.min(*USUAL_STRETCH.end()), vec![Reason::FarFromProgramme(factor)])
 }
 
 fn ec_expected(asked: &FillAsked, factor: f64, water_l: f64) -> Option<Interval> {

@@ -142,6 +142,9 @@ pub fn brings(products: &[Dosed<'_>], water: SourceWater) -> BTreeMap<ProductId,
     let each = products.iter().enumerate().map(|(at, dosed)| {
         let ions = ions[at].unwrap_or_default();
         let units = units(dosed.dose);
+        if units <= 0.0 {
+            return (dosed.product, Brings::default());
+        }
         let chemistry = by_chemistry.get(at).copied().flatten().map(|rise| rise / units);
         let expected = |teller| move |value| Expected { value, teller };
         let brings = Brings {

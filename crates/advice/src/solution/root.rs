@@ -1,5 +1,12 @@
-//! Where a falling function crosses nought. Bisection: charge balances span many powers of ten, where faster methods
-//! need guards longer than this.
+//! Where a falling function crosses nought, by interpolation, truncation and projection: never many more steps than by
+//! halving, and on charge balances, which span powers of ten, a third of them (I. F. D. Oliveira and R. H. C. Takahashi, An
+//! Enhancement of the Bisection Method Average Performance Preserving Minmax Optimality, ACM Transactions on Mathematical
+//! Software 47, 2020; from memory).
+
+/// What is left of an interval, as part of its greater end.
+const CLOSE: f64 = 1e-14;
+/// Steps that may be made beyond those of halving.
+const SPARE: i32 = 1;
 
 /// Between two ends; none when it does not cross between them.
 pub(super) fn falling<E>(
@@ -7,16 +14,31 @@ pub(super) fn falling<E>(
     mut low: f64,
     mut high: f64,
 ) -> Result<Option<f64>, E> {
-    if value(low)? < 0.0 || value(high)? > 0.0 {
+    let (mut at_low, mut at_high) = (value(low)?, value(high)?);
+    if at_low < 0.0 || at_high > 0.0 {
         return Ok(None);
     }
-    // Halved so often, any interval is at the last digit of its middle.
-    for _ in 0..60 {
+    let close = (CLOSE * low.abs().max(high.abs())).max(f64::MIN_POSITIVE);
+    let truncated = 0.2 / (high - low);
+    let most = ((high - low) / (2.0 * close)).log2().ceil() as i32 + SPARE;
+    for step in 0..most {
+        if high - low <= 2.0 * close {
+            break;
+        }
         let middle = 0.5 * (low + high);
-        if value(middle)? > 0.0 {
-            low = middle;
+        let reach = close * 2f64.powi(most - step) - 0.5 * (high - low);
+        let crossing = (at_high * low - at_low * high) / (at_high - at_low);
+        // A value that is not finite tells no slope.
+        let crossing = if crossing.is_finite() { crossing } else { middle };
+        let towards = (middle - crossing).signum();
+        let by = truncated * (high - low).powi(2);
+        let moved = if by <= (middle - crossing).abs() { crossing + towards * by } else { middle };
+        let at = if (moved - middle).abs() <= reach { moved } else { middle - towards * reach };
+        let found = value(at)?;
+        if found > 0.0 {
+            (low, at_low) = (at, found);
         } else {
-            high = middle;
+            (high, at_high) = (at, found);
         }
     }
     Ok(Some(0.5 * (low + high)))

@@ -93,9 +93,11 @@ pub enum DrainAdvice {
 pub fn drain(asked: &DrainAsked) -> Drain {
     let by_litres = by_litres(asked);
     let by_salt = by_salt(asked);
-    let unfit = by_litres.zip(by_salt).is_some_and(|(litres, salt)| {
-        (litres.value - salt.value).abs() > SURE * litres.spread.hypot(salt.spread)
-    });
+    let more_than_fed = asked.fed_l.zip(asked.drained_l).is_some_and(|(fed_l, drained_l)| drained_l > fed_l);
+    let unfit = more_than_fed
+        || by_litres.zip(by_salt).is_some_and(|(litres, salt)| {
+            (litres.value - salt.value).abs() > SURE * litres.spread.hypot(salt.spread)
+        });
     let mut advice: Vec<DrainAdvice> = unfit.then_some(DrainAdvice::DoNotFit).into_iter().collect();
     let share = by_litres.or(by_salt).map(|share| share.value);
     let too_little = share.is_some_and(|share| share < asked.wanted.low);
@@ -222,7 +224,7 @@ mod tests {
 
     #[test]
     fn a_share_that_cannot_be_is_none() {
-        check(&asked(Some((100.0, 120.0)), None, None), None, &[DrainAdvice::Measure]);
+        check(&asked(Some((100.0, 120.0)), None, None), None, &[DrainAdvice::DoNotFit]);
         check(&asked(Some((0.0, 0.0)), None, None), None, &[DrainAdvice::Measure]);
     }
 

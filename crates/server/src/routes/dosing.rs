@@ -29,7 +29,8 @@ pub async fn advise_fill(
 ) -> Result<Created<Advice>, Refused> {
     let site = Id::new(path.into_inner());
     let (litres, temperature_c) = body.0.told()?;
-    let wanted = FillWanted { tank: Id::new(body.0.tank_id), litres, temperature_c };
+    let product = body.0.product_id.map(Id::new);
+    let wanted = FillWanted { tank: Id::new(body.0.tank_id), litres, temperature_c, product };
     let kept = dosing::advise_fill(&app, &caller.0, site, &wanted).await?;
     Ok(Created::at(format!("/api/v1/sites/{site}/advice/{}", kept.0), kept.into()))
 }

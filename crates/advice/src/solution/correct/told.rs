@@ -9,6 +9,9 @@ use crate::solution::fill::FillDose;
 use crate::solution::fill::told::{portion, three_figures};
 use crate::solution::turnover::EarlyChange;
 
+/// Of doses that may carry the EC past its band so much is told at first (our own judgement).
+const FIRST_PART: f64 = 2.0 / 3.0;
+
 impl Correction {
     /// What to do for the EC, one after the other, and to measure after it. `liquid` tells whether a product is counted in mL.
     pub fn advised(&self, liquid: impl Fn(ProductId) -> bool) -> Vec<AdvisedStep> {
@@ -18,8 +21,9 @@ impl Correction {
         let mut steps: Vec<AdvisedStep> = match &self.ec {
             EcAdvice::Leave { water_l } => water(*water_l).into_iter().collect(),
             EcAdvice::Strengthen { doses, water_l } => {
+                let part = if self.reasons.contains(&Reason::MayPassBand) { FIRST_PART } else { 1.0 };
                 let dose = |dose: &FillDose| {
-                    AdvisedStep::Dose(portion(dose.product, dose.amount, liquid(dose.product)))
+                    AdvisedStep::Dose(portion(dose.product, part * dose.amount, liquid(dose.product)))
                 };
                 water(*water_l).into_iter().chain(doses.iter().map(dose)).chain([measure()]).collect()
             }
@@ -58,15 +62,21 @@ impl Reason {
     pub fn told(&self, named: impl Fn(ProductId) -> String) -> String {
         match self {
             Reason::InBand(ec) => format!("With the water to the mark, if any, the EC is {ec:.2} mS/cm."),
-            Reason::Weak(ec) => format!("Without a dose the EC is {ec:.2} mS/cm, below its band."),
-            Reason::Strong(ec) => format!("Without more water the EC is {ec:.2} mS/cm, above its band."),
+            Reason::Weak(ec) => format!("With the water to the mark, if any, the EC is {ec:.2} mS/cm, below its band."),
+            Reason::Strong(ec) => format!("With the water to the mark, if any, the EC is {ec:.2} mS/cm, above its band."),
             Reason::MayPassBand => {
-                "What is not known of tank and products may carry the EC past its band: pour two thirds, mix, measure."
+                "What is not known of tank and products may carry the EC past its band: two thirds of the doses are told at \
+                 first. Mix, measure, and ask again."
                     .into()
             }
             Reason::RiseUnknown(product) => {
                 format!("Nothing tells what EC {} adds, neither its label nor records.", named(*product))
             }
+            Reason::Empty => "Nothing stands in the tank.".into(),
+            Reason::FarFromProgramme(times) => format!(
+                "By what labels and records say it would take {times:.1} times the step's own doses. That does not fit: look at \
+                 labels, doses and EC aim. Only twice as much is told as the step's doses are; measure, and ask again."
+            ),
             Reason::NothingAddsEc => "No product of the step adds enough EC to reach the aim.".into(),
             Reason::NoRoom { needed_l, room_l } => {
                 format!("The doses alone need {needed_l:.1} L, and the tank takes {room_l:.1} L more.")

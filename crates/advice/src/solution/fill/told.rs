@@ -15,6 +15,7 @@ impl Fill {
             Step::Dose(dose) => AdvisedStep::Dose(portion(dose.product, dose.amount, liquid(dose.product))),
             Step::Acid(dose) => adjust(dose),
             Step::MeasureEc => AdvisedStep::Measure(Metric::Ec),
+            Step::MeasurePh => AdvisedStep::Measure(Metric::Ph),
         };
         self.steps.iter().map(step).collect()
     }
@@ -65,9 +66,12 @@ impl Reason {
                  mixed with rain water or permeate, would leave room."
                     .into()
             }
-            Reason::FarFromProgramme => {
-                "That is far from what the step says: look whether labels, doses and EC aim belong together.".into()
-            }
+            Reason::FarFromProgramme(factor) => format!(
+                "By what labels and records say it would take {:.0} % of the step's doses. That does not fit: look whether \
+                 labels, doses and EC aim belong together. No more is told than half as much again as the step says; \
+                 measure, and ask for a correction.",
+                factor * 100.0
+            ),
             Reason::HardWater => {
                 "The water's alkalinity is above 2 meq/L: acid goes in before the nutrients, or calcium and phosphate would \
                  fall out."
@@ -75,7 +79,7 @@ impl Reason {
             }
             Reason::NoAcid => {
                 "No acid of known kind and strength is on record, so no amount of it is told: lower the pH in small parts, \
-                 and measure after each."
+                 and measure after each; of hard water before the nutrients go in."
                     .into()
             }
             Reason::NoDose(why) => format!("How much acid it takes cannot be told: {why}."),

@@ -43,7 +43,12 @@ impl Step {
                      mix, measure, and enter each; after three of them it is learnt."
                 );
             }
-            StepReason::NotReached => return format!("{name} does not bring this pH to its aim."),
+            StepReason::NotReached => {
+                return format!(
+                    "{name} moves the pH the other way, or this pH is outside of what is reckoned: no amount is told. Small \
+                     steps, mix, measure."
+                );
+            }
         };
         let learnt = response.map_or(0, |response| response.figure.records.len());
         let expected = self.dose.map_or(String::new(), |dose| {

@@ -32,10 +32,10 @@ impl Stock {
             asked.ratio,
             asked.ratio * asked.stock_l
         )];
-        if self.doses.len() > 1 {
+        if asked.parts.len() > 1 {
             told.push(
-                "Parts with calcium never stand in one stock tank with sulfate or phosphate: they fall out. Make each part in \
-                 a tank of its own, each to the mark, and let the doser draw them alike."
+                "Only this product goes into the tank: undiluted, calcium falls out with sulfate or phosphate. The doser draws \
+                 the step's other products from tanks of their own, each to its mark and alike."
                     .into(),
             );
         }

@@ -1,0 +1,74 @@
+//! What there is to say of the facts.
+
+use fillmark_advice::solution::correct::{CorrectAsked, Shown};
+use fillmark_advice::solution::fill::Part;
+use fillmark_advice::solution::prior::{self, Teller};
+use fillmark_domain::Kept;
+use fillmark_domain::entries::{Advice, CHANGE_CAUTIONS, Lacking};
+use fillmark_domain::stock::{FEEDS_FIRE, Product, ProductId, Reagent};
+
+use super::{ENOUGH, Facts};
+
+impl Facts {
+    /// What a product is called.
+    pub(in super::super) fn name(&self, product: ProductId) -> String {
+        self.products.get(&product).map(|kept| kept.content.name.clone()).unwrap_or_default()
+    }
+
+    /// Who tells what parts add to the EC.
+    pub(in super::super) fn tellers(&self, parts: &[Part]) -> Vec<String> {
+        let learnt = self.rise(parts).ok().filter(|rise| !rise.records.is_empty());
+        if let Some(learnt) = learnt {
+            return vec![prior::told_learnt(&learnt)];
+        }
+        let told_by = |teller: Teller| -> Vec<String> {
+            let brings = self.priors.brings.iter();
+            let told = brings.filter(|(_, brings)| brings.ec_rise.is_some_and(|rise| rise.teller == teller));
+            told.map(|(product, _)| self.name(*product)).collect()
+        };
+        let each = [Teller::Label, Teller::Chemistry].map(|teller| (teller, told_by(teller)));
+        let told = each.into_iter().filter(|(_, names)| !names.is_empty());
+        told.map(|(teller, names)| teller.told(&names)).collect()
+    }
+
+    /// That neighbours told of it too, in a sentence.
+    pub(in super::super) fn told_neighbours(&self) -> Option<String> {
+        self.with_neighbours.then(|| {
+            format!(
+                "The tank has fewer than {ENOUGH} additions of its own with readings before and after: those of tanks filled \
+                 with the same water count too."
+            )
+        })
+    }
+
+    /// Of which products less is there than advice needs.
+    pub(in super::super) fn lacking(&self, advice: &Advice) -> Vec<Lacking> {
+        let needs = advice.needs().into_iter();
+        let lacking = needs.map(|needed| Lacking { needed, held: self.held(needed.product) });
+        lacking.filter(|lacking| lacking.held < lacking.needed.amount).collect()
+    }
+
+    /// What to beware of with a tank, and with what goes into it.
+    pub(in super::super) fn cautions(&self, advice: &Advice) -> Vec<String> {
+        let mut cautions: Vec<&str> = CHANGE_CAUTIONS.to_vec();
+        let needs = advice.needs().into_iter();
+        let mut needed = needs.filter_map(|needed| self.products.get(&needed.product));
+        let is_nitric = |kept: &Kept<Product>| {
+            self.labels.get(&kept.id).is_some_and(|label| label.reagent == Some(Reagent::Nitric))
+        };
+        let feeds_fire = needed.any(|kept| is_nitric(kept) || kept.content.cautions().contains(&FEEDS_FIRE));
+        cautions.extend(feeds_fire.then_some(FEEDS_FIRE));
+        cautions.into_iter().map(str::to_owned).collect()
+    }
+
+    /// By which readings a correction was reckoned, and what was missing for it.
+    pub(in super::super) fn told_of_readings(&self, asked: &CorrectAsked) -> Vec<String> {
+        let local = |shown: Shown| shown.at.with_timezone(&self.plan.zone).format("%H:%M on %-d %B");
+        let ec = asked.ec.map(|ec| format!("By the EC of {:.2} mS/cm read at {}.", ec.value, local(ec)));
+        let ph = asked.ph.map(|ph| format!("By the pH of {:.1} read at {}.", ph.value, local(ph)));
+        let stepless = asked.parts.is_empty().then(|| {
+            "No step of a programme leads the tank today, so nothing tells what is dosed into it: feed it to a cycle.".to_owned()
+        });
+        ec.into_iter().chain(ph).chain(stepless).collect()
+    }
+}
