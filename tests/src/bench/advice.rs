@@ -109,6 +109,6 @@ impl Waits {
 async fn assert_learnt(server: &Server, request: &[u8]) {
     let mut visitor = Visitor::connect(&server.address).await.expect("a connection");
     let given: Advice = serde_json::from_slice(&visitor.expect(request, 201).await).expect("advice");
-    assert!(given.reasons.iter().any(|reason| reason.contains("learnt from")), "{given:?}");
+    assert!(given.reasons.iter().any(|reason| reason.contains("is learnt from")), "{given:?}");
     assert!(given.steps.iter().any(|step| step.amount.is_some()), "{given:?}");
 }

@@ -46,6 +46,7 @@ impl LookedAfter<'_> {
         }
         self.enter("readings", &token, &readings).await;
         self.enter("additions", &token, &additions).await;
+        self.change(&client).await;
         token
     }
 
@@ -87,6 +88,15 @@ impl LookedAfter<'_> {
         let cycle = here.read::<NewCycle>(self.feeding.here.cycle).await.expect("the cycle");
         let ends_on = (Utc::now() + TimeDelta::days(30)).date_naive();
         here.change(&cycle, json!({ "ends_on": ends_on })).await.expect("a longer cycle");
+    }
+
+    /// A full change the day before yesterday: a tank that has turned over gets no other advice than to change it.
+    async fn change(&self, client: &Client) {
+        let grow_a = json!({ "product_id": self.feeding.grow_a, "amount": { "value": 400.0, "unit": "mL" },
+            "poured_all_the_same": true });
+        let at = (Utc::now() - TimeDelta::hours(36)).to_rfc3339();
+        let done = self.feeding.change(&at, json!({ "products": [grow_a], "confirmed": true }));
+        client.record_tank_change(self.feeding.here.site, &done).await.expect("a change");
     }
 
     fn entry(&self, done: Done, acid: Uuid) -> Value {

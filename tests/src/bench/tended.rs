@@ -74,7 +74,7 @@ pub fn tended(days: i64, until: DateTime<Utc>) -> Vec<(DateTime<Utc>, Done)> {
         .rev()
         .flat_map(|ago| day(until - TimeDelta::days(ago) - TimeDelta::hours(4), &titration, &mut chance))
         .collect();
-    done.push((until - TimeDelta::minutes(20), Done::Read(Metric::Ec, 1.05)));
+    done.push((until - TimeDelta::minutes(20), Done::Read(Metric::Ec, 0.9)));
     done.push((until - TimeDelta::minutes(19), Done::Read(Metric::Ph, 6.9)));
     done
 }
