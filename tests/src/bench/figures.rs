@@ -19,7 +19,7 @@ pub struct Rounds {
 pub struct Measured {
     /// What was measured.
     pub name: &'static str,
-    /// On which database.
+    /// On which database; `none` where none is asked.
     pub database: &'static str,
     /// What the figures count.
     pub unit: &'static str,
@@ -56,6 +56,11 @@ pub enum Bar {
 }
 
 impl Rounds {
+    /// Adds a round of this server alone.
+    pub fn add_alone(&mut self, ours: f64) {
+        self.add(ours, f64::NAN);
+    }
+
     /// Adds a round.
     pub fn add(&mut self, ours: f64, theirs: f64) {
         self.ours.push(ours);
@@ -69,11 +74,11 @@ impl Rounds {
         median(&ratios)
     }
 
-    /// What they come to.
+    /// What they come to, on a database where there is one.
     pub fn measured(
         &self,
         name: &'static str,
-        kind: Kind,
+        kind: impl Into<Option<Kind>>,
         unit: &'static str,
         reference: &'static str,
         bar: Option<Bar>,
@@ -81,9 +86,10 @@ impl Rounds {
         let (ours, ratio) = (median(&self.ours), self.ratio());
         Measured {
             name,
-            database: match kind {
-                Kind::Sqlite => "sqlite",
-                Kind::Postgres => "postgres",
+            database: match kind.into() {
+                Some(Kind::Sqlite) => "sqlite",
+                Some(Kind::Postgres) => "postgres",
+                None => "none",
             },
             unit,
             ours,
@@ -133,10 +139,13 @@ impl Measured {
 impl std::fmt::Display for Measured {
     fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let Measured { name, database, unit, ours, reference, theirs, ratio, .. } = self;
-        writeln!(
-            out,
-            "{name} on {database}: ratio {ratio:.3}; {ours:.2} {unit} against {theirs:.2} of {reference}"
-        )?;
+        match theirs.is_nan() {
+            true => writeln!(out, "{name} on {database}: {ours:.2} {unit}, against nothing: {reference}")?,
+            false => writeln!(
+                out,
+                "{name} on {database}: ratio {ratio:.3}; {ours:.2} {unit} against {theirs:.2} of {reference}"
+            )?,
+        }
         for (what, figure) in &self.beside {
             writeln!(out, "    {what}: {figure:.2}")?;
         }
@@ -166,6 +175,14 @@ pub fn median(values: &[f64]) -> f64 {
     }
 }
 
+/// The value that 99 of a hundred do not exceed: of 300 the 297th (nearest rank).
+pub fn p99(values: &[f64]) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let rank = (sorted.len() * 99).div_ceil(100);
+    rank.checked_sub(1).and_then(|at| sorted.get(at)).copied().unwrap_or(f64::NAN)
+}
+
 fn load_average() -> f64 {
     let text = std::fs::read_to_string("/proc/loadavg").unwrap_or_default();
     text.split(' ').next().and_then(|first| first.parse().ok()).unwrap_or(f64::NAN)
@@ -180,6 +197,21 @@ mod tests {
         assert_eq!(median(&[3.0, 1.0, 2.0]), 2.0);
         assert_eq!(median(&[4.0, 1.0, 3.0, 2.0]), 2.5);
         assert!(median(&[]).is_nan());
+    }
+
+    #[test]
+    fn one_of_a_hundred_may_be_slower() {
+        let waits: Vec<f64> = (1..=300).map(f64::from).collect();
+        assert_eq!((p99(&waits), p99(&waits[..100]), p99(&waits[..1])), (297.0, 99.0, 1.0));
+        assert!(p99(&[]).is_nan());
+    }
+
+    #[test]
+    fn what_stands_alone_says_so() {
+        let mut rounds = Rounds::default();
+        rounds.add_alone(3.0);
+        let told = rounds.measured("fill", None::<Kind>, "1/s", "it does no such thing", None).to_string();
+        assert!(told.starts_with("fill on none: 3.00 1/s, against nothing: it does no such thing"), "{told}");
     }
 
     #[test]

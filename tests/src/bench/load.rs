@@ -141,12 +141,19 @@ async fn drive(
 /// # Panics
 /// When one is not answered with 200.
 pub async fn median_wait_ms(address: &str, request: &[u8], times: usize) -> f64 {
+    median(&waits_ms(address, request, times, 200).await)
+}
+
+/// One client asks the same so many times: its waits, in milliseconds.
+/// # Panics
+/// When one is not answered with the status.
+pub async fn waits_ms(address: &str, request: &[u8], times: usize, status: u16) -> Vec<f64> {
     let mut visitor = Visitor::connect(address).await.expect("a connection");
     let mut waits = Vec::with_capacity(times);
     for _ in 0..times {
         let began = Instant::now();
-        visitor.expect(request, 200).await;
+        visitor.expect(request, status).await;
         waits.push(began.elapsed().as_secs_f64() * 1e3);
     }
-    median(&waits)
+    waits
 }

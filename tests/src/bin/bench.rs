@@ -4,10 +4,13 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand, ValueEnum};
 use fillmark_tests::bench::figures::summary;
-use fillmark_tests::bench::{Measured, bare, batch, entry, memory, report, round, start, verify};
+use fillmark_tests::bench::{
+    Measured, advice, bare, batch, chemistry, entry, memory, report, round, start, verify,
+};
 use fillmark_tests::fresh::Kind;
 
-/// Measures the server against what it stands on, on both databases; PostgreSQL is started for it.
+/// Measures the server against what it stands on, on both databases; PostgreSQL is started for it. Its chemistry is measured
+/// in this process.
 #[derive(Parser)]
 struct Line {
     #[command(subcommand)]
@@ -45,6 +48,10 @@ enum Name {
     Memory,
     /// The look at all records, against a scan of the same rows.
     Verify,
+    /// Advice about a tank among a million readings, against a hello.
+    Advice,
+    /// EC, acid, fills and learning in one process, against a chemistry library that pip fetches.
+    Chemistry,
     /// Serves as the bare server.
     #[command(hide = true)]
     Bare {
@@ -72,19 +79,26 @@ async fn measure(line: &Line) -> ExitCode {
         Some(Only::Postgres) => &[Kind::Postgres],
         None => &[Kind::Sqlite, Kind::Postgres],
     };
-    for kind in kinds.iter().copied() {
-        let one = one(&line.name, kind, line.rounds).await;
-        match line.json {
-            true => println!("{}", serde_json::json!(one)),
-            false => print!("{one}"),
+    if line.name == Name::Chemistry {
+        chemistry(line.rounds).into_iter().for_each(|one| told(line, one, &mut all));
+    } else {
+        for kind in kinds.iter().copied() {
+            told(line, one(&line.name, kind, line.rounds).await, &mut all);
         }
-        all.push(one);
     }
     if line.json {
         println!("{}", summary(&all));
     }
     let missed = all.iter().any(|one| one.passed == Some(false));
     if missed { ExitCode::FAILURE } else { ExitCode::SUCCESS }
+}
+
+fn told(line: &Line, one: Measured, all: &mut Vec<Measured>) {
+    match line.json {
+        true => println!("{}", serde_json::json!(one)),
+        false => print!("{one}"),
+    }
+    all.push(one);
 }
 
 async fn one(name: &Name, kind: Kind, rounds: usize) -> Measured {
@@ -96,6 +110,8 @@ async fn one(name: &Name, kind: Kind, rounds: usize) -> Measured {
         Name::Start => start(kind, rounds).await,
         Name::Memory => memory(kind, rounds).await,
         Name::Verify => verify(kind, rounds).await,
+        Name::Advice => advice(kind, rounds).await,
+        Name::Chemistry => unreachable!("it asks no database"),
         Name::Bare { .. } => unreachable!("it serves and measures nothing"),
     }
 }
