@@ -59,7 +59,7 @@ impl Shelf {
         let ml = |step: &Step| match step {
             Step::Dose(dose) => dose.amount,
             Step::Acid(acid) => acid.expected_ml,
-            Step::Water(_) | Step::MeasureEc => 0.0,
+            Step::Water(_) | Step::MeasureEc | Step::MeasurePh => 0.0,
         };
         fill(&asked).steps.iter().map(ml).sum()
     }

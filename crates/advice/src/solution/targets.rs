@@ -17,8 +17,11 @@ const GUIDE: &str = "H. Singh and B. Dunn, Electrical Conductivity and pH Guide 
 const LETTUCE: &str =
     "M. Brechner and A. J. Both, Hydroponic Lettuce Handbook, Cornell University, set points";
 
-/// EC in mS/cm and pH by crop.
-const PUBLISHED: [(&str, (f64, f64), (f64, f64), &str); 12] = [
+/// Lowest and highest.
+type Range = (f64, f64);
+
+/// EC in mS/cm and pH by crop, and whose the pH is.
+const PUBLISHED: [(&str, Range, Range, &str); 12] = [
     ("african violet", (1.2, 1.5), (6.0, 7.0), GUIDE),
     ("asparagus", (1.4, 1.8), (6.0, 6.8), GUIDE),
     ("basil", (1.0, 1.6), (5.5, 6.0), GUIDE),
