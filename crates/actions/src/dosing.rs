@@ -113,10 +113,9 @@ fn filled(facts: &Facts, litres: f64, temperature_c: f64) -> Result<Filled, Refu
         temperature_c,
     };
     let made = fill(&asked);
-    let ec_expected = made.ec_expected.map(|ec| Expectation { value: ec.value, low: ec.low, high: ec.high });
     let why = made.reasons.iter().map(|reason| reason.told(|product| facts.name(product)));
     let reasons = why.chain(facts.tellers(&asked.parts)).collect();
-    Ok((made.advised(&asked.parts), ec_expected, reasons))
+    Ok((made.advised(&asked.parts), made.ec_expected, reasons))
 }
 
 /// Advice as it was given.

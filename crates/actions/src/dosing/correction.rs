@@ -8,7 +8,7 @@ use fillmark_advice::solution::record::{Litres, TankRecord, What};
 use fillmark_advice::solution::step::{Chemistry, StepAsked, ph_step};
 use fillmark_advice::solution::turnover::{Moves, TURNOVER_LIMIT, early_change};
 use fillmark_advice::solution::waste::{Drain, DrainAsked, LEACHING, drain};
-use fillmark_domain::entries::{Advice, AdviceKind, AdvisedStep, BandThen, Expectation, SamplePoint};
+use fillmark_domain::entries::{Advice, AdviceKind, AdvisedStep, BandThen, SamplePoint};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, TankId, TankMode};
 use fillmark_domain::stock::ProductId;
@@ -56,7 +56,7 @@ pub async fn advise_correction(
         asked_by: stamp.by,
         litres: asked.litres.litres,
         steps,
-        ec_expected: made.ec_expected.map(|ec| Expectation { value: ec.value, low: ec.low, high: ec.high }),
+        ec_expected: made.ec_expected,
         lacking: Vec::new(),
         reasons: reasons(&made, &facts),
         cautions: Vec::new(),

@@ -38,24 +38,13 @@ pub(super) fn make(
         stock_l,
         water_ec_ms_cm: facts.water().ec_ms_cm,
         feed_ec_ms_cm: Some(facts.ec_band()?.aim),
-        rise: rise.clone(),
+        rise,
         parts: parts.into_iter().map(|part| StockPart { part, tank: 0, soluble_g_l: None }).collect(),
     };
     let made = stock(&asked).of(held);
-    // The feed is as well known as what its products add.
-    let about = |ec: f64| {
-        let rise = rise.as_ref().ok()?;
-        let (low, high) = (rise.low / rise.value, rise.high / rise.value);
-        let added = ec - asked.water_ec_ms_cm;
-        Some(Expectation {
-            value: ec,
-            low: asked.water_ec_ms_cm + low * added,
-            high: asked.water_ec_ms_cm + high * added,
-        })
-    };
     Ok(Made {
         steps: made.advised(&asked, |product| facts.is_liquid(product)),
-        feed_ec: made.feed_ec_ms_cm.and_then(about),
+        feed_ec: made.feed_ec,
         reasons: made.told(&asked, |product| facts.name(product)),
     })
 }

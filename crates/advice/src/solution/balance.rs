@@ -6,11 +6,11 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use fillmark_domain::entries::{Addition, AdditionReason, Reading, SamplePoint};
+use fillmark_domain::entries::{Addition, AdditionReason, Expectation, Reading, SamplePoint};
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Id, Metric};
 
-use super::learnt::{Interval, Learnt};
+use super::learnt::Learnt;
 use super::level::{Instant, Level, instants};
 use super::record::{Litres, READ_TO, READ_TO_EC, TankRecord, What};
 
@@ -72,9 +72,9 @@ impl Reckoned {
     }
 
     /// With the interval that holds it nine times of ten.
-    pub fn interval(self) -> Interval {
+    pub fn interval(self) -> Expectation {
         let half = TO_90 * self.spread;
-        Interval { value: self.value, low: self.value - half, high: self.value + half }
+        Expectation { value: self.value, low: self.value - half, high: self.value + half }
     }
 }
 

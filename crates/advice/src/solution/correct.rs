@@ -6,7 +6,7 @@
 mod told;
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::entries::BandThen;
+use fillmark_domain::entries::{BandThen, Expectation};
 use fillmark_domain::stock::ProductId;
 
 use super::balance::{TO_90, spread_of};
@@ -72,7 +72,7 @@ pub struct Correction {
     /// What to do about the EC.
     pub ec: EcAdvice,
     /// EC to expect after that, where it can be told.
-    pub ec_expected: Option<Expected>,
+    pub ec_expected: Option<Expectation>,
     /// What to do about the pH.
     pub ph: PhAdvice,
     /// Why it is so.
@@ -122,17 +122,6 @@ pub enum PhAdvice {
     Raise,
     /// Measure it, after what is advised for the EC has mixed.
     Measure,
-}
-
-/// What a meter will show.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Expected {
-    /// The likeliest, mS/cm.
-    pub value: f64,
-    /// Lower end of the interval that holds it nine times of ten.
-    pub low: f64,
-    /// Upper end of that interval.
-    pub high: f64,
 }
 
 /// Why a correction is advised as it is.
@@ -200,7 +189,12 @@ impl Correction {
         Correction { ec, ec_expected: None, ph: PhAdvice::Measure, reasons }
     }
 
-    fn expecting(ec: EcAdvice, expected: Expected, band: BandThen, mut reasons: Vec<Reason>) -> Correction {
+    fn expecting(
+        ec: EcAdvice,
+        expected: Expectation,
+        band: BandThen,
+        mut reasons: Vec<Reason>,
+    ) -> Correction {
         let strengthens = matches!(ec, EcAdvice::Strengthen { .. });
         if strengthens && (expected.low < band.low || expected.high > band.high) {
             reasons.push(Reason::MayPassBand);
@@ -269,7 +263,7 @@ impl Tank {
     }
 
     /// EC after a change. Filling to the mark makes good in water what was not known of the litres, so that they tell less.
-    fn after(&self, change: &Change) -> Expected {
+    fn after(&self, change: &Change) -> Expectation {
         let kept_l = self.litres.litres - change.drain_l;
         let litres = kept_l + change.water_l + change.doses_l;
         let salt = kept_l * self.ec_ms_cm + change.water_l * self.water_ec_ms_cm + change.salt;
@@ -282,7 +276,7 @@ impl Tank {
         let of_reading = kept_l * self.ec_ms_cm / litres * READ_TO_EC;
         let of_doses = change.salt_variance.sqrt() / litres;
         let spread = of_litres.hypot(of_mark).hypot(of_reading).hypot(of_doses);
-        Expected { value, low: value - TO_90 * spread, high: value + TO_90 * spread }
+        Expectation { value, low: value - TO_90 * spread, high: value + TO_90 * spread }
     }
 }
 

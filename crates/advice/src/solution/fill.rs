@@ -5,10 +5,11 @@
 
 pub(super) mod told;
 
+use fillmark_domain::entries::Expectation;
 use fillmark_domain::stock::ProductId;
 
 use super::component::Component;
-use super::learnt::{Interval, Learnt};
+use super::learnt::Learnt;
 use super::ph::{NoDose, water_of_alkalinity};
 use super::reagents::{Chemistry as _, FIRST_MEQ_L, FIRST_PART, Reagent, dose_mmol_l, volume_ml};
 
@@ -98,7 +99,7 @@ pub struct Fill {
     /// What to do, one after the other.
     pub steps: Vec<Step>,
     /// EC to expect after the doses, mS/cm; none where a product does not say what it adds.
-    pub ec_expected: Option<Interval>,
+    pub ec_expected: Option<Expectation>,
     /// Why it is so.
     pub reasons: Vec<Reason>,
 }
@@ -212,10 +213,10 @@ fn factor(asked: &FillAsked) -> (f64, Vec<Reason>) {
     (factor.min(*USUAL_STRETCH.end()), vec![Reason::FarFromProgramme(factor)])
 }
 
-fn ec_expected(asked: &FillAsked, factor: f64, water_l: f64) -> Option<Interval> {
+fn ec_expected(asked: &FillAsked, factor: f64, water_l: f64) -> Option<Expectation> {
     let rise = asked.rise.as_ref().ok()?;
     let with = |rise: f64| factor * rise + water_l * asked.water.ec_ms_cm / asked.litres;
-    Some(Interval { value: with(rise.value), low: with(rise.low), high: with(rise.high) })
+    Some(Expectation { value: with(rise.value), low: with(rise.low), high: with(rise.high) })
 }
 
 /// How much acid a fill takes, before the nutrients and after them.

@@ -17,14 +17,3 @@ pub struct Learnt {
     /// The additions it was learnt from, the earliest first.
     pub records: Vec<Id<Addition>>,
 }
-
-/// A figure with the interval that holds it nine times of ten.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Interval {
-    /// The likeliest.
-    pub value: f64,
-    /// Lower end.
-    pub low: f64,
-    /// Upper end.
-    pub high: f64,
-}

@@ -4,6 +4,7 @@ mod told;
 
 use std::collections::BTreeMap;
 
+use fillmark_domain::entries::Expectation;
 use fillmark_domain::stock::ProductId;
 
 use super::fill::{self, FillAsked, Part, SourceWater, Step};
@@ -43,7 +44,7 @@ pub struct Stock {
     /// What goes in, by tank and in the order of mixing.
     pub doses: Vec<StockDose>,
     /// EC of the feed to expect, mS/cm; none where a product does not say what it adds.
-    pub feed_ec_ms_cm: Option<f64>,
+    pub feed_ec: Option<Expectation>,
     /// What stands against it.
     pub cautions: Vec<StockCaution>,
     /// Why the strength is as it is.
@@ -125,7 +126,7 @@ impl Stock {
 /// Advises what goes into stock tanks. The feed is a fill of as many litres as a tank of stock makes.
 pub fn stock(asked: &StockAsked) -> Stock {
     let litres = asked.ratio * asked.stock_l;
-    let Strength { times, feed_ec_ms_cm, reasons } = strength(asked, litres);
+    let Strength { times, feed_ec, reasons } = strength(asked, litres);
     let mut parts: Vec<&StockPart> = asked.parts.iter().filter(|one| one.part.per_litre > 0.0).collect();
     parts.sort_by_key(|one| (one.tank, one.part.mixing_rank));
     let dose = |one: &StockPart| {
@@ -136,13 +137,13 @@ pub fn stock(asked: &StockAsked) -> Stock {
     let doses: Vec<StockDose> =
         if times > 0.0 { parts.iter().map(|one| dose(one)).collect() } else { Vec::new() };
     let cautions = cautions(&parts, &doses);
-    Stock { doses, feed_ec_ms_cm, cautions, reasons }
+    Stock { doses, feed_ec, cautions, reasons }
 }
 
 /// How many times the programme's strength, and what comes of it.
 struct Strength {
     times: f64,
-    feed_ec_ms_cm: Option<f64>,
+    feed_ec: Option<Expectation>,
     reasons: Vec<fill::Reason>,
 }
 
@@ -153,7 +154,11 @@ fn strength(asked: &StockAsked, litres: f64) -> Strength {
         let of_water = (1.0 - liquid / 1000.0) * asked.water_ec_ms_cm;
         return Strength {
             times: 1.0,
-            feed_ec_ms_cm: asked.rise.as_ref().ok().map(|rise| rise.value + of_water),
+            feed_ec: asked.rise.as_ref().ok().map(|rise| Expectation {
+                value: rise.value + of_water,
+                low: rise.low + of_water,
+                high: rise.high + of_water,
+            }),
             reasons: Vec::new(),
         };
     };
@@ -168,7 +173,7 @@ fn strength(asked: &StockAsked, litres: f64) -> Strength {
     let reasons = fill.reasons.into_iter().filter(|reason| *reason != fill::Reason::WaterUnknown).collect();
     Strength {
         times: if of_step > 0.0 { of_feed / of_step } else { 0.0 },
-        feed_ec_ms_cm: fill.ec_expected.map(|ec| ec.value),
+        feed_ec: fill.ec_expected,
         reasons,
     }
 }
@@ -232,7 +237,7 @@ mod tests {
             assert!((dose.per_litre - expected).abs() < 1e-9, "{got:?}");
             assert!((dose.amount - expected * asked.stock_l).abs() < 1e-6, "{got:?}");
         }
-        assert!((got.feed_ec_ms_cm.unwrap() - feed_ec_ms_cm).abs() < 1e-9, "{got:?}");
+        assert!((got.feed_ec.unwrap().value - feed_ec_ms_cm).abs() < 1e-9, "{got:?}");
         got
     }
 
@@ -280,7 +285,7 @@ mod tests {
             let got = stock(&StockAsked { ratio, ..asked(Some(ec), parts) });
             let salt: f64 = got.doses.iter().map(|dose| dose.per_litre * rise).sum();
             let water_l = ratio - got.doses[0].per_litre / 1000.0;
-            let made = got.feed_ec_ms_cm.unwrap();
+            let made = got.feed_ec.unwrap().value;
             prop_assert!(((salt + water_l * 0.3) / ratio - made).abs() < 1e-9);
             prop_assert!((made - ec).abs() < 1e-9 || got.reasons.iter().any(|reason| matches!(reason, fill::Reason::FarFromProgramme(_))));
         }
