@@ -241,6 +241,11 @@ on_both! {
         twice["analysis"] = json!({ "basis": "w/w", "declared": [line, line] });
         let error = business.create::<NewLabelRevision>(&declared(twice)).await.unwrap_err();
         assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/analysis/declared/1/declared"));
+        let mut total = base.clone();
+        let forms = json!([{ "declared": "n", "percent": 5.0 }, { "declared": "nitrate_n", "percent": 5.0 }]);
+        total["analysis"] = json!({ "basis": "w/w", "declared": forms });
+        let error = business.create::<NewLabelRevision>(&declared(total)).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].code, "counted_twice");
         let mut nameless = base;
         nameless["strength_percent"] = json!(38.0);
         let error = business.create::<NewLabelRevision>(&declared(nameless)).await.unwrap_err();

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_advice::solution::correct::{
-    ABOVE_MARK, CorrectAsked, Correction, EcAdvice, PhAdvice, Shown, correct,
+    ABOVE_MARK, CorrectAsked, Correction, EcAdvice, PhAdvice, Reason, Shown, correct,
 };
 use fillmark_advice::solution::record::{Litres, TankRecord, What};
 use fillmark_advice::solution::step::{Chemistry, StepAsked, ph_step};
@@ -56,7 +56,8 @@ pub async fn advise_correction(
         asked_by: stamp.by,
         litres: asked.litres.litres,
         steps,
-        ec_expected: made.ec_expected,
+        // Of a part of the doses that are reckoned nothing is expected but that it is measured.
+        ec_expected: made.ec_expected.filter(|_| !made.reasons.contains(&Reason::MayPassBand)),
         lacking: Vec::new(),
         reasons: reasons(&made, &facts),
         cautions: Vec::new(),

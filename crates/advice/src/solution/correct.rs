@@ -23,6 +23,9 @@ const MOST_OF_IT: f64 = 0.8;
 /// is left of a step's rise hangs on what plants took, so this is wider than for a fresh fill.
 const MOST_TIMES: f64 = 2.0;
 
+/// A tank does not read less than this part of what its water conducts (our own judgement).
+const LEAST_OF_WATER: f64 = 0.7;
+
 /// A tank takes this part of its working volume above its mark (common practice, no source).
 pub const ABOVE_MARK: f64 = 0.05;
 
@@ -137,6 +140,8 @@ pub enum Reason {
     MayPassBand,
     /// Nothing stands in the tank.
     Empty,
+    /// A meter that shows less than the water alone conducts is dry, off or out.
+    BelowWater(f64),
     /// So many times the programme's doses would be needed: programme, labels and aim do not fit each other, and only twice
     /// as much is told as the programme's doses are.
     FarFromProgramme(f64),
@@ -170,6 +175,9 @@ pub fn correct(asked: &CorrectAsked) -> Correction {
     };
     if asked.litres.litres <= 0.0 {
         return Correction::without_figure(EcAdvice::FreshFill, vec![Reason::Empty]);
+    }
+    if ec < LEAST_OF_WATER * asked.water_ec_ms_cm {
+        return Correction::without_figure(EcAdvice::Measure, vec![Reason::BelowWater(ec)]);
     }
     let tank = Tank::of(asked, ec);
     let (band, alone) = (asked.ec_band, tank.after(&Change { water_l: tank.to_mark_l, ..Change::NONE }));

@@ -32,7 +32,7 @@ impl Entered {
         }
     }
 
-    /// In order of time. Readings that were entered with a change were taken once it had mixed.
+    /// In order of time. Readings that were entered with a change were taken once it had mixed, so the change was before.
     pub fn record(&self, fill_mark_l: f64) -> TankRecord {
         let changes = self.changes.iter().map(|(id, change)| change_of(*id, change));
         let additions = self.additions.iter().map(|(id, addition)| addition_of(*id, addition));
@@ -50,7 +50,7 @@ fn change_of(id: Id<TankChange>, change: &TankChange) -> Event {
         drained_l: change.drained_l,
         water_in_l: change.water_in_l,
     };
-    Event { at: change.recorded_at, what }
+    Event { at: change.recorded_at - MIXING, what }
 }
 
 fn addition_of(id: Id<Addition>, addition: &Addition) -> Event {
@@ -61,7 +61,8 @@ fn addition_of(id: Id<Addition>, addition: &Addition) -> Event {
         }
         Poured::Water { litres } => What::Watered { id, litres, reason },
     };
-    Event { at: addition.recorded_at, what }
+    let mixed = if addition.change.is_some() { MIXING } else { TimeDelta::zero() };
+    Event { at: addition.recorded_at - mixed, what }
 }
 
 fn reading_of(id: Id<Reading>, reading: &Reading) -> Event {
@@ -72,6 +73,5 @@ fn reading_of(id: Id<Reading>, reading: &Reading) -> Event {
         value: reading.value,
         meter: reading.meter,
     };
-    let mixed = if reading.change.is_some() { MIXING } else { TimeDelta::zero() };
-    Event { at: reading.taken_at() + mixed, what }
+    Event { at: reading.taken_at(), what }
 }

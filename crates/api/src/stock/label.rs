@@ -88,6 +88,9 @@ impl Analysis {
             faults.range(&format!("/declared/{at}/percent"), line.percent, 0.0, 100.0);
             let new = declared.iter().all(|(word, _)| *word != line.declared.0);
             faults.unless(new, &format!("/declared/{at}/declared"), "twice", "expected each word once");
+            let counted = declared.iter().any(|(word, _)| counts_twice(*word, line.declared.0));
+            let detail = "expected what is not counted already: a total or its forms, an element or its oxide, not both";
+            faults.unless(!counted, &format!("/declared/{at}/declared"), "counted_twice", detail);
             declared.push((line.declared.0, line.percent));
         }
         faults.or(Some(words::Analysis { basis: self.basis.0, declared }))
@@ -100,6 +103,22 @@ impl Analysis {
         };
         Self { basis: Code(word.basis), declared: word.declared.iter().map(line).collect() }
     }
+}
+
+/// Whether two lines of a label tell of the same mass: labels print the total of nitrogen beside its forms.
+fn counts_twice(one: words::Declared, other: words::Declared) -> bool {
+    use words::Declared as D;
+    const SAME: [(D, D); 8] = [
+        (D::Nitrogen, D::NitrateNitrogen),
+        (D::Nitrogen, D::AmmoniumNitrogen),
+        (D::Nitrogen, D::UreaNitrogen),
+        (D::Phosphorus, D::PhosphorusPentoxide),
+        (D::Potassium, D::PotassiumOxide),
+        (D::Calcium, D::CalciumOxide),
+        (D::Magnesium, D::MagnesiumOxide),
+        (D::Sulfur, D::SulfurTrioxide),
+    ];
+    SAME.contains(&(one, other)) || SAME.contains(&(other, one))
 }
 
 impl Body for NewLabelRevision {

@@ -72,6 +72,9 @@ impl Reason {
             Reason::RiseUnknown(product) => {
                 format!("Nothing tells what EC {} adds, neither its label nor records.", named(*product))
             }
+            Reason::BelowWater(ec) => format!(
+                "The meter showed {ec:.2} mS/cm, less than the water alone: it was dry, off or out. Look at it, and measure again."
+            ),
             Reason::Empty => "Nothing stands in the tank.".into(),
             Reason::FarFromProgramme(times) => format!(
                 "By what labels and records say it would take {times:.1} times the step's own doses. That does not fit: look at \
