@@ -17,7 +17,7 @@ use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, TankId, TankMode};
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Id, Metric};
-use fillmark_store::advice;
+use fillmark_store::{SiteScope, Stamp, advice};
 
 pub use self::correction::{CorrectionWanted, advise_correction};
 use self::facts::Facts;
@@ -74,25 +74,47 @@ pub async fn advise_fill(
         }
         _ => filled(&facts, litres, wanted.temperature_c.unwrap_or(WATER_C))?,
     };
+    tx.commit().await?;
+
+    give(app, scope, &stamp, &facts, Made { kind: AdviceKind::Fill, litres, steps, ec_expected, reasons })
+        .await
+}
+
+/// Advice before it is looked at beside the store cupboard.
+struct Made {
+    kind: AdviceKind,
+    litres: f64,
+    steps: Vec<AdvisedStep>,
+    ec_expected: Option<Expectation>,
+    reasons: Vec<String>,
+}
+
+/// Keeps advice as it is given: with what stands in for what nobody has set, what the cupboard lacks and what to beware of.
+async fn give(
+    app: &App,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    facts: &Facts,
+    made: Made,
+) -> Result<KeptAdvice, Refusal> {
     let mut given = Advice {
-        tank: wanted.tank,
-        kind: AdviceKind::Fill,
+        tank: facts.tank.id,
+        kind: made.kind,
         made_at: stamp.at,
         asked_by: stamp.by,
-        litres,
-        steps,
-        ec_expected,
+        litres: made.litres,
+        steps: made.steps,
+        ec_expected: made.ec_expected,
         lacking: Vec::new(),
-        reasons,
+        reasons: made.reasons,
         cautions: Vec::new(),
     };
     given.reasons.extend(facts.told_of_stand_ins());
     given.lacking = facts.lacking(&given);
     given.cautions = facts.cautions(&given);
-    tx.commit().await?;
 
     let tx = app.store.begin().await?;
-    let id = advice::keep(&tx, scope, &stamp, &given).await?;
+    let id = advice::keep(&tx, scope, stamp, &given).await?;
     tx.commit().await?;
 
     Ok((id, given))

@@ -8,15 +8,14 @@ use fillmark_advice::solution::record::{Litres, TankRecord, What};
 use fillmark_advice::solution::step::{Chemistry, StepAsked, ph_step};
 use fillmark_advice::solution::turnover::{Moves, TURNOVER_LIMIT, early_change};
 use fillmark_advice::solution::waste::{Drain, DrainAsked, LEACHING, drain};
-use fillmark_domain::entries::{Advice, AdviceKind, AdvisedStep, BandThen, SamplePoint};
+use fillmark_domain::entries::{AdviceKind, AdvisedStep, BandThen, SamplePoint};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, TankId, TankMode};
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Band, Metric};
-use fillmark_store::advice;
 
-use super::KeptAdvice;
 use super::facts::Facts;
+use super::{KeptAdvice, Made, give};
 use crate::{App, Caller, Refusal};
 
 /// A tank to be corrected.
@@ -49,37 +48,21 @@ pub async fn advise_correction(
     let asked = asked(&facts, wanted.topping_up, stamp.at)?;
     let made = correct(&asked);
     let (steps, of_ph) = steps(&facts, &asked, &made);
-    let mut given = Advice {
-        tank: wanted.tank,
-        kind: AdviceKind::Correction,
-        made_at: stamp.at,
-        asked_by: stamp.by,
-        litres: asked.litres.litres,
-        steps,
-        // Of a part of the doses that are reckoned nothing is expected but that it is measured.
-        ec_expected: made.ec_expected.filter(|_| !made.reasons.contains(&Reason::MayPassBand)),
-        lacking: Vec::new(),
-        reasons: reasons(&made, &facts),
-        cautions: Vec::new(),
-    };
-    given.reasons.extend(facts.told_of_readings(&asked));
-    given.reasons.extend(of_ph);
+    tx.commit().await?;
+
+    let mut reasons = reasons(&made, &facts);
+    reasons.extend(facts.told_of_readings(&asked));
+    reasons.extend(of_ph);
     if facts.tank.content.mode == TankMode::RunToWaste {
-        given.reasons.extend(drained(&facts.record, stamp.at).told());
+        reasons.extend(drained(&facts.record, stamp.at).told());
     }
     if matches!(made.ec, EcAdvice::Strengthen { .. }) {
-        given.reasons.extend(facts.tellers(&asked.parts));
+        reasons.extend(facts.tellers(&asked.parts));
     }
-    given.reasons.extend(facts.told_of_stand_ins());
-    given.lacking = facts.lacking(&given);
-    given.cautions = facts.cautions(&given);
-    tx.commit().await?;
-
-    let tx = app.store.begin().await?;
-    let id = advice::keep(&tx, scope, &stamp, &given).await?;
-    tx.commit().await?;
-
-    Ok((id, given))
+    // Of a part of the doses that are reckoned nothing is expected but that it is measured.
+    let ec_expected = made.ec_expected.filter(|_| !made.reasons.contains(&Reason::MayPassBand));
+    let (kind, litres) = (AdviceKind::Correction, asked.litres.litres);
+    give(app, scope, &stamp, &facts, Made { kind, litres, steps, ec_expected, reasons }).await
 }
 
 fn asked(facts: &Facts, topping_up: bool, at: DateTime<Utc>) -> Result<CorrectAsked, Refusal> {

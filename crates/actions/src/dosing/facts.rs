@@ -29,8 +29,7 @@ use fillmark_store::{SiteScope, Tx, holdings, plan, records};
 
 use super::history;
 use super::priors::Expected;
-use crate::App;
-use crate::Refusal;
+use crate::{App, Refusal};
 
 /// What is on record for advice about one tank.
 pub(super) struct Facts {
@@ -211,7 +210,7 @@ impl Facts {
         let step = self.step().filter(|step| step.doses.iter().any(|dose| dose.per_litre > 0.0));
         let step = step.ok_or_else(|| {
             let lacking =
-                "no step of a programme leads the tank today, so nothing tells what is dosed into it";
+                "no step with doses leads the tank today, so nothing tells what goes in: feed it to a cycle whose step has some";
             Refusal::Conflict(lacking.into())
         })?;
         let part = |(product, per_litre): (ProductId, f64)| {
@@ -285,8 +284,8 @@ impl Facts {
         all
     }
 
-    /// The product that moves the pH one way of which the most is there; where none is, the first by name. Those of unknown kind
-    /// or strength come last.
+    /// The product that moves the pH one way of which the most is there; where none is, the first by name. Those of unknown
+    /// strength come last.
     pub(super) fn mover(&self, way: Moves) -> Option<ProductId> {
         let moves = self.moves();
         let adjusters = self.products.values().filter(|kept| kept.content.kind == ProductKind::PhAdjuster);

@@ -3,7 +3,7 @@
 use chrono::TimeDelta;
 use fillmark_domain::entries::{Addition, Poured, Reading, Spot, TankChange};
 use fillmark_domain::places::TankId;
-use fillmark_domain::{Base, Id};
+use fillmark_domain::{Base, Id, Metric};
 
 use super::record::{Event, MIXING, TankRecord, What};
 
@@ -37,9 +37,20 @@ impl Entered {
         let changes = self.changes.iter().map(|(id, change)| change_of(*id, change));
         let additions = self.additions.iter().map(|(id, addition)| addition_of(*id, addition));
         let readings = self.readings.iter().map(|(id, reading)| reading_of(*id, reading));
-        let mut events: Vec<Event> = changes.chain(additions).chain(readings).collect();
+        let unmoved = |event: &Event| !self.is_of_what_was_drained(event);
+        let mut events: Vec<Event> = changes.chain(additions).chain(readings.filter(unmoved)).collect();
         events.sort_by_key(|event| event.at);
         TankRecord { fill_mark_l, events }
+    }
+}
+
+impl Entered {
+    /// Whether somebody read the gauge just before a change, which stands earlier in the record than it was entered.
+    fn is_of_what_was_drained(&self, event: &Event) -> bool {
+        let just_before =
+            |change: &TankChange| change.recorded_at - MIXING <= event.at && event.at < change.recorded_at;
+        let gauge = matches!(event.what, What::Read { metric: Metric::Volume, .. });
+        gauge && self.changes.iter().any(|(_, change)| just_before(change))
     }
 }
 
@@ -74,4 +85,83 @@ fn reading_of(id: Id<Reading>, reading: &Reading) -> Event {
         meter: reading.meter,
     };
     Event { at: reading.taken_at(), what }
+}
+
+#[cfg(test)]
+mod tests {
+    use chrono::{DateTime, Utc};
+    use fillmark_domain::entries::SamplePoint;
+    use fillmark_domain::{Quantity, Unit};
+    use uuid::Uuid;
+
+    use super::*;
+    use crate::solution::record::testing::day;
+
+    fn reading(
+        id: u128,
+        at: DateTime<Utc>,
+        metric: Metric,
+        value: f64,
+        change: Option<u128>,
+    ) -> (Id<Reading>, Reading) {
+        let reading = Reading {
+            client_id: Uuid::from_u128(id),
+            spot: Spot::Tank(Id::new(Uuid::from_u128(1))),
+            sample_point: SamplePoint::Tank,
+            metric,
+            entered: Quantity::new(value, Unit::Litre),
+            value,
+            compensation: None,
+            meter: None,
+            change: change.map(|change| Id::new(Uuid::from_u128(change))),
+            recorded_at: at,
+            received_at: at,
+            clock_offset_ms: None,
+            clock_suspect: false,
+            done_by: None,
+            entered_by: None,
+            entered_with: None,
+            band: None,
+            superseded: None,
+            supersedes: None,
+        };
+        (Id::new(Uuid::from_u128(id)), reading)
+    }
+
+    fn change(id: u128, at: DateTime<Utc>) -> (Id<TankChange>, TankChange) {
+        let change = TankChange {
+            client_id: Uuid::from_u128(id),
+            tank: Id::new(Uuid::from_u128(1)),
+            fraction: 1.0,
+            drained_l: 150.0,
+            drained_to: None,
+            water_in_l: 199.0,
+            due_on: None,
+            recorded_at: at,
+            received_at: at,
+            done_by: None,
+            entered_by: None,
+            reverses: None,
+            reversed: None,
+        };
+        (Id::new(Uuid::from_u128(id)), change)
+    }
+
+    #[test]
+    fn readings_entered_with_a_change_come_mixed_after_it_and_the_gauge_before_it_is_left_out() {
+        let minute = |minute| day(0) + TimeDelta::minutes(minute);
+        let entered = Entered {
+            readings: vec![
+                reading(2, minute(-10), Metric::Volume, 150.0, None),
+                reading(3, minute(0), Metric::Ec, 1.4, Some(4)),
+            ],
+            additions: Vec::new(),
+            changes: vec![change(4, minute(0))],
+        };
+        let record = entered.record(200.0);
+        assert!(matches!(record.events[0].what, What::Changed { .. }), "{record:?}");
+        let [_, read] = record.events[..] else { panic!("{record:?}") };
+        assert_eq!((read.at, read.at - record.events[0].at), (minute(0), MIXING));
+        assert!((record.litres_before(minute(1)).litres - 200.0).abs() < 1e-9);
+    }
 }

@@ -9,8 +9,8 @@ use fillmark_domain::entries::{Addition, Meter, Reading};
 use fillmark_domain::stock::ProductId;
 
 use super::balance::{Rises, spread_of};
-use super::record::READ_TO_EC;
 use super::record::TankRecord;
+use super::record::{DRIFT_A_DAY, READ_TO_EC};
 pub use super::uptake::{Loss, LossCause, losses};
 
 mod cause;
@@ -129,9 +129,6 @@ pub enum Whose {
 
 /// From reading to reading at most: a day and what a round comes late. What plants do meanwhile is counted in.
 const LONGEST: TimeDelta = TimeDelta::hours(36);
-
-/// EC drifts by this part a day with what plants take (common practice, no source).
-const DRIFT_A_DAY: f64 = 0.05;
 
 /// Meters show hundredths (common practice, no source).
 const SHOWN_TO_MS_CM: f64 = 0.01;

@@ -5,6 +5,8 @@ use fillmark_domain::entries::{Addition, AdditionReason, Meter, Reading, SampleP
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Id, Metric};
 
+use super::level::Level;
+
 /// A tank's records. What was superseded or taken back is left out of them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TankRecord {
@@ -89,6 +91,9 @@ pub const MIXING: TimeDelta = TimeDelta::minutes(15);
 /// A conductivity is read to this part of it (common practice, no source).
 pub(super) const READ_TO_EC: f64 = 0.02;
 
+/// Salt that plants take or leave in a day beside what the records tell, as part of what is there (our own judgement).
+pub(super) const DRIFT_A_DAY: f64 = 0.05;
+
 /// A dose that takes more than this part of the mark is mis-keyed, and does not raise the level (our own judgement): doses are
 /// some mL in a litre.
 pub(super) const LARGEST_DOSE: f64 = 0.1;
@@ -106,37 +111,22 @@ impl TankRecord {
     /// How much stood in the tank at an instant, what happens at that instant left out. Nothing on record: the fill mark,
     /// and little is known of it.
     pub fn litres_before(&self, at: DateTime<Utc>) -> Litres {
-        let mut level = self.full();
+        let mut level = Level::of(self);
         for event in self.events.iter().take_while(|event| event.at < at) {
-            self.pass(event, &mut level);
+            level.pass(event.at, event.what);
         }
-        self.known_of(level, at)
+        level.litres(at)
     }
 
     /// How much stood in the tank before each event, as [`TankRecord::litres_before`] tells it, in one pass over them all.
     pub fn litres_before_each(&self) -> Vec<Litres> {
-        let mut level = self.full();
+        let mut level = Level::of(self);
         let mut each = Vec::with_capacity(self.events.len());
         for instant in self.events.chunk_by(|one, next| one.at == next.at) {
-            each.resize(each.len() + instant.len(), self.known_of(level, instant[0].at));
-            instant.iter().for_each(|event| self.pass(event, &mut level));
+            each.resize(each.len() + instant.len(), level.litres(instant[0].at));
+            instant.iter().for_each(|event| level.pass(event.at, event.what));
         }
         each
-    }
-
-    const fn full(&self) -> Level {
-        Level { litres: self.fill_mark_l, known: None }
-    }
-
-    fn pass(&self, event: &Event, level: &mut Level) {
-        let after = self.after(level.litres, event.what);
-        let known = if after.settles { Some(event.at) } else { level.known };
-        *level = Level { litres: after.litres, known };
-    }
-
-    fn known_of(&self, level: Level, at: DateTime<Utc>) -> Litres {
-        let drifted = level.known.map_or(UNKNOWN_AT_MOST, |known| drift(at - known));
-        Litres { litres: level.litres, spread_l: self.fill_mark_l * READ_TO.hypot(drifted) }
     }
 
     pub(super) fn after(&self, litres: f64, what: What) -> After {
@@ -162,13 +152,6 @@ impl TankRecord {
             What::Read { .. } | What::Poured { .. } => After { litres, settles: false },
         }
     }
-}
-
-/// The litres at some instant, and when they were known last.
-#[derive(Clone, Copy)]
-struct Level {
-    litres: f64,
-    known: Option<DateTime<Utc>>,
 }
 
 /// The litres after something happened, and whether they are known from then on.

@@ -13,7 +13,7 @@ use fillmark_domain::stock::ProductId;
 use super::fit::{Expected, Fit, fit};
 use super::pairs::{Pair, without_slips};
 use crate::solution::learnt::Learnt;
-use crate::solution::record::READ_TO_EC;
+use crate::solution::record::{DRIFT_A_DAY, READ_TO_EC};
 
 /// What a product is expected to add before any record.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -52,8 +52,6 @@ const SMALLEST_SPREAD: f64 = 0.01;
 const READ_AT_BEST: f64 = 0.001;
 /// A jug or scale measures to this part (common practice, no source).
 const MEASURED_TO: f64 = 0.03;
-/// Salt that plants take or leave in a day beside what the records tell, as part of what is there (our own judgement).
-const DRIFT_A_DAY: f64 = 0.05;
 
 /// Learns from pairs of EC readings of all tanks that share a water, whose EC in mS/cm is given. A product that is poured
 /// without a prior is learnt from nothing but its records.
