@@ -17,6 +17,10 @@ const FITS: f64 = 2.5;
 /// same (our own judgement).
 const ABSURD: f64 = 10.0;
 
+/// An entry without a deed is of an amount that somebody might have poured: of an absurd one it is so many times as common (our
+/// own judgement).
+const NO_DEED_IF_ABSURD: f64 = 0.1;
+
 /// Two additions are told apart when the mistake in one is so many times likelier than in the other (our own judgement).
 const TOLD_APART: f64 = 20.0;
 
@@ -59,7 +63,9 @@ pub(super) fn verdict(
         (off.abs() <= FITS)
             .then(|| mistake.prior.ln() - 0.5 * off * off - (outcome.spread * ROOT_TWO_PI).ln())
     };
-    let mistakes = mistakes(group, recorded, rises).into_iter();
+    let absurd = outcome.is_some_and(|outcome| outcome.ec_ms_cm > ABSURD * after);
+    let no_deed = NO_DEED * if absurd { NO_DEED_IF_ABSURD } else { 1.0 };
+    let mistakes = mistakes(group, recorded, rises, no_deed).into_iter();
     let mut fitting: Vec<(f64, Mistake)> =
         mistakes.filter_map(|mistake| Some((likeliness(&mistake)?, mistake))).collect();
     fitting.sort_by(|one, other| other.0.total_cmp(&one.0));
@@ -128,7 +134,7 @@ impl Mistake {
     }
 }
 
-fn mistakes(group: &Group, recorded: &[Supposed], rises: &Rises) -> Vec<Mistake> {
+fn mistakes(group: &Group, recorded: &[Supposed], rises: &Rises, no_deed: f64) -> Vec<Mistake> {
     let mut all = Vec::new();
     let each = (0..recorded.len()).map(|one| vec![one]);
     let together = (recorded.len() > 1).then(|| (0..recorded.len()).collect::<Vec<usize>>());
@@ -140,7 +146,7 @@ fn mistakes(group: &Group, recorded: &[Supposed], rises: &Rises) -> Vec<Mistake>
             let slip = scaled(group, recorded, scope, factor);
             all.push(Mistake { kind: Kind::Slip(factor), prior: prior * share, ..slip });
         }
-        all.push(Mistake { prior: NO_DEED * share, ..scaled(group, recorded, scope, 0.0) });
+        all.push(Mistake { prior: no_deed * share, ..scaled(group, recorded, scope, 0.0) });
     }
     if !group.water.is_empty() {
         let whose = Whose::All(group.water.iter().map(|(id, _)| *id).collect());

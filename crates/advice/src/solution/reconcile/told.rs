@@ -112,7 +112,8 @@ impl Month {
                  unit, or used elsewhere."
             ),
             MonthVerdict::MoreShown => format!(
-                "{drawn} were drawn, and the tank shows {shown} (give or take {spread}): taken from stock without a record."
+                "{drawn} were drawn, and the tank shows {shown} (give or take {spread}): taken from stock without a record, \
+                 or entered too small."
             ),
         }
     }
