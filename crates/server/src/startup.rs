@@ -191,6 +191,7 @@ async fn serve(
                     Refused::new(ProblemCode::NotFound, "there is no such record").into()
                 }))
                 .configure(routes::all)
+                .service(actix_web::web::redirect("/docs", "/docs/"))
                 .service(SwaggerUi::new("/docs/{_:.*}").config(ui))
                 .default_service(actix_web::web::to(nothing_here))
         })

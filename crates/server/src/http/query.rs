@@ -42,7 +42,25 @@ fn refused(path: &str, text: &str) -> Refused {
     match text.split('`').collect::<Vec<_>>()[..] {
         ["missing field ", name, ..] => Refused::parameter(name, "is missing"),
         ["duplicate field ", name, ..] => Refused::parameter(name, "is there more than once"),
-        _ => Refused::parameter(path, format!("cannot be read: {text}")),
+        _ => Refused::parameter(path, expected(text)),
+    }
+}
+
+/// What was expected, by what the parser of it says.
+fn expected(text: &str) -> String {
+    let says = |parts: &[&str]| parts.iter().any(|part| text.contains(part));
+    if says(&["invalid digit", "parse integer"]) {
+        "expected a whole number".to_owned()
+    } else if says(&["number too"]) {
+        "expected a number that is not so far out".to_owned()
+    } else if says(&["out of range", "invalid characters", "end of input", "trailing input"]) {
+        "expected a date, 2026-11-24 for example".to_owned()
+    } else if says(&["not `true` or `false`"]) {
+        "expected true or false".to_owned()
+    } else if says(&["UUID"]) {
+        "expected an id".to_owned()
+    } else {
+        format!("cannot be read: {text}")
     }
 }
 
@@ -68,11 +86,13 @@ mod tests {
     #[test]
     fn errors_name_the_parameter() {
         check("", "from_on: is missing");
-        check("from_on=2026-13-01", "from_on: cannot be read: input is out of range");
+        check("from_on=2026-13-01", "from_on: expected a date, 2026-11-24 for example");
+        check("from_on=2026-11-25&horizon_days=x", "horizon_days: expected a whole number");
         check(
-            "from_on=2026-11-25&horizon_days=x",
-            "horizon_days: cannot be read: invalid digit found in string",
+            "from_on=2026-11-25&horizon_days=70000",
+            "horizon_days: expected a number that is not so far out",
         );
+        check("from_on=tomorrow", "from_on: expected a date, 2026-11-24 for example");
         check("from_on=2026-11-25&from_on=2026-11-26", "from_on: is there more than once");
     }
 
