@@ -188,6 +188,18 @@ pub struct WaterSource {
     pub analysed_on: Option<NaiveDate>,
 }
 
+/// What a meq/L of alkalinity conducts at least, mS/cm: sodium and bicarbonate, the slowest pair of ions in waters, 50.1 and 44.5
+/// S cm²/mol (CRC Handbook, from memory), less a tenth at the strength of hard water.
+const EC_PER_MEQ_L: f64 = 0.085;
+
+/// Drop kits count to half a meq/L; common practice, no source.
+const KIT_MEQ_L: f64 = 0.5;
+
+/// The most alkalinity that water of an EC can hold, meq/L.
+pub fn most_alkalinity_meq_l(ec_ms_cm: f64) -> f64 {
+    ec_ms_cm / EC_PER_MEQ_L + KIT_MEQ_L
+}
+
 /// Milligrams of CaCO3 to one milliequivalent: half its molar mass of 100.087 g/mol (IUPAC 2021 atomic masses).
 pub const CACO3_MG_PER_MEQ: f64 = 50.043;
 

@@ -148,6 +148,14 @@ impl Body for NewWaterSource {
         }
         let ec_ms_cm = self.ec.of(Metric::Ec, "/ec", &mut faults);
         let alkalinity_meq_l = self.alkalinity.and_then(|entered| alkalinity(entered, &mut faults));
+        if let (Some(ec_ms_cm), Some(meq_l)) = (ec_ms_cm, alkalinity_meq_l) {
+            let most = words::most_alkalinity_meq_l(ec_ms_cm);
+            let detail = format!(
+                "expected at most {most:.1} meq/L ({:.0} mg/L as CaCO3): water of this EC holds no more",
+                most * CACO3_MG_PER_MEQ
+            );
+            faults.unless(meq_l <= most, "/alkalinity", "out_of_range", detail);
+        }
         let source = ec_ms_cm.map(|ec_ms_cm| words::WaterSource {
             name: self.name.trim().to_owned(),
             ec_ms_cm,
