@@ -23,6 +23,7 @@ mod m0015_taken_back;
 mod m0016_plan_marks;
 mod m0017_labels;
 mod m0018_advice;
+mod m0019_outcomes;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -64,6 +65,11 @@ impl MigratorTrait for Changes {
             }),
             Box::new(Change { name: "m0017_labels", up: m0017_labels::UP, then: Some(m0017_labels::then) }),
             Change::new("m0018_advice", m0018_advice::UP),
+            Box::new(Change {
+                name: "m0019_outcomes",
+                up: m0019_outcomes::UP,
+                then: Some(m0019_outcomes::then),
+            }),
         ]
     }
 }
@@ -141,6 +147,22 @@ async fn applied(connection: &impl ConnectionTrait) -> Result<Vec<String>, DbErr
     }
     let applied = Statement::from_string(backend, "select version from seaql_migrations order by version");
     connection.query_all_raw(applied).await?.iter().map(|row| row.try_get_by_index(0)).collect()
+}
+
+/// Triggers by which a database refuses to change or remove rows of a table; [`m0009_chain`] made what they call.
+fn kept_once(backend: DbBackend, table: &str) -> String {
+    if backend == DbBackend::Postgres {
+        return format!(
+            "create trigger {table}_are_kept before update or delete on {table} for each row execute function is_kept();\n\
+             create trigger {table}_are_kept_whole before truncate on {table} for each statement execute function is_kept();\n"
+        );
+    }
+    let refusal = |deed: &str| {
+        format!(
+            "create trigger {table}_no_{deed} before {deed} on {table} begin select raise(abort, '{table} are kept as they are'); end;\n"
+        )
+    };
+    refusal("update") + &refusal("delete")
 }
 
 /// A change given as SQL text, its statements parted by semicolons at line ends.

@@ -22,16 +22,5 @@ create index reviews_by_day on reviews (site_id, day_on);
 
 /// As the entries that are entered once: refused by the database itself.
 pub(crate) fn then(backend: DbBackend) -> String {
-    if backend == DbBackend::Postgres {
-        "create trigger reviews_are_kept before update or delete on reviews for each row execute function is_kept();\n\
-         create trigger reviews_are_kept_whole before truncate on reviews for each statement execute function is_kept();\n"
-            .to_owned()
-    } else {
-        let refusal = |deed: &str| {
-            format!(
-                "create trigger reviews_no_{deed} before {deed} on reviews begin select raise(abort, 'reviews are kept as they are'); end;\n"
-            )
-        };
-        refusal("update") + &refusal("delete")
-    }
+    crate::kept_once(backend, "reviews")
 }

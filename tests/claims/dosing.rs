@@ -1,6 +1,7 @@
 //! Advice about what to add to a tank: from labels, water and programme to what is measured out; kept, and followed.
 
 use fillmark_api::*;
+use fillmark_domain::entries::AdviceOutcome;
 use fillmark_tests::Feeding;
 use fillmark_tests::greenhouse::steps;
 use fillmark_tests::on_both;
@@ -62,6 +63,14 @@ async fn read(world: &World, feeding: &Feeding, time: &str, ec: f64, ph: f64) {
     world.ada.record_reading(feeding.here.site, &json(ph)).await.unwrap();
 }
 
+/// How much stood in the north tank, this morning.
+async fn read_volume(world: &World, feeding: &Feeding, time: &str, litres: f64) {
+    let at = format!("2026-11-24T{time}:00+01:00");
+    let volume = json!({ "client_id": Uuid::now_v7(), "tank_id": feeding.here.north_tank, "metric": "volume", "sample_point": "tank",
+        "value": { "value": litres, "unit": "L" }, "recorded_at": at, "confirmed": true });
+    world.ada.record_reading(feeding.here.site, &json(volume)).await.unwrap();
+}
+
 fn wanted(feeding: &Feeding) -> NewFillAdvice {
     json(json!({ "tank_id": feeding.here.north_tank }))
 }
@@ -85,8 +94,10 @@ on_both! {
         water(&world, &feeding, hard).await;
         let site = feeding.here.site;
         let advice = world.ada.advise_fill(site, &wanted(&feeding)).await.unwrap();
-        let expected = [ToDo::Water, ToDo::Adjust, ToDo::Dose, ToDo::Dose, ToDo::Measure, ToDo::Adjust];
+        use ToDo::{Adjust, Dose, Measure, Water};
+        let expected = [Water, Adjust, Measure, Dose, Dose, Measure, Measure, Adjust, Measure];
         assert_eq!(to_do(&advice), expected, "{advice:?}");
+        assert_eq!(advice.outcome.0, AdviceOutcome::FollowSteps);
         let ec = advice.ec_expected.unwrap();
         assert!((ec.ec_ms_cm - 1.4).abs() < 0.002 && ec.ec_from_ms_cm < 1.4 && ec.ec_to_ms_cm > 1.4, "{ec:?}");
         let doses: Vec<f64> = advice.steps.iter().filter(|step| step.to_do == ToDo::Dose).map(|step| step.amount.unwrap().value).collect();
@@ -128,7 +139,8 @@ on_both! {
         let flood = NewFillAdvice { tank_id: feeding.here.north_tank, volume: Some(json(json!({ "value": 2000, "unit": "L" }))), ..body.clone() };
         assert_eq!(refusal(world.ada.advise_fill(feeding.here.site, &flood).await), ProblemCode::Invalid);
         let none = NewFillAdvice { tank_id: Uuid::now_v7(), ..body };
-        assert_eq!(refusal(world.ada.advise_fill(feeding.here.site, &none).await), ProblemCode::NotFound);
+        let error = world.ada.advise_fill(feeding.here.site, &none).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/tank_id"));
     }
 
     async fn a_correction_follows_the_latest_readings(world: World) {
@@ -138,19 +150,56 @@ on_both! {
         let wanted = NewCorrectionAdvice { tank_id: feeding.here.north_tank, topping_up: false };
         let blind = world.ada.advise_correction(site, &wanted).await.unwrap();
         assert_eq!(to_do(&blind), [ToDo::Measure, ToDo::Measure], "{blind:?}");
+        assert_eq!(blind.outcome.0, AdviceOutcome::MeasureFirst);
         read(&world, &feeding, "06:50", 0.9, 6.0).await;
         let weak = world.ada.advise_correction(site, &wanted).await.unwrap();
         assert_eq!(to_do(&weak), [ToDo::Dose, ToDo::Dose, ToDo::Measure, ToDo::Measure], "{weak:?}");
         assert!((weak.ec_expected.unwrap().ec_ms_cm - 1.4).abs() < 0.002, "{weak:?}");
         read(&world, &feeding, "06:52", 1.4, 6.9).await;
         let sour = world.ada.advise_correction(site, &wanted).await.unwrap();
-        let [step] = &sour.steps[..] else { panic!("{sour:?}") };
+        let [step, _] = &sour.steps[..] else { panic!("{sour:?}") };
         assert_eq!((step.to_do, step.product_id), (ToDo::Adjust, Some(acid)));
         assert!(step.amount.unwrap().value < step.expected.unwrap().value, "{step:?}");
         read(&world, &feeding, "06:54", 1.4, 6.0).await;
         let right = world.ada.advise_correction(site, &wanted).await.unwrap();
         assert_eq!(right.steps, [], "{right:?}");
         assert!(right.reasons[0].contains("leave it"), "{right:?}");
+        assert_eq!(right.outcome.0, AdviceOutcome::Leave);
+        let topped_up = NewCorrectionAdvice { topping_up: true, ..wanted };
+        read_volume(&world, &feeding, "06:55", 170.0).await;
+        read(&world, &feeding, "06:56", 1.5, 6.0).await;
+        let filled = world.ada.advise_correction(site, &topped_up).await.unwrap();
+        assert_eq!(filled.outcome.0, AdviceOutcome::FollowSteps);
+        // 170 L at 1.5 and 30 of water at 0.3 are 1.32, in the band; the programme tops up at its own strength.
+        assert_eq!(to_do(&filled), [ToDo::Water, ToDo::Dose, ToDo::Dose, ToDo::Measure, ToDo::Measure], "{filled:?}");
+    }
+
+    async fn what_is_far_from_the_advice_it_followed_is_asked_back(world: World) {
+        let (feeding, acid) = labelled(&world).await;
+        let site = feeding.here.site;
+        let advice = world.ada.advise_fill(site, &wanted(&feeding)).await.unwrap();
+        let more = NewAddition { advice_id: Some(advice.id), ..feeding.addition(9_000.0) };
+        let error = world.ada.record_addition(site, &more).await.unwrap_err();
+        assert!(error.problem().unwrap().detail.contains("of the advice it followed"), "{error:?}");
+        let flood = NewAddition { product_id: Some(acid), client_id: Uuid::now_v7(), ..feeding.addition(3_000.0) };
+        let error = world.ada.record_addition(site, &flood).await.unwrap_err();
+        assert!(error.problem().unwrap().detail.contains("poured in small parts"), "{error:?}");
+    }
+
+    async fn water_holds_no_more_alkalinity_than_it_conducts(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let body = json!({ "name": "Spring", "ec": { "value": 0.2, "unit": "mS/cm" }, "alkalinity": { "value": 8.0, "unit": "meq/L" } });
+        let error = world.ada.site(feeding.here.site).create::<NewWaterSource>(&json(body)).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/alkalinity"));
+    }
+
+    async fn two_labels_of_a_product_do_not_take_effect_at_once(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let body = json!({ "product_id": feeding.grow_a, "effective_at": "2026-11-20T00:00:00Z", "ec_rise_per_unit_per_l": 0.5 });
+        let body: NewLabelRevision = json(body);
+        world.ada.business().create::<NewLabelRevision>(&body).await.unwrap();
+        let error = world.ada.business().create::<NewLabelRevision>(&body).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/effective_at"));
     }
 
     async fn the_next_dose_is_learnt_from_what_was_poured_and_read(world: World) {

@@ -12,7 +12,7 @@ mod uptake;
 
 use fillmark_advice::solution::correct::ABOVE_MARK;
 use fillmark_advice::solution::fill::{FillAsked, fill};
-use fillmark_domain::entries::{Advice, AdviceKind, AdvisedStep, Expectation};
+use fillmark_domain::entries::{Advice, AdviceKind, AdviceOutcome, AdvisedStep, Expectation};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, TankId, TankMode};
 use fillmark_domain::stock::ProductId;
@@ -60,29 +60,40 @@ pub async fn advise_fill(
     let stamp = app.stamp(caller);
 
     let tx = app.store.look().await?;
-    let facts = Facts::load(app, &tx, scope, wanted.tank, stamp.at).await?;
+    let facts = Facts::load(app, &tx, scope, wanted.tank, stamp.at).await.map_err(unknown_tank)?;
     let mark_l = facts.tank.content.fill_mark_l;
     let litres = wanted.litres.unwrap_or(mark_l);
     if litres > mark_l * (1.0 + ABOVE_MARK) {
         let detail = format!("expected at most what the tank takes, {mark_l} L to its mark");
         return Err(Refusal::invalid("/volume", "out_of_range", detail));
     }
-    let (steps, ec_expected, reasons) = match facts.tank.content.mode {
+    let (outcome, steps, ec_expected, reasons) = match facts.tank.content.mode {
         TankMode::StockTank { ratio } => {
             let made = stock::make(&facts, litres, ratio, wanted.product)?;
-            (made.steps, made.feed_ec, made.reasons)
+            (made.outcome, made.steps, made.feed_ec, made.reasons)
         }
         _ => filled(&facts, litres, wanted.temperature_c.unwrap_or(WATER_C))?,
     };
     tx.commit().await?;
 
-    give(app, scope, &stamp, &facts, Made { kind: AdviceKind::Fill, litres, steps, ec_expected, reasons })
-        .await
+    let kind = AdviceKind::Fill;
+    give(app, scope, &stamp, &facts, Made { kind, outcome, litres, steps, ec_expected, reasons }).await
+}
+
+/// A tank that is named in a body and is not there is a fault of the body.
+fn unknown_tank(refusal: Refusal) -> Refusal {
+    match refusal {
+        Refusal::NotFound => {
+            Refusal::invalid("/tank_id", "unknown_id", "expected the id of a tank of the site")
+        }
+        other => other,
+    }
 }
 
 /// Advice before it is looked at beside the store cupboard.
 struct Made {
     kind: AdviceKind,
+    outcome: AdviceOutcome,
     litres: f64,
     steps: Vec<AdvisedStep>,
     ec_expected: Option<Expectation>,
@@ -102,6 +113,7 @@ async fn give(
         kind: made.kind,
         made_at: stamp.at,
         asked_by: stamp.by,
+        outcome: made.outcome,
         litres: made.litres,
         steps: made.steps,
         ec_expected: made.ec_expected,
@@ -110,6 +122,7 @@ async fn give(
         cautions: Vec::new(),
     };
     given.reasons.extend(facts.told_of_stand_ins());
+    given.reasons.extend(facts.told_of_choice(&given));
     given.lacking = facts.lacking(&given);
     given.cautions = facts.cautions(&given);
 
@@ -120,7 +133,7 @@ async fn give(
     Ok((id, given))
 }
 
-type Filled = (Vec<AdvisedStep>, Option<Expectation>, Vec<String>);
+type Filled = (AdviceOutcome, Vec<AdvisedStep>, Option<Expectation>, Vec<String>);
 
 fn filled(facts: &Facts, litres: f64, temperature_c: f64) -> Result<Filled, Refusal> {
     let parts = facts.parts()?;
@@ -137,7 +150,7 @@ fn filled(facts: &Facts, litres: f64, temperature_c: f64) -> Result<Filled, Refu
     let made = fill(&asked);
     let why = made.reasons.iter().map(|reason| reason.told(|product| facts.name(product)));
     let reasons = why.chain(facts.tellers(&asked.parts)).collect();
-    Ok((made.advised(&asked.parts), made.ec_expected, reasons))
+    Ok((made.outcome(), made.advised(&asked.parts), made.ec_expected, reasons))
 }
 
 /// Advice as it was given.

@@ -12,6 +12,9 @@ use crate::{Code, Instant, Metric, Quantity};
 /// What advice is for, by its code.
 pub type AdviceKind = Code<words::AdviceKind>;
 
+/// What advice comes to, by its code.
+pub type AdviceOutcome = Code<words::AdviceOutcome>;
+
 /// A tank to be filled afresh.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -72,9 +75,11 @@ pub struct Advice {
     pub made_at: Instant,
     /// Who asked.
     pub asked_by: Option<Uuid>,
+    /// What it comes to: `leave`, `follow_steps`, `measure_first`, `make_fresh_fill`, `needs_other_water` or `needs_product`.
+    pub outcome: AdviceOutcome,
     /// For how much solution, L.
     pub volume_l: f64,
-    /// What to do, one after the other; nothing where all is as it should be.
+    /// What to do, one after the other, where the outcome is to follow or to measure.
     #[schema(max_items = 100)]
     pub steps: Vec<AdvisedStep>,
     /// EC to expect after the doses; null where a product does not say what it adds.
@@ -158,6 +163,7 @@ impl From<(Id<words::Advice>, words::Advice)> for Advice {
             kind: Code(given.kind),
             made_at: given.made_at.into(),
             asked_by: given.asked_by.map(Id::uuid),
+            outcome: Code(given.outcome),
             volume_l: given.litres,
             steps: given.steps.iter().map(AdvisedStep::from).collect(),
             ec_expected: given.ec_expected.map(EcExpected::from),

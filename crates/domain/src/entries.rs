@@ -13,7 +13,7 @@ pub mod tank_change;
 pub mod usual;
 
 pub use addition::{Addition, AdditionReason, Poured};
-pub use advice::{Advice, AdviceKind, AdvisedStep, Expectation, Lacking, Portion};
+pub use advice::{Advice, AdviceKind, AdviceOutcome, AdvisedStep, Expectation, Lacking, Portion};
 pub use again::{EnteredBefore, Measured, SAME_ADDITION, SAME_CHANGE, same_addition, same_change};
 pub use instrument::{Calibration, Meter, MeterKind};
 pub use plausible::{Beside, Doubt, doubts, doubts_of_volume, has_passed, has_passed_at_a_desk};

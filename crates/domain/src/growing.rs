@@ -62,6 +62,13 @@ pub struct Step {
     pub top_up_strength: f64,
 }
 
+impl Step {
+    /// Strength of a top-up over that of a change. A step that gives nothing at a change has no strength to take a part of.
+    pub fn top_up_share(&self) -> f64 {
+        if self.strength > 0.0 { self.top_up_strength / self.strength } else { 1.0 }
+    }
+}
+
 /// How much of a product goes into a litre at full strength.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Dose {
@@ -281,6 +288,20 @@ pub fn is_keepable(date: NaiveDate) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[track_caller]
+    fn check_share(strength: f64, top_up_strength: f64, share: f64) {
+        let step = Step { top_up_strength, ..step(Stage::Vegetative, 7, strength) };
+        assert_eq!(step.top_up_share(), share);
+    }
+
+    #[test]
+    fn top_ups_are_a_part_of_what_a_change_gives() {
+        check_share(0.8, 0.4, 0.5);
+        check_share(0.5, 1.0, 2.0);
+        check_share(1.0, 0.0, 0.0);
+        check_share(0.0, 1.0, 1.0);
+    }
 
     fn day(text: &str) -> NaiveDate {
         text.parse().unwrap()

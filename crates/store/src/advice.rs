@@ -1,6 +1,6 @@
 //! Advice as it was given. It is kept once and never changed.
 
-use fillmark_domain::entries::{Advice, AdvisedStep, Expectation, Lacking, Portion};
+use fillmark_domain::entries::{Advice, AdviceOutcome, AdvisedStep, Expectation, Lacking, Portion};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::{Amount, Coded, Id};
 use sea_orm::{ColumnTrait, EntityTrait, IntoActiveModel, QueryFilter};
@@ -27,6 +27,7 @@ pub async fn keep(
         kind: columns::code(advice.kind),
         made_at: advice.made_at,
         asked_by: advice.asked_by.map(PersonId::uuid),
+        outcome: Some(columns::code(advice.outcome)),
         litres: advice.litres,
         steps: columns::list(advice.steps.iter().map(StepColumn::write)),
         ec_low: advice.ec_expected.map(|ec| ec.low),
@@ -68,6 +69,8 @@ fn read(row: row::Model) -> Result<Advice, BrokenRow> {
         kind: reading.code(&row.kind)?,
         made_at: row.made_at,
         asked_by: row.asked_by.map(Id::new),
+        // Advice of earlier releases said it in its reasons only.
+        outcome: row.outcome.map_or(Ok(AdviceOutcome::FollowSteps), |outcome| reading.code(&outcome))?,
         litres: row.litres,
         steps: steps.into_iter().map(|step| step.read(reading)).collect::<Result<_, _>>()?,
         ec_expected,
@@ -173,6 +176,7 @@ mod row {
         pub kind: String,
         pub made_at: ChronoDateTimeUtc,
         pub asked_by: Option<Uuid>,
+        pub outcome: Option<String>,
         pub litres: f64,
         pub steps: Json,
         pub ec_low: Option<f64>,

@@ -1,13 +1,14 @@
 //! Additions that are asked back.
 
 use chrono::TimeDelta;
+use fillmark_domain::Amount;
 use fillmark_domain::entries::{
     BesideAddition, Measured, SAME_ADDITION, doubts_of_addition, doubts_of_volume, fill_of, same_addition,
 };
 use fillmark_domain::places::Tank;
-use fillmark_domain::stock::ProductId;
+use fillmark_domain::stock::{Product, ProductId, ProductKind};
 use fillmark_store::words::label_revisions;
-use fillmark_store::{SiteScope, Stamp, Tx, additions as kept_additions, plan, records};
+use fillmark_store::{SiteScope, Stamp, Tx, additions as kept_additions, advice, plan, records};
 
 use super::AdditionEntry;
 use crate::Refusal;
@@ -55,8 +56,9 @@ async fn beside(
     let at = entry.recorded_at;
     let span = (at - LATELY, at);
     let lately = kept_additions::amounts(tx, scope, entry.tank, product, entry.reason, span).await?;
+    let advised = advised(tx, scope, entry, product).await?;
     if !lately.is_empty() {
-        return Ok(BesideAddition { lately, fill: None });
+        return Ok(BesideAddition { advised, lately, ..BesideAddition::default() });
     }
     let plan = plan::site_plan_since(tx, scope, at).await?.ok_or(Refusal::NotFound)?;
     let step = plan.led(entry.tank, plan.day(at)).and_then(|led| led.step);
@@ -70,5 +72,20 @@ async fn beside(
     };
     let tank = plan.tank(entry.tank).map(|tank| &tank.content);
     let fill = tank.zip(per_litre).map(|(tank, per_litre)| fill_of(tank, per_litre));
-    Ok(BesideAddition { lately, fill })
+    let found = records::find::<Product>(tx, scope.in_business(), product).await?;
+    let moves_ph = found.is_some_and(|found| found.content.kind == ProductKind::PhAdjuster);
+    let ph_of_l = tank.filter(|tank| moves_ph && tank.mode.is_changed()).map(|tank| tank.fill_mark_l);
+    Ok(BesideAddition { advised, ph_of_l, lately, fill })
+}
+
+/// All that the advice which an addition followed expected of the product; nothing where it does not name it.
+async fn advised(
+    tx: &Tx,
+    scope: SiteScope,
+    entry: &AdditionEntry,
+    product: ProductId,
+) -> Result<Option<Amount>, Refusal> {
+    let Some(id) = entry.advice else { return Ok(None) };
+    let needs = advice::find(tx, scope, id).await?.map(|advice| advice.needs()).unwrap_or_default();
+    Ok(needs.into_iter().find(|need| need.product == product).map(|need| need.amount))
 }

@@ -8,14 +8,14 @@ use fillmark_advice::solution::record::{Litres, TankRecord, What};
 use fillmark_advice::solution::step::{Chemistry, StepAsked, ph_step};
 use fillmark_advice::solution::turnover::{Moves, TURNOVER_LIMIT, early_change};
 use fillmark_advice::solution::waste::{Drain, DrainAsked, LEACHING, drain};
-use fillmark_domain::entries::{AdviceKind, AdvisedStep, BandThen, SamplePoint};
+use fillmark_domain::entries::{AdviceKind, AdviceOutcome, AdvisedStep, BandThen, SamplePoint};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, TankId, TankMode};
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Band, Metric};
 
 use super::facts::Facts;
-use super::{KeptAdvice, Made, give};
+use super::{KeptAdvice, Made, WATER_C, give, unknown_tank};
 use crate::{App, Caller, Refusal};
 
 /// A tank to be corrected.
@@ -40,7 +40,7 @@ pub async fn advise_correction(
     let stamp = app.stamp(caller);
 
     let tx = app.store.look().await?;
-    let facts = Facts::load(app, &tx, scope, wanted.tank, stamp.at).await?;
+    let facts = Facts::load(app, &tx, scope, wanted.tank, stamp.at).await.map_err(unknown_tank)?;
     if let TankMode::StockTank { .. } = facts.tank.content.mode {
         let told = "a stock tank is made afresh, not corrected: ask for a fill";
         return Err(Refusal::Conflict(told.into()));
@@ -48,6 +48,10 @@ pub async fn advise_correction(
     let asked = asked(&facts, wanted.topping_up, stamp.at)?;
     let made = correct(&asked);
     let (steps, of_ph) = steps(&facts, &asked, &made);
+    let outcome = match steps.is_empty() && of_ph.is_some() {
+        true => AdviceOutcome::NeedsProduct,
+        false => made.outcome(),
+    };
     tx.commit().await?;
 
     let mut reasons = reasons(&made, &facts);
@@ -56,13 +60,13 @@ pub async fn advise_correction(
     if facts.tank.content.mode == TankMode::RunToWaste {
         reasons.extend(drained(&facts.record, stamp.at).told());
     }
-    if matches!(made.ec, EcAdvice::Strengthen { .. }) {
+    if matches!(made.ec, EcAdvice::TopUp { .. } | EcAdvice::Strengthen { .. }) {
         reasons.extend(facts.tellers(&asked.parts));
     }
     // Of a part of the doses that are reckoned nothing is expected but that it is measured.
     let ec_expected = made.ec_expected.filter(|_| !made.reasons.contains(&Reason::MayPassBand));
     let (kind, litres) = (AdviceKind::Correction, asked.litres.litres);
-    give(app, scope, &stamp, &facts, Made { kind, litres, steps, ec_expected, reasons }).await
+    give(app, scope, &stamp, &facts, Made { kind, outcome, litres, steps, ec_expected, reasons }).await
 }
 
 fn asked(facts: &Facts, topping_up: bool, at: DateTime<Utc>) -> Result<CorrectAsked, Refusal> {
@@ -80,12 +84,15 @@ fn asked(facts: &Facts, topping_up: bool, at: DateTime<Utc>) -> Result<CorrectAs
         ec: latest(record, Metric::Ec, at),
         ph: latest(record, Metric::Ph, at),
         stirred_at: stirred.map(|event| event.at),
-        water_ec_ms_cm: facts.water().ec_ms_cm,
+        water: facts.water(),
+        water_c: WATER_C,
+        acid: facts.acid(),
         ec_band: facts.ec_band().map(then)?,
         ph_band: facts.band(Metric::Ph).map(then),
         rise: facts.rise(&parts),
         parts,
         topping_up,
+        top_up_share: facts.top_up_share(),
         early,
     })
 }
@@ -152,7 +159,8 @@ fn steps(facts: &Facts, asked: &CorrectAsked, made: &Correction) -> (Vec<Advised
         return (steps, Some(told.to_owned()));
     };
     let (step, told) = ph(facts, product, shown.value, band, asked.litres);
-    steps.extend(step);
+    let measure = step.is_some().then_some(AdvisedStep::Measure(Metric::Ph));
+    steps.extend(step.into_iter().chain(measure));
     (steps, Some(told))
 }
 

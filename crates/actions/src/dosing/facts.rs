@@ -8,7 +8,7 @@ use std::sync::Arc;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::solution::balance::Rises;
 use fillmark_advice::solution::fill::{Acid, Acidity, Part, SourceWater};
-use fillmark_advice::solution::label::Dose;
+use fillmark_advice::solution::label::{Dose, Label};
 use fillmark_advice::solution::learn::{
     EcPrior, EcRises, Pair, PhKind, PhResponse, ec_rises, pairs, ph_response,
 };
@@ -16,6 +16,7 @@ use fillmark_advice::solution::learnt::Learnt;
 use fillmark_advice::solution::prior::{Adjuster, Dosed, Priors};
 use fillmark_advice::solution::reconcile::Called;
 use fillmark_advice::solution::record::{Litres, TankRecord};
+use fillmark_advice::solution::stock_tank::{Salt, soluble};
 use fillmark_advice::solution::targets::{self, Target};
 use fillmark_advice::solution::turnover::Moves;
 use fillmark_domain::entries::Spot;
@@ -171,16 +172,6 @@ impl Facts {
         Ok(lacking.into_iter().filter_map(of_crop).collect())
     }
 
-    /// What stands in for what nobody has set: a published band, water of which nothing is known.
-    pub(super) fn told_of_stand_ins(&self) -> impl Iterator<Item = String> + '_ {
-        let unknown = self.source().is_none().then(|| {
-            "No water source is set for this tank: its EC is taken for 0. Measure the water, enter it as the tank's source, and \
-             ask again; of water that is not so pure the doses are too large."
-                .to_owned()
-        });
-        unknown.into_iter().chain(self.published.iter().map(Target::told))
-    }
-
     fn source(&self) -> Option<&WaterSource> {
         let source =
             self.plan.sources.iter().find(|source| Some(source.id) == self.tank.content.water_source);
@@ -287,17 +278,21 @@ impl Facts {
     /// The product that moves the pH one way of which the most is there; where none is, the first by name. Those of unknown
     /// strength come last.
     pub(super) fn mover(&self, way: Moves) -> Option<ProductId> {
-        let moves = self.moves();
-        let adjusters = self.products.values().filter(|kept| kept.content.kind == ProductKind::PhAdjuster);
-        // A dry one is weighed, and chemistry counts in mL.
-        let liquid = adjusters.filter(|kept| kept.content.base == Base::Volume);
-        let of_way = liquid.filter(|kept| moves.get(&kept.id) == Some(&way));
-        let best = of_way.max_by(|one, other| {
+        let best = self.movers(way).max_by(|one, other| {
             let known = |kept: &Kept<Product>| self.adjuster(kept.id).is_some();
             let by_stock = self.held(one.id).cmp(&self.held(other.id));
             known(one).cmp(&known(other)).then(by_stock).then(other.content.name.cmp(&one.content.name))
         });
         best.map(|kept| kept.id)
+    }
+
+    /// The products that move the pH one way.
+    fn movers(&self, way: Moves) -> impl Iterator<Item = &Kept<Product>> {
+        let moves = self.moves();
+        let adjusters = self.products.values().filter(|kept| kept.content.kind == ProductKind::PhAdjuster);
+        // A dry one is weighed, and chemistry counts in mL.
+        let liquid = adjusters.filter(|kept| kept.content.base == Base::Volume);
+        liquid.filter(move |kept| moves.get(&kept.id) == Some(&way))
     }
 
     /// An acid of known strength, for a fresh fill.
@@ -317,6 +312,16 @@ impl Facts {
     pub(super) fn moves(&self) -> BTreeMap<ProductId, Moves> {
         let moves = |reagent: Reagent| if reagent.is_acid() { Moves::Down } else { Moves::Up };
         self.labels.values().filter_map(|label| Some((label.product, moves(label.reagent?)))).collect()
+    }
+
+    /// The salt that a product is by its label.
+    pub(super) fn salt(&self, product: ProductId) -> Option<Salt> {
+        soluble::salt_of(&Label::of(self.labels.get(&product)?)?)
+    }
+
+    /// How the programme's strength of a top-up stands to that of its step.
+    pub(super) fn top_up_share(&self) -> f64 {
+        self.step().map_or(0.0, Step::top_up_share)
     }
 
     /// Whether a product is counted in mL.

@@ -1,14 +1,15 @@
 //! The stock tank behind a doser: made afresh for the feed that is wanted.
 
 use fillmark_advice::solution::stock_tank::{StockAsked, StockPart, stock};
-use fillmark_domain::entries::{AdvisedStep, Expectation};
+use fillmark_domain::entries::{AdviceOutcome, AdvisedStep, Expectation};
 use fillmark_domain::stock::ProductId;
 
 use super::facts::Facts;
 use crate::Refusal;
 
-/// What to do, the EC of the feed to expect, and why.
+/// What it comes to, what to do, the EC of the feed to expect, and why.
 pub(super) struct Made {
+    pub(super) outcome: AdviceOutcome,
     pub(super) steps: Vec<AdvisedStep>,
     pub(super) feed_ec: Option<Expectation>,
     pub(super) reasons: Vec<String>,
@@ -39,11 +40,16 @@ pub(super) fn make(
         water_ec_ms_cm: facts.water().ec_ms_cm,
         feed_ec_ms_cm: Some(facts.ec_band()?.aim),
         rise,
-        parts: parts.into_iter().map(|part| StockPart { part, tank: 0, soluble_g_l: None }).collect(),
+        parts: parts.into_iter().map(|part| StockPart { salt: facts.salt(part.product), part }).collect(),
     };
     let made = stock(&asked).of(held);
+    let outcome = match made.doses.is_empty() {
+        true => AdviceOutcome::NeedsOtherWater,
+        false => AdviceOutcome::FollowSteps,
+    };
     Ok(Made {
-        steps: made.advised(&asked, |product| facts.is_liquid(product)),
+        outcome,
+        steps: made.advised(&asked),
         feed_ec: made.feed_ec,
         reasons: made.told(&asked, |product| facts.name(product)),
     })

@@ -5,7 +5,7 @@ use fillmark_domain::growing::{Programme, ProgrammeRevision, gives_from};
 use fillmark_domain::people::Act;
 use fillmark_domain::stock::{LabelRevision, Lot, Offer, Product, Supplier};
 use fillmark_domain::{Faults, Id, Kept};
-use fillmark_store::words::orders;
+use fillmark_store::words::{label_revisions, orders};
 use fillmark_store::{BusinessScope, Holder, SiteScope, Stamp, Tx, holdings, plan, records};
 
 use crate::{Managed, Refusal};
@@ -77,6 +77,21 @@ async fn is_dosed(
 impl Managed for LabelRevision {
     const MANAGED_BY: Act = Act::ManageBusiness;
     const HELD_BY: &'static [Holder] = &[Holder { word: "lot", table: "lots", column: "revision_id" }];
+
+    async fn faults_beside(
+        &self,
+        tx: &Tx,
+        scope: BusinessScope,
+        id: Option<Id<LabelRevision>>,
+    ) -> Result<Faults, Refusal> {
+        let mut faults = Faults::default();
+        let before = label_revisions::in_force(tx, scope, self.product, self.effective_at).await?;
+        let other = before.filter(|before| Some(before.id) != id);
+        let free = other.is_none_or(|other| other.content.effective_at < self.effective_at);
+        let detail = "expected an instant at which no other label of the product takes effect";
+        faults.unless(free, "/effective_at", "taken", detail);
+        Ok(faults)
+    }
 }
 
 impl Managed for Supplier {

@@ -10,7 +10,7 @@ use fillmark_domain::entries::{BandThen, Expectation};
 use fillmark_domain::stock::ProductId;
 
 use super::balance::{TO_90, spread_of};
-use super::fill::{FillDose, Part};
+use super::fill::{self, Acid, AcidDose, FillDose, LEAST_SHOWN_MS_CM, Part, SourceWater};
 use super::learnt::Learnt;
 use super::record::{Litres, MIXING, READ_TO, READ_TO_EC};
 use super::tank::{Volume, added_l, fraction_to_replace};
@@ -44,8 +44,12 @@ pub struct CorrectAsked {
     pub ph: Option<Shown>,
     /// When something was poured, filled in or changed last.
     pub stirred_at: Option<DateTime<Utc>>,
-    /// EC of the water, mS/cm at 25 °C.
-    pub water_ec_ms_cm: f64,
+    /// The water that it is filled up with.
+    pub water: SourceWater,
+    /// Its temperature, °C.
+    pub water_c: f64,
+    /// What the pH is lowered with, where one is at hand and its strength is known.
+    pub acid: Option<Acid>,
     /// What the EC should be.
     pub ec_band: BandThen,
     /// What the pH should be, where a band is in force.
@@ -56,6 +60,8 @@ pub struct CorrectAsked {
     pub rise: Result<Learnt, ProductId>,
     /// Whether it is filled to the mark at the same time.
     pub topping_up: bool,
+    /// Strength of a top-up by the programme over that of the step.
+    pub top_up_share: f64,
     /// Why it should be changed rather than corrected.
     pub early: Vec<EarlyChange>,
 }
@@ -74,6 +80,8 @@ pub struct Shown {
 pub struct Correction {
     /// What to do about the EC.
     pub ec: EcAdvice,
+    /// Acid for hard water that is filled in, before the doses.
+    pub acid: Option<AcidDose>,
     /// EC to expect after that, where it can be told.
     pub ec_expected: Option<Expectation>,
     /// What to do about the pH.
@@ -88,6 +96,13 @@ pub enum EcAdvice {
     /// It is right, or will be with so much water to the mark.
     Leave {
         /// L to the mark; nought where it is not topped up.
+        water_l: f64,
+    },
+    /// Right as it is: what is filled up is dosed as the programme has top-ups.
+    TopUp {
+        /// The doses in the order they go in.
+        doses: Vec<FillDose>,
+        /// Water to the mark, L; the doses' own volume is not in it.
         water_l: f64,
     },
     /// Pour in the order given.
@@ -142,8 +157,8 @@ pub enum Reason {
     Empty,
     /// A meter that shows less than the water alone conducts is dry, off or out.
     BelowWater(f64),
-    /// So many times the programme's doses would be needed: programme, labels and aim do not fit each other, and only twice
-    /// as much is told as the programme's doses are.
+    /// So many times the programme's doses would be needed: programme, labels and aim do not fit each other, and no more is
+    /// told than the programme's doses are.
     FarFromProgramme(f64),
     /// A product does not say what EC it adds.
     RiseUnknown(ProductId),
@@ -162,10 +177,22 @@ pub enum Reason {
     WaterAboveAim,
     /// The tank should be changed before its day.
     Early(EarlyChange),
+    /// What there is to say of the water that is filled in, as of a fresh fill.
+    OfWater(fill::Reason),
 }
 
 /// Advises a correction.
 pub fn correct(asked: &CorrectAsked) -> Correction {
+    let mut made = of_ec(asked);
+    match asked.acid_for(made.ec.water_l()) {
+        Ok(acid) => made.acid = acid,
+        Err(reason) => made.reasons.push(Reason::OfWater(reason)),
+    }
+    made.reasons.extend(made.acid.map(|_| Reason::OfWater(fill::Reason::HardWater)));
+    made
+}
+
+fn of_ec(asked: &CorrectAsked) -> Correction {
     if !asked.early.is_empty() {
         let reasons = asked.early.iter().cloned().map(Reason::Early).collect();
         return Correction::without_figure(EcAdvice::FreshFill, reasons);
@@ -176,7 +203,7 @@ pub fn correct(asked: &CorrectAsked) -> Correction {
     if asked.litres.litres <= 0.0 {
         return Correction::without_figure(EcAdvice::FreshFill, vec![Reason::Empty]);
     }
-    if ec < LEAST_OF_WATER * asked.water_ec_ms_cm {
+    if ec < LEAST_OF_WATER * asked.water.ec_ms_cm {
         return Correction::without_figure(EcAdvice::Measure, vec![Reason::BelowWater(ec)]);
     }
     let tank = Tank::of(asked, ec);
@@ -185,16 +212,18 @@ pub fn correct(asked: &CorrectAsked) -> Correction {
         strengthen(asked, &tank, alone.value)
     } else if alone.value > band.high {
         dilute(asked, &tank, alone.value)
+    } else if let Some(topped_up) = top_up(asked, &tank, alone.value) {
+        topped_up
     } else {
         let ph = if tank.to_mark_l > 0.0 { PhAdvice::Measure } else { asked.ph_advice() };
-        let reasons = vec![Reason::InBand(alone.value)];
-        Correction { ec: EcAdvice::Leave { water_l: tank.to_mark_l }, ec_expected: Some(alone), ph, reasons }
+        let (ec, reasons) = (EcAdvice::Leave { water_l: tank.to_mark_l }, vec![Reason::InBand(alone.value)]);
+        Correction { ec, acid: None, ec_expected: Some(alone), ph, reasons }
     }
 }
 
 impl Correction {
     const fn without_figure(ec: EcAdvice, reasons: Vec<Reason>) -> Correction {
-        Correction { ec, ec_expected: None, ph: PhAdvice::Measure, reasons }
+        Correction { ec, acid: None, ec_expected: None, ph: PhAdvice::Measure, reasons }
     }
 
     fn expecting(
@@ -203,15 +232,41 @@ impl Correction {
         band: BandThen,
         mut reasons: Vec<Reason>,
     ) -> Correction {
-        let strengthens = matches!(ec, EcAdvice::Strengthen { .. });
+        let strengthens = matches!(ec, EcAdvice::TopUp { .. } | EcAdvice::Strengthen { .. });
         if strengthens && (expected.low < band.low || expected.high > band.high) {
             reasons.push(Reason::MayPassBand);
         }
-        Correction { ec, ec_expected: Some(expected), ph: PhAdvice::Measure, reasons }
+        Correction { ec, acid: None, ec_expected: Some(expected), ph: PhAdvice::Measure, reasons }
+    }
+}
+
+impl EcAdvice {
+    /// L of water that are filled in.
+    fn water_l(&self) -> f64 {
+        match self {
+            EcAdvice::Leave { water_l }
+            | EcAdvice::TopUp { water_l, .. }
+            | EcAdvice::Strengthen { water_l, .. }
+            | EcAdvice::Dilute { water_l, .. } => *water_l,
+            EcAdvice::SmallSteps | EcAdvice::FreshFill | EcAdvice::OutOfReach | EcAdvice::Measure => 0.0,
+        }
     }
 }
 
 impl CorrectAsked {
+    /// The acid that hard water takes on its way into the tank; none where the pH is low as it is.
+    fn acid_for(&self, water_l: f64) -> Result<Option<AcidDose>, fill::Reason> {
+        let aim = self.ph_band.map(|band| band.aim);
+        let hard = self.water.acidity.filter(|acidity| water_l > 0.0 && acidity.is_hard());
+        let (Some(acidity), false) = (hard, self.ph.zip(aim).is_some_and(|(ph, aim)| ph.value < aim)) else {
+            return Ok(None);
+        };
+        let acid = self.acid.ok_or(fill::Reason::NoAcid)?;
+        let tank_l = self.litres.litres + water_l;
+        let dose = acid.for_water(acidity, (water_l, tank_l), aim, self.water_c);
+        dose.map(Some).map_err(fill::Reason::NoDose)
+    }
+
     /// A reading, if what went in before it had time to mix.
     fn mixed(&self, shown: Option<Shown>) -> Option<f64> {
         let shown = shown?;
@@ -252,6 +307,23 @@ struct Change {
 
 impl Change {
     const NONE: Change = Change { drain_l: 0.0, water_l: 0.0, doses_l: 0.0, salt: 0.0, salt_variance: 0.0 };
+
+    /// So many times the step's doses; filled to a mark, their own volume is water that is not filled in.
+    fn poured(asked: &CorrectAsked, rise: &Learnt, times: f64, to_mark_l: f64) -> Change {
+        let doses_l = times * liquid_l(&asked.parts);
+        Change {
+            water_l: if to_mark_l > 0.0 { to_mark_l - doses_l } else { 0.0 },
+            doses_l,
+            salt: times * rise.value,
+            salt_variance: (times * spread_of(rise)).powi(2),
+            ..Change::NONE
+        }
+    }
+}
+
+/// L that the step's doses for a litre take themselves.
+fn liquid_l(parts: &[Part]) -> f64 {
+    parts.iter().filter(|part| part.liquid).map(|part| part.per_litre).sum::<f64>() / 1000.0
 }
 
 impl Tank {
@@ -260,7 +332,7 @@ impl Tank {
         Tank {
             litres: asked.litres,
             ec_ms_cm,
-            water_ec_ms_cm: asked.water_ec_ms_cm,
+            water_ec_ms_cm: asked.water.ec_ms_cm,
             to_mark_l: if asked.topping_up { missing_l } else { 0.0 },
             mark_l: asked.fill_mark_l,
         }
@@ -288,6 +360,25 @@ impl Tank {
     }
 }
 
+/// Topping up as the programme has it, but not past the aim; nothing where no meter would tell it from water alone.
+fn top_up(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Option<Correction> {
+    let rise = asked.rise.as_ref().ok()?;
+    let gained = rise.value - liquid_l(&asked.parts) * tank.water_ec_ms_cm;
+    let short = asked.ec_band.aim - alone_ms_cm;
+    if tank.to_mark_l <= 0.0 || short <= 0.0 || gained < LEAST_SHOWN_MS_CM {
+        return None;
+    }
+    let to_aim = (tank.litres.litres + tank.to_mark_l) * short / gained;
+    let times = (asked.top_up_share * tank.to_mark_l).min(to_aim);
+    let change = Change::poured(asked, rise, times, tank.to_mark_l);
+    let expected = tank.after(&change);
+    if change.water_l < 0.0 || expected.value - alone_ms_cm < READ_TO_EC * alone_ms_cm {
+        return None;
+    }
+    let advice = EcAdvice::TopUp { doses: doses(&asked.parts, times), water_l: change.water_l };
+    Some(Correction::expecting(advice, expected, asked.ec_band, vec![Reason::InBand(alone_ms_cm)]))
+}
+
 /// The doses that take the tank to its aim. With x for how much of the proportions: filled to the mark,
 /// V · EC + EC_water · (V_mark − V − x · D) + x · K = V_mark · aim; else V · EC + x · K = (V + x · D) · aim.
 fn strengthen(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Correction {
@@ -299,11 +390,10 @@ fn strengthen(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Correction
             return Correction::without_figure(EcAdvice::SmallSteps, reasons);
         }
     };
-    let liquid_l =
-        asked.parts.iter().filter(|part| part.liquid).map(|part| part.per_litre).sum::<f64>() / 1000.0;
     let to_mark = tank.to_mark_l > 0.0;
-    let gained = rise.value - liquid_l * if to_mark { tank.water_ec_ms_cm } else { asked.ec_band.aim };
-    if gained <= 0.0 {
+    let displaced_ms_cm = if to_mark { tank.water_ec_ms_cm } else { asked.ec_band.aim };
+    let gained = rise.value - liquid_l(&asked.parts) * displaced_ms_cm;
+    if gained < LEAST_SHOWN_MS_CM {
         reasons.push(Reason::NothingAddsEc);
         return Correction::without_figure(EcAdvice::SmallSteps, reasons);
     }
@@ -311,8 +401,10 @@ fn strengthen(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Correction
     let by_programme = (asked.ec_band.aim - alone_ms_cm) / (asked.ec_band.aim - tank.water_ec_ms_cm);
     let far = per_litre / by_programme;
     reasons.extend((far > MOST_TIMES).then_some(Reason::FarFromProgramme(far)));
-    let times = (tank.litres.litres + tank.to_mark_l) * per_litre.min(MOST_TIMES * by_programme);
-    let (doses_l, room_l) = (times * liquid_l, if to_mark { tank.to_mark_l } else { asked.room_l });
+    let fitting = if far > MOST_TIMES { by_programme } else { per_litre };
+    let times = (tank.litres.litres + tank.to_mark_l) * fitting;
+    let change = Change::poured(asked, rise, times, tank.to_mark_l);
+    let (doses_l, room_l) = (change.doses_l, if to_mark { tank.to_mark_l } else { asked.room_l });
     if to_mark && doses_l > room_l && asked.room_l > room_l && tank.ec_ms_cm < asked.ec_band.aim {
         // The doses alone fill it past the mark.
         return strengthen(asked, &Tank { to_mark_l: 0.0, ..*tank }, tank.ec_ms_cm);
@@ -321,15 +413,7 @@ fn strengthen(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Correction
         reasons.push(Reason::NoRoom { needed_l: doses_l, room_l });
         return Correction::without_figure(EcAdvice::FreshFill, reasons);
     }
-    let water_l = if to_mark { tank.to_mark_l - doses_l } else { 0.0 };
-    let change = Change {
-        drain_l: 0.0,
-        water_l,
-        doses_l,
-        salt: times * rise.value,
-        salt_variance: (times * spread_of(rise)).powi(2),
-    };
-    let advice = EcAdvice::Strengthen { doses: doses(&asked.parts, times), water_l };
+    let advice = EcAdvice::Strengthen { doses: doses(&asked.parts, times), water_l: change.water_l };
     Correction::expecting(advice, tank.after(&change), asked.ec_band, reasons)
 }
 

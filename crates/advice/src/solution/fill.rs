@@ -24,6 +24,10 @@ const ACID_FIRST_PH: f64 = 6.25;
 /// judgement, no source.
 const USUAL_STRETCH: std::ops::RangeInclusive<f64> = 0.5..=1.5;
 
+/// Of doses that add less than this together, mS/cm, no meter tells how much more the aim would take (our own judgement):
+/// iron and urea are not poured by the EC.
+pub(super) const LEAST_SHOWN_MS_CM: f64 = 0.05;
+
 /// What a tank is filled with, and what for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FillAsked {
@@ -63,6 +67,13 @@ pub struct Acidity {
     pub alkalinity_meq_l: f64,
 }
 
+impl Acidity {
+    /// Whether acid goes into it before anything else.
+    pub(super) fn is_hard(self) -> bool {
+        self.alkalinity_meq_l > ACID_FIRST_MEQ_L && self.ph > ACID_FIRST_PH
+    }
+}
+
 /// A product of the step.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Part {
@@ -91,6 +102,31 @@ pub struct Acid {
     pub mol_l: f64,
     /// How much of it was needed for each mL that chemistry expected; 1 before there are records.
     pub response: f64,
+}
+
+impl Acid {
+    /// The acid that so many litres of water alone take on their way into a tank, to a pH or, where none is wanted, to that at
+    /// which nutrients go in.
+    pub(super) fn for_water(
+        &self,
+        water: Acidity,
+        (water_l, tank_l): (f64, f64),
+        to_ph: Option<f64>,
+        temperature_c: f64,
+    ) -> Result<AcidDose, NoDose> {
+        let to_ph = to_ph.unwrap_or(ACID_FIRST_PH);
+        let ions = water_of_alkalinity(water.alkalinity_meq_l, Component::Calcium, water.ph, temperature_c)?;
+        let mmol_l = dose_mmol_l(&ions, self.reagent, to_ph, temperature_c)?;
+        Ok(self.in_parts(mmol_l, (water_l, tank_l), to_ph))
+    }
+
+    /// So many mmol for each litre of water, in parts of which the first is small for the whole tank.
+    fn in_parts(&self, mmol_l: f64, (water_l, tank_l): (f64, f64), to_ph: f64) -> AcidDose {
+        let expected_ml = volume_ml(mmol_l, water_l, self.mol_l) * self.response;
+        let bound = volume_ml(FIRST_MEQ_L / self.reagent.equivalents_per_mol(), tank_l, self.mol_l);
+        let first_ml = (FIRST_PART * expected_ml).min(bound);
+        AcidDose { product: self.product, expected_ml, first_ml, to_ph }
+    }
 }
 
 /// A fresh fill as advised.
@@ -159,7 +195,7 @@ pub enum Reason {
     NoAcid,
     /// This keeps chemistry from telling how much acid it takes.
     NoDose(NoDose),
-    /// No product adds any EC, so the aim is not reached.
+    /// The products hardly add any EC, so the step's doses stand and the aim is not reached.
     NothingAddsEc,
     /// pH or alkalinity of the water are not known, so nothing is said of acid.
     WaterUnknown,
@@ -181,12 +217,17 @@ pub fn fill(asked: &FillAsked) -> Fill {
     let dose = |part: &&Part| Step::Dose(FillDose { product: part.product, amount: amount(part) });
     let mut steps = vec![Step::Water(water_l)];
     steps.extend(silicates.iter().map(dose));
-    steps.extend(acid.first.map(Step::Acid));
+    steps.extend(acid.first.into_iter().flat_map(in_parts));
     steps.extend(others.iter().map(dose));
     steps.push(Step::MeasureEc);
-    let measure_ph = asked.ph_aim.map(|_| Step::MeasurePh);
-    steps.extend(acid.after.map(Step::Acid).or(measure_ph));
+    steps.extend(asked.ph_aim.map(|_| Step::MeasurePh));
+    steps.extend(acid.after.into_iter().flat_map(in_parts));
     Fill { steps, ec_expected: ec_expected(asked, factor, water_l), reasons }
+}
+
+/// What is poured in parts is measured after each.
+fn in_parts(dose: AcidDose) -> [Step; 2] {
+    [Step::Acid(dose), Step::MeasurePh]
 }
 
 /// By which the proportions are multiplied so that the aim comes out: with water making room for liquid doses,
@@ -202,7 +243,7 @@ fn factor(asked: &FillAsked) -> (f64, Vec<Reason>) {
     if wanted <= 0.0 {
         return (0.0, vec![Reason::WaterAboveAim]);
     }
-    if gained <= 0.0 {
+    if gained < LEAST_SHOWN_MS_CM {
         return (1.0, vec![Reason::NothingAddsEc]);
     }
     let factor = wanted / gained;
@@ -239,7 +280,7 @@ impl Acidifying<'_> {
             return Acids::default();
         };
         let alkalinity_meq_l = water.alkalinity_meq_l + self.brought(|part| part.alkalinity_meq);
-        let hard = alkalinity_meq_l > ACID_FIRST_MEQ_L && water.ph > ACID_FIRST_PH;
+        let hard = Acidity { alkalinity_meq_l, ..water }.is_hard();
         if hard {
             reasons.push(Reason::HardWater);
         }
@@ -268,34 +309,23 @@ impl Acidifying<'_> {
         let silicate_meq_l = self.brought(|part| part.alkalinity_meq);
         ions = ions.with(Component::Sodium, silicate_meq_l);
         let mut acids = Acids::default();
+        let in_parts = |mmol_l, to_ph| acid.in_parts(mmol_l, (self.water_l, self.asked.litres), to_ph);
         if hard {
             let mmol_l = dose_mmol_l(&ions, acid.reagent, ACID_FIRST_PH, temperature_c)?;
             ions = ions.plus(&acid.reagent.per_mol(), mmol_l);
-            acids.first = Some(self.in_parts(acid, mmol_l, ACID_FIRST_PH));
+            acids.first = Some(in_parts(mmol_l, ACID_FIRST_PH));
         }
         let phosphate = self.brought(|part| part.phosphate_mmol);
         ions = ions.with(Component::Phosphate, phosphate).with(Component::Potassium, phosphate);
         if let Some(aim) = self.asked.ph_aim {
             acids.after = match dose_mmol_l(&ions, acid.reagent, aim, temperature_c) {
-                Ok(mmol_l) => Some(self.in_parts(acid, mmol_l, aim)),
+                Ok(mmol_l) => Some(in_parts(mmol_l, aim)),
                 // With the nutrients it is as acid already.
                 Err(NoDose::NotReached { start, .. }) if start <= aim => None,
                 Err(no_dose) => return Err(no_dose),
             };
         }
         Ok(acids)
-    }
-
-    fn in_parts(&self, acid: Acid, mmol_l: f64, to_ph: f64) -> AcidDose {
-        let expected_ml = volume_ml(mmol_l, self.water_l, acid.mol_l) * acid.response;
-        let bound =
-            volume_ml(FIRST_MEQ_L / acid.reagent.equivalents_per_mol(), self.asked.litres, acid.mol_l);
-        AcidDose {
-            product: acid.product,
-            expected_ml,
-            first_ml: (FIRST_PART * expected_ml).min(bound),
-            to_ph,
-        }
     }
 
     /// What the parts bring together into a litre.

@@ -17,3 +17,14 @@ pub struct Learnt {
     /// The additions it was learnt from, the earliest first.
     pub records: Vec<Id<Addition>>,
 }
+
+impl Learnt {
+    /// How many additions it was learnt from, in words.
+    pub fn from_additions(&self) -> String {
+        match self.records.len() {
+            0 => "no addition".to_owned(),
+            1 => "one addition".to_owned(),
+            count => format!("{count} additions"),
+        }
+    }
+}

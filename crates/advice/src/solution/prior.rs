@@ -70,9 +70,9 @@ impl Teller {
 
 /// In a sentence, of what was learnt from records.
 pub fn told_learnt(rise: &Learnt) -> String {
-    let (count, share) = (rise.records.len(), rise.prior_share * 100.0);
+    let (from, share) = (rise.from_additions(), rise.prior_share * 100.0);
     format!(
-        "What the products add to the EC is learnt from {count} additions; {share:.0} % of the figure is still what was \
+        "What the products add to the EC is learnt from {from}; {share:.0} % of the figure is still what was \
          expected before."
     )
 }

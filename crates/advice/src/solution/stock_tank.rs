@@ -1,14 +1,14 @@
 //! The stock tank behind a doser: what goes into it, so that the feed comes out as wanted.
 
+pub mod soluble;
 mod told;
-
-use std::collections::BTreeMap;
 
 use fillmark_domain::entries::Expectation;
 use fillmark_domain::stock::ProductId;
 
 use super::fill::{self, FillAsked, Part, SourceWater, Step};
 use super::learnt::Learnt;
+pub use soluble::Salt;
 
 /// Stock tanks to be filled behind a doser.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,7 +21,7 @@ pub struct StockAsked {
     pub water_ec_ms_cm: f64,
     /// EC of the feed that is wanted, the water's included; none for the programme's strength as it stands.
     pub feed_ec_ms_cm: Option<f64>,
-    /// The products, and in which tank each is kept.
+    /// The products of the step.
     pub parts: Vec<StockPart>,
     /// EC that they add to a litre of feed together, mS/cm; else the first of them of which nothing tells.
     pub rise: Result<Learnt, ProductId>,
@@ -32,16 +32,14 @@ pub struct StockAsked {
 pub struct StockPart {
     /// The product, per litre of feed.
     pub part: Part,
-    /// In which of the stock tanks.
-    pub tank: u8,
-    /// How much of it a litre of water dissolves, g, where it is known ([`soluble_g_l`]).
-    pub soluble_g_l: Option<f64>,
+    /// The salt it is by its label, where a published figure says how much of it dissolves.
+    pub salt: Option<Salt>,
 }
 
 /// Stock tanks as advised.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stock {
-    /// What goes in, by tank and in the order of mixing.
+    /// What goes in, in the order of mixing.
     pub doses: Vec<StockDose>,
     /// EC of the feed to expect, mS/cm; none where a product does not say what it adds.
     pub feed_ec: Option<Expectation>,
@@ -54,8 +52,6 @@ pub struct Stock {
 /// So much of a product in a stock tank.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StockDose {
-    /// In which tank.
-    pub tank: u8,
     /// Which product.
     pub product: ProductId,
     /// mL or g for each litre of stock.
@@ -73,52 +69,53 @@ pub enum StockCaution {
         product: ProductId,
         /// g for each litre of stock.
         per_litre: f64,
-        /// g that a litre of water dissolves.
-        soluble_g_l: f64,
+        /// The salt it is.
+        salt: Salt,
     },
     /// So near to what dissolves that other salts and a cold night may bring it out.
     NearlySaturated {
         /// Which product.
         product: ProductId,
+        /// The salt it is.
+        salt: Salt,
     },
-    /// The liquids alone are more than the tank.
+    /// Nothing tells how much of it dissolves.
+    SolubilityUnknown {
+        /// Which product.
+        product: ProductId,
+        /// g for each litre of stock.
+        per_litre: f64,
+    },
+    /// The liquid alone is more than the tank.
     Overfull {
-        /// Which tank.
-        tank: u8,
-        /// L of liquids for each litre of stock.
-        liquids: f64,
+        /// Which product.
+        product: ProductId,
+        /// L of it for each litre of stock.
+        liquid: f64,
     },
+}
+
+impl StockCaution {
+    /// Which product it is about.
+    pub const fn product(&self) -> ProductId {
+        match self {
+            StockCaution::NotSoluble { product, .. }
+            | StockCaution::NearlySaturated { product, .. }
+            | StockCaution::SolubilityUnknown { product, .. }
+            | StockCaution::Overfull { product, .. } => *product,
+        }
+    }
 }
 
 /// From this part of what dissolves on, a stock is nearly saturated (our own judgement).
 const NEARLY: f64 = 0.8;
-
-/// What a litre of water dissolves at 20 °C, g: Department of Primary Industries and Regional Development, Western Australia,
-/// Preparation of liquid fertiliser stock solutions, table 1 (seen). It names no crystal water; handbooks give the figure of
-/// calcium nitrate for the tetrahydrate and that of magnesium sulfate for the dry salt (from memory). Salts in one tank hold
-/// each other back.
-const SOLUBLE_G_L: [(&str, f64); 9] = [
-    ("NH4NO3", 1902.0),
-    ("(NH4)2SO4", 750.0),
-    ("H3BO3", 49.0),
-    ("Ca(NO3)2.4H2O", 1290.0),
-    ("MgSO4", 330.0),
-    ("KCl", 340.0),
-    ("KNO3", 316.0),
-    ("K2SO4", 111.0),
-    ("CO(NH2)2", 1000.0),
-];
-
-/// What a litre of water dissolves of a salt at 20 °C, g, where a published figure of it is known.
-pub fn soluble_g_l(formula: &str) -> Option<f64> {
-    SOLUBLE_G_L.iter().find(|(salt, _)| *salt == formula).map(|(_, g_l)| *g_l)
-}
 
 impl Stock {
     /// What of it goes into the tank of one product.
     #[must_use]
     pub fn of(mut self, product: ProductId) -> Stock {
         self.doses.retain(|dose| dose.product == product);
+        self.cautions.retain(|caution| caution.product() == product);
         self
     }
 }
@@ -128,11 +125,11 @@ pub fn stock(asked: &StockAsked) -> Stock {
     let litres = asked.ratio * asked.stock_l;
     let Strength { times, feed_ec, reasons } = strength(asked, litres);
     let mut parts: Vec<&StockPart> = asked.parts.iter().filter(|one| one.part.per_litre > 0.0).collect();
-    parts.sort_by_key(|one| (one.tank, one.part.mixing_rank));
+    parts.sort_by_key(|one| one.part.mixing_rank);
     let dose = |one: &StockPart| {
         let amount = times * one.part.per_litre * litres;
         let per_litre = amount / asked.stock_l;
-        StockDose { tank: one.tank, product: one.part.product, per_litre, amount }
+        StockDose { product: one.part.product, per_litre, amount }
     };
     let doses: Vec<StockDose> =
         if times > 0.0 { parts.iter().map(|one| dose(one)).collect() } else { Vec::new() };
@@ -180,27 +177,21 @@ fn strength(asked: &StockAsked, litres: f64) -> Strength {
 
 /// Parts and doses go by each other.
 fn cautions(parts: &[&StockPart], doses: &[StockDose]) -> Vec<StockCaution> {
-    let mut cautions = Vec::new();
-    let mut liquids: BTreeMap<u8, f64> = BTreeMap::new();
-    for (one, dose) in parts.iter().zip(doses) {
-        let (product, per_litre) = (dose.product, dose.per_litre);
-        if one.part.liquid {
-            *liquids.entry(dose.tank).or_default() += per_litre / 1000.0;
-            continue;
-        }
-        match one.soluble_g_l {
-            Some(soluble_g_l) if per_litre > soluble_g_l => {
-                cautions.push(StockCaution::NotSoluble { product, per_litre, soluble_g_l });
-            }
-            Some(soluble_g_l) if per_litre > NEARLY * soluble_g_l => {
-                cautions.push(StockCaution::NearlySaturated { product });
-            }
-            _ => {}
-        }
+    parts.iter().zip(doses).filter_map(|(one, dose)| caution(one, dose)).collect()
+}
+
+fn caution(one: &StockPart, dose: &StockDose) -> Option<StockCaution> {
+    let (product, per_litre) = (dose.product, dose.per_litre);
+    if one.part.liquid {
+        let liquid = per_litre / 1000.0;
+        return (liquid > 1.0).then_some(StockCaution::Overfull { product, liquid });
     }
-    let overfull = liquids.into_iter().filter(|(_, liquids)| *liquids > 1.0);
-    cautions.extend(overfull.map(|(tank, liquids)| StockCaution::Overfull { tank, liquids }));
-    cautions
+    let Some(salt) = one.salt else { return Some(StockCaution::SolubilityUnknown { product, per_litre }) };
+    if per_litre > salt.soluble_g_l {
+        Some(StockCaution::NotSoluble { product, per_litre, salt })
+    } else {
+        (per_litre > NEARLY * salt.soluble_g_l).then_some(StockCaution::NearlySaturated { product, salt })
+    }
 }
 
 #[cfg(test)]
@@ -210,8 +201,10 @@ mod tests {
     use super::super::simulated::{learnt, product};
     use super::*;
 
+    const NITRATE: Salt = Salt { name: "potassium nitrate", soluble_g_l: 316.0 };
+
     /// A product, and what its dose adds to a litre.
-    fn part(id: u128, tank: u8, per_litre: f64, liquid: bool, rise: f64) -> (StockPart, f64) {
+    fn part(id: u128, per_litre: f64, liquid: bool, rise: f64) -> (StockPart, f64) {
         let part = Part {
             product: product(id),
             mixing_rank: 10,
@@ -220,7 +213,7 @@ mod tests {
             phosphate_mmol: 0.0,
             alkalinity_meq: 0.0,
         };
-        (StockPart { part, tank, soluble_g_l: if liquid { None } else { Some(316.0) } }, rise * per_litre)
+        (StockPart { part, salt: (!liquid).then_some(NITRATE) }, rise * per_litre)
     }
 
     fn asked(feed_ec_ms_cm: Option<f64>, parts: Vec<(StockPart, f64)>) -> StockAsked {
@@ -244,44 +237,38 @@ mod tests {
     /// By hand: 1 g/L at 1:100 is 100 g in a litre of stock, and 1 g/L adds 1.3 to 0.3.
     #[test]
     fn a_gram_in_a_litre_of_feed_is_a_hundred_in_a_litre_of_stock() {
-        let got = check(&asked(None, vec![part(1, 0, 1.0, false, 1.3)]), &[100.0], 1.6);
+        let got = check(&asked(None, vec![part(1, 1.0, false, 1.3)]), &[100.0], 1.6);
         assert_eq!(got.cautions, []);
     }
 
     /// By hand: 1.95 above the water's 0.3 wants half as much again as 1.3.
     #[test]
     fn the_wanted_ec_fixes_the_strength() {
-        check(&asked(Some(2.25), vec![part(1, 0, 1.0, false, 1.3)]), &[150.0], 2.25);
-    }
-
-    #[test]
-    fn a_product_in_two_tanks_is_shared_as_the_step_shares_it() {
-        let parts = vec![part(1, 0, 0.75, false, 1.3), part(1, 1, 0.25, false, 1.3)];
-        let got = check(&asked(None, parts), &[75.0, 25.0], 1.6);
-        assert_eq!(got.doses.iter().map(|dose| dose.tank).collect::<Vec<_>>(), [0, 1]);
+        check(&asked(Some(2.25), vec![part(1, 1.0, false, 1.3)]), &[150.0], 2.25);
     }
 
     #[test]
     fn what_does_not_dissolve_or_fit_is_told() {
         let cautions =
-            |per_litre, liquid| stock(&asked(None, vec![part(1, 0, per_litre, liquid, 0.3)])).cautions;
+            |per_litre, liquid| stock(&asked(None, vec![part(1, per_litre, liquid, 0.3)])).cautions;
         assert!(matches!(cautions(3.5, false)[..], [StockCaution::NotSoluble { .. }]));
         assert!(matches!(cautions(2.9, false)[..], [StockCaution::NearlySaturated { .. }]));
-        assert!(matches!(cautions(11.0, true)[..], [StockCaution::Overfull { tank: 0, .. }]));
+        assert!(matches!(cautions(11.0, true)[..], [StockCaution::Overfull { .. }]));
         assert_eq!(cautions(9.0, true), []);
     }
 
     #[test]
-    fn published_solubilities_are_found_by_formula() {
-        assert_eq!(soluble_g_l("KNO3"), Some(316.0));
-        assert_eq!(soluble_g_l("MgSO4.7H2O"), None);
+    fn a_salt_that_nothing_is_known_of_is_told() {
+        let (one, rise) = part(1, 1.0, false, 1.3);
+        let got = stock(&asked(None, vec![(StockPart { salt: None, ..one }, rise)]));
+        assert_eq!(got.cautions, [StockCaution::SolubilityUnknown { product: product(1), per_litre: 100.0 }]);
     }
 
     proptest! {
         /// A litre of stock in ratio litres of feed brings the EC that is told.
         #[test]
         fn the_doser_makes_the_feed(ec in 0.4..4.0f64, ratio in 50.0..500.0f64, dose in 0.2..2.0f64, rise in 0.1..1.5f64) {
-            let parts = vec![part(1, 0, dose, true, rise), part(2, 1, dose, false, rise)];
+            let parts = vec![part(1, dose, true, rise), part(2, dose, false, rise)];
             let got = stock(&StockAsked { ratio, ..asked(Some(ec), parts) });
             let salt: f64 = got.doses.iter().map(|dose| dose.per_litre * rise).sum();
             let water_l = ratio - got.doses[0].per_litre / 1000.0;

@@ -53,7 +53,7 @@ fn fed_day(
         ec_aim,
         source_ec,
         doses: doses(step, ec_aim - source_ec, rises),
-        top_up_share: top_up_share(step),
+        top_up_share: step.top_up_share(),
         change_every_days: step
             .change_every_days
             .filter(|_| changed)
@@ -79,11 +79,6 @@ fn doses(step: &Step, wanted: f64, rises: &EcRises) -> Vec<Dose> {
     step.doses_given().map(|dose| Dose { product: dose.product, per_l: dose.per_litre * scale }).collect()
 }
 
-/// A step that gives nothing at a change has no strength to take a part of.
-fn top_up_share(step: &Step) -> f64 {
-    if step.strength > 0.0 { step.top_up_strength / step.strength } else { 1.0 }
-}
-
 /// A cycle whose end nobody wrote down lasts as long as its programme's steps, and at least until the day asked about.
 fn planned_end(plan: &SitePlan, led: Led<'_>, day: NaiveDate) -> NaiveDate {
     let cycle = &led.cycle.content;
@@ -91,32 +86,4 @@ fn planned_end(plan: &SitePlan, led: Led<'_>, day: NaiveDate) -> NaiveDate {
     let days: u32 = steps.iter().map(|step| step.days).sum();
     let end = cycle.starts_on.checked_add_days(chrono::Days::new(days.into()));
     end.unwrap_or(day).max(day)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use fillmark_domain::Stage;
-
-    #[track_caller]
-    fn check(strength: f64, top_up_strength: f64, share: f64) {
-        let step = Step {
-            stage: Stage::Vegetative,
-            days: 7,
-            doses: Vec::new(),
-            strength,
-            bands: Vec::new(),
-            change_every_days: None,
-            top_up_strength,
-        };
-        assert_eq!(top_up_share(&step), share);
-    }
-
-    #[test]
-    fn top_ups_are_a_part_of_what_a_change_gives() {
-        check(0.8, 0.4, 0.5);
-        check(0.5, 1.0, 2.0);
-        check(1.0, 0.0, 0.0);
-        check(0.0, 1.0, 1.0);
-    }
 }

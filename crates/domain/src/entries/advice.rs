@@ -19,6 +19,24 @@ coded! {
     }
 }
 
+coded! {
+    /// What advice comes to, in a word.
+    AdviceOutcome {
+        /// Everything is as it should be: leave it.
+        Leave = "leave",
+        /// Do the steps, one after the other.
+        FollowSteps = "follow_steps",
+        /// Nothing can be told before it is measured.
+        MeasureFirst = "measure_first",
+        /// Correcting it is not worth it: change the tank, with advice for a fill.
+        MakeFreshFill = "make_fresh_fill",
+        /// This water has as much EC as is wanted, or more: it takes another water, or one mixed with purer.
+        NeedsOtherWater = "needs_other_water",
+        /// Something is off, and no product on record is known to mend it.
+        NeedsProduct = "needs_product",
+    }
+}
+
 /// Advice that was given.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Advice {
@@ -30,9 +48,11 @@ pub struct Advice {
     pub made_at: DateTime<Utc>,
     /// Who asked.
     pub asked_by: Option<PersonId>,
+    /// What it comes to.
+    pub outcome: AdviceOutcome,
     /// For how much solution, L.
     pub litres: f64,
-    /// What to do, one after the other; nothing where everything is as it should be.
+    /// What to do, one after the other.
     pub steps: Vec<AdvisedStep>,
     /// EC to expect after the doses, mS/cm.
     pub ec_expected: Option<Expectation>,

@@ -18,9 +18,20 @@ const MOST_PACKS: f64 = 100.0;
 /// source.
 const MOST_KG_PER_M2: f64 = 50.0;
 
+/// So much of an acid or alkali for each litre of a tank, mL or g, is poured at once by nobody who measures the pH between
+/// parts: 1 meq/L is a tenth of a mL of strong nitric acid and some 2 mL of the weakest on sale; common practice, no source.
+const MOST_PH_PER_L: f64 = 2.0;
+
+/// Pouring this much more than was advised is another deed; common practice, no source.
+const FAR_FROM_ADVICE: f64 = 1.5;
+
 /// What an addition of a product is held against.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct BesideAddition {
+    /// All of it that the advice which it followed expected.
+    pub advised: Option<Amount>,
+    /// Of what moves the pH: litres of the tank at its mark.
+    pub ph_of_l: Option<f64>,
     /// What was put in there lately for the same reason.
     pub lately: Vec<Amount>,
     /// What a whole fill takes at full strength, mL or g.
@@ -38,6 +49,26 @@ pub enum Unusual {
         /// The most of late.
         most: Amount,
         /// What both are counted in.
+        base: Base,
+    },
+    /// Far more than the advice that it followed.
+    #[error("{amount} {unit} is far more than the {advised} {unit} of the advice it followed", unit = base.unit().code())]
+    FarFromAdvice {
+        /// As entered.
+        amount: Amount,
+        /// What was advised.
+        advised: Amount,
+        /// What both are counted in.
+        base: Base,
+    },
+    /// More acid or alkali than anybody pours at once.
+    #[error("{amount} {unit} is more than {MOST_PH_PER_L} {unit} for each of the tank's {litres} L, of what is poured in small parts", unit = base.unit().code())]
+    MuchForPh {
+        /// As entered.
+        amount: Amount,
+        /// At the tank's mark.
+        litres: f64,
+        /// What it is counted in.
         base: Base,
     },
     /// More than the dose of several fills.
@@ -74,19 +105,26 @@ pub enum Unusual {
 /// large one. What the tank was given says more than the dose, which is asked where it was given nothing yet.
 pub fn doubts_of_addition(amount: Amount, base: Base, beside: &BesideAddition) -> Option<Unusual> {
     let entered = amount.base_units();
+    let far = |advised: &Amount| entered > advised.base_units() * FAR_FROM_ADVICE;
+    if let Some(advised) = beside.advised.filter(far) {
+        return Some(Unusual::FarFromAdvice { amount, advised, base });
+    }
     if let Some(most) = beside.lately.iter().copied().max() {
         let far = entered > most.base_units() * FAR;
         return far.then_some(Unusual::FarFromLately { amount, most, base });
+    }
+    if let Some(litres) = beside.ph_of_l.filter(|litres| entered > litres * MOST_PH_PER_L) {
+        return Some(Unusual::MuchForPh { amount, litres, base });
     }
     let fill = beside.fill.filter(|fill| *fill > 0.0 && entered > fill * FILLS)?;
     Some(Unusual::ManyFills { amount, fill, base })
 }
 
-/// What a fill of a tank takes of a product at so much per litre, mL or g. A stock tank holds it for as many litres as its
-/// doser makes of one.
+/// What a fill of a tank takes of a product at so much per litre, mL or g. A stock tank holds it for as many litres of feed as its
+/// doser makes of one: of the parts of water that it names, and that one.
 pub fn fill_of(tank: &Tank, per_litre: f64) -> f64 {
     let ratio = match tank.mode {
-        TankMode::StockTank { ratio } => ratio,
+        TankMode::StockTank { ratio } => ratio + 1.0,
         TankMode::Recirculating | TankMode::RunToWaste | TankMode::Batch => 1.0,
     };
     per_litre * tank.fill_mark_l * ratio
@@ -122,9 +160,36 @@ mod tests {
 
     #[track_caller]
     fn check(amount: i64, lately: &[i64], fill: Option<f64>, expected: Option<&str>) {
-        let beside = BesideAddition { lately: lately.iter().copied().map(ml).collect(), fill };
-        let doubt = doubts_of_addition(ml(amount), Base::Volume, &beside);
+        let beside = BesideAddition {
+            lately: lately.iter().copied().map(ml).collect(),
+            fill,
+            ..BesideAddition::default()
+        };
+        check_beside(amount, &beside, expected);
+    }
+
+    #[track_caller]
+    fn check_beside(amount: i64, beside: &BesideAddition, expected: Option<&str>) {
+        let doubt = doubts_of_addition(ml(amount), Base::Volume, beside);
         assert_eq!(doubt.map(|doubt| doubt.to_string()).as_deref(), expected);
+    }
+
+    #[test]
+    fn far_more_than_was_advised_is_asked_back() {
+        let beside = BesideAddition { advised: Some(ml(90)), lately: vec![ml(900)], ..Default::default() };
+        let told = "900 mL is far more than the 90 mL of the advice it followed";
+        check_beside(900, &beside, Some(told));
+        check_beside(135, &beside, None);
+        check_beside(9, &beside, None);
+    }
+
+    #[test]
+    fn litres_of_acid_are_asked_back() {
+        let beside = BesideAddition { ph_of_l: Some(400.0), ..Default::default() };
+        let told = "3000 mL is more than 2 mL for each of the tank's 400 L, of what is poured in small parts";
+        check_beside(3000, &beside, Some(told));
+        check_beside(800, &beside, None);
+        check_beside(3000, &BesideAddition { lately: vec![ml(900)], ..beside }, None);
     }
 
     #[test]

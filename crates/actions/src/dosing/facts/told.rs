@@ -1,13 +1,20 @@
 //! What there is to say of the facts.
 
+use std::collections::BTreeSet;
+
 use fillmark_advice::solution::correct::{CorrectAsked, Shown};
 use fillmark_advice::solution::fill::Part;
 use fillmark_advice::solution::prior::{self, Teller};
+use fillmark_advice::solution::targets::Target;
 use fillmark_domain::Kept;
-use fillmark_domain::entries::{Advice, CHANGE_CAUTIONS, Lacking};
+use fillmark_domain::entries::{Advice, AdvisedStep, CHANGE_CAUTIONS, Lacking};
 use fillmark_domain::stock::{FEEDS_FIRE, Product, ProductId, Reagent};
 
 use super::{ENOUGH, Facts};
+
+/// What follows where nobody has told the water.
+const WATER_UNKNOWN: &str = "No water source is set for this tank: its EC is taken for 0, and of water that is not so pure the doses \
+                             are too large. Measure the water, enter it as the tank's source, and ask again.";
 
 impl Facts {
     /// What a product is called.
@@ -41,6 +48,37 @@ impl Facts {
         })
     }
 
+    /// What stands in for what nobody has set.
+    pub(in super::super) fn told_of_stand_ins(&self) -> impl Iterator<Item = String> + '_ {
+        self.published.iter().map(Target::told)
+    }
+
+    /// Which of several products that move the pH the same way the advice took, and why.
+    pub(in super::super) fn told_of_choice(&self, advice: &Advice) -> Vec<String> {
+        let adjusts = advice.steps.iter().filter_map(|step| match step {
+            AdvisedStep::Adjust { first, .. } => Some(first.product),
+            _ => None,
+        });
+        let taken: BTreeSet<ProductId> = adjusts.collect();
+        let told = taken.into_iter().filter_map(|product| {
+            let way = self.moves().get(&product).copied()?;
+            let others: Vec<&str> = self
+                .movers(way)
+                .filter(|kept| kept.id != product)
+                .map(|kept| kept.content.name.as_str())
+                .collect();
+            (!others.is_empty()).then(|| {
+                format!(
+                    "Of the products of known strength that move the pH this way {} is taken, of which the most is in stock; \
+                     there is {} too.",
+                    self.name(product),
+                    others.join(" and ")
+                )
+            })
+        });
+        told.collect()
+    }
+
     /// Of which products less is there than advice needs.
     pub(in super::super) fn lacking(&self, advice: &Advice) -> Vec<Lacking> {
         let needs = advice.needs().into_iter();
@@ -50,7 +88,8 @@ impl Facts {
 
     /// What to beware of with a tank, and with what goes into it.
     pub(in super::super) fn cautions(&self, advice: &Advice) -> Vec<String> {
-        let mut cautions: Vec<&str> = CHANGE_CAUTIONS.to_vec();
+        let mut cautions: Vec<&str> = self.source().is_none().then_some(WATER_UNKNOWN).into_iter().collect();
+        cautions.extend(CHANGE_CAUTIONS);
         let needs = advice.needs().into_iter();
         let mut needed = needs.filter_map(|needed| self.products.get(&needed.product));
         let is_nitric = |kept: &Kept<Product>| {

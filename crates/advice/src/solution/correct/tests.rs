@@ -1,6 +1,9 @@
 use chrono::TimeDelta;
+use fillmark_domain::entries::{AdviceOutcome, AdvisedStep};
+use fillmark_domain::stock::Reagent;
 use proptest::prelude::*;
 
+use super::super::fill::Acidity;
 use super::super::record::testing::day;
 use super::super::simulated::{learnt, product};
 use super::*;
@@ -20,12 +23,15 @@ fn asked(ec: f64) -> CorrectAsked {
         ec: shown(ec),
         ph: shown(6.0),
         stirred_at: Some(day(0)),
-        water_ec_ms_cm: 0.3,
+        water: SourceWater { ec_ms_cm: 0.3, acidity: None },
+        water_c: 20.0,
+        acid: None,
         ec_band: BandThen { low: 1.6, aim: 1.8, high: 2.0 },
         ph_band: Some(BandThen { low: 5.5, aim: 6.0, high: 6.5 }),
         parts: vec![part(2, 30), part(1, 20)],
         rise: Ok(learnt(1.0, 0.05)),
         topping_up: true,
+        top_up_share: 0.0,
         early: Vec::new(),
     }
 }
@@ -43,7 +49,8 @@ fn check(asked: &CorrectAsked, ec: &EcAdvice, ph: PhAdvice) -> Correction {
         (EcAdvice::Dilute { drain_l: a, water_l: c }, EcAdvice::Dilute { drain_l: b, water_l: d }) => {
             close(*a, *b) && close(*c, *d)
         }
-        (EcAdvice::Strengthen { doses: a, water_l: c }, EcAdvice::Strengthen { doses: b, water_l: d }) => {
+        (EcAdvice::Strengthen { doses: a, water_l: c }, EcAdvice::Strengthen { doses: b, water_l: d })
+        | (EcAdvice::TopUp { doses: a, water_l: c }, EcAdvice::TopUp { doses: b, water_l: d }) => {
             let amounts = a.iter().zip(b).all(|(a, b)| a.product == b.product && close(a.amount, b.amount));
             a.len() == b.len() && amounts && close(*c, *d)
         }
@@ -127,7 +134,7 @@ fn what_is_not_known_gets_no_amount() {
     check(&unknown, &EcAdvice::SmallSteps, PhAdvice::Measure);
     let idle = CorrectAsked { rise: Ok(learnt(0.0, 0.0)), ..asked(1.5) };
     check(&idle, &EcAdvice::SmallSteps, PhAdvice::Measure);
-    let salty = CorrectAsked { water_ec_ms_cm: 1.9, ..standing(2.4) };
+    let salty = CorrectAsked { water: SourceWater { ec_ms_cm: 1.9, acidity: None }, ..standing(2.4) };
     check(&salty, &EcAdvice::OutOfReach, PhAdvice::Measure);
     let unmixed = CorrectAsked { stirred_at: Some(day(1) - TimeDelta::minutes(5)), ..asked(1.5) };
     check(&unmixed, &EcAdvice::Measure, PhAdvice::Measure);
@@ -145,6 +152,55 @@ fn the_ph_is_told_where_the_ec_is_right() {
     check(&CorrectAsked { ph_band: None, ..ph(9.0) }, &leave, PhAdvice::Leave);
 }
 
+/// By hand: water alone makes 1.745; 30 · 0.5 pairs of doses add 15 · 1.0 and take 15 · 0.004 L of water at 0.3 away: 1.8199
+/// would be past the aim, so 200 · 0.055 / 0.9988 are poured; 30 · 0.36 stay below it.
+#[test]
+fn a_tank_in_its_band_is_topped_up_as_the_programme_has_it_and_not_past_the_aim() {
+    let of = |top_up_share, times: f64| {
+        let doses = both(2.0 * times);
+        let expected = EcAdvice::TopUp { doses, water_l: 30.0 - 0.004 * times };
+        check(&CorrectAsked { top_up_share, ..asked(2.0) }, &expected, PhAdvice::Measure)
+    };
+    let got = of(0.5, 200.0 * 0.055 / 0.9988);
+    assert!((got.ec_expected.unwrap().value - 1.8).abs() < 1e-9, "{got:?}");
+    of(0.36, 30.0 * 0.36);
+    assert_eq!(got.outcome(), AdviceOutcome::FollowSteps);
+    check(
+        &CorrectAsked { top_up_share: 0.01, ..asked(2.0) },
+        &EcAdvice::Leave { water_l: 30.0 },
+        PhAdvice::Measure,
+    );
+}
+
+#[test]
+fn hard_water_to_the_mark_takes_acid_before_the_doses() {
+    let acidity = Some(Acidity { ph: 7.8, alkalinity_meq_l: 4.0 });
+    let acid = Acid { product: product(9), reagent: Reagent::Nitric, mol_l: 6.0, response: 1.0 };
+    let hard = CorrectAsked { water: SourceWater { ec_ms_cm: 0.3, acidity }, acid: Some(acid), ..asked(1.7) };
+    let got = correct(&hard);
+    let share = got.acid.unwrap().expected_ml * 6.0 / got.ec.water_l() / 4.0;
+    assert!((0.6..0.72).contains(&share), "to pH 6.0 it takes 0.67 of the alkalinity (PHREEQC 3): {share}");
+    assert!(got.reasons.contains(&Reason::OfWater(fill::Reason::HardWater)));
+    let kinds: Vec<&str> = got.advised(|_| true).iter().map(kind).collect();
+    assert_eq!(kinds, ["water", "adjust", "measure", "dose", "dose", "measure", "measure"]);
+
+    let low = CorrectAsked { ph: Some(Shown { value: 5.6, at: day(1) }), ..hard.clone() };
+    assert_eq!(correct(&low).acid, None, "what is acid already is not made more so");
+    let without = correct(&CorrectAsked { acid: None, ..hard.clone() });
+    assert!(without.reasons.contains(&Reason::OfWater(fill::Reason::NoAcid)));
+    assert_eq!(correct(&CorrectAsked { topping_up: false, ..hard }).acid, None);
+}
+
+fn kind(step: &AdvisedStep) -> &'static str {
+    match step {
+        AdvisedStep::Drain(_) => "drain",
+        AdvisedStep::Water(_) => "water",
+        AdvisedStep::Dose(_) => "dose",
+        AdvisedStep::Adjust { .. } => "adjust",
+        AdvisedStep::Measure(_) => "measure",
+    }
+}
+
 #[test]
 fn what_may_pass_the_band_is_told() {
     let got = correct(&CorrectAsked { rise: Ok(learnt(1.0, 0.4)), ..asked(1.2) });
@@ -156,7 +212,9 @@ fn ec_after(asked: &CorrectAsked, advice: &EcAdvice) -> Option<(f64, f64)> {
     let ec = asked.ec.unwrap().value;
     let (drain_l, water_l, doses) = match advice {
         EcAdvice::Leave { water_l } => (0.0, *water_l, Vec::new()),
-        EcAdvice::Strengthen { doses, water_l } => (0.0, *water_l, doses.clone()),
+        EcAdvice::TopUp { doses, water_l } | EcAdvice::Strengthen { doses, water_l } => {
+            (0.0, *water_l, doses.clone())
+        }
         EcAdvice::Dilute { drain_l, water_l } => (*drain_l, *water_l, Vec::new()),
         _ => return None,
     };
@@ -165,7 +223,7 @@ fn ec_after(asked: &CorrectAsked, advice: &EcAdvice) -> Option<(f64, f64)> {
     let litres = kept_l + water_l + poured / 1000.0;
     // Two parts alike, 2 mL of each in a litre.
     let rise = asked.rise.as_ref().unwrap().value / 4.0;
-    Some(((kept_l * ec + water_l * asked.water_ec_ms_cm + poured * rise) / litres, litres))
+    Some(((kept_l * ec + water_l * asked.water.ec_ms_cm + poured * rise) / litres, litres))
 }
 
 proptest! {
@@ -175,7 +233,7 @@ proptest! {
         topping_up: bool,
     ) {
         let asked = CorrectAsked {
-            water_ec_ms_cm: water,
+            water: SourceWater { ec_ms_cm: water, acidity: None },
             litres: Litres { litres, spread_l: 4.0 },
             room_l: room,
             rise: Ok(learnt(4.0 * rise, 0.05)),

@@ -1,7 +1,7 @@
 //! A correction as a person at the tank is told it.
 
 use fillmark_domain::Metric;
-use fillmark_domain::entries::AdvisedStep;
+use fillmark_domain::entries::{AdviceOutcome, AdvisedStep};
 use fillmark_domain::stock::ProductId;
 
 use super::{Correction, EcAdvice, PhAdvice, Reason};
@@ -18,17 +18,20 @@ impl Correction {
         let water = |litres: f64| (litres > 0.0).then(|| AdvisedStep::Water(three_figures(litres)));
         let drain = |litres: f64| (litres > 0.0).then(|| AdvisedStep::Drain(three_figures(litres)));
         let measure = || AdvisedStep::Measure(Metric::Ec);
+        // Acid goes into the water before the doses do, in parts that are measured.
+        let acid = self.acid.iter().flat_map(|acid| [acid.advised(), AdvisedStep::Measure(Metric::Ph)]);
         let mut steps: Vec<AdvisedStep> = match &self.ec {
-            EcAdvice::Leave { water_l } => water(*water_l).into_iter().collect(),
-            EcAdvice::Strengthen { doses, water_l } => {
+            EcAdvice::Leave { water_l } => water(*water_l).into_iter().chain(acid).collect(),
+            EcAdvice::TopUp { doses, water_l } | EcAdvice::Strengthen { doses, water_l } => {
                 let part = if self.reasons.contains(&Reason::MayPassBand) { FIRST_PART } else { 1.0 };
                 let dose = |dose: &FillDose| {
                     AdvisedStep::Dose(portion(dose.product, part * dose.amount, liquid(dose.product)))
                 };
-                water(*water_l).into_iter().chain(doses.iter().map(dose)).chain([measure()]).collect()
+                let doses = doses.iter().map(dose);
+                water(*water_l).into_iter().chain(acid).chain(doses).chain([measure()]).collect()
             }
             EcAdvice::Dilute { drain_l, water_l } => {
-                drain(*drain_l).into_iter().chain(water(*water_l)).chain([measure()]).collect()
+                drain(*drain_l).into_iter().chain(water(*water_l)).chain(acid).chain([measure()]).collect()
             }
             EcAdvice::SmallSteps | EcAdvice::Measure => vec![measure()],
             EcAdvice::FreshFill | EcAdvice::OutOfReach => return Vec::new(),
@@ -37,11 +40,30 @@ impl Correction {
         steps
     }
 
+    /// What it comes to.
+    pub fn outcome(&self) -> AdviceOutcome {
+        match self.ec {
+            EcAdvice::Leave { water_l: 0.0 } if self.ph == PhAdvice::Leave => AdviceOutcome::Leave,
+            EcAdvice::Leave { water_l: 0.0 } if self.ph == PhAdvice::Measure => AdviceOutcome::MeasureFirst,
+            EcAdvice::FreshFill => AdviceOutcome::MakeFreshFill,
+            EcAdvice::OutOfReach => AdviceOutcome::NeedsOtherWater,
+            EcAdvice::Measure => AdviceOutcome::MeasureFirst,
+            EcAdvice::Leave { .. }
+            | EcAdvice::TopUp { .. }
+            | EcAdvice::Strengthen { .. }
+            | EcAdvice::Dilute { .. }
+            | EcAdvice::SmallSteps => AdviceOutcome::FollowSteps,
+        }
+    }
+
     /// What there is to say of the whole, in a sentence.
     pub fn told(&self) -> &'static str {
         match &self.ec {
             EcAdvice::Leave { water_l } if *water_l > 0.0 => "Fill it up; the EC stays in its band.",
             EcAdvice::Leave { .. } => "The EC is in its band: leave it.",
+            EcAdvice::TopUp { .. } => {
+                "Fill it up at the programme's strength of top-ups, at most to the aim; the EC stays in its band."
+            }
             EcAdvice::Strengthen { .. } => "The EC is below its band: these doses bring it to its aim.",
             EcAdvice::Dilute { .. } => "The EC is above its band: water brings it to its aim.",
             EcAdvice::SmallSteps => {
@@ -61,9 +83,9 @@ impl Reason {
     /// In a sentence. `named` gives a product's name.
     pub fn told(&self, named: impl Fn(ProductId) -> String) -> String {
         match self {
-            Reason::InBand(ec) => format!("With the water to the mark, if any, the EC is {ec:.2} mS/cm."),
-            Reason::Weak(ec) => format!("With the water to the mark, if any, the EC is {ec:.2} mS/cm, below its band."),
-            Reason::Strong(ec) => format!("With the water to the mark, if any, the EC is {ec:.2} mS/cm, above its band."),
+            Reason::InBand(ec) => format!("Before any dose the EC is {ec:.2} mS/cm, in its band."),
+            Reason::Weak(ec) => format!("Before any dose the EC is {ec:.2} mS/cm, below its band."),
+            Reason::Strong(ec) => format!("Before anything is drained the EC is {ec:.2} mS/cm, above its band."),
             Reason::MayPassBand => {
                 "What is not known of tank and products may carry the EC past its band: two thirds of the doses are told at \
                  first. Mix, measure, and ask again."
@@ -78,15 +100,16 @@ impl Reason {
             Reason::Empty => "Nothing stands in the tank.".into(),
             Reason::FarFromProgramme(times) => format!(
                 "By what labels and records say it would take {times:.1} times the step's own doses. That does not fit: look at \
-                 labels, doses and EC aim. Only twice as much is told as the step's doses are; measure, and ask again."
+                 labels, doses and EC aim. No more is told than the step's own doses are; measure, and ask again."
             ),
-            Reason::NothingAddsEc => "No product of the step adds enough EC to reach the aim.".into(),
+            Reason::NothingAddsEc => "The products of the step hardly add any EC: the aim is not reached with them.".into(),
             Reason::NoRoom { needed_l, room_l } => {
                 format!("The doses alone need {needed_l:.1} L, and the tank takes {room_l:.1} L more.")
             }
             Reason::MostOfIt(part) => format!("{:.0} % of the tank would have to be replaced.", part * 100.0),
             Reason::WaterAboveAim => "The water alone has as much EC as is wanted, or more.".into(),
             Reason::Early(early) => early.told(),
+            Reason::OfWater(of_water) => of_water.told(named),
         }
     }
 }

@@ -1,19 +1,27 @@
 //! A fresh fill as a person at the tank is told it.
 
-use fillmark_domain::entries::{AdvisedStep, Portion};
+use fillmark_domain::entries::{AdviceOutcome, AdvisedStep, Portion};
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Amount, Base, Metric};
 
 use super::{AcidDose, Fill, Part, Reason, Step};
 
 impl Fill {
+    /// What it comes to.
+    pub fn outcome(&self) -> AdviceOutcome {
+        match self.reasons.contains(&Reason::WaterAboveAim) {
+            true => AdviceOutcome::NeedsOtherWater,
+            false => AdviceOutcome::FollowSteps,
+        }
+    }
+
     /// The steps with amounts that somebody can measure out. An acid is sold and poured by volume.
     pub fn advised(&self, parts: &[Part]) -> Vec<AdvisedStep> {
         let liquid = |product: ProductId| parts.iter().any(|part| part.product == product && part.liquid);
         let step = |step: &Step| match step {
             Step::Water(litres) => AdvisedStep::Water(three_figures(*litres)),
             Step::Dose(dose) => AdvisedStep::Dose(portion(dose.product, dose.amount, liquid(dose.product))),
-            Step::Acid(dose) => adjust(dose),
+            Step::Acid(dose) => dose.advised(),
             Step::MeasureEc => AdvisedStep::Measure(Metric::Ec),
             Step::MeasurePh => AdvisedStep::Measure(Metric::Ph),
         };
@@ -21,11 +29,13 @@ impl Fill {
     }
 }
 
-fn adjust(dose: &AcidDose) -> AdvisedStep {
-    AdvisedStep::Adjust {
-        first: portion(dose.product, dose.first_ml, true),
-        expected: measurable(dose.expected_ml),
-        to_ph: dose.to_ph,
+impl AcidDose {
+    pub(in crate::solution) fn advised(&self) -> AdvisedStep {
+        AdvisedStep::Adjust {
+            first: portion(self.product, self.first_ml, true),
+            expected: measurable(self.expected_ml),
+            to_ph: self.to_ph,
+        }
     }
 }
 
@@ -83,7 +93,9 @@ impl Reason {
                     .into()
             }
             Reason::NoDose(why) => format!("How much acid it takes cannot be told: {why}."),
-            Reason::NothingAddsEc => "No product of the step adds any EC: the aim is not reached.".into(),
+            Reason::NothingAddsEc => {
+                "The products of the step hardly add any EC: its doses stand as they are, and the aim is not reached.".into()
+            },
             Reason::WaterUnknown => {
                 "The water's pH and alkalinity are not on record, so nothing is said of acid: measure the pH once all is \
                  mixed."

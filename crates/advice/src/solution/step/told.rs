@@ -50,15 +50,13 @@ impl Step {
                 );
             }
         };
-        let learnt = response.map_or(0, |response| response.figure.records.len());
+        let learnt = response.map_or("no addition".to_owned(), |response| response.figure.from_additions());
         let expected = self.dose.map_or(String::new(), |dose| {
             format!(
                 " Expect pH {:.1} after it has mixed, between {:.1} and {:.1}.",
                 dose.ph, dose.ph_low, dose.ph_high
             )
         });
-        format!(
-            "The step of {name} is as large as it is because {why}.{expected} Learnt from {learnt} additions."
-        )
+        format!("The step of {name} is as large as it is because {why}.{expected} Learnt from {learnt}.")
     }
 }
