@@ -6,7 +6,7 @@ use std::process::Command;
 use serde_json::Value;
 
 /// The only arrows. A new one is a design decision, made with this table and DEVELOPERS.md.
-const ARROWS: [(&str, &[&str]); 9] = [
+const ARROWS: [(&str, &[&str]); 10] = [
     ("fillmark-domain", &[]),
     ("fillmark-advice", &["domain"]),
     ("fillmark-store", &["domain"]),
@@ -14,7 +14,8 @@ const ARROWS: [(&str, &[&str]); 9] = [
     ("fillmark-api", &["domain", "advice"]),
     ("fillmark-client", &["api", "domain"]),
     ("fillmark-migrations", &[]),
-    ("fillmark-server", &["domain", "advice", "store", "actions", "api", "client", "migrations"]),
+    ("fillmark-pages", &["api"]),
+    ("fillmark-server", &["domain", "advice", "store", "actions", "api", "pages", "client", "migrations"]),
     ("fillmark-tests", &["domain", "advice", "store", "actions", "api", "client", "migrations", "server"]),
 ];
 
