@@ -1,5 +1,7 @@
 //! A site's plan as it stands: what drinks from which tank on which day, by which step, within which bands.
 
+mod what_if;
+
 use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
@@ -9,6 +11,8 @@ use crate::entries::{ChangePlan, EARLY, Spot, tank_change};
 use crate::growing::{Cycle, CycleId, Feed, Placement, ProgrammeId, ProgrammeRevision, Step, spans, step_on};
 use crate::local::Wall;
 use crate::places::{OutOfUse, Room, RoomId, Tank, TankId, TankRoom, WaterSource};
+pub use what_if::{NotPlanned, PlanChange};
+
 use crate::{Band, Kept, Metric, OpenDays};
 
 /// All that a site has planned, archived records left out.
