@@ -68,6 +68,31 @@ on_both! {
         assert!((grow_a.days[0].balance - (3000.0 - grow_a.days[0].used.total)).abs() < 0.01);
     }
 
+    async fn a_plan_that_is_tried_is_told_beside_the_plan_and_not_kept(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        let planned = world.ada.forecast(site, 28).await.unwrap();
+        let asked = |change| json(json!({ "horizon_days": 28, "changes": [change] }));
+        let ada = &world.ada;
+        let answer = |asked: NewWhatIf| async move { ada.what_if(site, &asked).await };
+        let grow_a = |told: &WhatIf| told.products.iter().find(|one| one.product_id == feeding.grow_a).unwrap().clone();
+        let programme = feeding.here.programme;
+        let twice = answer(asked(json!({ "change": "strength", "programme_id": programme, "factor": 2.0 }))).await.unwrap();
+        let (as_planned, changed) = (grow_a(&twice).planned_use.total, grow_a(&twice).changed_use.total);
+        assert_eq!(as_planned, of(&planned, feeding.grow_a).expected_use.total);
+        assert!((1.8..2.2).contains(&(changed / as_planned)), "{changed} {as_planned}");
+        assert!((grow_a(&twice).difference - (changed - as_planned)).abs() < 0.002);
+        let rarely = answer(asked(json!({ "change": "interval", "programme_id": programme, "days": 28 }))).await.unwrap();
+        assert!(grow_a(&rarely).changed_use.tank_changes < 0.6 * grow_a(&rarely).planned_use.tank_changes);
+        let closed = json!({ "change": "room_closed", "room_id": feeding.here.north_room, "from_on": "2026-11-24", "until_on": "2027-03-01" });
+        assert!(grow_a(&answer(asked(closed)).await.unwrap()).changed_use.tank_changes < 1.0);
+        assert_eq!(world.ada.forecast(site, 28).await.unwrap().products, planned.products, "nothing is kept");
+        let error = answer(asked(json!({ "change": "interval", "programme_id": Uuid::now_v7(), "days": 7 }))).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/changes/0"));
+        let error = answer(asked(json!({ "change": "interval", "programme_id": programme, "days": 0 }))).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/changes/0/days"));
+    }
+
     async fn a_change_done_today_is_out_of_the_stock_and_not_forecast_again(world: World) {
         let feeding = weekly(&world).await;
         let site = feeding.here.site;

@@ -10,7 +10,8 @@ use fillmark_advice::supply::{
     DEFAULT_HORIZON_DAYS, DEFAULT_REVIEW_DAYS, Forecast, Purchase, Question, forecast,
 };
 use fillmark_domain::people::Act;
-use fillmark_domain::places::{SiteId, Tank};
+use fillmark_domain::places::{Site, SiteId, Tank};
+use fillmark_domain::plan::{PlanChange, SitePlan};
 use fillmark_domain::stock::{Offer, Order, OrderLine, OrderState, Product, ProductId, Supplier};
 use fillmark_domain::{Id, Kept};
 use fillmark_store::{SiteScope, Tx, plan, records};
@@ -48,10 +49,7 @@ pub async fn read(
     horizon_days: Option<u16>,
 ) -> Result<SiteForecast, Refusal> {
     let scope = caller.may(Act::Read, site)?;
-    let horizon_days = horizon_days.unwrap_or(DEFAULT_HORIZON_DAYS);
-    if !(1..=365).contains(&horizon_days) {
-        return Err(Refusal::invalid("/horizon_days", "out_of_range", "expected 1 to 365"));
-    }
+    let horizon_days = horizon(horizon_days)?;
     let tx = app.store.look().await?;
     make(&tx, scope, app.now(), horizon_days).await
 }
@@ -110,42 +108,116 @@ fn line(purchase: &Purchase, offers: &[Kept<Offer>]) -> Option<OrderLine> {
     })
 }
 
+/// The forecast as planned, and as it would be with some changes of the plan, of which nothing is kept.
+#[derive(Debug, Clone)]
+pub struct WhatIf {
+    /// As planned.
+    pub planned: SiteForecast,
+    /// With the changes.
+    pub changed: SiteForecast,
+}
+
+/// Forecasts what a site would use if its plan were changed, beside what it will as planned.
+/// # Errors
+/// When the caller may not see it, the horizon is out of range, or a change names what the plan does not have.
+pub async fn what_if(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    horizon_days: Option<u16>,
+    changes: &[PlanChange],
+) -> Result<WhatIf, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let horizon_days = horizon(horizon_days)?;
+    let tx = app.store.look().await?;
+    let facts = Facts::load(&tx, scope, app.now()).await?;
+    let mut plan = facts.plan.clone();
+    for (place, change) in changes.iter().enumerate() {
+        plan = plan.with(change, facts.today).map_err(|unknown| {
+            Refusal::invalid(&format!("/changes/{place}"), "unknown_id", unknown.to_string())
+        })?;
+    }
+    Ok(WhatIf {
+        changed: facts.forecast(&plan, horizon_days),
+        planned: facts.forecast(&facts.plan, horizon_days),
+    })
+}
+
+fn horizon(asked: Option<u16>) -> Result<u16, Refusal> {
+    let days = asked.unwrap_or(DEFAULT_HORIZON_DAYS);
+    if (1..=365).contains(&days) {
+        return Ok(days);
+    }
+    Err(Refusal::invalid("/horizon_days", "out_of_range", "expected 1 to 365"))
+}
+
 async fn make(
     tx: &Tx,
     scope: SiteScope,
     now: DateTime<Utc>,
     horizon_days: u16,
 ) -> Result<SiteForecast, Refusal> {
-    let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?.content;
-    let plan = plan::site_plan(tx, scope).await?.ok_or(Refusal::NotFound)?;
-    let today = plan.day(now);
-    let shelf = Shelf::load(tx, scope, &plan, now).await?;
-    let ledger = Ledger::load(tx, scope, now).await?;
-    let rises = shelf.ec_rises();
-    // What must be ordered soon may run out later than the days that are shown.
-    let looked_at = horizon_days.max(DEFAULT_HORIZON_DAYS);
-    let question = Question {
-        today,
-        horizon_days: looked_at,
-        open: plan.open.clone(),
-        service_level: site.service_level,
-        review_days: DEFAULT_REVIEW_DAYS,
-        tanks: plan.tanks.iter().map(|tank| ledger.tank(&plan, tank, today, looked_at, &rises)).collect(),
-        products: shelf
-            .products
-            .iter()
-            .map(|product| shelf.product(product, &ledger, &plan, &site, &rises))
-            .collect(),
-        suppliers: shelf.suppliers.iter().map(|supplier| shelf.supplier(supplier, &plan, now)).collect(),
-        in_step: shelf.in_step(),
-    };
-    Ok(SiteForecast {
-        today,
-        made_at: now,
-        service_level: question.service_level,
-        forecast: forecast(&question).first_days(horizon_days),
-        tanks: plan.tanks,
-        products: shelf.products.into_iter().map(|kept| (kept.id, kept)).collect(),
-        suppliers: shelf.suppliers.into_iter().map(|kept| (kept.id, kept)).collect(),
-    })
+    let facts = Facts::load(tx, scope, now).await?;
+    Ok(facts.forecast(&facts.plan, horizon_days))
+}
+
+/// What a forecast stands on.
+struct Facts {
+    site: Site,
+    plan: SitePlan,
+    shelf: Shelf,
+    ledger: Ledger,
+    now: DateTime<Utc>,
+    today: NaiveDate,
+}
+
+impl Facts {
+    async fn load(tx: &Tx, scope: SiteScope, now: DateTime<Utc>) -> Result<Facts, Refusal> {
+        let plan = plan::site_plan(tx, scope).await?.ok_or(Refusal::NotFound)?;
+        Ok(Facts {
+            site: plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?.content,
+            shelf: Shelf::load(tx, scope, &plan, now).await?,
+            ledger: Ledger::load(tx, scope, now).await?,
+            now,
+            today: plan.day(now),
+            plan,
+        })
+    }
+
+    /// What comes of it by a plan.
+    fn forecast(&self, plan: &SitePlan, horizon_days: u16) -> SiteForecast {
+        let kept = |products: &[Kept<Product>]| products.iter().map(|kept| (kept.id, kept.clone())).collect();
+        SiteForecast {
+            today: self.today,
+            made_at: self.now,
+            service_level: self.site.service_level,
+            forecast: forecast(&self.question(plan, horizon_days)).first_days(horizon_days),
+            tanks: plan.tanks.clone(),
+            products: kept(&self.shelf.products),
+            suppliers: self.shelf.suppliers.iter().map(|kept| (kept.id, kept.clone())).collect(),
+        }
+    }
+
+    fn question(&self, plan: &SitePlan, horizon_days: u16) -> Question {
+        let (shelf, ledger, today) = (&self.shelf, &self.ledger, self.today);
+        let rises = shelf.ec_rises();
+        // What must be ordered soon may run out later than the days that are shown.
+        let looked_at = horizon_days.max(DEFAULT_HORIZON_DAYS);
+        let product = |product| shelf.product(product, ledger, plan, &self.site, &rises);
+        Question {
+            today,
+            horizon_days: looked_at,
+            open: plan.open.clone(),
+            service_level: self.site.service_level,
+            review_days: DEFAULT_REVIEW_DAYS,
+            tanks: plan.tanks.iter().map(|tank| ledger.tank(plan, tank, today, looked_at, &rises)).collect(),
+            products: shelf.products.iter().map(product).collect(),
+            suppliers: shelf
+                .suppliers
+                .iter()
+                .map(|supplier| shelf.supplier(supplier, plan, self.now))
+                .collect(),
+            in_step: shelf.in_step(),
+        }
+    }
 }

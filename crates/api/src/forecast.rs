@@ -1,6 +1,7 @@
 //! The purchase forecast: what will be used, how long the stock lasts, what to order by when, and why.
 
 mod purchase;
+mod what_if;
 
 use std::collections::HashMap;
 
@@ -14,6 +15,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 pub use purchase::{NewDraftOrders, ProposedOrder, ProposedPurchase};
+pub use what_if::{NewWhatIf, TriedChange, WhatIf, WhatIfProduct};
 
 use crate::{Code, Instant, Quantity, Unit};
 

@@ -206,6 +206,13 @@ impl Client {
         self.get(&format!("/sites/{site}/forecast?horizon_days={horizon_days}")).await
     }
 
+    /// What would be used if the plan were changed, beside what will be as planned.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn what_if(&self, site: Uuid, asked: &NewWhatIf) -> Result<WhatIf, ClientError> {
+        self.post(&format!("/sites/{site}/forecast/what-ifs"), asked).await
+    }
+
     /// Makes draft orders of what has to be ordered by a day.
     /// # Errors
     /// [`ClientError`].

@@ -54,6 +54,7 @@ const ROWS: &[(Need, &[&str])] = &[
         "list_tanks", "read_tank", "list_transfers", "read_transfer", "list_water_sources", "read_water_source",
         "list_suppliers", "read_supplier", "calculate_solution", "calculate_acid", "convert_unit", "calculate_air",
         "check_meter", "read_advice", "read_learning", "read_uptake", "read_reconciliation",
+        "ask_what_if",
     ]),
     (Need::Act(Act::Audit), &[
         "list_journal", "follow_journal", "list_site_journal", "follow_site_journal",

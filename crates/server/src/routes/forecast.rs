@@ -3,18 +3,18 @@
 use actix_web::web::Path;
 use actix_web::{HttpResponse, get, post};
 use fillmark_actions::forecast;
-use fillmark_api::{ForecastMade, ForecastNames, NewDraftOrders, Order, SiteForecast};
+use fillmark_api::{ForecastMade, ForecastNames, NewDraftOrders, NewWhatIf, Order, SiteForecast, WhatIf};
 use fillmark_domain::Id;
 use fillmark_domain::places::TankId;
 use serde::Deserialize;
 use utoipa::IntoParams;
 use uuid::Uuid;
 
-use crate::http::{AppData, Json, Query, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::http::{AppData, AskProblems, Json, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 /// Registers them.
 pub fn routes(config: &mut crate::routes::Registry) {
-    config.service(read_forecast).service(draft_forecast_orders);
+    config.service(read_forecast).service(draft_forecast_orders).service(ask_what_if);
 }
 
 /// How far to look ahead.
@@ -58,6 +58,24 @@ pub async fn draft_forecast_orders(
     let drafts =
         forecast::draft_orders(&app, &caller.0, Id::new(path.into_inner()), body.0.order_by_on).await?;
     Ok(HttpResponse::Created().json(drafts.into_iter().map(Order::from).collect::<Vec<_>>()))
+}
+
+/// Forecast with changes of the plan, of which nothing is kept, beside the forecast as planned.
+///
+/// Another programme for a cycle, another interval or strength of a programme, a cycle more, a room closed; each from today on.
+#[utoipa::path(tag = "stock", operation_id = "ask_what_if", security(("bearer" = [])), request_body = NewWhatIf,
+    responses((status = 200, description = "Both forecasts, product by product", body = WhatIf), AskProblems))]
+#[post("/sites/{site_id}/forecast/what-ifs")]
+pub async fn ask_what_if(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+    body: Json<NewWhatIf>,
+) -> Result<HttpResponse, Refused> {
+    let changes = body.0.changes()?;
+    let site = Id::new(path.into_inner());
+    let made = forecast::what_if(&app, &caller.0, site, body.0.horizon_days, &changes).await?;
+    Ok(HttpResponse::Ok().json(WhatIf::of(answer(&made.planned), answer(&made.changed))))
 }
 
 pub(crate) fn answer(made: &forecast::SiteForecast) -> SiteForecast {
