@@ -12,10 +12,13 @@ mod fed;
 mod fill_plan;
 mod guard;
 mod lead_time;
+pub mod methods;
 mod normal;
 mod order_by;
 mod orders;
 mod question;
+#[cfg(test)]
+mod rows;
 mod unplanned;
 mod uptake;
 mod usage;
