@@ -11,6 +11,7 @@ mod doses;
 mod fed;
 mod fill_plan;
 mod guard;
+pub mod inventory;
 mod lead_time;
 pub mod methods;
 mod normal;

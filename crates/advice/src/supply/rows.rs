@@ -4,6 +4,8 @@ use serde_json::Value;
 
 /// Forecasts of published series with fixed parameters.
 pub(super) const GOLDEN: &str = include_str!("../../testdata/supply/forecast_golden.json");
+/// Stock levels and order quantities.
+pub(super) const INVENTORY: &str = include_str!("../../testdata/supply/inventory_rows.json");
 
 /// One row.
 pub(super) struct Case {
