@@ -26,6 +26,14 @@ pub(super) fn quantile(chance: f64) -> f64 {
 /// is left in double precision.
 const STEPS: usize = 1_000;
 
+/// From here on the tail is the density through the continued fraction z + 1/(z + 2/(z + 3/…)) (M. Abramowitz and I. A. Stegun,
+/// "Handbook of Mathematical Functions", 26.2.14; from memory). The library's function is off by some 1e-10 of it around 3,
+/// of which a loss, being a small difference, makes 1e-8.
+const FRACTION_FROM: f64 = 2.0;
+
+/// What is left out is about exp(−2·z·√(2n)): nothing in double precision.
+const FRACTION_TERMS: u8 = 60;
+
 /// Density of the standard normal distribution.
 pub fn normal_density(z: f64) -> f64 {
     (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt()
@@ -33,7 +41,11 @@ pub fn normal_density(z: f64) -> f64 {
 
 /// Chance of a standard normal value above this, with all its digits also where it is small.
 pub fn normal_tail(z: f64) -> f64 {
-    0.5 * erfc(z / std::f64::consts::SQRT_2)
+    if z < FRACTION_FROM {
+        return 0.5 * erfc(z / std::f64::consts::SQRT_2);
+    }
+    let below = (1..=FRACTION_TERMS).rev().fold(z, |below, term| z + f64::from(term) / below);
+    normal_density(z) / below
 }
 
 /// The standard normal value that is exceeded with this chance; none for a chance that is not between 0 and 1.
@@ -107,6 +119,19 @@ mod tests {
         }
         for case in cases(INVENTORY, "inverse_unit_normal_loss") {
             case.close("k", normal_loss_inverse(case.number("G")).unwrap());
+        }
+    }
+
+    /// From −4 to 5 in steps of .05, computed with scipy 1.17.1: k, density, tail, loss.
+    #[test]
+    fn the_table_of_the_loss_is_met_to_nine_digits() {
+        let table = include_str!("../../testdata/supply/unit_normal_loss.csv");
+        for line in table.lines().skip(1) {
+            let figures: Vec<f64> = line.split(',').map(|figure| figure.parse().unwrap()).collect();
+            let found = [normal_density(figures[0]), normal_tail(figures[0]), normal_loss(figures[0])];
+            for (found, expected) in found.iter().zip(&figures[1..]) {
+                assert!((found - expected).abs() <= 1e-9 * expected, "{line}: {found}");
+            }
         }
     }
 
