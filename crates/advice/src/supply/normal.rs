@@ -26,13 +26,17 @@ pub(super) fn quantile(chance: f64) -> f64 {
 /// is left in double precision.
 const STEPS: usize = 1_000;
 
-/// From here on the tail is the density through the continued fraction z + 1/(z + 2/(z + 3/…)) (M. Abramowitz and I. A. Stegun,
-/// "Handbook of Mathematical Functions", 26.2.14; from memory). The library's function is off by some 1e-10 of it around 3,
-/// of which a loss, being a small difference, makes 1e-8.
+/// From here on the tail is the density through the continued fraction z + 1/(z + 2/(z + 3/…)), and below it a half less the
+/// density times z + z³/3 + z⁵/(3·5) + … (M. Abramowitz and I. A. Stegun, "Handbook of Mathematical Functions", 26.2.14 and
+/// 26.2.11; from memory). The library's function is off by up to 1e-10 of it, of which a loss, being a small difference, makes
+/// 1e-8; for chances that is near enough, and it is quicker.
 const FRACTION_FROM: f64 = 2.0;
 
 /// What is left out is about exp(−2·z·√(2n)): nothing in double precision.
 const FRACTION_TERMS: u8 = 60;
+
+/// The n-th term is below z²ⁿ/(2n/e)ⁿ: nothing in double precision up to the fraction's start.
+const SERIES_TERMS: u8 = 40;
 
 /// Density of the standard normal distribution.
 pub fn normal_density(z: f64) -> f64 {
@@ -41,8 +45,16 @@ pub fn normal_density(z: f64) -> f64 {
 
 /// Chance of a standard normal value above this, with all its digits also where it is small.
 pub fn normal_tail(z: f64) -> f64 {
+    if z < 0.0 {
+        return 1.0 - normal_tail(-z);
+    }
     if z < FRACTION_FROM {
-        return 0.5 * erfc(z / std::f64::consts::SQRT_2);
+        let (mut sum, mut term) = (0.0, z);
+        for place in 1..=SERIES_TERMS {
+            sum += term;
+            term *= z * z / f64::from(2 * place + 1);
+        }
+        return 0.5 - normal_density(z) * sum;
     }
     let below = (1..=FRACTION_TERMS).rev().fold(z, |below, term| z + f64::from(term) / below);
     normal_density(z) / below
