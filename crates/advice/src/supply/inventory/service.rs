@@ -35,7 +35,7 @@ impl LeadDays {
 }
 
 impl Use {
-    /// Use of one day over days that vary too, each independent of the others: σ² = E[L]·var(D) + E[D]²·var(L).
+    /// Use of one day over days that vary too, each independent of the others: var = `E[L]·var(D) + E[D]²·var(L)`.
     #[must_use]
     pub fn over(self, days: LeadDays) -> Use {
         let variance = days.mean * self.sd.powi(2) + self.mean.powi(2) * days.sd.powi(2);
