@@ -1,18 +1,23 @@
 //! Reference rows: values of the literature and of hand-worked cases, each computed anew with the product's functions.
 //!
-//! A row names a quantity, its inputs (their keys carry the units) and what was expected of it. A quantity is known in
+//! A row of a CSV names a quantity, its inputs (their keys carry the units) and what was expected of it. A quantity is known in
 //! one of the modules here, which only hands the inputs to a function of `advice` or `domain`; what is not known is not
-//! covered. No expected value is known to anything here but the file. To add a quantity: an arm in the module it belongs to.
+//! covered. A row of a JSON file names a function, and its answer may have many figures. No expected value is known to anything here but the file. To add a quantity: an arm in the module it belongs to.
 
 mod acidity;
 mod air;
+mod answers;
 mod balance;
 mod calendar;
 mod conductivity;
 mod inputs;
+mod inventory;
 mod labels;
 mod meters;
+mod past_use;
 mod recipes;
+mod review;
+mod stock;
 mod units;
 
 use std::path::Path;
@@ -99,16 +104,35 @@ struct Line {
     tol_rel: String,
 }
 
-/// All rows of a file (CSV, or JSON in the form of the calendar rows), judged.
+/// All rows of a file, judged: a CSV, or a JSON list. A JSON file without anything expected holds data and no rows; series that
+/// rows name stand in `series.json` beside their file.
 /// # Errors
 /// [`NotRows`] when the file is none; a row whose inputs do not fit is a failure of the row, not of the file.
 pub fn judge_file(path: &Path) -> Result<Vec<Row>, NotRows> {
     let text = std::fs::read_to_string(path)?;
     if path.extension().is_some_and(|extension| extension == "json") {
-        let rows: Vec<Value> = serde_json::from_str(&text)?;
-        return Ok(rows.iter().map(calendar::judge).collect());
+        return judge_list(&text, &path.with_file_name("series.json"));
     }
-    csv::Reader::from_reader(text.as_bytes()).deserialize().map(|line| judge(line?)).collect()
+    let mut lines = csv::Reader::from_reader(text.as_bytes());
+    if inventory::is_loss_table(lines.headers()?) {
+        return lines.records().map(|line| Ok(inventory::judge_loss(&line?))).collect();
+    }
+    lines.deserialize().map(|line| judge(line?)).collect()
+}
+
+fn judge_list(text: &str, series: &Path) -> Result<Vec<Row>, NotRows> {
+    let file: Value = serde_json::from_str(text)?;
+    let listed = file.as_array().map(Vec::as_slice).unwrap_or_default();
+    let rows: Vec<&Value> = listed.iter().filter(|row| !row["expected"].is_null()).collect();
+    let series: Value = if rows.iter().any(|row| row["series"].is_string()) {
+        serde_json::from_str(&std::fs::read_to_string(series)?)?
+    } else {
+        Value::Null
+    };
+    let judge = |row: &&Value| {
+        if row["fn"].is_string() { answers::judge(row, &series) } else { calendar::judge(row) }
+    };
+    Ok(rows.iter().map(judge).collect())
 }
 
 fn judge(line: Line) -> Result<Row, NotRows> {

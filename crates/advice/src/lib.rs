@@ -7,6 +7,7 @@
 //! function between them.
 
 pub mod review;
+mod root;
 pub mod rounds;
 pub mod solution;
 pub mod supply;

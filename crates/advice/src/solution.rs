@@ -29,7 +29,6 @@ pub mod published;
 pub mod reagents;
 pub mod reconcile;
 pub mod record;
-mod root;
 pub mod salts;
 #[cfg(test)]
 mod simulated;

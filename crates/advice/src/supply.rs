@@ -11,11 +11,16 @@ mod doses;
 mod fed;
 mod fill_plan;
 mod guard;
+pub mod inventory;
 mod lead_time;
+mod lot_trace;
+pub mod methods;
 mod normal;
 mod order_by;
 mod orders;
 mod question;
+#[cfg(test)]
+mod rows;
 mod unplanned;
 mod uptake;
 mod usage;
@@ -23,6 +28,7 @@ mod usage;
 pub use answer::*;
 pub use counter::litres_fed;
 pub use fed::{EcRises, fed_days};
+pub use lot_trace::{Exposure, Handled, Handling, LotTrace, trace_lot};
 pub use question::*;
 pub use unplanned::unplanned_use;
 

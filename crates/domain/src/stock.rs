@@ -10,6 +10,7 @@ mod label;
 mod late;
 mod lot;
 mod order;
+mod pack_mix;
 mod packs;
 mod product;
 mod reorder;
@@ -26,7 +27,8 @@ pub use label::{AcidStrength, Analysis, Basis, Declared, LabelRevision, Reagent}
 pub use late::{Counted, Found, Owed, found_of, held_before, moved_since, owed};
 pub use lot::{Lot, Movement, MovementKind, Shortage, ShortageState};
 pub use order::{NotAllowed, Order, OrderLine, OrderState, Received};
-pub use packs::{Packs, ReorderLevels, order_together, whole_packs};
+pub use pack_mix::{PackMix, PackPrice, cheapest_mix};
+pub use packs::{Packs, ReorderLevels, nearest_packs, order_together, whole_packs};
 pub use product::{BURNS, FEEDS_FIRE, LABEL_FIRST, NEVER_WITH_CHLORINE, Product, ProductKind};
 pub use reorder::{Reorder, Replenishment, arrival, reorder_date};
 pub use slip::{Entered, Settles, Slip, SlipKind, Wanted};

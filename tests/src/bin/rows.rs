@@ -7,7 +7,7 @@ use clap::Parser;
 use fillmark_tests::reference::{Row, Tally, Verdict, judge_file};
 use serde_json::json;
 
-/// Computes rows of reference files (CSV, or JSON of the calendar) and prints those that fail, then how many passed.
+/// Computes rows of reference files (CSV or JSON) and prints those that fail, then how many passed.
 #[derive(Parser)]
 struct Line {
     /// The files.
@@ -36,6 +36,8 @@ fn main() -> ExitCode {
         let tally = Tally::of(&rows);
         if line.json {
             println!("{}", json!({ "file": file.display().to_string(), "counts": counts(tally) }));
+        } else if rows.is_empty() {
+            println!("{}: holds no rows", file.display());
         } else {
             println!("{}: {tally}", file.display());
         }

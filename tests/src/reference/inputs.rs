@@ -2,6 +2,7 @@
 
 use std::fmt::Display;
 
+use chrono::NaiveDate;
 use serde_json::{Map, Value};
 
 /// A row that the product could not be asked.
@@ -38,6 +39,11 @@ impl Inputs {
             Ok(Value::Object(keys)) => Some(Self { keys, unit: unit.to_owned() }),
             _ => None,
         }
+    }
+
+    /// From the keys of the row.
+    pub fn of(keys: Map<String, Value>) -> Self {
+        Self { keys, unit: String::new() }
     }
 
     /// The unit in which the row tells its value.
@@ -78,6 +84,39 @@ impl Inputs {
     /// [`Unfit`] when it is there but no number.
     pub fn number_or(&self, key: &str, otherwise: f64) -> Result<f64, Unfit> {
         if self.given(key).is_some() { self.number(key) } else { Ok(otherwise) }
+    }
+
+    /// A whole number, not below nought.
+    /// # Errors
+    /// [`Unfit`] when it is missing or none.
+    pub fn count(&self, key: &str) -> Result<u64, Unfit> {
+        let number = self.number(key)?;
+        let whole = number >= 0.0 && number.fract() == 0.0;
+        whole.then_some(number as u64).ok_or_else(|| Unfit::Unreadable(key.to_owned()))
+    }
+
+    /// A day.
+    /// # Errors
+    /// [`Unfit`] when it is missing or none.
+    pub fn day(&self, key: &str) -> Result<NaiveDate, Unfit> {
+        self.text(key)?.parse().map_err(|_| Unfit::Unreadable(key.to_owned()))
+    }
+
+    /// A list; none where nothing is listed.
+    /// # Errors
+    /// [`Unfit`] when it is there but no list.
+    pub fn list(&self, key: &str) -> Result<&[Value], Unfit> {
+        let Some(value) = self.given(key) else { return Ok(&[]) };
+        value.as_array().map(Vec::as_slice).ok_or_else(|| Unfit::Unreadable(key.to_owned()))
+    }
+
+    /// A list of things that have keys themselves.
+    /// # Errors
+    /// [`Unfit`] when it is there but no such list.
+    pub fn rows(&self, key: &str) -> Result<Vec<Inputs>, Unfit> {
+        let unreadable = || Unfit::Unreadable(key.to_owned());
+        let keys = |one: &Value| one.as_object().cloned().map(Inputs::of).ok_or_else(unreadable);
+        self.list(key)?.iter().map(keys).collect()
     }
 
     /// A text.

@@ -54,14 +54,23 @@ fn files() -> Vec<PathBuf> {
         .map(|entry| entry.unwrap().path())
         .filter(|path| path.extension().is_some_and(|extension| extension == "csv"))
         .collect();
-    files.push(root.join("domain/testdata/calendar_rows.json"));
+    for further in [
+        "domain/testdata/calendar_rows.json",
+        "domain/testdata/stock_cases.json",
+        "advice/testdata/review_rows.json",
+        "advice/testdata/supply/forecast_golden.json",
+        "advice/testdata/supply/inventory_rows.json",
+        "advice/testdata/supply/unit_normal_loss.csv",
+    ] {
+        files.push(root.join(further));
+    }
     files
 }
 
 #[test]
 fn every_row_that_states_a_tolerance_passes() {
     let files = files();
-    assert_eq!(files.len(), 11);
+    assert_eq!(files.len(), 16);
     for file in files {
         let rows = judge_file(&file).unwrap();
         assert!(!rows.is_empty());

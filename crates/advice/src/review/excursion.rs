@@ -77,13 +77,13 @@ impl Trace {
                     Some(current)
                 }
                 (Some(ended), out) => {
-                    found.push(Out { open: ended.run != part.run, ..ended });
+                    found.push(Out { open: ended.run != part.run && !ended.back_in, ..ended });
                     out
                 }
                 (None, out) => out,
             };
         }
-        found.extend(current.map(|last| Out { open: true, ..last }));
+        found.extend(current.map(|last| Out { open: !last.back_in, ..last }));
         found
     }
 
@@ -116,6 +116,8 @@ struct Out {
     from: f64,
     until: f64,
     peak: f64,
+    /// Whether its last value is on the edge: the band is closed, so that it is known to have ended there.
+    back_in: bool,
     open: bool,
 }
 
@@ -126,12 +128,13 @@ impl Out {
             value if value > band.high => (Side::High, part.first.max(part.last)),
             _ => return None,
         };
-        Some(Out { run: part.run, side, from: part.from, until: part.until, peak, open: false })
+        let back_in = (band.low..=band.high).contains(&part.last);
+        Some(Out { run: part.run, side, from: part.from, until: part.until, peak, back_in, open: false })
     }
 
     fn join(&mut self, later: &Out) {
         self.until = later.until;
-        self.open = later.open;
+        (self.open, self.back_in) = (later.open, later.back_in);
         self.peak = match self.side {
             Side::Low => self.peak.min(later.peak),
             Side::High => self.peak.max(later.peak),
@@ -191,6 +194,12 @@ mod tests {
     #[test]
     fn a_correction_that_did_not_help_leaves_one_excursion() {
         check(&[(0.0, 1.5), (60.0, 1.6), (120.0, 1.7)], &[90.0, 100.0], &[(0.0, 120.0, true, Some(90.0))]);
+    }
+
+    #[test]
+    fn a_last_reading_on_the_edge_is_in_band_and_ends_it() {
+        check(&[(0.0, 2.4), (60.0, 2.2)], &[], &[(0.0, 60.0, false, None)]);
+        check(&[(0.0, 1.5), (60.0, 1.8), (600.0, 2.0)], &[], &[(0.0, 60.0, false, None)]);
     }
 
     #[test]

@@ -1,8 +1,8 @@
 //! The pH of a solution from its totals, and what takes it to another.
 
 use super::component::{Component, Composition};
-use super::root;
 use super::speciation::{Carbon, OutsideModel, Speciation, beyond_limits, speciate};
+use crate::root;
 
 /// The forms of a solution at its own pH, which is where charges balance.
 /// # Errors

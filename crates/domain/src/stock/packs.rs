@@ -17,19 +17,38 @@ pub struct Packs {
 /// Nothing needed is nothing ordered, whatever the minimum. Integers throughout: in floating point 0.3 L in
 /// packs of 0.1 L would be four.
 pub fn whole_packs(need: Amount, pack: Amount, minimum: Amount, maximum: Option<Amount>) -> Packs {
+    packs(need, pack, minimum, maximum, fewest_for)
+}
+
+/// The packs that come nearest to what is needed, half a pack rounded up: for what need not be covered in full. Minimum and maximum
+/// as for [`whole_packs`], but where not even half a pack is needed nothing is ordered.
+pub fn nearest_packs(need: Amount, pack: Amount, minimum: Amount, maximum: Option<Amount>) -> Packs {
+    packs(need, pack, minimum, maximum, |need, pack| need / pack + i64::from(need % pack >= pack - pack / 2))
+}
+
+fn packs(
+    need: Amount,
+    pack: Amount,
+    minimum: Amount,
+    maximum: Option<Amount>,
+    count_for: impl Fn(i64, i64) -> i64,
+) -> Packs {
     if !need.is_positive() || !pack.is_positive() {
         return Packs::default();
     }
     let pack = pack.thousandths();
-    let at_least = |amount: Amount| {
-        let amount = amount.thousandths();
-        amount / pack + i64::from(amount % pack > 0)
-    };
-    let mut count = at_least(need).max(at_least(minimum));
+    let mut count = count_for(need.thousandths(), pack);
+    if count > 0 {
+        count = count.max(fewest_for(minimum.thousandths(), pack));
+    }
     if let Some(maximum) = maximum {
         count = count.min(maximum.thousandths().max(0) / pack);
     }
     Packs { count, amount: Amount::from_thousandths(count * pack) }
+}
+
+fn fewest_for(amount: i64, pack: i64) -> i64 {
+    amount / pack + i64::from(amount % pack > 0)
 }
 
 /// Levels of stock on hand and on order at which a product is ordered, may join an order, and is filled up to.
@@ -103,6 +122,23 @@ mod tests {
                 items.keys().map(|name| case.expected["order"][name].as_i64().unwrap()).collect();
             assert_eq!(order_together(&given), expected, "{}", case.id);
         }
+    }
+
+    #[track_caller]
+    fn check_nearest(need: i64, minimum: i64, count: i64) {
+        let [need, pack, minimum] = [need, 5, minimum].map(Amount::from_thousandths);
+        assert_eq!(nearest_packs(need, pack, minimum, None).count, count);
+    }
+
+    #[test]
+    fn the_nearest_packs_round_half_up_and_order_nothing_for_less() {
+        check_nearest(12, 0, 2);
+        check_nearest(13, 0, 3);
+        check_nearest(2, 20, 0);
+        check_nearest(3, 20, 4);
+        let half =
+            nearest_packs(Amount::from_thousandths(5), Amount::from_thousandths(10), Amount::ZERO, None);
+        assert_eq!(half.count, 1);
     }
 
     proptest! {

@@ -3,11 +3,11 @@
 use fillmark_domain::Faults;
 
 use super::{Caution, Reason};
+use crate::root;
 use crate::solution::component::{Component, Composition};
 use crate::solution::conductivity::ec25_at_ph_ms_cm;
 use crate::solution::ions::Ion;
 use crate::solution::ph::{balanced_at, water_of_alkalinity};
-use crate::solution::root;
 use crate::solution::speciation::OutsideModel;
 
 /// What is known of a water.

@@ -9,7 +9,7 @@ const CLOSE: f64 = 1e-14;
 const SPARE: i32 = 1;
 
 /// Between two ends; none when it does not cross between them.
-pub(super) fn falling<E>(
+pub(crate) fn falling<E>(
     mut value: impl FnMut(f64) -> Result<f64, E>,
     mut low: f64,
     mut high: f64,
@@ -46,7 +46,7 @@ pub(super) fn falling<E>(
 
 /// From nought upward; none when it does not cross up to the limit. The upper end is found by doubling, so that the
 /// function is not asked far beyond the answer, where it may fail.
-pub(super) fn falling_from_nought<E>(
+pub(crate) fn falling_from_nought<E>(
     mut value: impl FnMut(f64) -> Result<f64, E>,
     limit: f64,
 ) -> Result<Option<f64>, E> {

@@ -1,0 +1,194 @@
+//! Where a lot went: the tanks it reached, and from when to when, also through solutions made of it.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::{DateTime, Utc};
+use fillmark_domain::places::TankId;
+use fillmark_domain::stock::LotId;
+
+/// What was done with lots and tanks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Handling {
+    /// A solution was made on site, which is a lot of its own.
+    Prepared {
+        /// What went in.
+        from: Vec<LotId>,
+        /// What came out.
+        into: LotId,
+    },
+    /// A lot was poured into a tank, at a fill or a top-up.
+    Poured {
+        /// Which.
+        lot: LotId,
+        /// Into which.
+        tank: TankId,
+    },
+    /// Solution was moved from one tank to another, and some stayed.
+    Moved {
+        /// From which.
+        from: TankId,
+        /// Into which.
+        to: TankId,
+    },
+    /// All was drained: a full change. A partial one dilutes what a lot brought, and leaves some.
+    Drained {
+        /// Which.
+        tank: TankId,
+    },
+}
+
+/// When it was done.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Handled {
+    /// The instant recorded.
+    pub at: DateTime<Utc>,
+    /// Its place among those of the same instant: people write down minutes, and a tank is drained before it is filled.
+    pub place: u64,
+    /// What.
+    pub what: Handling,
+}
+
+/// A time in which some of a lot was in a tank.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Exposure {
+    /// Which tank.
+    pub tank: TankId,
+    /// When the lot came in first.
+    pub from: DateTime<Utc>,
+    /// When the tank was drained; none while it is still in.
+    pub until: Option<DateTime<Utc>>,
+}
+
+/// Where a lot went.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct LotTrace {
+    /// The lot, and those that were made of it.
+    pub lots: BTreeSet<LotId>,
+    /// What brought it into tanks: places in the list given, in order of time.
+    pub brought_by: Vec<usize>,
+    /// The tanks it reached, by when it came in, then by tank.
+    pub exposures: Vec<Exposure>,
+}
+
+/// Follows a lot through what was done, in any order. A tank that takes more of it while it has some stays exposed from the first
+/// time on.
+pub fn trace_lot(lot: LotId, handled: &[Handled]) -> LotTrace {
+    let mut order: Vec<usize> = (0..handled.len()).collect();
+    order.sort_by_key(|place| (handled[*place].at, handled[*place].place));
+
+    let mut trace = LotTrace { lots: BTreeSet::from([lot]), ..LotTrace::default() };
+    let mut exposed: BTreeMap<TankId, DateTime<Utc>> = BTreeMap::new();
+    for place in order {
+        let at = handled[place].at;
+        let reached = match &handled[place].what {
+            Handling::Prepared { from, into } => {
+                if from.iter().any(|part| trace.lots.contains(part)) {
+                    trace.lots.insert(*into);
+                }
+                None
+            }
+            Handling::Poured { lot, tank } => trace.lots.contains(lot).then_some(*tank),
+            Handling::Moved { from, to } => exposed.contains_key(from).then_some(*to),
+            Handling::Drained { tank } => {
+                let ended = exposed.remove(tank);
+                trace.exposures.extend(ended.map(|from| Exposure { tank: *tank, from, until: Some(at) }));
+                None
+            }
+        };
+        if let Some(tank) = reached {
+            exposed.entry(tank).or_insert(at);
+            trace.brought_by.push(place);
+        }
+    }
+    trace.exposures.extend(exposed.into_iter().map(|(tank, from)| Exposure { tank, from, until: None }));
+    trace.exposures.sort_by_key(|exposure| (exposure.from, exposure.tank));
+    trace
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use chrono::TimeDelta;
+    use fillmark_domain::Id;
+    use uuid::Uuid;
+
+    const L7: u128 = 7;
+    const L8: u128 = 8;
+    const MIX: u128 = 100;
+
+    fn minute(at: i64) -> DateTime<Utc> {
+        DateTime::UNIX_EPOCH + TimeDelta::minutes(at)
+    }
+
+    fn lot(number: u128) -> LotId {
+        Id::new(Uuid::from_u128(number))
+    }
+
+    fn tank(number: u128) -> TankId {
+        Id::new(Uuid::from_u128(number))
+    }
+
+    fn poured(of: u128, into: u128) -> Handling {
+        Handling::Poured { lot: lot(of), tank: tank(into) }
+    }
+
+    fn moved(from: u128, to: u128) -> Handling {
+        Handling::Moved { from: tank(from), to: tank(to) }
+    }
+
+    fn drained(number: u128) -> Handling {
+        Handling::Drained { tank: tank(number) }
+    }
+
+    fn prepared(from: &[u128], into: u128) -> Handling {
+        Handling::Prepared { from: from.iter().map(|part| lot(*part)).collect(), into: lot(into) }
+    }
+
+    /// Follows lot 7 through what was done at minutes: tank, from, until. Latest first, since records arrive in any order.
+    #[track_caller]
+    fn check(done: &[(i64, Handling)], expected: &[(u128, i64, Option<i64>)]) {
+        let mut handled: Vec<Handled> = done
+            .iter()
+            .zip(0..)
+            .map(|((at, what), place)| Handled { at: minute(*at), place, what: what.clone() })
+            .collect();
+        handled.reverse();
+        let expected: Vec<Exposure> = expected
+            .iter()
+            .map(|(of, from, until)| Exposure {
+                tank: tank(*of),
+                from: minute(*from),
+                until: until.map(minute),
+            })
+            .collect();
+        assert_eq!(trace_lot(lot(L7), &handled).exposures, expected);
+    }
+
+    #[test]
+    fn a_tank_is_exposed_from_the_first_dose_until_it_is_drained() {
+        let topped_up = [(0, poured(L8, 1)), (2, poured(L7, 1)), (3, poured(L7, 1)), (9, drained(1))];
+        check(&topped_up, &[(1, 2, Some(9))]);
+        check(&[(0, poured(L8, 1)), (9, drained(1))], &[]);
+    }
+
+    #[test]
+    fn a_solution_made_of_the_lot_carries_it_and_one_made_before_does_not() {
+        let made = [(0, prepared(&[L8, L7], MIX)), (1, prepared(&[MIX], 101)), (2, poured(101, 1))];
+        check(&made, &[(1, 2, None)]);
+        check(&[(0, prepared(&[MIX], 101)), (1, prepared(&[L7], MIX)), (2, poured(101, 1))], &[]);
+    }
+
+    #[test]
+    fn solution_moved_while_a_tank_is_exposed_carries_it_on() {
+        let carried =
+            [(0, poured(L7, 1)), (1, moved(1, 3)), (2, drained(1)), (3, moved(1, 2)), (4, moved(3, 4))];
+        check(&carried, &[(1, 0, Some(2)), (3, 1, None), (4, 4, None)]);
+        check(&[(0, moved(1, 3)), (1, poured(L7, 1))], &[(1, 1, None)]);
+    }
+
+    #[test]
+    fn within_a_minute_the_order_of_the_records_counts() {
+        check(&[(5, drained(1)), (5, poured(L7, 1))], &[(1, 5, None)]);
+        check(&[(5, poured(L7, 1)), (5, drained(1))], &[(1, 5, Some(5))]);
+    }
+}
