@@ -24,6 +24,7 @@ mod m0016_plan_marks;
 mod m0017_labels;
 mod m0018_advice;
 mod m0019_outcomes;
+mod m0020_forecasts;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -69,6 +70,11 @@ impl MigratorTrait for Changes {
                 name: "m0019_outcomes",
                 up: m0019_outcomes::UP,
                 then: Some(m0019_outcomes::then),
+            }),
+            Box::new(Change {
+                name: "m0020_forecasts",
+                up: m0020_forecasts::UP,
+                then: Some(m0020_forecasts::then),
             }),
         ]
     }

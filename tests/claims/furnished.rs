@@ -176,6 +176,7 @@ async fn entries(world: &World, feeding: &Feeding) -> Uuid {
     let hill = world.site("Hill").await.id;
     let transfer = json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a, "to_site_id": hill, "amount": { "value": 10.0, "unit": "mL" } });
     here("transfers", transfer).await;
+    ada.issue_forecast(site).await.unwrap();
     let change = feeding.change("2026-11-20T09:00:00+01:00", json!({ "products": [] }));
     ada.record_tank_change(site, &change).await.unwrap().change.id
 }

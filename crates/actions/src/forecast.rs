@@ -1,23 +1,30 @@
 //! The purchase forecast of a site, and draft orders from it.
 
+mod issued;
 mod ledger;
 mod shelf;
+mod watch;
 
 use std::collections::{HashMap, HashSet};
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_advice::supply::{
     DEFAULT_HORIZON_DAYS, DEFAULT_REVIEW_DAYS, Forecast, Purchase, Question, forecast,
+    issued as issued_forecast,
 };
-use fillmark_domain::people::Act;
+use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::{Site, SiteId, Tank};
 use fillmark_domain::plan::{PlanChange, SitePlan};
-use fillmark_domain::stock::{Offer, Order, OrderLine, OrderState, Product, ProductId, Supplier};
-use fillmark_domain::{Id, Kept};
+use fillmark_domain::stock::{
+    IssuedForecast, Offer, Order, OrderLine, OrderState, Product, ProductId, Supplier,
+};
+use fillmark_domain::{Base, Id, Kept};
 use fillmark_store::{SiteScope, Tx, plan, records};
 
+pub use self::issued::{TrackRecord, issue, list, read_issued, read_track_record};
 use self::ledger::Ledger;
 use self::shelf::Shelf;
+pub use self::watch::{watch_supply, watch_supply_at};
 use crate::{App, Caller, Refusal};
 
 /// A forecast with the words it speaks of.
@@ -196,6 +203,18 @@ impl Facts {
             products: kept(&self.shelf.products),
             suppliers: self.shelf.suppliers.iter().map(|kept| (kept.id, kept.clone())).collect(),
         }
+    }
+
+    /// The forecast as planned, and what is kept of it.
+    fn issued(&self, by: Option<PersonId>) -> (Forecast, IssuedForecast) {
+        let question = self.question(&self.plan, DEFAULT_HORIZON_DAYS);
+        let made = forecast(&question);
+        let base = |product| {
+            let found = self.shelf.products.iter().find(|kept| kept.id == product);
+            found.map_or(Base::Volume, |kept| kept.content.base)
+        };
+        let issued = issued_forecast(&question, &made, self.now, by, base);
+        (made, issued)
     }
 
     fn question(&self, plan: &SitePlan, horizon_days: u16) -> Question {

@@ -12,6 +12,7 @@ mod fed;
 mod fill_plan;
 mod guard;
 pub mod inventory;
+mod issue;
 mod lead_time;
 mod lot_trace;
 pub mod methods;
@@ -24,15 +25,22 @@ mod rows;
 mod unplanned;
 mod uptake;
 mod usage;
+pub mod warnings;
 
 pub use answer::*;
 pub use counter::litres_fed;
 pub use fed::{EcRises, fed_days};
+pub use issue::{Scored, UsedByDay, issued, track_record};
 pub use lot_trace::{Exposure, Handled, Handling, LotTrace, trace_lot};
 pub use question::*;
 pub use unplanned::unplanned_use;
 
 use order_by::Outlook;
+
+/// How long a supplier takes, from the promise and the orders that arrived.
+pub fn lead_time(supplier: &SupplierAsked) -> LeadTime {
+    lead_time::LeadOdds::learn(supplier).answer()
+}
 
 /// The forecast of each product asked about, the orders that follow, and the records that look mis-keyed.
 pub fn forecast(question: &Question) -> Forecast {

@@ -1,5 +1,6 @@
 //! The purchase forecast: what will be used, how long the stock lasts, what to order by when, and why.
 
+mod issued;
 mod purchase;
 mod what_if;
 
@@ -14,6 +15,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+pub use issued::{ForecastScore, IssuedForecast, IssuedLine, IssuedUse, TrackRecord};
 pub use purchase::{NewDraftOrders, ProposedOrder, ProposedPurchase};
 pub use what_if::{NewWhatIf, TriedChange, WhatIf, WhatIfProduct};
 

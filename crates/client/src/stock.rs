@@ -213,6 +213,41 @@ impl Client {
         self.post(&format!("/sites/{site}/forecast/what-ifs"), asked).await
     }
 
+    /// Issues a forecast now, and keeps it.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn issue_forecast(&self, site: Uuid) -> Result<IssuedForecast, ClientError> {
+        self.post(&format!("/sites/{site}/forecasts"), &()).await
+    }
+
+    /// The forecasts that were issued.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn issued_forecasts(&self, site: Uuid) -> Result<Listed<IssuedForecast>, ClientError> {
+        self.get(&format!("/sites/{site}/forecasts")).await
+    }
+
+    /// A forecast as it was issued.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn issued_forecast(&self, site: Uuid, id: Uuid) -> Result<IssuedForecast, ClientError> {
+        self.get(&format!("/sites/{site}/forecasts/{id}")).await
+    }
+
+    /// The stock of a product as it is expected to go on, as SVG.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn stock_chart(&self, site: Uuid, product: Uuid) -> Result<String, ClientError> {
+        self.get_text(&format!("/sites/{site}/forecast/products/{product}/chart")).await
+    }
+
+    /// How the forecasts of past nights came out.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn track_record(&self, site: Uuid) -> Result<TrackRecord, ClientError> {
+        self.get(&format!("/sites/{site}/forecast/track-record")).await
+    }
+
     /// Makes draft orders of what has to be ordered by a day.
     /// # Errors
     /// [`ClientError`].

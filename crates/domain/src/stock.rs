@@ -6,6 +6,7 @@
 mod count;
 mod expiry;
 mod issue;
+mod issued_forecast;
 mod label;
 mod late;
 mod lot;
@@ -23,6 +24,7 @@ pub use expiry::{Spoilage, WriteOff, spoilage};
 pub use issue::{
     Drawn, OnHand, OutOfStock, Unfit, draw_first_expiring, draw_named, issue_first_expiring, issue_named,
 };
+pub use issued_forecast::{IssuedForecast, IssuedLine, IssuedOrder, IssuedUse, SCORED_DAYS};
 pub use label::{AcidStrength, Analysis, Basis, Declared, LabelRevision, Reagent};
 pub use late::{Counted, Found, Owed, found_of, held_before, moved_since, owed};
 pub use lot::{Lot, Movement, MovementKind, Shortage, ShortageState};

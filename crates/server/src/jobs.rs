@@ -3,7 +3,7 @@
 use std::sync::{Arc, Mutex, PoisonError};
 
 use chrono::{DateTime, TimeDelta, Utc};
-use fillmark_actions::{App, Refusal, dosing, journal, work};
+use fillmark_actions::{App, Refusal, dosing, forecast, journal, work};
 use tokio_cron_scheduler::{Job, JobScheduler, JobSchedulerError};
 
 /// When what is due is done: every ten seconds, in UTC.
@@ -12,6 +12,9 @@ const BEAT: &str = "*/10 * * * * *";
 const SEAL: &str = "* * * * * *";
 /// When balances of tanks are looked at: every hour, away from the full one, when people and other programs have much to do.
 const BALANCES: &str = "0 17 * * * *";
+
+/// When sites are looked at whose day has no forecast yet: each five minutes.
+const SUPPLY: &str = "40 */5 * * * *";
 
 /// Why the jobs could not start.
 #[derive(Debug, thiserror::Error)]
@@ -54,7 +57,9 @@ pub async fn start(app: App, pulse: Pulse) -> Result<Jobs, JobError> {
     scheduler.add(job(BEAT, "beat", app.clone(), beat)?).await?;
     scheduler.add(job(SEAL, "seal", app.clone(), async |app| journal::seal(&app).await)?).await?;
     let balances = async |app| dosing::watch_balances(&app).await;
-    scheduler.add(job(BALANCES, "balances", app, balances)?).await?;
+    scheduler.add(job(BALANCES, "balances", app.clone(), balances)?).await?;
+    let supply = async |app| forecast::watch_supply(&app).await;
+    scheduler.add(job(SUPPLY, "supply", app, supply)?).await?;
     scheduler.start().await?;
     Ok(Jobs(scheduler))
 }

@@ -104,7 +104,7 @@ fn api(config: &mut Registry) {
     config.about(&["harvests"], harvests::routes);
     config.about(&["alerts"], alerts::routes);
     config.about(&["reviews"], reviews::routes);
-    config.about(&["forecast"], forecast::routes);
+    config.about(&["forecast", "forecasts"], forecast::routes);
     config.about(&["advice"], dosing::routes);
     config.about(&["journal"], journal::routes);
     config.about(&["devices"], devices::routes);

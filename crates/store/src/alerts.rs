@@ -159,6 +159,23 @@ pub async fn about_unclosed(tx: &Tx, site: SiteScope, kind: AlertKind) -> Result
     Ok(rows.into_iter().map(|row| row.about_id).collect())
 }
 
+/// The records about which people have closed alerts of a kind since an instant.
+/// # Errors
+/// When the database fails.
+pub async fn closed_by_people(
+    tx: &Tx,
+    site: SiteScope,
+    kind: AlertKind,
+    since: DateTime<Utc>,
+) -> Result<Vec<Uuid>, StoreError> {
+    let closed = of_site(site)
+        .filter(row::Column::Kind.eq(code(kind)))
+        .filter(row::Column::ClosedByPerson.is_not_null())
+        .filter(row::Column::ClosedAt.gte(since));
+    let rows = closed.all(&tx.0).await?;
+    Ok(rows.into_iter().map(|row| row.about_id).collect())
+}
+
 fn of_site(site: SiteScope) -> sea_orm::Select<row::Entity> {
     row::Entity::find().filter(row::Column::SiteId.eq(site.uuid()))
 }

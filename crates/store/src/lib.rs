@@ -19,6 +19,7 @@ pub mod connection;
 pub mod device_tokens;
 pub mod entries;
 pub mod error;
+pub mod forecasts;
 pub mod harvests;
 pub mod holdings;
 pub mod journal;

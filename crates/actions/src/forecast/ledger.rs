@@ -4,7 +4,8 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::supply::{
-    Addition as Taught, EcRises, Reason, TankAsked, TankMode, Unplanned, fed_days, litres_fed, unplanned_use,
+    Addition as Taught, EcRises, Reason, TankAsked, TankMode, Unplanned, UsedByDay, fed_days, litres_fed,
+    unplanned_use,
 };
 use fillmark_domain::entries::{Addition, AdditionReason, ChangePlanKind, Poured, TankChange};
 use fillmark_domain::places::{Tank, TankId};
@@ -16,7 +17,7 @@ use fillmark_store::{SiteScope, Tx, entries, movements, readings, records};
 use crate::Refusal;
 
 /// Records older than this teach nothing any more.
-const MEMORY: TimeDelta = TimeDelta::days(400);
+pub(super) const MEMORY: TimeDelta = TimeDelta::days(400);
 
 /// Days beyond the horizon that are looked at: what grows there tells whether a change near its end is worth making.
 const BEYOND: TimeDelta = TimeDelta::days(14);
@@ -90,6 +91,20 @@ impl Ledger {
     pub(super) fn unplanned(&self, plan: &SitePlan, product: ProductId) -> Vec<Unplanned> {
         let losses = self.losses.iter().filter(|loss| loss.product == product);
         unplanned_use(losses, &self.expiries, self.short_since(product), |at| plan.day(at))
+    }
+
+    /// What was used of products day by day: poured, or lost without a plan.
+    pub(super) fn used(&self, plan: &SitePlan, products: impl Iterator<Item = ProductId>) -> UsedByDay {
+        let mut used = UsedByDay::new();
+        for taught in self.additions.iter().filter_map(|one| poured(plan, one)) {
+            *used.entry((taught.product, taught.on)).or_default() += taught.amount.base_units();
+        }
+        for product in products {
+            for lost in self.unplanned(plan, product) {
+                *used.entry((product, lost.on)).or_default() += lost.amount.base_units();
+            }
+        }
+        used
     }
 
     /// Since when something of a product had been poured beyond the record.

@@ -4,10 +4,10 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::supply::{EcRises, Expected, PastOrder, ProductAsked, SupplierAsked};
-use fillmark_domain::Kept;
 use fillmark_domain::places::Site;
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{LabelRevision, Offer, Order, OrderState, Product, ProductId, Supplier};
+use fillmark_domain::{Id, Kept, Money};
 use fillmark_store::holdings::{self, Holding};
 use fillmark_store::words::label_revisions;
 use fillmark_store::{SiteScope, Tx, records};
@@ -134,6 +134,30 @@ impl Shelf {
             OrderState::Draft | OrderState::Placed { .. } | OrderState::Cancelled { .. } => None,
         });
         arrived.collect()
+    }
+
+    /// Orders of which nothing has come yet: from whom, and when they were placed.
+    pub(super) fn placed(&self) -> impl Iterator<Item = (Id<Order>, Id<Supplier>, NaiveDate)> + '_ {
+        self.orders.iter().filter_map(|order| match order.content.state {
+            OrderState::Placed { on, .. } => Some((order.id, order.content.supplier, on)),
+            OrderState::Draft
+            | OrderState::PartReceived { .. }
+            | OrderState::Received { .. }
+            | OrderState::Cancelled { .. } => None,
+        })
+    }
+
+    /// What a pack of each offer cost when it was last ordered, and what it costs now.
+    pub(super) fn prices(&self) -> impl Iterator<Item = (Id<Offer>, ProductId, Money, Money)> + '_ {
+        self.offers.iter().filter_map(|offer| {
+            let lines = self.orders.iter().filter_map(|order| {
+                let placed_on = order.content.state.placed_on()?;
+                let line = order.content.lines.iter().find(|line| line.offer == offer.id)?;
+                Some((placed_on, line.price))
+            });
+            let (_, before) = lines.max_by_key(|(placed_on, _)| *placed_on)?;
+            Some((offer.id, offer.content.product, before, offer.content.price))
+        })
     }
 
     /// Products that go together.

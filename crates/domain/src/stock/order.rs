@@ -81,6 +81,17 @@ impl OrderState {
     /// The codes of all states.
     pub const CODES: [&str; 5] = ["draft", "placed", "part_received", "received", "cancelled"];
 
+    /// When the supplier was given it; never, of a draft or one that was given up.
+    pub fn placed_on(&self) -> Option<NaiveDate> {
+        match self {
+            OrderState::Placed { on, .. } => Some(*on),
+            OrderState::PartReceived { placed_on, .. } | OrderState::Received { placed_on, .. } => {
+                Some(*placed_on)
+            }
+            OrderState::Draft | OrderState::Cancelled { .. } => None,
+        }
+    }
+
     /// Its code in rows and JSON.
     pub fn code(&self) -> &'static str {
         match self {

@@ -17,8 +17,14 @@ coded! {
         CheckMissed = "check_missed",
         /// A product that must be ordered soon.
         OrderByNear = "order_by_near",
-        /// A lot that expires soon.
+        /// A product that may run out before an order of it can come.
+        StockOutNear = "stock_out_near",
+        /// A lot of which some will be left when it expires.
         Expiry = "expiry",
+        /// A price that has risen much since it was last paid.
+        PriceJump = "price_jump",
+        /// An order that takes longer than its supplier usually does.
+        SupplierLate = "supplier_late",
         /// An amount poured that no lot held.
         Shortage = "shortage",
         /// A balance that does not close.
@@ -33,7 +39,7 @@ pub struct Alert {
     pub site: Id<Site>,
     /// What it is about.
     pub kind: AlertKind,
-    /// The record it is about: a reading, check, product, lot, shortage, tank, addition or meter, as the kind says. Kind and
+    /// The record it is about: a reading, check, product, lot, offer, order, shortage, tank, addition or meter, as the kind says. Kind and
     /// record together name an alert that is not closed, so that a job cannot raise it twice.
     pub about: Uuid,
     /// What a person reads.

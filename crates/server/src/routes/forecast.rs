@@ -1,20 +1,30 @@
 //! The purchase forecast, and draft orders from it.
 
-use actix_web::web::Path;
-use actix_web::{HttpResponse, get, post};
+use actix_web::web::{Json as Answer, Path};
+use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::forecast;
-use fillmark_api::{ForecastMade, ForecastNames, NewDraftOrders, NewWhatIf, Order, SiteForecast, WhatIf};
+use fillmark_api::{
+    ForecastDay, ForecastMade, ForecastNames, ForecastScore, IssuedForecast, Listed, NewDraftOrders,
+    NewWhatIf, Order, ProblemCode, ProductForecast, SiteForecast, TrackRecord, WhatIf,
+};
+use fillmark_domain::Coded;
 use fillmark_domain::Id;
 use fillmark_domain::places::TankId;
+use fillmark_pages::stock_chart::{Dated, StockChart, StockDay};
 use serde::Deserialize;
 use utoipa::IntoParams;
 use uuid::Uuid;
 
-use crate::http::{AppData, AskProblems, Json, Query, ReadProblems, Refused, SignedIn, WriteProblems};
+use crate::http::list::{Asked, ListKind};
+use crate::http::{
+    AppData, AskProblems, Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems,
+};
 
 /// Registers them.
 pub fn routes(config: &mut crate::routes::Registry) {
     config.service(read_forecast).service(draft_forecast_orders).service(ask_what_if);
+    config.service(issue_forecast).service(list_issued_forecasts).service(read_issued_forecast);
+    config.service(read_track_record).service(draw_stock_chart);
 }
 
 /// How far to look ahead.
@@ -76,6 +86,126 @@ pub async fn ask_what_if(
     let site = Id::new(path.into_inner());
     let made = forecast::what_if(&app, &caller.0, site, body.0.horizon_days, &changes).await?;
     Ok(HttpResponse::Ok().json(WhatIf::of(answer(&made.planned), answer(&made.changed))))
+}
+
+const LIST: ListKind = ListKind {
+    ordered_by: &["issued_at"],
+    narrowed_by: &["issued_by"],
+    archives: false,
+    named: false,
+    recorded: Some("issued_at"),
+    coded_by: &[],
+};
+
+type IssuedForecasts = Listed<IssuedForecast>;
+
+/// List the forecasts that were issued: one each night after 3 o'clock of the site, and those that somebody asked to keep.
+#[utoipa::path(tag = "stock", operation_id = "list_issued_forecasts", security(("bearer" = [])),
+    params(ListQuery, ("issued_by" = Option<Uuid>, Query, description = "Only those that this person asked for"),
+        ("recorded_from" = Option<fillmark_api::Instant>, Query, description = "Issued then or later"),
+        ("recorded_before" = Option<fillmark_api::Instant>, Query, description = "Issued before then")),
+    responses((status = 200, description = "A page of them", body = IssuedForecasts), ReadProblems))]
+#[get("/sites/{site_id}/forecasts")]
+pub async fn list_issued_forecasts(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+    request: HttpRequest,
+) -> Result<HttpResponse, Refused> {
+    let asked = Asked::read(&request, LIST)?;
+    let page = forecast::list(&app, &caller.0, Id::new(path.into_inner()), &asked.page).await?;
+    Ok(asked.answer(&request, page, IssuedForecast::from))
+}
+
+/// Issue a forecast now, and keep it, to be held against what is used.
+#[utoipa::path(tag = "stock", operation_id = "issue_forecast", security(("bearer" = [])),
+    responses((status = 201, description = "As it was issued", body = IssuedForecast), WriteProblems))]
+#[post("/sites/{site_id}/forecasts")]
+pub async fn issue_forecast(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+) -> Result<Created<IssuedForecast>, Refused> {
+    let site = path.into_inner();
+    let issued = forecast::issue(&app, &caller.0, Id::new(site)).await?;
+    let place = format!("/api/v1/sites/{site}/forecasts/{}", issued.0.uuid());
+    Ok(Created::at(place, IssuedForecast::from(issued)))
+}
+
+/// Read a forecast as it was issued.
+#[utoipa::path(tag = "stock", operation_id = "read_issued_forecast", security(("bearer" = [])),
+    responses((status = 200, description = "As it was issued", body = IssuedForecast), ReadProblems))]
+#[get("/sites/{site_id}/forecasts/{forecast_id}")]
+pub async fn read_issued_forecast(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<(Uuid, Uuid)>,
+) -> Result<Answer<IssuedForecast>, Refused> {
+    let (site, id) = path.into_inner();
+    let issued = forecast::read_issued(&app, &caller.0, Id::new(site), Id::new(id)).await?;
+    Ok(Answer(IssuedForecast::from(issued)))
+}
+
+/// Read how the forecasts of past nights came out: error, bias, and whether their quantiles were true.
+#[utoipa::path(tag = "stock", operation_id = "read_track_record", security(("bearer" = [])),
+    responses((status = 200, description = "By product and days ahead", body = TrackRecord), ReadProblems))]
+#[get("/sites/{site_id}/forecast/track-record")]
+pub async fn read_track_record(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+) -> Result<Answer<TrackRecord>, Refused> {
+    let record = forecast::read_track_record(&app, &caller.0, Id::new(path.into_inner())).await?;
+    let name =
+        |product| record.products.get(&product).map(|kept| kept.content.name.clone()).unwrap_or_default();
+    let scores = record.scored.iter().map(|scored| ForecastScore::of(scored, name(scored.product)));
+    Ok(Answer(TrackRecord {
+        today_on: record.today,
+        night_count: record.nights as u64,
+        scores: scores.collect(),
+    }))
+}
+
+/// Draw the stock of a product as it is expected to go on: its band, deliveries, tank changes and the day to order by.
+///
+/// An SVG picture that is readable in grey, with what it shows in words as its description.
+#[utoipa::path(tag = "stock", operation_id = "draw_stock_chart", security(("bearer" = [])), params(ForecastQuery),
+    responses((status = 200, description = "The picture", body = String, content_type = "image/svg+xml"), ReadProblems))]
+#[get("/sites/{site_id}/forecast/products/{product_id}/chart")]
+pub async fn draw_stock_chart(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<(Uuid, Uuid)>,
+    query: Query<ForecastQuery>,
+) -> Result<HttpResponse, Refused> {
+    let (site, product) = path.into_inner();
+    let made = forecast::read(&app, &caller.0, Id::new(site), query.0.horizon_days).await?;
+    let told = answer(&made).products.into_iter().find(|told| told.product_id == product);
+    let told = told.ok_or_else(|| Refused::new(ProblemCode::NotFound, "there is no such product"))?;
+    let svg = chart(&told, made.service_level).svg().map_err(|error| {
+        tracing::error!(error = &error as &dyn std::error::Error, "a chart could not be drawn");
+        Refused::new(ProblemCode::Failed, "the server's log has it under this instance")
+    })?;
+    Ok(HttpResponse::Ok().content_type("image/svg+xml").body(svg))
+}
+
+fn chart(told: &ProductForecast, service_level: f64) -> StockChart {
+    let day = |day: &ForecastDay| StockDay {
+        on: day.on,
+        expected: day.balance,
+        low: day.balance_low,
+        high: 2.0 * day.balance - day.balance_low,
+    };
+    let changes = told.days.iter().filter(|day| day.used.tank_changes > 0.0);
+    StockChart {
+        product: told.name.clone(),
+        unit: told.unit.0.code(),
+        days: told.days.iter().map(day).collect(),
+        band: 2.0 * service_level - 1.0,
+        order_by: told.purchase.as_ref().map(|purchase| purchase.order_by_on),
+        deliveries: Vec::new(),
+        changes: changes.map(|day| Dated { on: day.on, amount: day.used.tank_changes }).collect(),
+    }
 }
 
 pub(crate) fn answer(made: &forecast::SiteForecast) -> SiteForecast {

@@ -1,0 +1,138 @@
+//! Forecasts that are issued: each night and on demand, kept as they were, scored later; and what they warn of.
+
+use std::collections::BTreeMap;
+
+use chrono::{Datelike, TimeDelta, Weekday};
+use fillmark_actions::{Clock, forecast};
+use fillmark_api::*;
+use fillmark_domain::Id;
+use fillmark_tests::Feeding;
+use fillmark_tests::on_both;
+use fillmark_tests::world::{PASSWORD, World, instant, json};
+use serde_json::json;
+use uuid::Uuid;
+
+/// Changed on the 20th, 200 L at 2 mL/L of each, so 400 mL a week; 3 L of A and 3.2 L of B on the shelf.
+async fn weekly(world: &World) -> Feeding {
+    let feeding = world.feeding().await;
+    let here = world.ada.site(feeding.here.site);
+    let cycle = here.read::<NewCycle>(feeding.here.cycle).await.unwrap();
+    here.change(&cycle, json!({ "ends_on": "2027-06-30" })).await.unwrap();
+    feeding.receive(&world.ada, feeding.grow_a, "A1", "2030-03-01", 3400.0).await;
+    feeding.receive(&world.ada, feeding.grow_b, "B1", "2030-03-01", 3600.0).await;
+    let change = feeding.change("2026-11-20T09:00:00+01:00", json!({}));
+    world.ada.record_tank_change(feeding.here.site, &change).await.unwrap();
+    feeding
+}
+
+async fn a_night_passes(world: &World, feeding: &Feeding) {
+    world.clock.advance(TimeDelta::days(1));
+    forecast::watch_supply_at(&world.server.app, Id::new(feeding.here.site)).await.unwrap();
+    // Sessions do not last for months.
+    world.ada.sign_in("ada", PASSWORD).await.unwrap();
+}
+
+/// On Fridays the tank is changed, as planned.
+async fn a_day_passes(world: &World, feeding: &Feeding) {
+    let today = world.clock.now().date_naive();
+    if today.weekday() == Weekday::Fri {
+        let change = feeding.change(&format!("{today}T06:00:00+01:00"), json!({}));
+        world.ada.record_tank_change(feeding.here.site, &change).await.unwrap();
+    }
+    a_night_passes(world, feeding).await;
+}
+
+/// The texts of alerts that are not closed, by kind.
+async fn told(world: &World, feeding: &Feeding) -> BTreeMap<String, Vec<Alert>> {
+    let mut told: BTreeMap<String, Vec<Alert>> = BTreeMap::new();
+    for alert in world.ada.alerts(feeding.here.site, "").await.unwrap().items {
+        told.entry(serde_json::to_value(alert.kind).unwrap().as_str().unwrap().to_owned())
+            .or_default()
+            .push(alert);
+    }
+    told
+}
+
+on_both! {
+    async fn a_forecast_is_issued_once_a_night_and_kept_as_it_was(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        for _ in 0..2 {
+            forecast::watch_supply_at(&world.server.app, Id::new(site)).await.unwrap();
+        }
+        let asked = world.ada.issue_forecast(site).await.unwrap();
+        assert!(asked.issued_by.is_some());
+        let issued = world.ada.issued_forecasts(site).await.unwrap().items;
+        assert_eq!(issued.len(), 2, "one of the night and one that was asked for");
+        let of_night = issued.iter().find(|one| one.issued_by.is_none()).unwrap();
+        assert_eq!(of_night.lines, asked.lines, "unchanged records, the same forecast");
+        let now = world.ada.forecast(site, 28).await.unwrap();
+        let now = now.products.iter().find(|one| one.product_id == feeding.grow_a).unwrap();
+        let line = asked.lines.iter().find(|line| line.product_id == feeding.grow_a).unwrap();
+        let month = line.uses.iter().find(|told| told.days == 28).unwrap();
+        assert!((month.expected - now.expected_use.total).abs() < 0.01, "{month:?}");
+        assert!(month.expected < month.high_90 && month.high_90 <= month.high_95, "{month:?}");
+        let change = feeding.change("2026-11-24T06:30:00+01:00", json!({}));
+        world.ada.record_tank_change(site, &change).await.unwrap();
+        assert_eq!(world.ada.issued_forecast(site, asked.id).await.unwrap(), asked);
+    }
+
+    async fn a_forecast_is_scored_once_its_days_are_over(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        forecast::watch_supply_at(&world.server.app, Id::new(site)).await.unwrap();
+        let issued = world.ada.issued_forecasts(site).await.unwrap().items.remove(0);
+        let before = world.ada.track_record(site).await.unwrap();
+        assert_eq!((before.night_count, before.scores), (0, Vec::new()));
+        world.clock.set(instant("2026-11-27T09:00:00Z"));
+        let change = feeding.change("2026-11-27T09:00:00+01:00", json!({}));
+        world.ada.record_tank_change(site, &change).await.unwrap();
+        world.clock.set(instant("2026-12-01T09:00:00Z"));
+        let record = world.ada.track_record(site).await.unwrap();
+        let score = record.scores.iter().find(|one| one.product_id == feeding.grow_a).unwrap();
+        assert_eq!((record.night_count, score.days, score.forecast_count), (1, 7, 1));
+        let line = issued.lines.iter().find(|line| line.product_id == feeding.grow_a).unwrap();
+        let expected = line.uses.iter().find(|told| told.days == 7).unwrap().expected;
+        // 400 mL went into the tank of the 27th.
+        let error = (expected - 400.0).abs() / 400.0 * 100.0;
+        assert!((score.error_percent.unwrap() - error).abs() < 0.02, "{score:?} {error}");
+    }
+
+    async fn what_must_be_ordered_is_told_until_it_is(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        let by = world.ada.forecast(site, 90).await.unwrap();
+        let by = by.products.iter().find(|one| one.product_id == feeding.grow_a).unwrap().purchase.clone().unwrap().order_by_on;
+        let mut nights = 0;
+        while !told(&world, &feeding).await.contains_key("order_by_near") {
+            a_day_passes(&world, &feeding).await;
+            nights += 1;
+            assert!(nights < 60, "never told, to be ordered by {by}");
+        }
+        let alerts = told(&world, &feeding).await;
+        let near = &alerts["order_by_near"];
+        assert!(near.iter().any(|alert| alert.about_id == feeding.grow_a && alert.text.contains("Grow A: order")), "{near:?}");
+        forecast::watch_supply_at(&world.server.app, Id::new(site)).await.unwrap();
+        assert_eq!(told(&world, &feeding).await["order_by_near"].len(), near.len(), "told once");
+        let drafts = world.ada.draft_forecast_orders(site, &json(json!({ "order_by_on": "2027-12-31" }))).await.unwrap();
+        let order = world.ada.place_order(site, drafts[0].id, &json(json!({}))).await.unwrap();
+        assert_eq!(order.state, "placed");
+        a_night_passes(&world, &feeding).await;
+        assert!(!told(&world, &feeding).await.contains_key("order_by_near"), "over once it is ordered");
+        while !told(&world, &feeding).await.contains_key("supplier_late") {
+            a_night_passes(&world, &feeding).await;
+            nights += 1;
+            assert!(nights < 90, "a promise of three days is never late");
+        }
+        let late = &told(&world, &feeding).await["supplier_late"];
+        assert_eq!(late.iter().map(|alert| alert.about_id).collect::<Vec<Uuid>>(), [order.id]);
+    }
+
+    async fn the_stock_of_a_product_is_drawn(world: World) {
+        let feeding = weekly(&world).await;
+        let svg = world.ada.stock_chart(feeding.here.site, feeding.grow_a).await.unwrap();
+        for part in ["<svg role=\"img\"", "Stock of Grow A", "Order by 2026-", "Tank changes that draw on it", "</svg>"] {
+            assert!(svg.contains(part), "{part}: {svg}");
+        }
+    }
+}
