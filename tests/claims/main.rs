@@ -37,4 +37,5 @@ mod schema;
 mod sessions;
 mod stock;
 mod tank_changes;
+mod traces;
 mod watching;

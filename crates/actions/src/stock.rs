@@ -11,6 +11,7 @@ mod issues;
 mod orders;
 mod preparations;
 mod receipts;
+mod traces;
 mod transfers;
 mod views;
 
@@ -27,5 +28,6 @@ pub use orders::{
 };
 pub use preparations::{Part, Preparation, make_preparation};
 pub use receipts::{Receipt, receive_product};
+pub use traces::{HarvestOrigin, LotReach, trace, trace_back};
 pub use transfers::{Sending, list_transfers, read_transfer, send_transfer, take_in_transfer};
 pub use views::{ProductStock, list_movements, list_shortages, list_stock, read_stock};

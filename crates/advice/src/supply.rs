@@ -20,6 +20,7 @@ mod normal;
 mod order_by;
 mod orders;
 mod question;
+mod reach;
 #[cfg(test)]
 mod rows;
 mod unplanned;
@@ -33,6 +34,7 @@ pub use fed::{EcRises, fed_days};
 pub use issue::{Scored, UsedByDay, issued, track_record};
 pub use lot_trace::{Exposure, Handled, Handling, LotTrace, trace_lot};
 pub use question::*;
+pub use reach::{Drank, drank, lots_drunk, picked};
 pub use unplanned::unplanned_use;
 
 use order_by::Outlook;

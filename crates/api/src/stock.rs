@@ -6,6 +6,7 @@ mod order;
 mod product;
 mod slip;
 mod supplier;
+mod trace;
 mod transfer;
 
 use fillmark_domain::stock as words;
@@ -19,6 +20,7 @@ pub use order::*;
 pub use product::*;
 pub use slip::*;
 pub use supplier::*;
+pub use trace::*;
 pub use transfer::*;
 
 /// A base unit by its code.

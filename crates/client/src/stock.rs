@@ -199,6 +199,20 @@ impl Client {
         self.post(&format!("/sites/{site}/orders/{order}/cancellations"), &()).await
     }
 
+    /// Where a lot went.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn trace_lot(&self, site: Uuid, lot: Uuid) -> Result<LotTrace, ClientError> {
+        self.get(&format!("/sites/{site}/lots/{lot}/trace")).await
+    }
+
+    /// What a harvest's cycle may have drunk.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn trace_harvest(&self, site: Uuid, harvest: Uuid) -> Result<HarvestTrace, ClientError> {
+        self.get(&format!("/sites/{site}/harvests/{harvest}/trace")).await
+    }
+
     /// What will be used and what to order by when.
     /// # Errors
     /// [`ClientError`].

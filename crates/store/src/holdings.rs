@@ -99,6 +99,16 @@ pub async fn anywhere(
     Ok(rows.one(&tx.0).await?.is_some())
 }
 
+/// The sites that hold or held something of a lot.
+/// # Errors
+/// When the database fails.
+pub async fn sites_of(tx: &Tx, _business: BusinessScope, lot: LotId) -> Result<Vec<SiteId>, StoreError> {
+    let rows = row::Entity::find().filter(row::Column::LotId.eq(lot.uuid())).all(&tx.0).await?;
+    let mut sites: Vec<SiteId> = rows.into_iter().map(|row| SiteId::new(row.site_id)).collect();
+    sites.sort_unstable();
+    Ok(sites)
+}
+
 /// Whether a site still has something of any product.
 /// # Errors
 /// When the database fails.

@@ -173,6 +173,15 @@ pub async fn of_slip(tx: &Tx, scope: SiteScope, slip: SlipId) -> Result<Vec<Move
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
 }
 
+/// The movements of several slips.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn of_slips(tx: &Tx, scope: SiteScope, slips: &[SlipId]) -> Result<Vec<Movement>, StoreError> {
+    let ids = slips.iter().map(|slip| slip.uuid());
+    let rows = of_site(scope).filter(row::Column::SlipId.is_in(ids)).all(&tx.0).await?;
+    Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
 /// The movements of lots that were done after an instant.
 /// # Errors
 /// When the database fails or a row is broken.

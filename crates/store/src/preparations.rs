@@ -1,10 +1,11 @@
 //! Preparations: how strong a lot that was made on site is. What went in and what came out are the slip's movements.
 
+use chrono::{DateTime, Utc};
 use fillmark_domain::stock::{LotId, SlipId};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Set};
 use uuid::Uuid;
 
-use crate::{SiteScope, Stamp, StoreError, Tx};
+use crate::{SiteScope, Stamp, StoreError, Tx, movements};
 
 /// Enters the strength of what a slip made.
 /// # Errors
@@ -38,6 +39,36 @@ pub async fn strength(tx: &Tx, scope: SiteScope, slip: SlipId) -> Result<Option<
         .one(&tx.0)
         .await?;
     Ok(row.map(|row| row.strength))
+}
+
+/// A stock solution that was made: which lots went in, and which came out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Made {
+    /// When.
+    pub at: DateTime<Utc>,
+    /// What went in.
+    pub from: Vec<LotId>,
+    /// What came out.
+    pub into: LotId,
+}
+
+/// The stock solutions that were made at a site and stand.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn all_made(tx: &Tx, scope: SiteScope) -> Result<Vec<Made>, StoreError> {
+    let rows = row::Entity::find().filter(row::Column::SiteId.eq(scope.uuid())).all(&tx.0).await?;
+    let slips: Vec<SlipId> = rows.iter().map(|row| SlipId::new(row.slip_id)).collect();
+    let of_slips = movements::of_slips(tx, scope, &slips).await?;
+    let undone = movements::reversed_of(tx, scope, &slips).await?;
+    let made = rows.into_iter().filter_map(|row| {
+        let slip = SlipId::new(row.slip_id);
+        let of_it = || of_slips.iter().filter(move |movement| movement.slip == slip);
+        let stands = !undone.iter().any(|movement| movement.slip == slip);
+        let from = of_it().filter(|movement| movement.lot.uuid() != row.lot_id).map(|movement| movement.lot);
+        let at = of_it().map(|movement| movement.done_at).min().filter(|_| stands)?;
+        Some(Made { at, from: from.collect(), into: LotId::new(row.lot_id) })
+    });
+    Ok(made.collect())
 }
 
 mod row {

@@ -25,6 +25,7 @@ const HARVESTS: ListKind = ListKind {
 /// Registers them.
 pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_harvests).service(record_harvest).service(read_harvest).service(reverse_harvest);
+    config.service(super::stock::traces::trace_harvest);
 }
 
 /// List the harvests of a site.

@@ -2,6 +2,7 @@
 
 mod ledger;
 mod orders;
+pub(super) mod traces;
 mod transfers;
 
 use super::records::{business_facts, business_records, site_records};
@@ -14,6 +15,7 @@ pub fn routes(config: &mut crate::routes::Registry) {
     offers::routes(config);
     lots::routes(config);
     ledger::routes(config);
+    config.service(traces::trace_lot);
     transfers::routes(config);
     orders::routes(config);
 }

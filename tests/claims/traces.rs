@@ -1,0 +1,80 @@
+//! Recall: where a lot went, and what a harvest may have drunk.
+
+use chrono::TimeDelta;
+use fillmark_api::*;
+use fillmark_tests::Feeding;
+use fillmark_tests::on_both;
+use fillmark_tests::world::{World, json};
+use serde_json::json;
+use uuid::Uuid;
+
+async fn harvest(world: &World, feeding: &Feeding, at: &str) -> Uuid {
+    let body = json!({ "client_id": Uuid::now_v7(), "cycle_id": feeding.here.cycle, "harvested_at": at,
+        "saleable": { "value": 30.0, "unit": "kg" }, "rejected": { "value": 1.0, "unit": "kg" } });
+    world.ada.record_harvest(feeding.here.site, &json(body)).await.unwrap().id
+}
+
+async fn lot_of(world: &World, feeding: &Feeding, number: &str) -> Uuid {
+    feeding.receive(&world.ada, feeding.grow_a, number, "2028-03-01", 5000.0).await.lot_id.unwrap()
+}
+
+/// A change with 400 mL of a lot of A.
+async fn change(world: &World, feeding: &Feeding, at: &str, lot: Uuid) {
+    let products =
+        json!([{ "product_id": feeding.grow_a, "lot_id": lot, "amount": { "value": 400.0, "unit": "mL" } }]);
+    let body = feeding.change(at, json!({ "products": products }));
+    world.ada.record_tank_change(feeding.here.site, &body).await.unwrap();
+}
+
+on_both! {
+    async fn a_lot_is_followed_to_tanks_cycles_and_harvests_and_back(world: World) {
+        let feeding = world.feeding().await;
+        let site = feeding.here.site;
+        let (first, second) = (lot_of(&world, &feeding, "A1").await, lot_of(&world, &feeding, "A2").await);
+        let early = harvest(&world, &feeding, "2026-11-17T10:00:00+01:00").await;
+        change(&world, &feeding, "2026-11-18T09:00:00+01:00", first).await;
+        change(&world, &feeding, "2026-11-20T09:00:00+01:00", second).await;
+        let late = harvest(&world, &feeding, "2026-11-21T10:00:00+01:00").await;
+        let trace = world.ada.trace_lot(site, first).await.unwrap();
+        assert_eq!((trace.lot_ids.clone(), trace.site_ids.clone()), (vec![first], vec![site]));
+        let [tank] = trace.tanks[..] else { panic!("{trace:?}") };
+        assert_eq!(tank.tank_id, feeding.here.north_tank);
+        assert_eq!(tank.from_at.text(), "2026-11-18T08:00:00.000Z");
+        assert_eq!(tank.until_at.unwrap().text(), "2026-11-20T08:00:00.000Z", "drained whole by the next change");
+        assert_eq!(trace.cycles.iter().map(|one| one.cycle_id).collect::<Vec<_>>(), [feeding.here.cycle]);
+        assert_eq!(trace.harvest_ids, [late]);
+        let still = world.ada.trace_lot(site, second).await.unwrap();
+        assert_eq!(still.tanks[0].until_at, None);
+        let lots = async |harvest| {
+            let mut lots: Vec<Uuid> =
+                world.ada.trace_harvest(site, harvest).await.unwrap().lots.iter().map(|lot| lot.lot_id).collect();
+            lots.sort();
+            lots
+        };
+        let mut both = [first, second];
+        both.sort();
+        assert_eq!(lots(late).await, both);
+        assert!(lots(early).await.is_empty());
+        let error = world.ada.trace_lot(site, Uuid::now_v7()).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().code, ProblemCode::NotFound);
+    }
+
+    async fn a_solution_made_on_site_carries_the_trace_of_its_parts(world: World) {
+        let feeding = world.feeding().await;
+        let site = feeding.here.site;
+        let part = lot_of(&world, &feeding, "A1").await;
+        let product = json(json!({ "name": "Stock A", "base": "mL", "kind": "concentrate", "mixing_rank": 20 }));
+        let stock = world.ada.business().create::<NewProduct>(&product).await.unwrap().id;
+        let body = json!({ "client_id": Uuid::now_v7(), "product_id": stock, "lot_number": "S1", "strength": 10.0,
+            "amount": { "value": 2.0, "unit": "L" },
+            "parts": [{ "product_id": feeding.grow_a, "amount": { "value": 1.0, "unit": "L" } }] });
+        let made = world.ada.make_preparation(site, &json(body)).await.unwrap();
+        world.clock.advance(TimeDelta::hours(1));
+        let products = json!([{ "product_id": stock, "amount": { "value": 100.0, "unit": "mL" } }]);
+        let change = feeding.change("2026-11-24T07:50:00+01:00", json!({ "products": products }));
+        world.ada.record_tank_change(site, &change).await.unwrap();
+        let trace = world.ada.trace_lot(site, part).await.unwrap();
+        assert!(trace.lot_ids.contains(&part) && trace.lot_ids.contains(&made.lot_id.unwrap()), "{trace:?}");
+        assert_eq!(trace.tanks.len(), 1, "{trace:?}");
+    }
+}
