@@ -68,6 +68,18 @@ on_both! {
         assert!((grow_a.days[0].balance - (3000.0 - grow_a.days[0].used.total)).abs() < 0.01);
     }
 
+    async fn what_to_buy_and_each_list_are_given_as_tables(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        let table = world.ada.get_text(&format!("/sites/{site}/forecast?format=csv")).await.unwrap();
+        let lines: Vec<&str> = table.split("\r\n").collect();
+        assert!(lines[0].starts_with("product_id,product,unit,expected_use,may_run_out_on,order_by_on,"), "{table}");
+        assert!(lines.iter().any(|line| line.contains(",Grow A,mL,")), "{table}");
+        let offers = world.ada.get_text(&format!("/sites/{site}/offers?format=csv")).await.unwrap();
+        assert!(offers.starts_with("id,") && offers.contains("pack.value,pack.unit"), "{offers}");
+        assert_eq!(refusal(world.ada.get_text(&format!("/sites/{site}/offers?format=xml")).await), ProblemCode::BadRequest);
+    }
+
     async fn a_plan_that_is_tried_is_told_beside_the_plan_and_not_kept(world: World) {
         let feeding = weekly(&world).await;
         let site = feeding.here.site;

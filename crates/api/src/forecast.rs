@@ -16,7 +16,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 pub use issued::{ForecastScore, IssuedForecast, IssuedLine, IssuedUse, TrackRecord};
-pub use purchase::{NewDraftOrders, ProposedOrder, ProposedPurchase};
+pub use purchase::{NewDraftOrders, ProposedOrder, ProposedPurchase, PurchaseRow};
 pub use what_if::{NewWhatIf, TriedChange, WhatIf, WhatIfProduct};
 
 use crate::{Code, Instant, Quantity, Unit};

@@ -6,8 +6,8 @@ use utoipa::openapi::schema::Type;
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::openapi::tag::TagBuilder;
 use utoipa::openapi::{
-    Components, ContactBuilder, InfoBuilder, License, ObjectBuilder, OpenApi, OpenApiBuilder, Ref, RefOr,
-    ServerBuilder,
+    Components, ContactBuilder, ContentBuilder, InfoBuilder, License, ObjectBuilder, OpenApi, OpenApiBuilder,
+    Ref, RefOr, ServerBuilder,
 };
 use utoipa::{PartialSchema, ToSchema};
 use utoipa_actix_web::AppExt;
@@ -45,6 +45,7 @@ pub fn document() -> OpenApi {
     let (_, mut document) =
         App::new().into_utoipa_app().openapi(base()).configure(routes::all_written).split_for_parts();
     for item in document.paths.paths.values_mut() {
+        item.get.iter_mut().filter(|get| is_list(get)).for_each(as_table_too);
         let keyed = item.post.iter_mut().filter(|post| post.security.is_some() && is_kept(post));
         for post in keyed {
             let key = RefOr::Ref(Ref::new(KEY_PARAMETER));
@@ -52,6 +53,19 @@ pub fn document() -> OpenApi {
         }
     }
     document
+}
+
+fn is_list(operation: &Operation) -> bool {
+    let named = |parameter: &RefOr<Parameter>| matches!(parameter, RefOr::T(one) if one.name == "limit");
+    operation.parameters.iter().flatten().any(named)
+}
+
+/// Each list is answered as CSV too.
+fn as_table_too(list: &mut Operation) {
+    if let Some(RefOr::T(page)) = list.responses.responses.get_mut("200") {
+        let text = ObjectBuilder::new().schema_type(Type::String).build();
+        page.content.insert("text/csv".to_owned(), ContentBuilder::new().schema(Some(text)).build().into());
+    }
 }
 
 /// Whether an operation has an effect, and an answer that may be kept to be given again under a key: calculators have none,

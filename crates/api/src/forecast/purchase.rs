@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use super::{ForecastNames, caution, percent, round};
-use crate::Quantity;
+use super::{ForecastNames, ProductForecast, caution, percent, round};
+use crate::{Quantity, Unit};
 
 /// What to buy of one product.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -51,6 +51,43 @@ pub struct ProposedPurchase {
     pub currency: String,
     /// Ordered earlier than it needed, to be in step with this product.
     pub in_step_with_id: Option<Uuid>,
+}
+
+/// A product in the table of what to buy: its forecast on one line.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PurchaseRow {
+    product_id: Uuid,
+    product: String,
+    unit: Unit,
+    expected_use: f64,
+    may_run_out_on: Option<NaiveDate>,
+    order_by_on: Option<NaiveDate>,
+    late: Option<bool>,
+    supplier: Option<String>,
+    pack: Option<f64>,
+    pack_count: Option<i64>,
+    cost_minor: Option<i64>,
+    currency: Option<String>,
+}
+
+impl From<&ProductForecast> for PurchaseRow {
+    fn from(told: &ProductForecast) -> Self {
+        let purchase = told.purchase.as_ref();
+        Self {
+            product_id: told.product_id,
+            product: told.name.clone(),
+            unit: told.unit,
+            expected_use: told.expected_use.total,
+            may_run_out_on: told.may_run_out_on,
+            order_by_on: purchase.map(|purchase| purchase.order_by_on),
+            late: purchase.map(|purchase| purchase.late),
+            supplier: purchase.map(|purchase| purchase.supplier.clone()),
+            pack: purchase.map(|purchase| purchase.pack.value),
+            pack_count: purchase.map(|purchase| purchase.pack_count),
+            cost_minor: purchase.map(|purchase| purchase.cost_minor),
+            currency: purchase.map(|purchase| purchase.currency.clone()),
+        }
+    }
 }
 
 /// Purchases from one supplier that go in one order.

@@ -1,7 +1,17 @@
 //! CSV after RFC 4180: a header, CRLF, and text that no spreadsheet takes for a formula.
 
-use fillmark_api::{Instant, ReportShare, RoomReport};
+mod items;
+
+use actix_web::HttpRequest;
+use actix_web::http::header;
+use fillmark_api::{Instant, ProblemCode, ReportShare, RoomReport};
 use fillmark_domain::Coded;
+
+use super::Refused;
+pub use items::of_items;
+
+/// What CSV is served as.
+pub const CONTENT_TYPE: &str = "text/csv; charset=utf-8; header=present";
 
 const HEADER: [&str; 12] = [
     "part",
@@ -198,6 +208,24 @@ fn written(rows: &[Row]) -> String {
         ]);
     }
     String::from_utf8(out.into_inner().unwrap_or_default()).unwrap_or_default()
+}
+
+/// Whether a request asks for CSV, by `format` where no Accept header can be sent.
+/// # Errors
+/// When it asks for something else than CSV or JSON.
+pub fn is_wanted(request: &HttpRequest, format: Option<&str>) -> Result<bool, Refused> {
+    let accept =
+        request.headers().get(header::ACCEPT).and_then(|accept| accept.to_str().ok()).unwrap_or("*/*");
+    let accepts =
+        |kind: &str| accept.split(',').any(|one| one.split(';').next().unwrap_or_default().trim() == kind);
+    match format {
+        Some("csv") => Ok(true),
+        Some("json") => Ok(false),
+        Some(_) => Err(Refused::parameter("format", "expected csv or json")),
+        None if accepts("text/csv") => Ok(true),
+        None if ["application/json", "application/*", "*/*"].into_iter().any(accepts) => Ok(false),
+        None => Err(Refused::new(ProblemCode::NotAcceptable, "expected application/json or text/csv")),
+    }
 }
 
 /// Text that a spreadsheet would take for a formula gets a leading quote (OWASP, CSV injection).

@@ -14,7 +14,7 @@ use sha2::{Digest, Sha256};
 use utoipa::IntoParams;
 use uuid::Uuid;
 
-use super::{Refused, query};
+use super::{Refused, csv, query};
 
 /// The parameters that every list takes.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -30,6 +30,9 @@ pub struct ListQuery {
     /// Fields to order by, parted by commas, `-` for high to low. The id is always the last key.
     #[param(max_length = 200, example = "-created_at")]
     sort: Option<String>,
+    /// `csv` where no Accept header can be sent: one row an item, and the next page in the Link header.
+    #[param(max_length = 10)]
+    format: Option<String>,
 }
 
 /// Whether a value of a parameter can be; else what was expected.
@@ -78,6 +81,8 @@ pub struct ListKind {
 pub struct Asked {
     /// For the store.
     pub page: PageQuery,
+    /// Whether it is answered as a table.
+    csv: bool,
     seal: String,
     path: String,
     others: Vec<(String, String)>,
@@ -95,16 +100,19 @@ impl Asked {
         let pairs = query::pairs(request.query_string());
         let mut asked = Asked {
             page: PageQuery { limit: 50, sort: first_order(kind), ..PageQuery::default() },
+            csv: false,
             seal: String::new(),
             path: request.path().to_owned(),
             others: Vec::new(),
         };
         let mut cursor = None;
         let mut archived = false;
+        let mut format = None;
         for (name, value) in &pairs {
             match name.as_str() {
                 "limit" => asked.page.limit = limit(value)?,
                 "cursor" => cursor = Some(value.clone()),
+                "format" => format = Some(value.as_str()),
                 "sort" => asked.page.sort = order(kind, value)?,
                 "archived" if kind.archives => archived = boolean(name, value)?,
                 "q" if kind.named => asked.page.filters.push(Filter::Contains("name", value.clone())),
@@ -120,6 +128,7 @@ impl Asked {
         if kind.archives {
             asked.page.filters.push(Filter::IsNull("archived_at", !archived));
         }
+        asked.csv = csv::is_wanted(request, format)?;
         asked.seal = format!("{:x}", Sha256::digest(format!("{}?{:?}", asked.path, asked.others)));
         if let Some(cursor) = cursor {
             asked.page.after = Some(opened(request, &cursor, &asked.seal)?);
@@ -140,10 +149,12 @@ impl Asked {
             links.push_str(&format!(", <{}>; rel=\"next\"", self.link(Some(cursor))));
         }
         let items: Vec<T> = page.items.into_iter().map(item).collect();
-        HttpResponse::Ok()
-            .insert_header((header::LINK, links))
-            .insert_header((header::CACHE_CONTROL, "no-store"))
-            .json(Listed { items, next_cursor })
+        let mut response = HttpResponse::Ok();
+        response.insert_header((header::LINK, links)).insert_header((header::CACHE_CONTROL, "no-store"));
+        match self.csv {
+            true => response.content_type(csv::CONTENT_TYPE).body(csv::of_items(&items)),
+            false => response.json(Listed { items, next_cursor }),
+        }
     }
 
     fn link(&self, cursor: Option<&str>) -> String {

@@ -5,7 +5,7 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::forecast;
 use fillmark_api::{
     ForecastDay, ForecastMade, ForecastNames, ForecastScore, IssuedForecast, Listed, NewDraftOrders,
-    NewWhatIf, Order, ProblemCode, ProductForecast, SiteForecast, TrackRecord, WhatIf,
+    NewWhatIf, Order, ProblemCode, ProductForecast, PurchaseRow, SiteForecast, TrackRecord, WhatIf,
 };
 use fillmark_domain::Coded;
 use fillmark_domain::Id;
@@ -18,6 +18,7 @@ use uuid::Uuid;
 use crate::http::list::{Asked, ListKind};
 use crate::http::{
     AppData, AskProblems, Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems,
+    csv,
 };
 
 /// Registers them.
@@ -37,20 +38,45 @@ pub struct ForecastQuery {
     horizon_days: Option<u16>,
 }
 
+/// How far to look ahead, and in which form to answer.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct TableQuery {
+    /// Days from today on; 90, if nothing is said.
+    #[param(minimum = 1, maximum = 365)]
+    horizon_days: Option<u16>,
+    /// `csv` where no Accept header can be sent.
+    #[param(max_length = 10)]
+    format: Option<String>,
+}
+
 /// Read what will be used, how long the stock lasts, and what to order by when.
 ///
-/// Made from the plan (tank changes, feeds, cycles) and what past records teach about it; each figure with its causes.
-#[utoipa::path(tag = "stock", operation_id = "read_forecast", security(("bearer" = [])), params(ForecastQuery),
-    responses((status = 200, description = "The forecast", body = SiteForecast), ReadProblems))]
+/// Made from the plan (tank changes, feeds, cycles) and what past records teach about it; each figure with its causes. As CSV it
+/// is the table of what to buy, one row a product.
+#[utoipa::path(tag = "stock", operation_id = "read_forecast", security(("bearer" = [])), params(TableQuery),
+    responses((status = 200, description = "The forecast", content((SiteForecast = "application/json"), (String = "text/csv"))),
+        ReadProblems))]
 #[get("/sites/{site_id}/forecast")]
 pub async fn read_forecast(
     app: AppData,
     caller: SignedIn,
     path: Path<Uuid>,
-    query: Query<ForecastQuery>,
+    request: HttpRequest,
+    query: Query<TableQuery>,
 ) -> Result<HttpResponse, Refused> {
+    let wants_csv = csv::is_wanted(&request, query.0.format.as_deref())?;
     let made = forecast::read(&app, &caller.0, Id::new(path.into_inner()), query.0.horizon_days).await?;
-    Ok(HttpResponse::Ok().json(answer(&made)))
+    let answer = answer(&made);
+    let mut response = HttpResponse::Ok();
+    Ok(match wants_csv {
+        true => {
+            let rows: Vec<PurchaseRow> = answer.products.iter().map(PurchaseRow::from).collect();
+            response.content_type(csv::CONTENT_TYPE).body(csv::of_items(&rows))
+        }
+        false => response.json(answer),
+    })
 }
 
 /// Make draft orders of all that the forecast says to order by a day, one a supplier.

@@ -6,7 +6,7 @@ use actix_web::{HttpRequest, HttpResponse, get};
 use chrono::NaiveDate;
 use fillmark_actions::reports::{self, RoomReport as Made};
 use fillmark_advice::review::{CycleYield, DayReviewed, DayStanding, share_reviewed};
-use fillmark_api::{Problem, ProblemCode, ReportCheck, ReportSeries, ReportYield, RoomReport};
+use fillmark_api::{Problem, ReportCheck, ReportSeries, ReportYield, RoomReport};
 use fillmark_domain::entries::Spot;
 use fillmark_domain::{Coded, Days, Id};
 use serde::Deserialize;
@@ -48,7 +48,7 @@ pub async fn read_room_report(
     request: HttpRequest,
 ) -> Result<HttpResponse, Refused> {
     let (site, room) = path.into_inner();
-    let wants_csv = wants_csv(&request, query.0.format.as_deref())?;
+    let wants_csv = csv::is_wanted(&request, query.0.format.as_deref())?;
     let days = Days { from: query.0.from_on, until: query.0.until_on };
     let report = answer(reports::room(&app, &caller.0, Id::new(site), Id::new(room), days).await?);
     let mut response = HttpResponse::Ok();
@@ -56,26 +56,9 @@ pub async fn read_room_report(
         .insert_header((header::VARY, "Accept, Authorization"))
         .insert_header((header::CACHE_CONTROL, "no-store"));
     Ok(match wants_csv {
-        true => {
-            response.content_type("text/csv; charset=utf-8; header=present").body(csv::of_report(&report))
-        }
+        true => response.content_type(csv::CONTENT_TYPE).body(csv::of_report(&report)),
         false => response.json(report),
     })
-}
-
-fn wants_csv(request: &HttpRequest, format: Option<&str>) -> Result<bool, Refused> {
-    let accept =
-        request.headers().get(header::ACCEPT).and_then(|accept| accept.to_str().ok()).unwrap_or("*/*");
-    let accepts =
-        |kind: &str| accept.split(',').any(|one| one.split(';').next().unwrap_or_default().trim() == kind);
-    match format {
-        Some("csv") => Ok(true),
-        Some("json") => Ok(false),
-        Some(_) => Err(Refused::parameter("format", "expected csv or json")),
-        None if accepts("text/csv") => Ok(true),
-        None if ["application/json", "application/*", "*/*"].into_iter().any(accepts) => Ok(false),
-        None => Err(Refused::new(ProblemCode::NotAcceptable, "expected application/json or text/csv")),
-    }
 }
 
 fn is_open(day: &DayReviewed) -> bool {
