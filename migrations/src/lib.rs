@@ -25,6 +25,7 @@ mod m0017_labels;
 mod m0018_advice;
 mod m0019_outcomes;
 mod m0020_forecasts;
+mod m0021_approvals;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -76,6 +77,7 @@ impl MigratorTrait for Changes {
                 up: m0020_forecasts::UP,
                 then: Some(m0020_forecasts::then),
             }),
+            Change::new("m0021_approvals", m0021_approvals::UP),
         ]
     }
 }

@@ -115,6 +115,11 @@ on_both! {
         forecast::watch_supply_at(&world.server.app, Id::new(site)).await.unwrap();
         assert_eq!(told(&world, &feeding).await["order_by_near"].len(), near.len(), "told once");
         let drafts = world.ada.draft_forecast_orders(site, &json(json!({ "order_by_on": "2027-12-31" }))).await.unwrap();
+        assert!(drafts[0].lines.iter().any(|line| line.why.as_ref().is_some_and(|why| why.contains("running out before it comes"))), "{drafts:?}");
+        let approved = world.ada.approve_order(site, drafts[0].id).await.unwrap();
+        assert!(approved.approved_by.is_some() && approved.approved_at.is_some(), "{approved:?}");
+        let message = world.ada.order_message(site, drafts[0].id).await.unwrap();
+        assert!(message.contains("Grow A in packs of") && message.contains("confirm price"), "{message}");
         let order = world.ada.place_order(site, drafts[0].id, &json(json!({}))).await.unwrap();
         assert_eq!(order.state, "placed");
         a_night_passes(&world, &feeding).await;

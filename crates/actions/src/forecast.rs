@@ -112,6 +112,7 @@ fn line(purchase: &Purchase, offers: &[Kept<Offer>]) -> Option<OrderLine> {
         pack: offer.content.pack,
         base: offer.content.base,
         price: offer.content.price,
+        why: Some(purchase.told()),
     })
 }
 

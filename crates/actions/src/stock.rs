@@ -23,8 +23,8 @@ pub use draw::give_back;
 pub(crate) use draw::{Pour, Shelf};
 pub use issues::{Issue, WriteOff, issue_product, write_off};
 pub use orders::{
-    Packs, Placing, cancel_order, close_order, draft_order, list_orders, place_order, read_order,
-    redraft_order,
+    Packs, Placing, approve_order, cancel_order, close_order, draft_order, list_orders, order_message,
+    place_order, read_order, redraft_order,
 };
 pub use preparations::{Part, Preparation, make_preparation};
 pub use receipts::{Receipt, receive_product};

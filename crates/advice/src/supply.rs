@@ -23,6 +23,7 @@ mod question;
 mod reach;
 #[cfg(test)]
 mod rows;
+mod told;
 mod unplanned;
 mod uptake;
 mod usage;

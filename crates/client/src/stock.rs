@@ -173,6 +173,20 @@ impl Client {
         super::read(self.call(Method::PATCH, &path, Some(seen.version), Some(order)).await?).await
     }
 
+    /// Stands for a draft being placed as it is.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn approve_order(&self, site: Uuid, order: Uuid) -> Result<Order, ClientError> {
+        self.post(&format!("/sites/{site}/orders/{order}/approvals"), &()).await
+    }
+
+    /// A message to the supplier that can be sent as it stands.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn order_message(&self, site: Uuid, order: Uuid) -> Result<String, ClientError> {
+        self.get_text(&format!("/sites/{site}/orders/{order}/message")).await
+    }
+
     /// Places a draft.
     /// # Errors
     /// [`ClientError`].

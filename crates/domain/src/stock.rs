@@ -28,7 +28,7 @@ pub use issued_forecast::{IssuedForecast, IssuedLine, IssuedOrder, IssuedUse, SC
 pub use label::{AcidStrength, Analysis, Basis, Declared, LabelRevision, Reagent};
 pub use late::{Counted, Found, Owed, found_of, held_before, moved_since, owed};
 pub use lot::{Lot, Movement, MovementKind, Shortage, ShortageState};
-pub use order::{NotAllowed, Order, OrderLine, OrderState, Received};
+pub use order::{Approval, NotAllowed, Order, OrderLine, OrderState, Received};
 pub use pack_mix::{PackMix, PackPrice, cheapest_mix};
 pub use packs::{Packs, ReorderLevels, nearest_packs, order_together, whole_packs};
 pub use product::{BURNS, FEEDS_FIRE, LABEL_FIRST, NEVER_WITH_CHLORINE, Product, ProductKind};

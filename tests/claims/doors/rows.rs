@@ -55,7 +55,7 @@ const ROWS: &[(Need, &[&str])] = &[
         "list_suppliers", "read_supplier", "calculate_solution", "calculate_acid", "convert_unit", "calculate_air",
         "check_meter", "read_advice", "read_learning", "read_uptake", "read_reconciliation",
         "ask_what_if", "list_issued_forecasts", "read_issued_forecast", "read_track_record", "draw_stock_chart",
-        "trace_lot", "trace_harvest",
+        "trace_lot", "trace_harvest", "read_order_message",
     ]),
     (Need::Act(Act::Audit), &[
         "list_journal", "follow_journal", "list_site_journal", "follow_site_journal",
@@ -88,7 +88,7 @@ const ROWS: &[(Need, &[&str])] = &[
     (Need::Act(Act::KeepStock), &[
         "create_lot", "archive_lot", "change_lot", "count_stock", "draft_forecast_orders", "issue_forecast", "reverse_movement",
         "create_offer", "archive_offer", "change_offer", "draft_order", "redraft_order", "cancel_order",
-        "close_order", "place_order", "receive_product", "send_transfer", "take_in_transfer", "write_off_lot",
+        "close_order", "place_order", "approve_order", "receive_product", "send_transfer", "take_in_transfer", "write_off_lot",
     ]),
     (Need::Act(Act::ManageBusiness), &[
         "create_crop", "archive_crop", "change_crop", "create_label_revision", "archive_label_revision",

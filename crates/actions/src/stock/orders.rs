@@ -5,7 +5,7 @@ use fillmark_domain::entries::has_passed_at_a_desk;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Closure, Site, SiteId};
-use fillmark_domain::stock::{Offer, Order, OrderId, OrderLine, Supplier, arrival};
+use fillmark_domain::stock::{Approval, Offer, Order, OrderId, OrderLine, Product, Supplier, arrival};
 use fillmark_domain::{Faults, Id, Kept, OpenDays};
 use fillmark_store::words::orders;
 use fillmark_store::{Page, PageQuery, SiteScope, Tx, plan, records};
@@ -74,6 +74,39 @@ pub async fn redraft_order(
     let kept = kept.ok_or(Refusal::Stale)?;
     tx.commit().await?;
     Ok(kept)
+}
+
+/// Stands for a draft being placed as it is.
+/// # Errors
+/// When the caller may not, it is no draft, or it has no packs.
+pub async fn approve_order(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: OrderId,
+) -> Result<Kept<Order>, Refusal> {
+    let scope = caller.may(Act::KeepStock, site)?;
+    let stamp = app.stamp(caller);
+    let approval = Approval { by: stamp.by, at: stamp.at };
+    change(app, caller, scope, id, async |_, order: Order| order.approve(approval).map_err(refused)).await
+}
+
+/// What may be sent to the supplier of an order.
+/// # Errors
+/// When the caller may not see it or it is not there.
+pub async fn order_message(app: &App, caller: &Caller, site: SiteId, id: OrderId) -> Result<String, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    let order = records::find::<Order>(&tx, scope, id).await?.ok_or(Refusal::NotFound)?.content;
+    let site = plan::site(&tx, scope).await?.ok_or(Refusal::NotFound)?.content;
+    let supplier = records::find::<Supplier>(&tx, scope.in_business(), order.supplier).await?;
+    let products = records::all::<Product>(&tx, scope.in_business()).await?;
+    let named = |id| {
+        let found = products.iter().find(|kept| kept.id == id);
+        found.map(|kept| kept.content.name.clone()).unwrap_or_default()
+    };
+    let supplier = supplier.map(|kept| kept.content.name).unwrap_or_default();
+    Ok(order.message(&supplier, &site.name, named))
 }
 
 /// Places an order. It should arrive by the supplier's promise, on a day on which somebody takes it in.
@@ -243,5 +276,6 @@ fn line(wanted: &Packs, offer: Offer) -> OrderLine {
         pack: offer.pack,
         base: offer.base,
         price: offer.price,
+        why: None,
     }
 }

@@ -51,6 +51,9 @@ pub struct ProposedPurchase {
     pub currency: String,
     /// Ordered earlier than it needed, to be in step with this product.
     pub in_step_with_id: Option<Uuid>,
+    /// Why so much of it on that day, in sentences.
+    #[schema(max_length = 2000)]
+    pub why: String,
 }
 
 /// A product in the table of what to buy: its forecast on one line.
@@ -150,6 +153,7 @@ impl ProposedPurchase {
             pack_count: purchase.packs.count,
             cost_minor: purchase.cost.minor,
             currency: purchase.cost.currency.code(),
+            why: purchase.told(),
             in_step_with_id: purchase.in_step_with.map(Id::uuid),
         }
     }

@@ -84,6 +84,10 @@ pub struct Order {
     /// ISO 4217 code of it.
     #[schema(max_length = 3)]
     pub currency: Option<String>,
+    /// Who stands for it, if somebody does; other lines want it anew.
+    pub approved_by: Option<Uuid>,
+    /// Since when.
+    pub approved_at: Option<Instant>,
     /// When it was placed.
     pub placed_on: Option<NaiveDate>,
     /// When it, or the rest of it, should arrive.
@@ -114,6 +118,9 @@ pub struct OrderLine {
     /// ISO 4217 code of the price.
     #[schema(max_length = 3)]
     pub currency: String,
+    /// Why it is ordered, where the forecast asked for it.
+    #[schema(max_length = 2000)]
+    pub why: Option<String>,
 }
 
 /// What of an order came in.
@@ -169,6 +176,8 @@ impl From<Kept<words::Order>> for Order {
             state: order.state.code().to_owned(),
             value_minor: value.fold(0, i64::saturating_add),
             currency: order.lines.first().map(|line| line.price.currency.code()),
+            approved_by: order.approved.and_then(|approval| approval.by).map(|person| person.uuid()),
+            approved_at: order.approved.map(|approval| approval.at.into()),
             placed_on,
             expected_on,
             cancelled_on,
@@ -193,6 +202,7 @@ impl From<&words::OrderLine> for OrderLine {
             pack: quantity(line.pack, line.base),
             price_minor: line.price.minor,
             currency: line.price.currency.code(),
+            why: line.why.clone(),
         }
     }
 }

@@ -1,9 +1,10 @@
 //! Orders to a supplier and the states they pass through.
 
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 
 use super::{Offer, Product, Supplier};
-use crate::{Amount, Base, Id, Money};
+use crate::people::PersonId;
+use crate::{Amount, Base, Coded, Id, Money};
 
 /// What is ordered of one product.
 #[derive(Debug, Clone, PartialEq)]
@@ -20,6 +21,8 @@ pub struct OrderLine {
     pub base: Base,
     /// What one pack costs.
     pub price: Money,
+    /// Why it is ordered, where the forecast asked for it.
+    pub why: Option<String>,
 }
 
 impl OrderLine {
@@ -104,6 +107,15 @@ impl OrderState {
     }
 }
 
+/// That somebody stands for an order being placed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Approval {
+    /// Who.
+    pub by: Option<PersonId>,
+    /// When.
+    pub at: DateTime<Utc>,
+}
+
 /// An order to one supplier.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Order {
@@ -111,6 +123,8 @@ pub struct Order {
     pub supplier: Id<Supplier>,
     /// What.
     pub lines: Vec<OrderLine>,
+    /// Who stands for it; other lines want it anew.
+    pub approved: Option<Approval>,
     /// Where it stands.
     pub state: OrderState,
 }
@@ -118,7 +132,37 @@ pub struct Order {
 impl Order {
     /// A draft of these lines.
     pub fn draft(supplier: Id<Supplier>, lines: Vec<OrderLine>) -> Order {
-        Order { supplier, lines, state: OrderState::Draft }
+        Order { supplier, lines, approved: None, state: OrderState::Draft }
+    }
+
+    /// The same draft, with somebody who stands for it.
+    /// # Errors
+    /// [`NotAllowed`] once the supplier has it, or while it has no packs.
+    pub fn approve(self, approval: Approval) -> Result<Order, NotAllowed> {
+        if self.state != OrderState::Draft {
+            return Err(NotAllowed::Not { wanted: "approved", state: self.state.code() });
+        }
+        if !self.lines.iter().any(|line| line.packs > 0) {
+            return Err(NotAllowed::Empty);
+        }
+        Ok(Order { approved: Some(approval), ..self })
+    }
+
+    /// A message to the supplier that can be sent as it stands. `named` gives a product's name.
+    pub fn message(&self, supplier: &str, site: &str, named: impl Fn(Id<Product>) -> String) -> String {
+        let line = |line: &OrderLine| {
+            let (unit, pack) = (line.base.unit().code(), line.pack);
+            format!("- {} x {} in packs of {pack} {unit}", line.packs, named(line.product))
+        };
+        let lines: Vec<String> = self.lines.iter().filter(|line| line.packs > 0).map(line).collect();
+        let by = match &self.state {
+            OrderState::Placed { expected_on, .. } => format!(" We expect it on {expected_on}."),
+            _ => String::new(),
+        };
+        format!(
+            "To {supplier}\n\nPlease send to {site}:\n\n{}\n\nPlease confirm price and day of delivery.{by}\n",
+            lines.join("\n")
+        )
     }
 
     /// The same order with other lines.
@@ -126,7 +170,7 @@ impl Order {
     /// [`NotAllowed`] once the supplier has it.
     pub fn with_lines(self, lines: Vec<OrderLine>) -> Result<Order, NotAllowed> {
         match self.state {
-            OrderState::Draft => Ok(Order { lines, ..self }),
+            OrderState::Draft => Ok(Order { lines, approved: None, ..self }),
             state => Err(NotAllowed::Not { wanted: "changed", state: state.code() }),
         }
     }
@@ -300,6 +344,7 @@ mod tests {
             pack: Amount::from_thousandths(5_000),
             base: Base::Volume,
             price: Money::new(1_990, Currency::from_code("EUR").unwrap()),
+            why: None,
         };
         Order::draft(id("supplier"), vec![line])
     }
@@ -323,6 +368,31 @@ mod tests {
         check(placed().receive(came(10_000)), Some("received"));
         check(placed().receive(came(5_000)).unwrap().receive(came(6_000)), Some("received"));
         check(placed().receive(came(5_000)).unwrap().close_short(), Some("received"));
+    }
+
+    #[test]
+    fn other_lines_are_approved_anew() {
+        let approval = Approval { by: None, at: DateTime::UNIX_EPOCH };
+        let approved = two_packs_of_a().approve(approval).unwrap();
+        assert_eq!(approved.approved, Some(approval));
+        let lines = approved.lines.clone();
+        assert_eq!(approved.clone().with_lines(lines).unwrap().approved, None);
+        assert_eq!(approved.place(day("2031-01-05"), day("2031-01-12")).unwrap().approved, Some(approval));
+        check(placed().approve(approval), None);
+        check(Order::draft(id("supplier"), Vec::new()).approve(approval), None);
+    }
+
+    #[test]
+    fn the_message_names_what_is_ordered_and_when_it_is_expected() {
+        let told = placed().message("Greenline", "Harbour Street", |_| "Base A".into());
+        for part in
+            ["To Greenline", "Harbour Street", "- 2 x Base A in packs of 5 mL", "expect it on 2031-01-12"]
+        {
+            assert!(told.contains(part), "{told}");
+        }
+        assert!(
+            !two_packs_of_a().message("Greenline", "Harbour Street", |_| String::new()).contains("expect it")
+        );
     }
 
     #[test]

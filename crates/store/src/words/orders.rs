@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{Order, OrderLine, OrderState, ProductId, Received};
+use fillmark_domain::stock::{Approval, Order, OrderLine, OrderState, ProductId, Received};
 use fillmark_domain::{Amount, Currency, Id, Kept, Money};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QuerySelect, Set};
 use serde::{Deserialize, Serialize};
@@ -19,6 +19,8 @@ table!(site "orders" {
     expected_on: Option<ChronoDate>,
     cancelled_on: Option<ChronoDate>,
     received: Json,
+    approved_by: Option<Uuid>,
+    approved_at: Option<ChronoDateTimeUtc>,
 });
 
 impl Record for Order {
@@ -46,6 +48,8 @@ impl Record for Order {
             placed_on: Set(placed_on),
             expected_on: Set(expected_on),
             cancelled_on: Set(cancelled_on),
+            approved_by: Set(self.approved.and_then(|approval| approval.by).map(Id::uuid)),
+            approved_at: Set(self.approved.map(|approval| approval.at)),
             received: Set(columns::list(
                 received.iter().map(|came| (came.product.uuid(), came.amount.thousandths(), came.on)),
             )),
@@ -59,6 +63,7 @@ impl Record for Order {
         let content = Order {
             supplier: Id::new(row.supplier_id),
             lines: lines.into_iter().map(|line| line.read(read)).collect::<Result<_, _>>()?,
+            approved: row.approved_at.map(|at| Approval { by: row.approved_by.map(Id::new), at }),
             state: state(&row)?,
         };
         Ok(row.kept(content))
@@ -101,6 +106,8 @@ struct LineColumn {
     base: String,
     price_minor: i64,
     currency: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    why: Option<String>,
 }
 
 impl LineColumn {
@@ -113,6 +120,7 @@ impl LineColumn {
             base: columns::code(line.base),
             price_minor: line.price.minor,
             currency: line.price.currency.code(),
+            why: line.why.clone(),
         }
     }
 
@@ -126,6 +134,7 @@ impl LineColumn {
             pack: Amount::from_thousandths(self.pack),
             base: row.code(&self.base)?,
             price: Money::new(self.price_minor, currency),
+            why: self.why,
         })
     }
 }

@@ -30,6 +30,7 @@ fn an_order_state(value: &str) -> Result<(), String> {
 /// Registers them.
 pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_orders).service(draft_order).service(read_order).service(redraft_order);
+    config.service(approve_order).service(read_order_message);
     config.service(place_order).service(close_order).service(cancel_order);
 }
 
@@ -39,6 +40,34 @@ fn packs(order: &NewOrder) -> Vec<Packs> {
 
 fn tagged(mut response: HttpResponseBuilder, order: Order) -> HttpResponse {
     response.insert_header((header::ETAG, format!("\"v{}\"", order.version))).json(order)
+}
+
+/// Stand for a draft being placed as it is. Other lines want it anew.
+#[utoipa::path(tag = "stock", operation_id = "approve_order", security(("bearer" = [])),
+    responses((status = 201, description = "As it is now", body = Order), WriteProblems))]
+#[post("/sites/{site_id}/orders/{order_id}/approvals")]
+pub async fn approve_order(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<(Uuid, Uuid)>,
+) -> Result<HttpResponse, Refused> {
+    let (site, id) = path.into_inner();
+    let order = stock::approve_order(&app, &caller.0, Id::new(site), Id::new(id)).await?;
+    Ok(tagged(HttpResponse::Created(), order.into()))
+}
+
+/// Read a message to the supplier that can be sent as it stands.
+#[utoipa::path(tag = "stock", operation_id = "read_order_message", security(("bearer" = [])),
+    responses((status = 200, description = "The message", body = String, content_type = "text/plain"), ReadProblems))]
+#[get("/sites/{site_id}/orders/{order_id}/message")]
+pub async fn read_order_message(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<(Uuid, Uuid)>,
+) -> Result<HttpResponse, Refused> {
+    let (site, id) = path.into_inner();
+    let message = stock::order_message(&app, &caller.0, Id::new(site), Id::new(id)).await?;
+    Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body(message))
 }
 
 /// List the orders of a site.
