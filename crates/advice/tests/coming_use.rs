@@ -76,6 +76,7 @@ fn tank(spans: &[(i64, i64)]) -> TankAsked {
         fed: fed(spans),
         planned_changes: Vec::new(),
         skipped_changes: Vec::new(),
+        partial_changes: Vec::new(),
         visits: changes_done.clone(),
         additions: a.chain(ph).collect(),
         changes_done,

@@ -74,6 +74,7 @@ impl Ledger {
             fed: fed_days(plan, tank, days, rises),
             planned_changes: planned(ChangePlanKind::On),
             skipped_changes: planned(ChangePlanKind::Skipped),
+            partial_changes: partial.collect(),
             changes_done: full.map(|change| plan.day(change.recorded_at)).collect(),
             visits,
             additions: self

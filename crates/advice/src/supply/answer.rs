@@ -50,6 +50,12 @@ impl ProductForecast {
     pub fn expected_use(&self, days: usize) -> f64 {
         self.days.iter().take(days).map(|day| day.by_cause.total()).sum()
     }
+
+    /// What the use from today until the end of a day (counted from 0) does not exceed with a chance, mL (or g).
+    pub fn quantile_until(&self, day: usize, chance: f64) -> f64 {
+        let Some(at) = self.days.get(day) else { return self.expected_use(day + 1) };
+        (self.expected_use(day + 1) + super::normal::quantile(chance) * at.spread_until).max(0.0)
+    }
 }
 
 /// One day of a forecast, in mL (or g).

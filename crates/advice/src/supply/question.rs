@@ -64,6 +64,8 @@ pub struct TankAsked {
     pub skipped_changes: Vec<NaiveDate>,
     /// Full changes that were done, today's too.
     pub changes_done: Vec<NaiveDate>,
+    /// Changes of a part of the tank that were done.
+    pub partial_changes: Vec<PartialChange>,
     /// Days on which somebody read the tank.
     pub visits: Vec<NaiveDate>,
     /// What was poured, shortages included: they were used, whatever the ledger held.
@@ -102,6 +104,15 @@ pub struct Dose {
     pub product: Id<Product>,
     /// mL (or g) in one litre.
     pub per_l: f64,
+}
+
+/// A change of a part of the tank.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PartialChange {
+    /// When.
+    pub on: NaiveDate,
+    /// Part of the working volume that was replaced, between 0 and 1.
+    pub share: f64,
 }
 
 /// Why something was poured.
