@@ -4,18 +4,26 @@
 //! average of past weeks knows it. Past records only teach what the plan leaves open: how far doses poured differ
 //! from doses planned, how late changes are done, what the plants take between visits, what is spilt.
 
+mod adjusters;
 mod answer;
+mod blend;
 mod changes;
 mod counter;
-mod doses;
 mod fed;
+mod fill_path;
 mod fill_plan;
 mod guard;
+mod history;
 mod lead_time;
+mod learner;
 mod normal;
 mod order_by;
 mod orders;
+mod pours;
 mod question;
+mod rhythm;
+mod rolling;
+mod spans;
 mod unplanned;
 mod uptake;
 mod usage;
@@ -31,7 +39,7 @@ use order_by::Outlook;
 /// The forecast of each product asked about, the orders that follow, and the records that look mis-keyed.
 pub fn forecast(question: &Question) -> Forecast {
     let (records, suspected) = guard::without_slips_of_unit(question);
-    let usages = usage::forecast_use(question, &records);
+    let usages = rolling::forecast_use(question, &records);
 
     let outlooks: Vec<Outlook> = question
         .products

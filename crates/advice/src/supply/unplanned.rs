@@ -6,7 +6,8 @@ use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::Amount;
 use fillmark_domain::stock::{LotId, Movement, MovementKind};
 
-use super::question::{ProductAsked, Question, Unplanned};
+use super::history::ProductHistory;
+use super::question::Unplanned;
 
 /// Use that no plan knew, among the write-offs and count adjustments of one product: what was written off before its
 /// lot had expired, and what counts found. A count that found more after something had been poured beyond the record
@@ -39,17 +40,18 @@ pub(super) struct Losses {
     days: f64,
 }
 
+/// A loss of more than so many days' use is rather a slip in the ledger than something lost; our own judgement.
+const MOST_DAYS: f64 = 14.0;
+
 impl Losses {
-    /// The losses on record spread over the days recorded. More found than the ledger held sets off what was
-    /// found missing, since both are the same jug read twice; the rate is never below none.
-    pub(super) fn learn(question: &Question, product: &ProductAsked, recorded_days: f64) -> Losses {
-        let sizes: Vec<f64> = product
-            .unplanned
-            .iter()
-            .filter(|loss| loss.on < question.today)
-            .map(|loss| loss.amount.base_units())
-            .collect();
-        let days = recorded_days.max(1.0);
+    /// The losses on record before a day spread over the days recorded. More found than the ledger held sets off what
+    /// was found missing, since both are the same jug read twice; the rate is never below none.
+    pub(super) fn learn(product: &ProductHistory, before: usize) -> Losses {
+        let days = before.max(1) as f64;
+        let used: f64 = product.poured.iter().take(before).sum();
+        let most = if used > 0.0 { MOST_DAYS * used / days } else { f64::INFINITY };
+        let sizes = product.lost.iter().take_while(|(day, _)| *day < before);
+        let sizes: Vec<f64> = sizes.map(|(_, amount)| amount.clamp(-most, most)).collect();
         Losses {
             per_day: (sizes.iter().sum::<f64>() / days).max(0.0),
             variance_per_day: sizes.iter().map(|size| size * size).sum::<f64>() / days,
