@@ -6,24 +6,39 @@ use super::pours::litres_at_the_aim;
 /// Days after which a visit counts half.
 const HALF_LIFE: f64 = 120.0;
 
-/// One adjuster: sums over visits of litres topped up (x) and amount poured (y), both by litre of tank.
+/// So many days after a change of the EC aim top-ups may still be for it.
+const NEW_AIM_DAYS: usize = 4;
+
+/// Visits that are taken together: a misread meter makes one top-up large and the next one small, and a line through
+/// single visits would lie too flat.
+const TOGETHER: f64 = 7.0;
+
+/// One adjuster: sums over rows of visits (n), litres topped up (x) and amount poured (y), both by litre of tank.
 #[derive(Debug, Clone, Copy, Default)]
 struct Line {
-    visits: f64,
-    x: f64,
-    y: f64,
+    nn: f64,
+    nx: f64,
+    ny: f64,
     xx: f64,
     xy: f64,
     day: usize,
 }
 
+/// Visits of a tank taken together.
+#[derive(Debug, Clone, Default)]
+struct Row {
+    n: f64,
+    x: f64,
+    y: Vec<f64>,
+}
+
 impl Line {
-    fn learn(&mut self, day: usize, x: f64, y: f64) {
+    fn learn(&mut self, day: usize, n: f64, x: f64, y: f64) {
         let kept = 0.5_f64.powf(day.saturating_sub(self.day) as f64 / HALF_LIFE);
         *self = Line {
-            visits: self.visits * kept + 1.0,
-            x: self.x * kept + x,
-            y: self.y * kept + y,
+            nn: self.nn * kept + n * n,
+            nx: self.nx * kept + n * x,
+            ny: self.ny * kept + n * y,
             xx: self.xx * kept + x * x,
             xy: self.xy * kept + x * y,
             day,
@@ -32,18 +47,21 @@ impl Line {
 
     /// Amount by litre of tank and visit, and by litre topped up; neither is below none.
     fn value(&self) -> (f64, f64) {
-        let (n, spread) = (self.visits, self.visits * self.xx - self.x * self.x);
-        if n < 1.0 {
+        if self.nn <= 0.0 {
             return (0.0, 0.0);
         }
-        let slope = if spread > 1e-12 { (n * self.xy - self.x * self.y) / spread } else { 0.0 };
-        let start = (self.y - slope * self.x) / n;
-        if slope < 0.0 {
-            (self.y / n, 0.0)
-        } else if start < 0.0 {
-            (0.0, self.xy / self.xx.max(1e-12))
+        let spread = self.nn * self.xx - self.nx * self.nx;
+        if spread <= 1e-9 * self.nn * self.xx {
+            return (self.ny / self.nn, 0.0);
+        }
+        let by_litre = (self.nn * self.xy - self.nx * self.ny) / spread;
+        let by_visit = (self.xx * self.ny - self.nx * self.xy) / spread;
+        if by_litre < 0.0 {
+            (self.ny / self.nn, 0.0)
+        } else if by_visit < 0.0 {
+            (0.0, self.xy / self.xx)
         } else {
-            (start, slope)
+            (by_visit, by_litre)
         }
     }
 }
@@ -52,6 +70,7 @@ impl Line {
 #[derive(Debug, Clone)]
 pub(super) struct Adjusters {
     lines: Vec<Line>,
+    rows: Vec<Row>,
     seen: f64,
     open: f64,
 }
@@ -60,20 +79,48 @@ impl Adjusters {
     /// Not yet learnt anything.
     pub(super) fn new(history: &History) -> Adjusters {
         // Before anything is on record every open day is one on which somebody looks.
-        Adjusters { lines: vec![Line::default(); history.products.len()], seen: 5.0, open: 5.0 }
+        let row = Row { n: 0.0, x: 0.0, y: vec![0.0; history.products.len()] };
+        Adjusters {
+            lines: vec![Line::default(); history.products.len()],
+            rows: vec![row; history.tanks.len()],
+            seen: 5.0,
+            open: 5.0,
+        }
     }
 
-    /// Learns a visit without a change.
+    /// Learns a visit. A change ends what is taken together, and what was poured to reach a new aim is no water that
+    /// came in.
     pub(super) fn learn(&mut self, history: &History, tank: usize, visit: &Visit) {
         let Some(regime) = history.tanks[tank].fed(visit.day) else { return };
-        let volume_l = history.tanks[tank].volume_l.max(1e-9);
-        if visit.share > 0.0 {
+        let before = history.tanks[tank].fed(visit.day.saturating_sub(NEW_AIM_DAYS));
+        let new_aim = before.is_some_and(|before| before.fed.ec_aim != regime.fed.ec_aim);
+        if visit.share > 0.0 || new_aim {
+            self.close(history, tank, visit.day);
             return;
         }
-        let litres = litres_at_the_aim(history, regime, &visit.top_up);
-        for (place, line) in self.lines.iter_mut().enumerate().filter(|(at, _)| history.products[*at].moves_ph) {
-            line.learn(visit.day, litres / volume_l, visit.top_up[place] / volume_l);
+        let volume_l = history.tanks[tank].volume_l.max(1e-9);
+        let row = &mut self.rows[tank];
+        row.n += 1.0;
+        row.x += litres_at_the_aim(history, regime, &visit.top_up) / volume_l;
+        for (sum, poured) in row.y.iter_mut().zip(&visit.top_up) {
+            *sum += poured / volume_l;
         }
+        if row.n >= TOGETHER {
+            self.close(history, tank, visit.day);
+        }
+    }
+
+    fn close(&mut self, history: &History, tank: usize, day: usize) {
+        let row = &mut self.rows[tank];
+        if row.n > 0.0 {
+            for (place, line) in self.lines.iter_mut().enumerate() {
+                if history.products[place].moves_ph {
+                    line.learn(day, row.n, row.x, row.y[place]);
+                }
+            }
+        }
+        (row.n, row.x) = (0.0, 0.0);
+        row.y.iter_mut().for_each(|sum| *sum = 0.0);
     }
 
     /// Learns on how many of the days on which a tank could be looked after it was.

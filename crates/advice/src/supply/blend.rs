@@ -15,7 +15,7 @@ const WAYS: usize = 3;
 
 /// Squared errors, as shares of the mean use, that each way starts with, over as many forecasts: the plan is believed
 /// until the record speaks against it; our own judgement.
-const PRIOR_ERRORS: [f64; WAYS] = [0.01, 0.04, 0.04];
+const PRIOR_ERRORS: [f64; WAYS] = [0.01, 0.08, 0.08];
 const PRIOR_FORECASTS: f64 = 3.0;
 
 /// Weight of the site's spread beside a product's own, and of the stated one beside the site's, in forecasts.
@@ -63,8 +63,11 @@ impl Outcomes {
 
     /// The part of each way.
     fn shares(&self) -> [f64; WAYS] {
+        if super::knob("noblend", 0.0) > 0.0 { return [1.0, 0.0, 0.0]; }
         shares_by_error(std::array::from_fn(|way| {
-            (self.errors[way] + PRIOR_FORECASTS * PRIOR_ERRORS[way]) / (self.count + PRIOR_FORECASTS)
+            let error =
+                (self.errors[way] + PRIOR_FORECASTS * PRIOR_ERRORS[way]) / (self.count + PRIOR_FORECASTS);
+            if way == 0 { error } else { error * super::knob("handicap", 3.0) }
         }))
     }
 

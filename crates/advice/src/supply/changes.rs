@@ -43,6 +43,7 @@ impl Slips {
                 starts[late.min(LATEST)] += 1.0;
             }
         }
+        if super::knob("nolate", 0.0) > 0.0 { starts = [1.0, 0.0, 0.0, 0.0, 0.0]; }
         Slips { chances: shares(weights), starts: shares(starts), changes }
     }
 

@@ -259,6 +259,8 @@ impl WayErrors {
         let mean = |way: usize| {
             (errors[way] + PRIOR_WEEKS * self.site[way] / self.site_weeks) / (weeks + PRIOR_WEEKS)
         };
+        let k = super::knob("way", 9.0);
+        if k < 9.0 { let mut x = [0.0; WAYS]; x[k as usize] = 1.0; return x; }
         shares_by_error(std::array::from_fn(mean))
     }
 }
@@ -266,9 +268,11 @@ impl WayErrors {
 /// Parts that add up to one, the larger the smaller a mean squared error is.
 pub(super) fn shares_by_error<const N: usize>(errors: [f64; N]) -> [f64; N] {
     let least = errors.iter().copied().fold(f64::INFINITY, f64::min).max(1e-12);
-    let weights = errors.map(|error| (least / error.max(1e-12)).powi(2));
+    let weights = errors.map(|error| (least / error.max(1e-12)).powf(super::knob("pow", 4.0)));
     let sum: f64 = weights.iter().sum();
-    weights.map(|weight| weight / sum)
+    let kept = weights.map(|weight| if weight < super::knob("drop", 0.1) * sum { 0.0 } else { weight });
+    let sum: f64 = kept.iter().sum();
+    kept.map(|weight| weight / sum)
 }
 
 /// The strength of the top-ups to come by the programmes, as a part of the changes'. It tells how much of the litres

@@ -60,6 +60,8 @@ struct TankPlan<'a> {
     tank: &'a TankHistory,
     /// Litres at the aim topped up on each day, changes allowed for.
     top_up_l: Vec<f64>,
+    /// Of those what plants took.
+    taken_l: Vec<f64>,
     /// Chance of a visit without a change on each day.
     visited: Vec<f64>,
     /// Mean and variance of the litres fed a day.
@@ -73,6 +75,7 @@ impl<'a> SitePlan<'a> {
             number,
             tank,
             top_up_l: vec![0.0; self.days],
+            taken_l: vec![0.0; self.days],
             visited: vec![0.0; self.days],
             fed_l: (0.0, 0.0),
         };
@@ -119,6 +122,7 @@ impl<'a> SitePlan<'a> {
                 if place > 0 || !seen_today {
                     let step_l = aim.map_or(0.0, |aim| step_litres(tank.volume_l, aim, &regime.fed));
                     plan.top_up_l[place] = stays * (owed_l + self.known.step_share * step_l);
+                    plan.taken_l[place] = stays * owed_l;
                     plan.visited[place] = stays;
                 }
                 (owed_l, aim) = (0.0, Some(regime.fed.ec_aim));
@@ -203,7 +207,7 @@ impl<'a> SitePlan<'a> {
                 if moves_ph && dose <= 0.0 {
                     if plan.visited[at] > 0.0 {
                         let volume_l = plan.tank.volume_l * plan.visited[at];
-                        day.ph += self.learner.adjusters.amount(place, volume_l, plan.top_up_l[at]);
+                        day.ph += self.learner.adjusters.amount(place, volume_l, plan.taken_l[at]);
                     }
                 } else {
                     let per_l = self.learner.pours.per_top_up_l(place, plan.number, dose);
