@@ -45,6 +45,9 @@ struct Told {
 impl Outcomes {
     /// Learns from the forecasts whose days have passed.
     pub(super) fn advance(&mut self, product: &ProductHistory, until: usize) {
+        if self.pending.first().is_none_or(|told| told.origin + JUDGED_DAYS > until) {
+            return;
+        }
         let mean = used(product, 0, until) / until.max(1) as f64 * JUDGED_DAYS as f64;
         let (errors, count, surprises) = (&mut self.errors, &mut self.count, &mut self.surprises);
         self.pending.retain(|told| {

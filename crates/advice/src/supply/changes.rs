@@ -43,7 +43,14 @@ impl Slips {
                 starts[late.min(LATEST)] += 1.0;
             }
         }
-        if super::knob("nolate", 0.0) > 0.0 { starts = [1.0, 0.0, 0.0, 0.0, 0.0]; }
+        if super::knob("med", 0.5) > 0.0 {
+            let s = shares(starts);
+            let mut sum = 0.0;
+            let at = s.iter().position(|x| { sum += x; sum >= super::knob("med", 0.5) }).unwrap_or(0);
+            starts = [0.0; 5];
+            starts[at] = 1.0;
+        }
+        let weights = weights.map(|w: f64| w.powf(super::knob("sharp", 1.4)));
         Slips { chances: shares(weights), starts: shares(starts), changes }
     }
 

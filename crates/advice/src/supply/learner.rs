@@ -4,7 +4,7 @@ use super::adjusters::Adjusters;
 use super::changes::Slips;
 use super::fill_path::{Asking, FillPath};
 use super::fill_plan::by_the_plan;
-use super::history::History;
+use super::history::{History, TankHistory};
 use super::pours::{Pours, litres_at_the_aim};
 use super::question::TankMode;
 use super::rhythm::{Measure, Rhythm, in_its_rhythm};
@@ -23,7 +23,15 @@ const PRIOR_ERRORS: [f64; RHYTHMS] = [0.15, 0.5, 0.6];
 const PRIOR_FORECASTS: f64 = 3.0;
 
 /// Of the errors so far kept at each further forecast.
-const KEPT: f64 = 0.9;
+const KEPT: f64 = 0.95;
+
+/// A tank that was left alone for so many open days, and so many times its usual gap between visits, is out of use; our
+/// own judgement.
+const SILENT_OPEN_DAYS: f64 = 5.0;
+const SILENT_GAPS: f64 = 4.0;
+
+/// Days that tell the usual gap between visits.
+const USUAL_DAYS: usize = 60;
 
 /// Of the usual part of a change kept at each further change.
 const SHARE_KEPT: f64 = 0.7;
@@ -56,6 +64,8 @@ pub(super) struct Known {
     pub(super) paths: Vec<FillPath>,
     /// Usual part of each tank that a change replaces.
     pub(super) shares: Vec<f64>,
+    /// Days for which nobody was at each tank although plants stand in it; 0 where that is nothing unusual.
+    pub(super) silent: Vec<f64>,
     /// Part of a rise of the EC aim that is made by dosing.
     pub(super) step_share: f64,
 }
@@ -126,9 +136,9 @@ impl<'a> Learner<'a> {
             let done = history.tanks[*tank].changes_done(*origin, origin + JUDGED_DAYS);
             let (sums, count) = &mut errors[*tank];
             for (sum, told) in sums.iter_mut().zip(told) {
-                *sum = *sum * KEPT + (told - done).powi(2);
+                *sum = *sum * super::knob("rkept", KEPT) + (told - done).powi(2);
             }
-            *count = *count * KEPT + 1.0;
+            *count = *count * super::knob("rkept", KEPT) + 1.0;
             false
         });
     }
@@ -147,7 +157,8 @@ impl<'a> Learner<'a> {
             slips,
             paths,
             shares: self.shares.clone(),
-            step_share: (self.steps.0 / self.steps.1).clamp(0.0, 1.5),
+            silent: self.history.tanks.iter().map(|tank| silent_days(self.history, tank, origin)).collect(),
+            step_share: super::knob("step", (self.steps.0 / self.steps.1).clamp(0.0, 1.5)),
         }
     }
 
@@ -207,7 +218,13 @@ impl<'a> Learner<'a> {
         self.pending.push((origin, number, std::array::from_fn(|way| paths[way].number(JUDGED_DAYS))));
         let shares = self.rhythm_shares(number);
         let weighed: Vec<(FillPath, f64)> = paths.into_iter().zip(shares).collect();
-        FillPath::mixed(&weighed)
+        let mut path = FillPath::mixed(&weighed);
+        let silent = silent_days(self.history, tank, origin);
+        for (ahead, (changes, whole)) in path.changes.iter_mut().zip(&mut path.whole).enumerate() {
+            *changes *= awake(silent, ahead);
+            *whole *= awake(silent, ahead);
+        }
+        path
     }
 
     fn rhythm_shares(&self, tank: usize) -> [f64; RHYTHMS] {
@@ -218,6 +235,26 @@ impl<'a> Learner<'a> {
         if super::knob("calonly", 0.0) > 0.0 { return [1.0, 0.0, 0.0]; }
         shares_by_error(std::array::from_fn(mean))
     }
+}
+
+/// Chance that a tank which was left alone is used again by a day ahead: how long it was is the best guess at how long
+/// it will be.
+pub(super) fn awake(silent_days: f64, ahead: usize) -> f64 {
+    let ahead = ahead as f64 + 1.0;
+    ahead / (silent_days + ahead)
+}
+
+/// Days since somebody was at a tank with plants, where that is longer than it was ever left alone on open days: it is
+/// out of use, whatever the plan says.
+fn silent_days(history: &History, tank: &TankHistory, origin: usize) -> f64 {
+    let seen = tank.visits.partition_point(|visit| visit.day < origin);
+    let Some(last) = seen.checked_sub(1).map(|place| tank.visits[place].day) else { return 0.0 };
+    let open = (last + 1..origin).filter(|day| history.open[*day]).count();
+    let unbroken = (last..=origin).all(|day| tank.fed(day).is_some());
+    let from = origin.saturating_sub(USUAL_DAYS);
+    let visits = seen - tank.visits.partition_point(|visit| visit.day < from);
+    let usual = (last.saturating_sub(from) + 1) as f64 / visits.max(1) as f64;
+    if unbroken && open as f64 >= SILENT_OPEN_DAYS.max(SILENT_GAPS * usual) { (origin - last) as f64 } else { 0.0 }
 }
 
 /// Litres at the new aim that raise a whole tank from the old one.

@@ -64,7 +64,8 @@ impl Ratio {
         let usual = self.value();
         let ratio = if usual > 0.0 { ratio.clamp(usual / MOST_OFF, usual * MOST_OFF) } else { ratio };
         let gone = day.saturating_sub(self.day) as f64;
-        let fade = |half_life: f64| 0.5_f64.powf(gone / half_life);
+        // Most pours come on the day of the one before, when nothing has faded.
+        let fade = |half_life: f64| if gone > 0.0 { f64::exp2(-gone / half_life) } else { 1.0 };
         for (at, half_life) in HALF_LIVES.into_iter().enumerate() {
             let off = ratio - self.of(self.memories[at]);
             self.errors[at] = self.errors[at] * fade(ERRORS_HALF_LIFE) + off * off;
@@ -97,7 +98,7 @@ struct Own {
 
 impl Own {
     fn learn(&mut self, day: usize, ratio: f64) {
-        let kept = 0.5_f64.powf(day.saturating_sub(self.day) as f64 / HALF_LIVES[1]);
+        let kept = f64::exp2(-(day.saturating_sub(self.day) as f64) / HALF_LIVES[1]);
         let ratio = ratio.clamp(1.0 / MOST_OFF, MOST_OFF);
         *self = Own { sum: self.sum * kept + ratio, weight: self.weight * kept + 1.0, day };
     }

@@ -8,7 +8,7 @@ use super::history::{History, TankHistory};
 use super::pours::litres_at_the_aim;
 
 /// Days after which an interval counts half.
-const HALF_LIFE: f64 = 90.0;
+const HALF_LIFE: f64 = 180.0;
 
 /// The programme's interval counts as this much of an interval done.
 const PRIOR_INTERVALS: f64 = 0.5;
@@ -66,7 +66,7 @@ impl Rhythm {
         let value = |days: f64, turnover: f64| if measure == Measure::Days { days } else { turnover };
         let each: Vec<(f64, f64)> = known
             .map(|(day, days, turnover)| {
-                let weight = 0.5_f64.powf((asking.origin - day.min(&asking.origin)) as f64 / HALF_LIFE);
+                let weight = 0.5_f64.powf((asking.origin - day.min(&asking.origin)) as f64 / super::knob("rhl", HALF_LIFE));
                 (value(*days, *turnover).max(0.01).ln(), weight)
             })
             .chain(prior.map(|prior| (prior.max(0.01).ln(), PRIOR_INTERVALS)))
@@ -77,8 +77,8 @@ impl Rhythm {
         }
         let mean = each.iter().map(|(log, weight)| log * weight).sum::<f64>() / weight;
         let squares: f64 = each.iter().map(|(log, weight)| weight * (log - mean).powi(2)).sum();
-        let variance = (squares + 2.0 * PRIOR_LOG_SD.powi(2)) / (weight + 2.0);
-        Some((mean, variance.sqrt().max(LEAST_LOG_SD)))
+        let variance = (squares + super::knob("sdw", 2.0) * PRIOR_LOG_SD.powi(2)) / (weight + super::knob("sdw", 2.0));
+        Some((mean, (super::knob("sd", 1.0) * variance.sqrt()).max(LEAST_LOG_SD)))
     }
 
     /// Sum of the logarithms of the known turnovers at a change, and their number.

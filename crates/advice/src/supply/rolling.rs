@@ -16,13 +16,17 @@ const FIRST_WEEKS: usize = 6;
 /// Forecasts of longer ago are not made: half a year and its four weeks tell how well it does now.
 const MOST_WEEKS: usize = 30;
 
+/// Of the last weeks each is judged, of those before every other one: forecasts of neighbouring weeks are much alike.
+const EACH_WEEK: usize = 8;
+
 /// The use of each product asked about.
 pub(super) fn forecast_use(question: &Question, records: &[Vec<Addition>]) -> Vec<Usage> {
     let history = History::new(question, records);
     let mut learner = Learner::new(&history);
     let mut outcomes = vec![Outcomes::default(); history.products.len()];
     let recorded_weeks = history.today / WEEK;
-    for weeks_ago in (1..=recorded_weeks.saturating_sub(FIRST_WEEKS).min(MOST_WEEKS)).rev() {
+    let most = recorded_weeks.saturating_sub(FIRST_WEEKS).min(MOST_WEEKS);
+    for weeks_ago in (1..=most).rev().filter(|weeks| *weeks <= EACH_WEEK || weeks % 2 == 0) {
         let origin = history.today - weeks_ago * WEEK;
         learner.advance(origin);
         let known = learner.known(weeks_ago, JUDGED_DAYS);

@@ -40,8 +40,12 @@ pub(super) struct Losses {
     days: f64,
 }
 
+/// Of one loss at most so many days' use goes into what is expected: a canister that fell over once is no habit. What
+/// it tells of the spread stays. Our own judgement.
+const EXPECTED_DAYS: f64 = 8.0;
+
 /// A loss of more than so many days' use is rather a slip in the ledger than something lost; our own judgement.
-const MOST_DAYS: f64 = 14.0;
+const MOST_DAYS: f64 = 60.0;
 
 impl Losses {
     /// The losses on record before a day spread over the days recorded. More found than the ledger held sets off what
@@ -49,12 +53,14 @@ impl Losses {
     pub(super) fn learn(product: &ProductHistory, before: usize) -> Losses {
         let days = before.max(1) as f64;
         let used: f64 = product.poured.iter().take(before).sum();
-        let most = if used > 0.0 { MOST_DAYS * used / days } else { f64::INFINITY };
-        let sizes = product.lost.iter().take_while(|(day, _)| *day < before);
-        let sizes: Vec<f64> = sizes.map(|(_, amount)| amount.clamp(-most, most)).collect();
+        let by_day = if used > 0.0 { used / days } else { f64::INFINITY };
+        let held = |most: f64| move |amount: f64| amount.clamp(-most * by_day, most * by_day);
+        let (expected, told) = (held(EXPECTED_DAYS), held(MOST_DAYS));
+        let known = product.lost.iter().take_while(|(day, _)| *day < before);
+        let sizes: Vec<f64> = known.map(|(_, amount)| *amount).collect();
         Losses {
-            per_day: (sizes.iter().sum::<f64>() / days).max(0.0),
-            variance_per_day: sizes.iter().map(|size| size * size).sum::<f64>() / days,
+            per_day: (sizes.iter().map(|size| expected(*size)).sum::<f64>() / days).max(0.0),
+            variance_per_day: sizes.iter().map(|size| told(*size).powi(2)).sum::<f64>() / days,
             count: sizes.len(),
             days,
         }

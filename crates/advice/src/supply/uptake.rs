@@ -121,7 +121,7 @@ impl Uptake {
             let near = |values: &[f64; PARTS]| -> f64 {
                 let each = values.iter().enumerate();
                 each.map(|(other, value)| {
-                    (-0.5 * ((part as f64 - other as f64) / WIDTH).powi(2)).exp() * value
+                    (-0.5 * ((part as f64 - other as f64) / super::knob("width", WIDTH)).powi(2)).exp() * value
                 })
                 .sum()
             };
@@ -139,9 +139,9 @@ impl Uptake {
     }
 
     fn fit_levels(&mut self, cells: &[Cell], weeks_ago: usize) {
-        let mut sums = vec![Quotient::held(HOLD_DAYS * self.mean()); self.levels.len()];
+        let mut sums = vec![Quotient::held(super::knob("hold", HOLD_DAYS) * self.mean()); self.levels.len()];
         for cell in cells {
-            let weight = 0.5_f64.powf((cell.weeks_ago - weeks_ago) as f64 / LEVEL_HALF_LIFE);
+            let weight = 0.5_f64.powf((cell.weeks_ago - weeks_ago) as f64 / super::knob("lhl", LEVEL_HALF_LIFE));
             let usual = self.without_site(cell) / self.levels[cell.tank];
             sums[cell.tank].add(weight * cell.per_plant_l, weight * usual);
         }
@@ -153,10 +153,10 @@ impl Uptake {
             let mut sum = Quotient::held(0.0);
             let plants = |cell: &Cell| cell.plant_days / cell.days.max(1e-9);
             for cell in cells {
-                let weight = KEPT_A_WEEK[way].powi((cell.weeks_ago - weeks_ago) as i32) * plants(cell);
+                let weight = [super::knob("kept0", 0.45), 0.75, 0.65][way].powi((cell.weeks_ago - weeks_ago) as i32) * plants(cell);
                 sum.add(weight * cell.per_plant_l, weight * self.without_site(cell));
             }
-            let hold = 0.1 * sum.expected;
+            let hold = super::knob("nowhold", 0.1) * sum.expected;
             sum.add(hold, hold);
             self.now[way] = sum.value().clamp(0.4, 2.5);
         }
@@ -186,7 +186,7 @@ impl Uptake {
 
     fn ways(&self, tank: usize, usual: f64, ahead: f64) -> [f64; WAYS] {
         let of_curve =
-            |way: usize| usual * (1.0 + (self.now[way] - 1.0) * LEFT_A_DAY[way].powf(ahead.max(0.0)));
+            |way: usize| usual * (1.0 + (self.now[way] - 1.0) * [super::knob("left0", 0.93), super::knob("left1", 0.995), 1.0][way].powf(ahead.max(0.0)));
         [of_curve(0), of_curve(1), self.lately[tank]]
     }
 

@@ -2,7 +2,7 @@
 
 use super::answer::{LearntFrom, UseByCause};
 use super::history::{History, Regime, TankHistory};
-use super::learner::{Known, Learner, step_litres};
+use super::learner::{Known, Learner, awake, step_litres};
 use super::question::TankMode;
 use super::unplanned::Losses;
 
@@ -118,7 +118,8 @@ impl<'a> SitePlan<'a> {
                 continue;
             };
             if let Some(place) = day.checked_sub(self.origin).filter(|_| self.history.open[day]) {
-                let stays = 1.0 - path.changes[place].min(1.0);
+                let in_use = awake(self.known.silent[plan.number], place);
+                let stays = (1.0 - path.changes[place].min(1.0)) * in_use;
                 if place > 0 || !seen_today {
                     let step_l = aim.map_or(0.0, |aim| step_litres(tank.volume_l, aim, &regime.fed));
                     plan.top_up_l[place] = stays * (owed_l + self.known.step_share * step_l);
