@@ -53,12 +53,3 @@ pub fn forecast(question: &Question) -> Forecast {
         outlooks.into_iter().zip(purchases).map(|(outlook, purchase)| outlook.answer(purchase)).collect();
     Forecast { products, orders: proposals, suspected }
 }
-
-/// EXPERIMENT ONLY
-pub(crate) fn knob(name: &str, default: f64) -> f64 {
-    use std::collections::HashMap;
-    use std::sync::OnceLock;
-    static K: OnceLock<HashMap<String, f64>> = OnceLock::new();
-    let k = K.get_or_init(|| std::env::var("K").unwrap_or_default().split(',').filter_map(|p| { let (a, b) = p.split_once('=')?; Some((a.to_string(), b.parse().ok()?)) }).collect());
-    k.get(name).copied().unwrap_or(default)
-}

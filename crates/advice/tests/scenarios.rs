@@ -104,7 +104,7 @@ impl Site {
             fed: self.fed(room, tank),
             planned_changes: written.filter(|_| changes == Changes::Written).collect(),
             skipped_changes: Vec::new(),
-        partial_changes: Vec::new(),
+            partial_changes: Vec::new(),
             changes_done: of_tank("change").map(|event| date(&event["date"])).collect(),
             visits: of_tank("reading").map(|event| date(&event["date"])).collect(),
             additions: of_tank("addition")

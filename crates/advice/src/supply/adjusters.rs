@@ -129,9 +129,14 @@ impl Adjusters {
         self.open = self.open * 0.9 + open;
     }
 
+    /// Chance that somebody looks at a tank on an open day.
+    pub(super) fn visited(&self) -> f64 {
+        (self.seen / self.open.max(1e-9)).clamp(0.2, 1.0)
+    }
+
     /// mL (or g) expected on an open day without a change, of a tank that so many litres are expected to be topped up in.
     pub(super) fn amount(&self, place: usize, volume_l: f64, litres: f64) -> f64 {
         let (by_visit, by_litre) = self.lines[place].value();
-        by_visit * volume_l * (self.seen / self.open.max(1e-9)).min(1.0) + by_litre * litres
+        by_visit * volume_l * self.visited() + by_litre * litres
     }
 }

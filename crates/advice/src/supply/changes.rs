@@ -12,6 +12,10 @@ const PRIOR: [f64; LATEST + 1] = [1.25, 0.25, 0.25, 0.25, 0.25];
 /// Before anything is on record cycles start when planned; the weight of three starts.
 const PRIOR_STARTS: [f64; LATEST + 1] = [2.8, 0.05, 0.05, 0.05, 0.05];
 
+/// Chances lean to the likelier days by this power: a forecast is judged by how far off it is, and smearing a change
+/// over days on which it is seldom done makes it a little wrong always. Our own judgement.
+const LEANING: f64 = 1.08;
+
 /// A first change written down so many days before a cycle starts was meant for its start.
 pub(super) const LATE_START_DAYS: usize = 7;
 
@@ -19,8 +23,8 @@ pub(super) const LATE_START_DAYS: usize = 7;
 #[derive(Debug, Clone)]
 pub(super) struct Slips {
     chances: [f64; LATEST + 1],
-    /// Chances that a cycle starts so many days late.
-    pub(super) starts: [f64; LATEST + 1],
+    /// Days that a cycle starts late: half start no later.
+    pub(super) start: usize,
     /// Changes it was learnt from.
     pub(super) changes: usize,
 }
@@ -43,15 +47,8 @@ impl Slips {
                 starts[late.min(LATEST)] += 1.0;
             }
         }
-        if super::knob("med", 0.5) > 0.0 {
-            let s = shares(starts);
-            let mut sum = 0.0;
-            let at = s.iter().position(|x| { sum += x; sum >= super::knob("med", 0.5) }).unwrap_or(0);
-            starts = [0.0; 5];
-            starts[at] = 1.0;
-        }
-        let weights = weights.map(|w: f64| w.powf(super::knob("sharp", 1.4)));
-        Slips { chances: shares(weights), starts: shares(starts), changes }
+        let leaning = weights.map(|weight: f64| weight.powf(LEANING));
+        Slips { chances: shares(leaning), start: middle(shares(starts)), changes }
     }
 
     /// Each lateness with its chance, given that it is already so many days late; none once it is later than any
@@ -61,6 +58,16 @@ impl Slips {
         let total: f64 = possible().map(|(_, chance)| chance).sum();
         possible().map(|(slip, chance)| (slip, chance / total)).collect()
     }
+}
+
+/// The lateness that half do not exceed.
+fn middle(chances: [f64; LATEST + 1]) -> usize {
+    let mut sum = 0.0;
+    let reached = chances.iter().position(|chance| {
+        sum += chance;
+        sum >= 0.5
+    });
+    reached.unwrap_or(0)
 }
 
 fn shares(weights: [f64; LATEST + 1]) -> [f64; LATEST + 1] {

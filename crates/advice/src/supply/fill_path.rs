@@ -32,15 +32,12 @@ impl Asking<'_> {
         self.tank.last_fill(self.known_until())
     }
 
-    /// Days on which the first fill of a cycle planned to start on a day is done. One that has started is filled on
-    /// the first open day; one to come may start late.
+    /// The day on which the first fill of a cycle planned to start on a day is done, with its chance. One that has started
+    /// is filled on the first open day; one to come starts as late as is usual.
     pub(super) fn start_odds(&self, start: usize, slips: &Slips) -> Vec<(usize, f64)> {
         let open = |day: usize| self.history.open_from(day.max(self.origin));
-        if start < self.origin {
-            return open(start).map(|day| (day, 1.0)).into_iter().collect();
-        }
-        let late = slips.starts.iter().enumerate();
-        late.filter_map(|(days, chance)| Some((open(start + days)?, *chance))).collect()
+        let late = if start < self.origin { 0 } else { slips.start };
+        open(start + late).map(|day| (day, 1.0)).into_iter().collect()
     }
 }
 

@@ -28,8 +28,6 @@ pub(super) struct History {
     pub(super) tanks: Vec<TankHistory>,
     /// The products in the order asked.
     pub(super) products: Vec<ProductHistory>,
-    /// Whether anything is on record.
-    pub(super) any: bool,
 }
 
 /// A product laid out by day.
@@ -104,8 +102,7 @@ impl History {
         let tanks: Vec<TankHistory> =
             question.tanks.iter().zip(records).map(|(tank, records)| layout.tank(tank, records)).collect();
         let products = (0..question.products.len()).map(|place| layout.product(place, &tanks)).collect();
-        let any = tanks.iter().any(|tank| tank.visits.iter().any(|visit| visit.day < today));
-        History { today, next_open: next_open(&open), open, tanks, products, any }
+        History { today, next_open: next_open(&open), open, tanks, products }
     }
 
     /// The first open day on or after a day, within what is known of.
@@ -125,9 +122,12 @@ impl TankHistory {
         self.fed.get(day).copied().flatten().map(|regime| &self.regimes[regime])
     }
 
-    /// Whether plants come into an idle tank on a day. Of the first day on record nobody knows.
+    /// Whether plants come into an idle tank on a day. Of what was before the first day on record only its cycle tells.
     pub(super) fn starts_on(&self, day: usize) -> bool {
-        day > 0 && self.fed(day).is_some() && self.fed(day - 1).is_none()
+        match day.checked_sub(1) {
+            Some(before) => self.fed(day).is_some() && self.fed(before).is_none(),
+            None => self.fed(day).is_some_and(|regime| regime.starts >= 0.0),
+        }
     }
 
     /// The last change before a day, or on it where today's are known.

@@ -118,7 +118,8 @@ impl<'a> Learner<'a> {
         let (mut seen, mut open) = (0.0, 0.0);
         for tank in self.history.tanks.iter().filter(|tank| tank.mode == TankMode::Changed) {
             let from = until.saturating_sub(WEEK);
-            open += (from..until).filter(|day| self.history.open[*day] && tank.fed(*day).is_some()).count() as f64;
+            open += (from..until).filter(|day| self.history.open[*day] && tank.fed(*day).is_some()).count()
+                as f64;
             let first = tank.visits.partition_point(|visit| visit.day < from);
             let visits = tank.visits[first..].iter().take_while(|visit| visit.day < until);
             seen += visits.filter(|visit| tank.fed(visit.day).is_some()).count() as f64;
@@ -136,9 +137,9 @@ impl<'a> Learner<'a> {
             let done = history.tanks[*tank].changes_done(*origin, origin + JUDGED_DAYS);
             let (sums, count) = &mut errors[*tank];
             for (sum, told) in sums.iter_mut().zip(told) {
-                *sum = *sum * super::knob("rkept", KEPT) + (told - done).powi(2);
+                *sum = *sum * KEPT + (told - done).powi(2);
             }
-            *count = *count * super::knob("rkept", KEPT) + 1.0;
+            *count = *count * KEPT + 1.0;
             false
         });
     }
@@ -158,7 +159,7 @@ impl<'a> Learner<'a> {
             paths,
             shares: self.shares.clone(),
             silent: self.history.tanks.iter().map(|tank| silent_days(self.history, tank, origin)).collect(),
-            step_share: super::knob("step", (self.steps.0 / self.steps.1).clamp(0.0, 1.5)),
+            step_share: (self.steps.0 / self.steps.1).clamp(0.0, 1.5),
         }
     }
 
@@ -175,9 +176,12 @@ impl<'a> Learner<'a> {
                 let wanted = step_litres(tank.volume_l, was.fed.ec_aim, &regime.fed) / tank.volume_l;
                 if visit.share <= 0.0 && wanted > 0.0 {
                     let taken: f64 = (before.day..visit.day)
-                        .map(|day| known.uptake.litres(number, regime, day, day.saturating_sub(origin) as f64))
+                        .map(|day| {
+                            known.uptake.litres(number, regime, day, day.saturating_sub(origin) as f64)
+                        })
                         .sum();
-                    let made = (litres_at_the_aim(self.history, regime, &visit.top_up) - taken) / tank.volume_l;
+                    let made =
+                        (litres_at_the_aim(self.history, regime, &visit.top_up) - taken) / tank.volume_l;
                     self.steps.0 += made.clamp(0.0, 1.5 * wanted);
                     self.steps.1 += wanted;
                 }
@@ -211,9 +215,8 @@ impl<'a> Learner<'a> {
                     .map_or(0.0, |regime| uptake.litres(number, regime, origin + place, place as f64))
             })
             .collect();
-        let rhythm = |measure| {
-            in_its_rhythm(&asking, &self.rhythms[number], measure, &litres, usual_turnover, slips)
-        };
+        let rhythm =
+            |measure| in_its_rhythm(&asking, &self.rhythms[number], measure, &litres, usual_turnover, slips);
         let paths = [by_the_plan(&asking, slips), rhythm(Measure::Days), rhythm(Measure::Turnover)];
         self.pending.push((origin, number, std::array::from_fn(|way| paths[way].number(JUDGED_DAYS))));
         let shares = self.rhythm_shares(number);
@@ -229,10 +232,7 @@ impl<'a> Learner<'a> {
 
     fn rhythm_shares(&self, tank: usize) -> [f64; RHYTHMS] {
         let (sums, count) = &self.rhythm_errors[tank];
-        let mean = |way: usize| {
-            (sums[way] + PRIOR_FORECASTS * PRIOR_ERRORS[way]) / (count + PRIOR_FORECASTS)
-        };
-        if super::knob("calonly", 0.0) > 0.0 { return [1.0, 0.0, 0.0]; }
+        let mean = |way: usize| (sums[way] + PRIOR_FORECASTS * PRIOR_ERRORS[way]) / (count + PRIOR_FORECASTS);
         shares_by_error(std::array::from_fn(mean))
     }
 }
@@ -254,7 +254,11 @@ fn silent_days(history: &History, tank: &TankHistory, origin: usize) -> f64 {
     let from = origin.saturating_sub(USUAL_DAYS);
     let visits = seen - tank.visits.partition_point(|visit| visit.day < from);
     let usual = (last.saturating_sub(from) + 1) as f64 / visits.max(1) as f64;
-    if unbroken && open as f64 >= SILENT_OPEN_DAYS.max(SILENT_GAPS * usual) { (origin - last) as f64 } else { 0.0 }
+    if unbroken && open as f64 >= SILENT_OPEN_DAYS.max(SILENT_GAPS * usual) {
+        (origin - last) as f64
+    } else {
+        0.0
+    }
 }
 
 /// Litres at the new aim that raise a whole tank from the old one.

@@ -55,7 +55,7 @@ impl Ratio {
 
     /// What the memory that foresees best says.
     pub(super) fn value(&self) -> f64 {
-        let best = if self.pours < 4 || super::knob("long", 0.0) > 0.0 { 2 } else { self.best() };
+        let best = if self.pours < 4 { 2 } else { self.best() };
         self.of(self.memories[best])
     }
 
@@ -104,7 +104,6 @@ impl Own {
     }
 
     fn value(&self) -> f64 {
-        if super::knob("noown", 0.0) > 0.0 { return 1.0; }
         (self.sum + TANK_PRIOR_POURS) / (self.weight + TANK_PRIOR_POURS)
     }
 }

@@ -249,10 +249,4 @@ impl FedDay {
     pub(super) fn dose_of(&self, product: Id<Product>) -> f64 {
         self.doses.iter().filter(|dose| dose.product == product).map(|dose| dose.per_l).sum()
     }
-
-    /// How far the cycle has come, 0 at its start and 1 at its end.
-    pub(super) fn position_at(&self, day: f64, start: i64) -> f64 {
-        let length = (self.cycle_end - self.cycle_start).num_days().max(1) as f64;
-        ((day - start as f64) / length).clamp(0.0, 1.0)
-    }
 }

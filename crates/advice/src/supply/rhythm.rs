@@ -66,7 +66,7 @@ impl Rhythm {
         let value = |days: f64, turnover: f64| if measure == Measure::Days { days } else { turnover };
         let each: Vec<(f64, f64)> = known
             .map(|(day, days, turnover)| {
-                let weight = 0.5_f64.powf((asking.origin - day.min(&asking.origin)) as f64 / super::knob("rhl", HALF_LIFE));
+                let weight = 0.5_f64.powf((asking.origin - day.min(&asking.origin)) as f64 / HALF_LIFE);
                 (value(*days, *turnover).max(0.01).ln(), weight)
             })
             .chain(prior.map(|prior| (prior.max(0.01).ln(), PRIOR_INTERVALS)))
@@ -77,8 +77,8 @@ impl Rhythm {
         }
         let mean = each.iter().map(|(log, weight)| log * weight).sum::<f64>() / weight;
         let squares: f64 = each.iter().map(|(log, weight)| weight * (log - mean).powi(2)).sum();
-        let variance = (squares + super::knob("sdw", 2.0) * PRIOR_LOG_SD.powi(2)) / (weight + super::knob("sdw", 2.0));
-        Some((mean, (super::knob("sd", 1.0) * variance.sqrt()).max(LEAST_LOG_SD)))
+        let variance = (squares + 2.0 * PRIOR_LOG_SD.powi(2)) / (weight + 2.0);
+        Some((mean, (variance.sqrt()).max(LEAST_LOG_SD)))
     }
 
     /// Sum of the logarithms of the known turnovers at a change, and their number.
@@ -98,8 +98,9 @@ pub(super) fn in_its_rhythm(
     usual_turnover: Option<f64>,
     slips: &Slips,
 ) -> FillPath {
-    let regime =
-        (asking.origin..asking.history.length()).find_map(|day| asking.tank.fed(day)).map(|regime| &regime.fed);
+    let regime = (asking.origin..asking.history.length())
+        .find_map(|day| asking.tank.fed(day))
+        .map(|regime| &regime.fed);
     let programme = regime.and_then(|fed| fed.change_every_days).map(f64::from);
     let prior = if measure == Measure::Days { programme } else { usual_turnover };
     let Some(learnt) = rhythm.learnt(measure, asking, prior) else { return FillPath::new(asking.days) };
@@ -185,7 +186,10 @@ impl Chain<'_> {
                 first = asking.start_odds(day, self.slips);
             }
             let known = place == 0 && asking.known_until() > day;
-            if tank.fed(day).is_some() && asking.history.open[day] && !(known && asking.last_fill() == Some(day)) {
+            if tank.fed(day).is_some()
+                && asking.history.open[day]
+                && !(known && asking.last_fill() == Some(day))
+            {
                 let filled: f64 = first.iter().filter(|(on, _)| *on == day).map(|(_, chance)| chance).sum();
                 path.whole[place] = filled;
                 let changed = if self.ends_soon(day) { 0.0 } else { self.step(&mut last, place) };

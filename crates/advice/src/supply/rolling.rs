@@ -17,7 +17,7 @@ const FIRST_WEEKS: usize = 6;
 const MOST_WEEKS: usize = 30;
 
 /// Of the last weeks each is judged, of those before every other one: forecasts of neighbouring weeks are much alike.
-const EACH_WEEK: usize = 8;
+const EACH_WEEK: usize = 12;
 
 /// The use of each product asked about.
 pub(super) fn forecast_use(question: &Question, records: &[Vec<Addition>]) -> Vec<Usage> {

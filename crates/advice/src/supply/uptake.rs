@@ -24,6 +24,12 @@ const LEVEL_HALF_LIFE: f64 = 12.0;
 /// Tank-days of mean uptake that hold a level or a stage near the curve.
 const HOLD_DAYS: f64 = 5.0;
 
+/// Tanks' weekly uptake that holds a week near one; our own judgement.
+const WEEK_HOLD: f64 = 1.5;
+
+/// Rounds in which curve, stages, tanks and weeks are fitted to each other.
+const ROUNDS: usize = 2;
+
 /// Ways to say what the next weeks take: a passing deviation, a lasting one, and what the tank took lately.
 pub(super) const WAYS: usize = 3;
 
@@ -46,6 +52,8 @@ pub(super) struct Uptake {
     curve: [f64; PARTS],
     stages: [f64; 2],
     levels: Vec<f64>,
+    /// How the site did in each week, counted back from today.
+    weeks: Vec<f64>,
     now: [f64; WAYS],
     lately: Vec<f64>,
     shares: Vec<[f64; WAYS]>,
@@ -84,16 +92,18 @@ impl Uptake {
             curve: [0.0; PARTS],
             stages: [1.0; 2],
             levels: vec![1.0; tanks],
+            weeks: vec![1.0; known.first().map_or(0, |cell| cell.weeks_ago + 1)],
             now: [1.0; WAYS],
             lately: vec![0.0; tanks],
             shares: (0..tanks).map(|tank| errors.shares(tank)).collect(),
             spans: known.iter().map(|cell| cell.spans).sum(),
         };
         let prior_l = PRIOR_LITRES * top_up_share(history, weeks_ago);
-        for _ in 0..2 {
+        for _ in 0..ROUNDS {
             uptake.curve = uptake.fit_curve(known, prior_l);
             uptake.fit_stages(known);
             uptake.fit_levels(known, weeks_ago);
+            uptake.fit_weeks(known);
         }
         uptake.fit_now(known, weeks_ago);
         uptake.fit_lately(known, weeks_ago);
@@ -111,7 +121,7 @@ impl Uptake {
     fn fit_curve(&self, cells: &[Cell], prior_l: f64) -> [f64; PARTS] {
         let (mut taken, mut days) = ([0.0; PARTS], [0.0; PARTS]);
         for cell in cells {
-            let usual = self.stages[cell.late_stage] * self.levels[cell.tank];
+            let usual = self.stages[cell.late_stage] * self.levels[cell.tank] * self.weeks[cell.weeks_ago];
             taken[cell.part] += cell.per_plant_l / usual;
             days[cell.part] += cell.days;
         }
@@ -121,7 +131,7 @@ impl Uptake {
             let near = |values: &[f64; PARTS]| -> f64 {
                 let each = values.iter().enumerate();
                 each.map(|(other, value)| {
-                    (-0.5 * ((part as f64 - other as f64) / super::knob("width", WIDTH)).powi(2)).exp() * value
+                    (-0.5 * ((part as f64 - other as f64) / WIDTH).powi(2)).exp() * value
                 })
                 .sum()
             };
@@ -132,20 +142,35 @@ impl Uptake {
     fn fit_stages(&mut self, cells: &[Cell]) {
         let mut sums = [Quotient::held(4.0 * HOLD_DAYS * self.mean()); 2];
         for cell in cells {
-            let usual = self.without_site(cell) / self.stages[cell.late_stage];
+            let usual = self.without_site(cell) * self.weeks[cell.weeks_ago] / self.stages[cell.late_stage];
             sums[cell.late_stage].add(cell.per_plant_l, usual);
         }
         self.stages = sums.map(Quotient::value);
     }
 
     fn fit_levels(&mut self, cells: &[Cell], weeks_ago: usize) {
-        let mut sums = vec![Quotient::held(super::knob("hold", HOLD_DAYS) * self.mean()); self.levels.len()];
+        let mut sums = vec![Quotient::held(HOLD_DAYS * self.mean()); self.levels.len()];
         for cell in cells {
-            let weight = 0.5_f64.powf((cell.weeks_ago - weeks_ago) as f64 / super::knob("lhl", LEVEL_HALF_LIFE));
-            let usual = self.without_site(cell) / self.levels[cell.tank];
+            let weight = 0.5_f64.powf((cell.weeks_ago - weeks_ago) as f64 / LEVEL_HALF_LIFE);
+            let usual = self.without_site(cell) * self.weeks[cell.weeks_ago] / self.levels[cell.tank];
             sums[cell.tank].add(weight * cell.per_plant_l, weight * usual);
         }
         self.levels = sums.into_iter().map(Quotient::value).collect();
+    }
+
+    /// Weather and light move all tanks together. With few tanks they cannot be told from the curve, so a week is held
+    /// near one by what a tank and a half take.
+    fn fit_weeks(&mut self, cells: &[Cell]) {
+        let expected =
+            |uptake: &Uptake, cell: &Cell| uptake.without_site(cell) * cell.plant_days / cell.days.max(1e-9);
+        let all: f64 = cells.iter().map(|cell| expected(self, cell)).sum();
+        let tank_weeks = (self.weeks.len() * self.levels.len()).max(1) as f64;
+        let mut sums = vec![Quotient::held(WEEK_HOLD * all / tank_weeks); self.weeks.len()];
+        for cell in cells {
+            let taken = cell.per_plant_l * cell.plant_days / cell.days.max(1e-9);
+            sums[cell.weeks_ago].add(taken, expected(self, cell));
+        }
+        self.weeks = sums.into_iter().map(|sum| sum.value().clamp(0.3, 3.0)).collect();
     }
 
     fn fit_now(&mut self, cells: &[Cell], weeks_ago: usize) {
@@ -153,10 +178,10 @@ impl Uptake {
             let mut sum = Quotient::held(0.0);
             let plants = |cell: &Cell| cell.plant_days / cell.days.max(1e-9);
             for cell in cells {
-                let weight = [super::knob("kept0", 0.45), 0.75, 0.65][way].powi((cell.weeks_ago - weeks_ago) as i32) * plants(cell);
+                let weight = KEPT_A_WEEK[way].powi((cell.weeks_ago - weeks_ago) as i32) * plants(cell);
                 sum.add(weight * cell.per_plant_l, weight * self.without_site(cell));
             }
-            let hold = super::knob("nowhold", 0.1) * sum.expected;
+            let hold = 0.1 * sum.expected;
             sum.add(hold, hold);
             self.now[way] = sum.value().clamp(0.4, 2.5);
         }
@@ -186,7 +211,7 @@ impl Uptake {
 
     fn ways(&self, tank: usize, usual: f64, ahead: f64) -> [f64; WAYS] {
         let of_curve =
-            |way: usize| usual * (1.0 + (self.now[way] - 1.0) * [super::knob("left0", 0.93), super::knob("left1", 0.995), 1.0][way].powf(ahead.max(0.0)));
+            |way: usize| usual * (1.0 + (self.now[way] - 1.0) * LEFT_A_DAY[way].powf(ahead.max(0.0)));
         [of_curve(0), of_curve(1), self.lately[tank]]
     }
 
@@ -259,18 +284,20 @@ impl WayErrors {
         let mean = |way: usize| {
             (errors[way] + PRIOR_WEEKS * self.site[way] / self.site_weeks) / (weeks + PRIOR_WEEKS)
         };
-        let k = super::knob("way", 9.0);
-        if k < 9.0 { let mut x = [0.0; WAYS]; x[k as usize] = 1.0; return x; }
         shares_by_error(std::array::from_fn(mean))
     }
 }
 
-/// Parts that add up to one, the larger the smaller a mean squared error is.
+/// A way whose part would be smaller than this says nothing: little of much that is wrong is still wrong.
+const LEAST_PART: f64 = 0.1;
+
+/// Parts that add up to one, the larger the smaller a mean squared error is: its inverse to the fourth power, since errors of
+/// several ways are much alike and the best one shall speak. Our own judgement.
 pub(super) fn shares_by_error<const N: usize>(errors: [f64; N]) -> [f64; N] {
     let least = errors.iter().copied().fold(f64::INFINITY, f64::min).max(1e-12);
-    let weights = errors.map(|error| (least / error.max(1e-12)).powf(super::knob("pow", 4.0)));
+    let weights = errors.map(|error| (least / error.max(1e-12)).powi(4));
     let sum: f64 = weights.iter().sum();
-    let kept = weights.map(|weight| if weight < super::knob("drop", 0.1) * sum { 0.0 } else { weight });
+    let kept = weights.map(|weight| if weight < LEAST_PART * sum { 0.0 } else { weight });
     let sum: f64 = kept.iter().sum();
     kept.map(|weight| weight / sum)
 }

@@ -29,6 +29,8 @@ pub(super) struct Usage {
     pub(super) days: Vec<UseByCause>,
     /// Variance of the use from today to the end of each day.
     pub(super) variance_until: Vec<f64>,
+    /// Whether anything grows on any of the days; where nothing does, past use says nothing.
+    pub(super) grows: bool,
     /// What it was learnt from.
     pub(super) learnt_from: LearntFrom,
 }
@@ -126,7 +128,8 @@ impl<'a> SitePlan<'a> {
                     plan.taken_l[place] = stays * owed_l;
                     plan.visited[place] = stays;
                 }
-                (owed_l, aim) = (0.0, Some(regime.fed.ec_aim));
+                owed_l = 0.0;
+                aim = Some(regime.fed.ec_aim);
             }
             let ahead = day.saturating_sub(self.origin) as f64;
             owed_l += self.known.uptake.litres(plan.number, regime, day, ahead);
@@ -140,6 +143,7 @@ impl<'a> SitePlan<'a> {
         let mut usage = Usage {
             days: vec![nothing; self.days],
             variance_until: vec![0.0; self.days],
+            grows: tanks.iter().any(|one| self.grows(one.tank)),
             learnt_from: self.learnt_from(place, &losses),
         };
         for tank in tanks {
@@ -148,16 +152,16 @@ impl<'a> SitePlan<'a> {
         }
         if product.moves_ph {
             for day in &mut usage.days {
-                *day = UseByCause {
-                    ph: day.ph + day.changes + day.top_ups,
-                    changes: 0.0,
-                    top_ups: 0.0,
-                    ..*day
-                };
+                *day =
+                    UseByCause { ph: day.ph + day.changes + day.top_ups, changes: 0.0, top_ups: 0.0, ..*day };
             }
         }
         add_shared_variance(&losses, &mut usage);
         usage
+    }
+
+    fn grows(&self, tank: &TankHistory) -> bool {
+        (self.origin..self.origin + self.days).any(|day| tank.fed(day).is_some())
     }
 
     fn learnt_from(&self, place: usize, losses: &Losses) -> LearntFrom {
