@@ -61,7 +61,11 @@ async fn play_through_the_api(files: &[PathBuf], as_json: bool) -> Result<(), Re
     let mut outcomes = Vec::new();
     for file in files {
         let outcome = replay::play(file).await?;
-        if as_json { println!("{}", json!(outcome)) } else { print_table(&outcome) }
+        if as_json {
+            println!("{}", json!(outcome))
+        } else {
+            print_table(&outcome)
+        }
         outcomes.push(outcome);
     }
     let mean = replay::mean_error(&outcomes, 28);
@@ -98,7 +102,11 @@ fn play_direct(files: &[PathBuf], as_json: bool) -> Result<(), ReplayError> {
         }
     }
     let summary = Summary::of(sites.len(), &sites.concat());
-    if as_json { println!("{}", json!({ "summary": summary })) } else { print_summary(&summary) }
+    if as_json {
+        println!("{}", json!({ "summary": summary }))
+    } else {
+        print_summary(&summary)
+    }
     Ok(())
 }
 

@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, HashMap};
 
 use chrono::{NaiveDate, Weekday};
 use fillmark_advice::supply::{
-    Addition, DEFAULT_REVIEW_DAYS, DEFAULT_SERVICE_LEVEL, Dose, FedDay, PartialChange, ProductAsked, Question,
-    Reason, TankAsked, TankMode, Unplanned,
+    Addition, DEFAULT_REVIEW_DAYS, DEFAULT_SERVICE_LEVEL, Dose, FedDay, PartialChange, ProductAsked,
+    Question, Reason, TankAsked, TankMode, Unplanned,
 };
 use fillmark_domain::stock::{Product, ProductKind};
 use fillmark_domain::{Amount, Days, Id, OpenDays, Stage, Week};

@@ -13,7 +13,9 @@ pub fn recorded_use(site: &Recorded) -> BTreeMap<&str, Vec<f64>> {
     let mut used: BTreeMap<&str, Vec<f64>> =
         site.plan.products.iter().map(|product| (product.name.as_str(), Vec::new())).collect();
     for event in &site.events {
-        let (What::Addition { product, ml, .. } | What::Adjust { product, ml }) = &event.what else { continue };
+        let (What::Addition { product, ml, .. } | What::Adjust { product, ml }) = &event.what else {
+            continue;
+        };
         let Ok(day) = usize::try_from((event.date - site.plan.start).num_days()) else { continue };
         let Some(days) = used.get_mut(product.as_str()) else { continue };
         days.resize(days.len().max(day + 1), 0.0);

@@ -25,6 +25,7 @@ pub struct Summary {
     /// Its mean absolute scaled error.
     pub ses_mase: f64,
     /// Mean over sites of the mean |forecast − truth| / truth of 28 days.
+    #[serde(skip)]
     pub of_truth_28d: f64,
     /// Absolute error at each of the [`HORIZONS`].
     #[serde(skip)]
