@@ -174,11 +174,11 @@ impl Uptake {
     }
 
     fn fit_now(&mut self, cells: &[Cell], weeks_ago: usize) {
-        for way in 0..WAYS {
+        for (way, kept) in KEPT_A_WEEK.into_iter().enumerate() {
             let mut sum = Quotient::held(0.0);
             let plants = |cell: &Cell| cell.plant_days / cell.days.max(1e-9);
             for cell in cells {
-                let weight = KEPT_A_WEEK[way].powi((cell.weeks_ago - weeks_ago) as i32) * plants(cell);
+                let weight = kept.powi((cell.weeks_ago - weeks_ago) as i32) * plants(cell);
                 sum.add(weight * cell.per_plant_l, weight * self.without_site(cell));
             }
             let hold = 0.1 * sum.expected;
@@ -269,9 +269,9 @@ impl WayErrors {
     /// Learns what [`Uptake::compared`] found.
     pub(super) fn learn(&mut self, compared: &[(usize, [f64; WAYS])]) {
         for (tank, errors) in compared {
-            for way in 0..WAYS {
-                self.site[way] += errors[way];
-                self.tanks[*tank].0[way] += errors[way];
+            for (way, error) in errors.iter().enumerate() {
+                self.site[way] += error;
+                self.tanks[*tank].0[way] += error;
             }
             self.site_weeks += 1.0;
             self.tanks[*tank].1 += 1.0;

@@ -183,15 +183,13 @@ impl<'a> SitePlan<'a> {
         let (mut number, mut usual, mut last) = (0.0, 0.0, 0.0);
         for at in 0..self.days {
             let changes = path.changes[at];
-            if changes > 0.0 {
-                if let Some(regime) = plan.tank.fed(self.origin + at) {
-                    let amount = self.fill_amount(plan, regime, place);
-                    let part = path.whole[at] + share * (changes - path.whole[at]);
-                    usage.days[at].changes += part * amount;
-                    last = amount * part / changes;
-                    number += changes;
-                    usual += part * amount;
-                }
+            if let Some(regime) = plan.tank.fed(self.origin + at).filter(|_| changes > 0.0) {
+                let amount = self.fill_amount(plan, regime, place);
+                let part = path.whole[at] + share * (changes - path.whole[at]);
+                usage.days[at].changes += part * amount;
+                last = amount * part / changes;
+                number += changes;
+                usual += part * amount;
             }
             let mean = if number > 0.0 { usual / number } else { last };
             usage.variance_until[at] += mean * mean * (path.variance[at] + number * spread * spread);
