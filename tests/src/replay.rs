@@ -1,15 +1,23 @@
 //! Recorded sites played back: set up and entered through the HTTP API, then forecast, then held against what was used.
 
+pub mod direct;
+pub mod past_use;
 mod play;
+pub mod recorded;
+pub mod rolling;
 mod scenario;
 mod setting;
+pub mod summary;
 
 use std::path::{Path, PathBuf};
 
 use fillmark_client::ClientError;
 use serde::Serialize;
 
+pub use recorded::Recorded;
+pub use rolling::Score;
 pub use scenario::Scenario;
+pub use summary::Summary;
 
 /// Days ahead at which a forecast is held against the truth.
 pub const HORIZONS: [usize; 4] = [7, 14, 28, 42];
@@ -93,6 +101,29 @@ pub fn files(named: &Path) -> Result<Vec<PathBuf>, ReplayError> {
     }
     files.sort();
     Ok(files)
+}
+
+/// The site that a file records, with one or many days of asking.
+/// # Errors
+/// When it cannot be read.
+pub fn recorded(path: &Path) -> Result<Recorded, ReplayError> {
+    let text = std::fs::read_to_string(path)
+        .map_err(|source| ReplayError::Unreadable { path: path.to_owned(), source })?;
+    serde_json::from_str(&text).map_err(|source| ReplayError::NoScenario { path: path.to_owned(), source })
+}
+
+/// Scores of sites taken straight from their records, on two threads; the sites in the order given.
+/// # Errors
+/// When one of them cannot be read.
+pub fn play_direct(paths: &[PathBuf]) -> Result<Vec<Vec<Score>>, ReplayError> {
+    let score = |path: &PathBuf| recorded(path).map(|site| rolling::scores(&site));
+    let of_every_other = |from: usize| paths.iter().skip(from).step_by(2).map(score).collect::<Vec<_>>();
+    let (even, odd) = std::thread::scope(|scope| {
+        let odd = scope.spawn(|| of_every_other(1));
+        (of_every_other(0), odd.join().expect("scoring does not panic"))
+    });
+    let mut odd = odd.into_iter();
+    even.into_iter().flat_map(|one| [Some(one), odd.next()]).flatten().collect()
 }
 
 /// Plays a scenario back on a fresh server and holds its forecast against the truth.

@@ -4,25 +4,33 @@
 //! average of past weeks knows it. Past records only teach what the plan leaves open: how far doses poured differ
 //! from doses planned, how late changes are done, what the plants take between visits, what is spilt.
 
+mod adjusters;
 mod answer;
+mod blend;
 mod changes;
 mod counter;
-mod doses;
 mod fed;
+mod fill_path;
 mod fill_plan;
 mod guard;
+mod history;
 pub mod inventory;
 mod issue;
 mod lead_time;
+mod learner;
 mod lot_trace;
 pub mod methods;
 mod normal;
 mod order_by;
 mod orders;
+mod pours;
 mod question;
 mod reach;
+mod rhythm;
+mod rolling;
 #[cfg(test)]
 mod rows;
+mod spans;
 mod told;
 mod unplanned;
 mod uptake;
@@ -48,7 +56,7 @@ pub fn lead_time(supplier: &SupplierAsked) -> LeadTime {
 /// The forecast of each product asked about, the orders that follow, and the records that look mis-keyed.
 pub fn forecast(question: &Question) -> Forecast {
     let (records, suspected) = guard::without_slips_of_unit(question);
-    let usages = usage::forecast_use(question, &records);
+    let usages = rolling::forecast_use(question, &records);
 
     let outlooks: Vec<Outlook> = question
         .products

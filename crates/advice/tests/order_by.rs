@@ -82,6 +82,7 @@ fn site(products: Vec<ProductAsked>) -> Question {
         fed: span.each().map(|date| (date, fed_day.clone())).collect::<BTreeMap<_, _>>(),
         planned_changes: Vec::new(),
         skipped_changes: Vec::new(),
+        partial_changes: Vec::new(),
         changes_done: Vec::new(),
         visits: Vec::new(),
         additions: Vec::new(),

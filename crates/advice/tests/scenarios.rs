@@ -104,6 +104,7 @@ impl Site {
             fed: self.fed(room, tank),
             planned_changes: written.filter(|_| changes == Changes::Written).collect(),
             skipped_changes: Vec::new(),
+            partial_changes: Vec::new(),
             changes_done: of_tank("change").map(|event| date(&event["date"])).collect(),
             visits: of_tank("reading").map(|event| date(&event["date"])).collect(),
             additions: of_tank("addition")
@@ -242,6 +243,32 @@ fn the_causes_of_a_day_make_its_use_and_the_balance_falls_by_it() {
             balance -= changes + top_ups + ph + fed + unplanned;
             assert!((day.balance - balance).abs() < 1e-6, "{}", day.date);
             assert!(day.balance_low <= day.balance);
+        }
+    }
+}
+
+#[test]
+fn the_order_of_records_does_not_matter() {
+    let site = Site::read(SITES[2]);
+    let question = site.question(Changes::Written);
+    let mut turned = question.clone();
+    for tank in &mut turned.tanks {
+        tank.additions.reverse();
+        tank.visits.reverse();
+        tank.changes_done.reverse();
+        tank.planned_changes.reverse();
+    }
+    turned.products.iter_mut().for_each(|product| product.unplanned.reverse());
+    assert_eq!(forecast(&turned).products, forecast(&question).products);
+}
+
+#[test]
+fn a_higher_chance_is_never_a_smaller_quantile() {
+    let site = Site::read(SITES[4]);
+    for product in forecast(&site.question(Changes::Written)).products {
+        for day in 0..product.days.len() {
+            let quantiles = [0.1, 0.5, 0.9, 0.95, 0.99].map(|chance| product.quantile_until(day, chance));
+            assert!(quantiles.is_sorted(), "{quantiles:?}");
         }
     }
 }

@@ -1,10 +1,11 @@
-//! Plays recorded sites back through the HTTP API and prints how the forecast came out.
+//! Plays recorded sites back and prints how the forecast came out: through the HTTP API, or straight from the records
+//! where a file has many days of asking.
 
 use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::Parser;
-use fillmark_tests::replay::{self, HORIZONS, Outcome};
+use fillmark_tests::replay::{self, HORIZONS, Outcome, ReplayError, Summary, rolling::CHANCES};
 use serde_json::json;
 
 /// Plays recorded sites back and holds their forecasts against what was used.
@@ -16,58 +17,116 @@ struct Line {
     /// One JSON object a scenario on a line, and a summary on the last.
     #[arg(long)]
     json: bool,
+    /// Takes also files with one day of asking straight from their records, without a server.
+    #[arg(long)]
+    direct: bool,
 }
 
 #[tokio::main]
 async fn main() -> ExitCode {
-    let line = Line::parse();
-    let mut outcomes = Vec::new();
-    for named in &line.named {
-        let files = match replay::files(named) {
-            Ok(files) => files,
-            Err(error) => return failed(&error),
-        };
-        for file in files {
-            match replay::play(&file).await {
-                Ok(outcome) if line.json => {
-                    println!("{}", json!(outcome));
-                    outcomes.push(outcome);
-                }
-                Ok(outcome) => {
-                    print_table(&outcome);
-                    outcomes.push(outcome);
-                }
-                Err(error) => return failed(&error),
-            }
+    match run(&Line::parse()).await {
+        Ok(true) => ExitCode::SUCCESS,
+        Ok(false) => {
+            eprintln!("replay: there is no scenario in what was named");
+            ExitCode::FAILURE
+        }
+        Err(error) => {
+            eprintln!("replay: {error}");
+            ExitCode::FAILURE
         }
     }
-    if outcomes.is_empty() {
-        eprintln!("replay: there is no scenario in what was named");
-        return ExitCode::FAILURE;
+}
+
+/// Whether there was anything to play.
+async fn run(line: &Line) -> Result<bool, ReplayError> {
+    let mut files = Vec::new();
+    for named in &line.named {
+        files.extend(replay::files(named)?);
+    }
+    let (mut direct, mut through_the_api) = (Vec::new(), Vec::new());
+    for file in files {
+        let rolling = line.direct || !replay::recorded(&file)?.origins.is_empty();
+        if rolling { &mut direct } else { &mut through_the_api }.push(file);
+    }
+    if !through_the_api.is_empty() {
+        play_through_the_api(&through_the_api, line.json).await?;
+    }
+    if !direct.is_empty() {
+        play_direct(&direct, line.json)?;
+    }
+    Ok(!direct.is_empty() || !through_the_api.is_empty())
+}
+
+async fn play_through_the_api(files: &[PathBuf], as_json: bool) -> Result<(), ReplayError> {
+    let mut outcomes = Vec::new();
+    for file in files {
+        let outcome = replay::play(file).await?;
+        if as_json {
+            println!("{}", json!(outcome))
+        } else {
+            print_table(&outcome)
+        }
+        outcomes.push(outcome);
     }
     let mean = replay::mean_error(&outcomes, 28);
-    if line.json {
+    if as_json {
         println!(
             "{}",
             json!({ "summary": { "scenarios": outcomes.len(), "mean_abs_error_28d": (mean * 1e6).round() / 1e6 } })
         );
-    } else {
-        for days in HORIZONS {
-            let mean = replay::mean_error(&outcomes, days);
+        return Ok(());
+    }
+    for days in HORIZONS {
+        let mean = replay::mean_error(&outcomes, days) * 100.0;
+        println!("{days:2} days: mean absolute error over {} scenarios {mean:5.1} %", outcomes.len());
+    }
+    Ok(())
+}
+
+fn play_direct(files: &[PathBuf], as_json: bool) -> Result<(), ReplayError> {
+    let sites = replay::play_direct(files)?;
+    for scores in &sites {
+        let Some(first) = scores.first() else { continue };
+        let summary = Summary::of(1, scores);
+        if as_json {
+            println!("{}", json!({ "site": first.site, "summary_of_site": summary }));
+        } else {
             println!(
-                "{:2} days: mean absolute error over {} scenarios {:5.1} %",
-                days,
-                outcomes.len(),
-                mean * 100.0
+                "{:<24} 28 days {:5.1} %  MASE {:.3}  weekly smoothing {:5.1} %  {:.3}",
+                first.site,
+                summary.error_28d * 100.0,
+                summary.mase,
+                summary.ses_error_28d * 100.0,
+                summary.ses_mase
             );
         }
     }
-    ExitCode::SUCCESS
+    let summary = Summary::of(sites.len(), &sites.concat());
+    if as_json {
+        println!("{}", json!({ "summary": summary }))
+    } else {
+        print_summary(&summary)
+    }
+    Ok(())
 }
 
-fn failed(error: &replay::ReplayError) -> ExitCode {
-    eprintln!("replay: {error}");
-    ExitCode::FAILURE
+fn print_summary(summary: &Summary) {
+    println!("\n{} sites, errors as shares of the mean use", summary.sites);
+    for (at, days) in HORIZONS.iter().enumerate() {
+        let (told, smoothed) = (summary.errors[at] * 100.0, summary.ses_errors[at] * 100.0);
+        println!("{days:2} days: {told:5.1} %, weekly smoothing {smoothed:5.1} %");
+    }
+    println!("MASE {:.3}, weekly smoothing {:.3}", summary.mase, summary.ses_mase);
+    println!("bias of 28 days {:+.1} %", summary.bias_28d * 100.0);
+    println!(
+        "coverage of 28 days: 90 % {:.1} %, 95 % {:.1} %",
+        summary.coverage_90 * 100.0,
+        summary.coverage_95 * 100.0
+    );
+    for (chance, loss) in CHANCES.iter().zip(summary.pinball) {
+        println!("pinball loss of 28 days at {:2.0} %: {loss:.4}", chance * 100.0);
+    }
+    println!("mean |forecast − truth| / truth of 28 days: {:.1} %", summary.of_truth_28d * 100.0);
 }
 
 fn print_table(outcome: &Outcome) {

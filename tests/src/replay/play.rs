@@ -165,7 +165,7 @@ impl Player<'_> {
                 client.count_stock(site, &json(body)).await.during("counting")?;
             }
             What::Adjust { product, ml } => self.spilt(product, *ml, done_at).await?,
-            What::Reading { .. } | What::Addition { .. } | What::Change { .. } => {}
+            What::Reading { .. } | What::Addition { .. } | What::Change { .. } | What::Other => {}
         }
         Ok(())
     }

@@ -199,4 +199,7 @@ pub enum What {
         /// mL.
         ml: f64,
     },
+    /// Something that no forecast asks for.
+    #[serde(other)]
+    Other,
 }

@@ -4,8 +4,8 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::supply::{
-    Addition as Taught, EcRises, Reason, TankAsked, TankMode, Unplanned, UsedByDay, fed_days, litres_fed,
-    unplanned_use,
+    Addition as Taught, EcRises, PartialChange, Reason, TankAsked, TankMode, Unplanned, UsedByDay, fed_days,
+    litres_fed, unplanned_use,
 };
 use fillmark_domain::entries::{Addition, AdditionReason, ChangePlanKind, Poured, TankChange};
 use fillmark_domain::places::{Tank, TankId};
@@ -60,6 +60,9 @@ impl Ledger {
         let days =
             Days { from: today - MEMORY, until: today + TimeDelta::days(horizon_days.into()) + BEYOND };
         let full = self.changes.iter().filter(|change| change.tank == tank.id && change.is_full());
+        let partial = self.changes.iter().filter(|change| change.tank == tank.id && !change.is_full());
+        let partial =
+            partial.map(|change| PartialChange { on: plan.day(change.recorded_at), share: change.fraction });
         let planned = |kind: ChangePlanKind| {
             let of_tank = plan.change_plans.iter().filter(move |set| set.tank == tank.id && set.kind == kind);
             of_tank.map(|set| set.on).collect()
@@ -75,6 +78,7 @@ impl Ledger {
             fed: fed_days(plan, tank, days, rises),
             planned_changes: planned(ChangePlanKind::On),
             skipped_changes: planned(ChangePlanKind::Skipped),
+            partial_changes: partial.collect(),
             changes_done: full.map(|change| plan.day(change.recorded_at)).collect(),
             visits,
             additions: self

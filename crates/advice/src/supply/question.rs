@@ -64,6 +64,8 @@ pub struct TankAsked {
     pub skipped_changes: Vec<NaiveDate>,
     /// Full changes that were done, today's too.
     pub changes_done: Vec<NaiveDate>,
+    /// Changes of a part of the tank that were done.
+    pub partial_changes: Vec<PartialChange>,
     /// Days on which somebody read the tank.
     pub visits: Vec<NaiveDate>,
     /// What was poured, shortages included: they were used, whatever the ledger held.
@@ -102,6 +104,15 @@ pub struct Dose {
     pub product: Id<Product>,
     /// mL (or g) in one litre.
     pub per_l: f64,
+}
+
+/// A change of a part of the tank.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PartialChange {
+    /// When.
+    pub on: NaiveDate,
+    /// Part of the working volume that was replaced, between 0 and 1.
+    pub share: f64,
 }
 
 /// Why something was poured.
@@ -237,11 +248,5 @@ impl FedDay {
     /// mL (or g) of a product in one litre; 0 where the programme has none.
     pub(super) fn dose_of(&self, product: Id<Product>) -> f64 {
         self.doses.iter().filter(|dose| dose.product == product).map(|dose| dose.per_l).sum()
-    }
-
-    /// How far the cycle has come, 0 at its start and 1 at its end.
-    pub(super) fn position_at(&self, day: f64, start: i64) -> f64 {
-        let length = (self.cycle_end - self.cycle_start).num_days().max(1) as f64;
-        ((day - start as f64) / length).clamp(0.0, 1.0)
     }
 }

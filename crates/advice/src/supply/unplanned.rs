@@ -6,7 +6,8 @@ use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::Amount;
 use fillmark_domain::stock::{LotId, Movement, MovementKind};
 
-use super::question::{ProductAsked, Question, Unplanned};
+use super::history::ProductHistory;
+use super::question::Unplanned;
 
 /// Use that no plan knew, among the write-offs and count adjustments of one product: what was written off before its
 /// lot had expired, and what counts found. A count that found more after something had been poured beyond the record
@@ -39,20 +40,27 @@ pub(super) struct Losses {
     days: f64,
 }
 
+/// Of one loss at most so many days' use goes into what is expected: a canister that fell over once is no habit. What
+/// it tells of the spread stays. Our own judgement.
+const EXPECTED_DAYS: f64 = 8.0;
+
+/// A loss of more than so many days' use is rather a slip in the ledger than something lost; our own judgement.
+const MOST_DAYS: f64 = 60.0;
+
 impl Losses {
-    /// The losses on record spread over the days recorded. More found than the ledger held sets off what was
-    /// found missing, since both are the same jug read twice; the rate is never below none.
-    pub(super) fn learn(question: &Question, product: &ProductAsked, recorded_days: f64) -> Losses {
-        let sizes: Vec<f64> = product
-            .unplanned
-            .iter()
-            .filter(|loss| loss.on < question.today)
-            .map(|loss| loss.amount.base_units())
-            .collect();
-        let days = recorded_days.max(1.0);
+    /// The losses on record before a day spread over the days recorded. More found than the ledger held sets off what
+    /// was found missing, since both are the same jug read twice; the rate is never below none.
+    pub(super) fn learn(product: &ProductHistory, before: usize) -> Losses {
+        let days = before.max(1) as f64;
+        let used: f64 = product.poured.iter().take(before).sum();
+        let by_day = if used > 0.0 { used / days } else { f64::INFINITY };
+        let held = |most: f64| move |amount: f64| amount.clamp(-most * by_day, most * by_day);
+        let (expected, told) = (held(EXPECTED_DAYS), held(MOST_DAYS));
+        let known = product.lost.iter().take_while(|(day, _)| *day < before);
+        let sizes: Vec<f64> = known.map(|(_, amount)| *amount).collect();
         Losses {
-            per_day: (sizes.iter().sum::<f64>() / days).max(0.0),
-            variance_per_day: sizes.iter().map(|size| size * size).sum::<f64>() / days,
+            per_day: (sizes.iter().map(|size| expected(*size)).sum::<f64>() / days).max(0.0),
+            variance_per_day: sizes.iter().map(|size| told(*size).powi(2)).sum::<f64>() / days,
             count: sizes.len(),
             days,
         }

@@ -1,0 +1,204 @@
+//! The plan weighed against past use: how each way of forecasting did on this product as of earlier days decides how
+//! much of it is believed, and how far they all were off decides how sure the answer is.
+
+use super::answer::UseByCause;
+use super::history::ProductHistory;
+use super::spans::WEEK;
+use super::uptake::shares_by_error;
+use super::usage::Usage;
+
+/// Days whose sum is held against the forecast.
+pub(super) const JUDGED_DAYS: usize = 28;
+
+/// Ways to forecast a product: by the plan, by smoothing past weeks, by their mean.
+const WAYS: usize = 3;
+
+/// Squared errors, as shares of the mean use, that each way starts with, over as many forecasts: the plan is believed
+/// until the record speaks against it; our own judgement.
+const PRIOR_ERRORS: [f64; WAYS] = [0.01, 0.08, 0.08];
+const PRIOR_FORECASTS: f64 = 3.0;
+
+/// Past use must be this much better than the plan to count as much: it cannot tell when anything is used.
+const HANDICAP: f64 = 3.0;
+
+/// The plan counts as having come true in so many forecasts; what it was off by less than this share is chance, and it is
+/// never scaled by more. Our own judgement.
+const CORRECTION_FORECASTS: f64 = 10.0;
+const NO_CORRECTION: f64 = 0.05;
+const MOST_CORRECTION: f64 = 0.3;
+
+/// What lies between changes is scaled up by at most this before the changes are; our own judgement.
+const MOST_OF_OTHERS: f64 = 1.3;
+
+/// Of what earlier forecasts came to, kept at each further one.
+const KEPT: f64 = 0.95;
+
+/// Weight of the site's spread beside a product's own, and of the stated one beside the site's, in forecasts.
+const SITE_FORECASTS: f64 = 6.0;
+const STATED_FORECASTS: f64 = 6.0;
+
+/// Of the last week's surprise taken into the smoothed use.
+const SMOOTHING: f64 = 0.2;
+
+/// How the forecasts of one product as of earlier days came out.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Outcomes {
+    pending: Vec<Told>,
+    errors: [f64; WAYS],
+    count: f64,
+    surprises: f64,
+    actual: f64,
+    told: f64,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Told {
+    origin: usize,
+    each: [f64; WAYS],
+    plan: f64,
+    blended: f64,
+    variance: f64,
+}
+
+impl Outcomes {
+    /// Learns from the forecasts whose days have passed.
+    pub(super) fn advance(&mut self, product: &ProductHistory, until: usize) {
+        if self.pending.first().is_none_or(|told| told.origin + JUDGED_DAYS > until) {
+            return;
+        }
+        let mean = used(product, 0, until) / until.max(1) as f64 * JUDGED_DAYS as f64;
+        let (errors, count, surprises) = (&mut self.errors, &mut self.count, &mut self.surprises);
+        let (all, all_told) = (&mut self.actual, &mut self.told);
+        self.pending.retain(|told| {
+            if told.origin + JUDGED_DAYS > until {
+                return true;
+            }
+            let actual = used(product, told.origin, told.origin + JUDGED_DAYS);
+            for (sum, each) in errors.iter_mut().zip(told.each) {
+                *sum += ((each - actual) / mean.max(1e-9)).powi(2);
+            }
+            *count += 1.0;
+            *all = *all * KEPT + poured(product, told.origin, told.origin + JUDGED_DAYS) / mean.max(1e-9);
+            *all_told = *all_told * KEPT + told.plan / mean.max(1e-9);
+            *surprises += ((told.blended - actual).powi(2) / told.variance.max(1e-9)).min(16.0);
+            false
+        });
+    }
+
+    /// The part of each way.
+    fn shares(&self) -> [f64; WAYS] {
+        shares_by_error(std::array::from_fn(|way| {
+            let error =
+                (self.errors[way] + PRIOR_FORECASTS * PRIOR_ERRORS[way]) / (self.count + PRIOR_FORECASTS);
+            if way == 0 { error } else { error * HANDICAP }
+        }))
+    }
+
+    /// Scales what the plan explains by how it came out before, as far as that lies beyond what chance does.
+    fn correct(&self, usage: &mut Usage) {
+        let off = (self.actual + CORRECTION_FORECASTS) / (self.told + CORRECTION_FORECASTS) - 1.0;
+        let factor = 1.0 + off.signum() * (off.abs() - NO_CORRECTION).clamp(0.0, MOST_CORRECTION);
+        for month in usage.days.chunks_mut(JUDGED_DAYS) {
+            let told: f64 = month.iter().map(|day| day.total() - day.unplanned).sum();
+            reach(month, factor * told);
+        }
+    }
+
+    /// Weighs a forecast made at the start of a day with past use, and keeps it to be judged.
+    pub(super) fn blend(&mut self, product: &ProductHistory, origin: usize, usage: &mut Usage) {
+        let weekly =
+            [smoothed(product, origin), used(product, 0, origin) / origin.max(1) as f64 * WEEK as f64];
+        let shares = self.shares();
+        let uncorrected = planned(usage);
+        self.correct(usage);
+        let plan: f64 = usage.days.iter().take(JUDGED_DAYS).map(UseByCause::total).sum();
+        if self.count > 0.0 && shares[0] < 0.99 && usage.grows {
+            let by_day = (shares[1] * weekly[0] + shares[2] * weekly[1]) / WEEK as f64;
+            weigh(&mut usage.days, shares[0], by_day);
+        }
+        let blended = usage.days.iter().take(JUDGED_DAYS).map(UseByCause::total).sum();
+        let weeks = (JUDGED_DAYS / WEEK) as f64;
+        let variance = usage.variance_until.get(JUDGED_DAYS - 1).copied().unwrap_or(0.0);
+        let each = [plan, weekly[0] * weeks, weekly[1] * weeks];
+        self.pending.push(Told { origin, plan: uncorrected, each, blended, variance });
+    }
+
+    /// Sum of the squared surprises so far, in stated variances, and their number.
+    pub(super) fn surprises(&self) -> (f64, f64) {
+        (self.surprises, self.count)
+    }
+
+    /// By how much the variance is larger than stated, as far as is known.
+    pub(super) fn widening(&self, (of_site, count): (f64, f64)) -> f64 {
+        let site = (of_site + STATED_FORECASTS) / (count + STATED_FORECASTS);
+        (self.surprises + SITE_FORECASTS * site) / (self.count + SITE_FORECASTS)
+    }
+}
+
+/// What the plan explains of the days that are judged.
+fn planned(usage: &Usage) -> f64 {
+    usage.days.iter().take(JUDGED_DAYS).map(|day| day.total() - day.unplanned).sum()
+}
+
+/// Takes a part of the plan and fills up with past use, four weeks at a time, so that each cause stays on its day and all
+/// still add up to the whole.
+fn weigh(days: &mut [UseByCause], plan_share: f64, by_day: f64) {
+    for month in days.chunks_mut(JUDGED_DAYS) {
+        let told: f64 = month.iter().map(UseByCause::total).sum();
+        let length = month.len() as f64;
+        let wanted = plan_share * told + by_day * length;
+        if told > 0.25 * wanted {
+            let unplanned: f64 = month.iter().map(|day| day.unplanned).sum();
+            reach(month, (wanted - unplanned).max(0.0));
+        } else {
+            // Where the plan has next to nothing, past use has no cause in it.
+            let rest = (wanted - told) / length;
+            month.iter_mut().for_each(|day| day.unplanned += rest);
+        }
+    }
+}
+
+/// Scales what is planned so that it adds up to a sum: what lies between the changes first, since a change is a known volume on a
+/// known day, and the changes only by what is left.
+fn reach(days: &mut [UseByCause], wanted: f64) {
+    let changes: f64 = days.iter().map(|day| day.changes).sum();
+    let others: f64 = days.iter().map(|day| day.top_ups + day.ph + day.fed).sum();
+    if changes + others <= 0.0 {
+        return;
+    }
+    let of_others = if others > 0.0 { ((wanted - changes) / others).clamp(0.0, MOST_OF_OTHERS) } else { 1.0 };
+    let left = wanted - of_others * others;
+    let of_changes = if changes > 0.0 { (left / changes).max(0.0) } else { 1.0 };
+    for day in days {
+        *day = UseByCause {
+            changes: day.changes * of_changes,
+            top_ups: day.top_ups * of_others,
+            ph: day.ph * of_others,
+            fed: day.fed * of_others,
+            unplanned: day.unplanned,
+        };
+    }
+}
+
+/// What was poured on days from one to before another.
+fn poured(product: &ProductHistory, from: usize, until: usize) -> f64 {
+    let until = until.min(product.poured.len());
+    product.poured[from.min(until)..until].iter().sum()
+}
+
+/// What was used on days from one to before another, losses as they were noticed.
+fn used(product: &ProductHistory, from: usize, until: usize) -> f64 {
+    let until = until.min(product.poured.len());
+    let lost = product.lost.iter().filter(|(day, _)| (from..until).contains(day));
+    poured(product, from, until) + lost.map(|(_, amount)| amount).sum::<f64>()
+}
+
+/// Use of a week by exponential smoothing of the weeks before a day.
+fn smoothed(product: &ProductHistory, before: usize) -> f64 {
+    let first = before % WEEK;
+    let weeks =
+        product.poured[first.min(product.poured.len())..before.min(product.poured.len())].chunks(WEEK);
+    let mut weeks = weeks.map(|week| week.iter().sum::<f64>());
+    let start = weeks.next().unwrap_or(0.0);
+    weeks.fold(start, |level, week| level + SMOOTHING * (week - level))
+}

@@ -1,0 +1,301 @@
+//! The question laid out by day, so that the forecast can be made as of any earlier day without asking anew.
+//!
+//! Sums are made in whole thousandths before they become numbers, so the order in which records came does not matter.
+
+use std::collections::BTreeMap;
+
+use chrono::{NaiveDate, TimeDelta};
+use fillmark_domain::stock::ProductKind;
+
+use super::question::{Addition, FedDay, Question, Reason, TankAsked, TankMode};
+
+/// Records further back than two years teach nothing any more; our own judgement.
+const MEMORY_DAYS: i64 = 731;
+
+/// Days beyond the horizon that are looked at: what grows there tells whether a change near its end is worth making.
+const BEYOND_DAYS: usize = 14;
+
+/// A site laid out by day; day 0 is the first on record.
+#[derive(Debug)]
+pub(super) struct History {
+    /// The day of asking.
+    pub(super) today: usize,
+    /// Whether somebody works, each day.
+    pub(super) open: Vec<bool>,
+    /// The first open day on or after each day.
+    next_open: Vec<Option<usize>>,
+    /// The tanks in the order asked.
+    pub(super) tanks: Vec<TankHistory>,
+    /// The products in the order asked.
+    pub(super) products: Vec<ProductHistory>,
+}
+
+/// A product laid out by day.
+#[derive(Debug)]
+pub(super) struct ProductHistory {
+    /// What one mL (or g) counts for among others in a top-up: its EC, mS/cm.
+    pub(super) weight: f64,
+    /// Whether it moves the pH.
+    pub(super) moves_ph: bool,
+    /// Poured or fed on each day before today, mL (or g).
+    pub(super) poured: Vec<f64>,
+    /// Lost or found on each day before today, mL (or g).
+    pub(super) lost: Vec<(usize, f64)>,
+}
+
+/// A tank laid out by day.
+#[derive(Debug)]
+pub(super) struct TankHistory {
+    /// L.
+    pub(super) volume_l: f64,
+    /// How it uses product.
+    pub(super) mode: TankMode,
+    regimes: Vec<Regime>,
+    fed: Vec<Option<usize>>,
+    /// In order of time; today's too.
+    pub(super) visits: Vec<Visit>,
+    /// Days on which it was changed, with the part that was replaced; today's too.
+    pub(super) fills: Vec<(usize, f64)>,
+    /// Days written down for changes.
+    pub(super) written: Vec<usize>,
+    /// Days whose change is skipped.
+    pub(super) skipped: Vec<usize>,
+    /// Days before today, litres and days counted together.
+    pub(super) litres_fed: Vec<(usize, f64, f64)>,
+}
+
+/// What a tank feeds on days that are alike.
+#[derive(Debug)]
+pub(super) struct Regime {
+    /// As asked.
+    pub(super) fed: FedDay,
+    /// First day of its cycle; before the first day on record it is negative.
+    pub(super) starts: f64,
+    /// mL (or g) a litre of each product in the order asked.
+    pub(super) doses: Vec<f64>,
+}
+
+/// What was poured on one day, mL (or g), by place of the product.
+pub(super) type Poured = Vec<f64>;
+
+/// A day on which somebody was at the tank.
+#[derive(Debug, Clone)]
+pub(super) struct Visit {
+    /// The day.
+    pub(super) day: usize,
+    /// Part of the tank that was changed; 0 where it was not.
+    pub(super) share: f64,
+    /// Poured to fill after a change.
+    pub(super) fill: Poured,
+    /// Poured to top up or correct.
+    pub(super) top_up: Poured,
+}
+
+impl History {
+    /// Of a question, with its additions as reckoned with.
+    pub(super) fn new(question: &Question, records: &[Vec<Addition>]) -> History {
+        let first = first_day(question, records);
+        let today = usize::try_from((question.today - first).num_days()).unwrap_or(0);
+        let length = today + question.horizon() + BEYOND_DAYS;
+        let open: Vec<bool> = first.iter_days().take(length).map(|day| question.open.has(day)).collect();
+        let layout = Layout { question, first, today, length };
+        let tanks: Vec<TankHistory> =
+            question.tanks.iter().zip(records).map(|(tank, records)| layout.tank(tank, records)).collect();
+        let products = (0..question.products.len()).map(|place| layout.product(place, &tanks)).collect();
+        History { today, next_open: next_open(&open), open, tanks, products }
+    }
+
+    /// The first open day on or after a day, within what is known of.
+    pub(super) fn open_from(&self, day: usize) -> Option<usize> {
+        self.next_open.get(day).copied().flatten()
+    }
+
+    /// Days known of.
+    pub(super) fn length(&self) -> usize {
+        self.open.len()
+    }
+}
+
+impl TankHistory {
+    /// What it feeds on a day.
+    pub(super) fn fed(&self, day: usize) -> Option<&Regime> {
+        self.fed.get(day).copied().flatten().map(|regime| &self.regimes[regime])
+    }
+
+    /// Whether plants come into an idle tank on a day. Of what was before the first day on record only its cycle tells.
+    pub(super) fn starts_on(&self, day: usize) -> bool {
+        match day.checked_sub(1) {
+            Some(before) => self.fed(day).is_some() && self.fed(before).is_none(),
+            None => self.fed(day).is_some_and(|regime| regime.starts >= 0.0),
+        }
+    }
+
+    /// The last change before a day, or on it where today's are known.
+    pub(super) fn last_fill(&self, before: usize) -> Option<usize> {
+        let known = self.fills.partition_point(|(day, _)| *day < before);
+        known.checked_sub(1).map(|place| self.fills[place].0)
+    }
+
+    /// Number of changes done on days from one to before another.
+    pub(super) fn changes_done(&self, from: usize, until: usize) -> f64 {
+        let before = |day: usize| self.fills.partition_point(|(done, _)| *done < day);
+        (before(until) - before(from)) as f64
+    }
+}
+
+impl Regime {
+    /// How far its cycle has come, 0 at its start and 1 at its end.
+    pub(super) fn position(&self, day: f64) -> f64 {
+        let length = (self.fed.cycle_end - self.fed.cycle_start).num_days().max(1) as f64;
+        ((day - self.starts) / length).clamp(0.0, 1.0)
+    }
+}
+
+fn next_open(open: &[bool]) -> Vec<Option<usize>> {
+    let mut next = None;
+    let mut found: Vec<Option<usize>> = (0..open.len())
+        .rev()
+        .map(|day| {
+            next = if open[day] { Some(day) } else { next };
+            next
+        })
+        .collect();
+    found.reverse();
+    found
+}
+
+/// The first day that anything was written down on.
+fn first_day(question: &Question, records: &[Vec<Addition>]) -> NaiveDate {
+    let of_tank = |(tank, records): (&TankAsked, &Vec<Addition>)| {
+        let poured = records.iter().map(|one| one.on).min();
+        let visited = tank.visits.iter().chain(&tank.changes_done).min().copied();
+        let fed = tank.litres_fed.iter().map(|fed| fed.on).min();
+        poured.into_iter().chain(visited).chain(fed).min()
+    };
+    let earliest = question.tanks.iter().zip(records).filter_map(of_tank).min();
+    let oldest = question.today - TimeDelta::days(MEMORY_DAYS);
+    earliest.unwrap_or(question.today).clamp(oldest, question.today)
+}
+
+struct Layout<'a> {
+    question: &'a Question,
+    first: NaiveDate,
+    today: usize,
+    length: usize,
+}
+
+impl Layout<'_> {
+    fn day(&self, date: NaiveDate) -> Option<usize> {
+        usize::try_from((date - self.first).num_days()).ok()
+    }
+
+    fn days<'b>(&self, dates: impl IntoIterator<Item = &'b NaiveDate>) -> Vec<usize> {
+        let mut days: Vec<usize> = dates.into_iter().filter_map(|date| self.day(*date)).collect();
+        days.sort_unstable();
+        days.dedup();
+        days
+    }
+
+    fn tank(&self, tank: &TankAsked, records: &[Addition]) -> TankHistory {
+        let (regimes, fed) = self.regimes(tank);
+        let fills = self.fills(tank);
+        let mut litres_fed: Vec<(usize, f64, f64)> = tank
+            .litres_fed
+            .iter()
+            .filter_map(|fed| Some((self.day(fed.on)?, fed.litres, f64::from(fed.over_days.max(1)))))
+            .collect();
+        litres_fed.sort_by(|one, other| one.0.cmp(&other.0).then(one.1.total_cmp(&other.1)));
+        TankHistory {
+            volume_l: tank.working_volume_l,
+            mode: tank.mode,
+            regimes,
+            fed,
+            visits: self.visits(tank, &fills, records),
+            fills,
+            written: self.days(&tank.planned_changes),
+            skipped: self.days(&tank.skipped_changes),
+            litres_fed,
+        }
+    }
+
+    fn fills(&self, tank: &TankAsked) -> Vec<(usize, f64)> {
+        let mut shares: BTreeMap<usize, f64> = BTreeMap::new();
+        let partial = tank.partial_changes.iter().map(|change| (change.on, change.share.clamp(0.0, 1.0)));
+        for (on, share) in tank.changes_done.iter().map(|on| (*on, 1.0)).chain(partial) {
+            let Some(day) = self.day(on).filter(|day| *day <= self.today) else { continue };
+            let kept = shares.entry(day).or_default();
+            *kept = kept.max(share);
+        }
+        shares.into_iter().filter(|(_, share)| *share > 0.0).collect()
+    }
+
+    fn regimes(&self, tank: &TankAsked) -> (Vec<Regime>, Vec<Option<usize>>) {
+        let mut regimes: Vec<Regime> = Vec::new();
+        let mut fed = vec![None; self.length];
+        for (date, fed_day) in &tank.fed {
+            let Some(place) = self.day(*date).filter(|day| *day < self.length) else { continue };
+            if regimes.last().is_none_or(|last| last.fed != *fed_day) {
+                regimes.push(Regime {
+                    starts: (fed_day.cycle_start - self.first).num_days() as f64,
+                    doses: self.question.products.iter().map(|one| fed_day.dose_of(one.product)).collect(),
+                    fed: fed_day.clone(),
+                });
+            }
+            fed[place] = Some(regimes.len() - 1);
+        }
+        (regimes, fed)
+    }
+
+    fn visits(&self, tank: &TankAsked, fills: &[(usize, f64)], records: &[Addition]) -> Vec<Visit> {
+        let none = vec![0_i64; self.question.products.len()];
+        let mut days: BTreeMap<usize, (f64, Vec<i64>, Vec<i64>)> = BTreeMap::new();
+        let poured_on = records.iter().map(|one| &one.on);
+        for day in self.days(tank.visits.iter().chain(poured_on)) {
+            days.insert(day, (0.0, none.clone(), none.clone()));
+        }
+        for (day, share) in fills {
+            days.entry(*day).or_insert_with(|| (0.0, none.clone(), none.clone())).0 = *share;
+        }
+        for one in records {
+            let place = self.question.position(one.product);
+            let Some(visit) = self.day(one.on).and_then(|day| days.get_mut(&day)) else { continue };
+            let fills = one.reason == Reason::Change || (visit.0 > 0.0 && one.reason != Reason::TopUp);
+            let poured = if fills { &mut visit.1 } else { &mut visit.2 };
+            if let Some(place) = place {
+                poured[place] += one.amount.thousandths();
+            }
+        }
+        let units = |amounts: Vec<i64>| amounts.into_iter().map(|amount| amount as f64 / 1e3).collect();
+        days.into_iter()
+            .map(|(day, (share, fill, top_up))| Visit {
+                day,
+                share,
+                fill: units(fill),
+                top_up: units(top_up),
+            })
+            .collect()
+    }
+
+    fn product(&self, place: usize, tanks: &[TankHistory]) -> ProductHistory {
+        let asked = &self.question.products[place];
+        let mut poured = vec![0.0; self.today];
+        for tank in tanks {
+            for visit in tank.visits.iter().filter(|visit| visit.day < self.today) {
+                poured[visit.day] += visit.fill[place] + visit.top_up[place];
+            }
+            for (day, litres, _) in tank.litres_fed.iter().filter(|(day, ..)| *day < self.today) {
+                poured[*day] += litres * tank.fed(*day).map_or(0.0, |regime| regime.doses[place]);
+            }
+        }
+        let mut lost: BTreeMap<usize, i64> = BTreeMap::new();
+        for loss in asked.unplanned.iter().filter(|loss| loss.on < self.question.today) {
+            *lost.entry(self.day(loss.on).unwrap_or(0)).or_default() += loss.amount.thousandths();
+        }
+        ProductHistory {
+            weight: asked.ec_rise_per_unit_per_l.filter(|rise| *rise > 0.0).unwrap_or(1.0),
+            moves_ph: asked.kind == ProductKind::PhAdjuster,
+            poured,
+            lost: lost.into_iter().map(|(day, amount)| (day, amount as f64 / 1e3)).collect(),
+        }
+    }
+}

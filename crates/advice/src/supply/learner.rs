@@ -1,0 +1,268 @@
+//! What is learnt from the records, day after day, so that the forecast can be made as of any day on the way.
+
+use super::adjusters::Adjusters;
+use super::changes::Slips;
+use super::fill_path::{Asking, FillPath};
+use super::fill_plan::by_the_plan;
+use super::history::{History, TankHistory};
+use super::pours::{Pours, litres_at_the_aim};
+use super::question::TankMode;
+use super::rhythm::{Measure, Rhythm, in_its_rhythm};
+use super::spans::{Cell, WEEK, cells};
+use super::uptake::{Uptake, WayErrors, shares_by_error};
+
+/// Days whose number of changes is held against the forecast.
+const JUDGED_DAYS: usize = 28;
+
+/// Ways to say when a tank is changed: by the plan, after its own days, after its own turnover.
+const RHYTHMS: usize = 3;
+
+/// Squared errors of the number of changes that each way starts with, over as many forecasts. The plan is believed
+/// until the record speaks against it; our own judgement.
+const PRIOR_ERRORS: [f64; RHYTHMS] = [0.15, 0.5, 0.6];
+const PRIOR_FORECASTS: f64 = 3.0;
+
+/// Of the errors so far kept at each further forecast.
+const KEPT: f64 = 0.95;
+
+/// A tank that was left alone for so many open days, and so many times its usual gap between visits, is out of use; our
+/// own judgement.
+const SILENT_OPEN_DAYS: f64 = 5.0;
+const SILENT_GAPS: f64 = 4.0;
+
+/// Days that tell the usual gap between visits.
+const USUAL_DAYS: usize = 60;
+
+/// Of the usual part of a change kept at each further change.
+const SHARE_KEPT: f64 = 0.7;
+
+/// All that is learnt, up to a day.
+pub(super) struct Learner<'a> {
+    history: &'a History,
+    cells: Vec<Cell>,
+    rhythms: Vec<Rhythm>,
+    visits: Vec<(usize, usize, usize)>,
+    next_visit: usize,
+    /// Doses poured.
+    pub(super) pours: Pours,
+    /// pH adjusters.
+    pub(super) adjusters: Adjusters,
+    way_errors: WayErrors,
+    rhythm_errors: Vec<([f64; RHYTHMS], f64)>,
+    pending: Vec<(usize, usize, [f64; RHYTHMS])>,
+    shares: Vec<f64>,
+    steps: (f64, f64),
+}
+
+/// What is known at the start of a day.
+pub(super) struct Known {
+    /// What plants take.
+    pub(super) uptake: Uptake,
+    /// How late changes are.
+    pub(super) slips: Slips,
+    /// Each tank's coming changes; none of a tank that is fed from.
+    pub(super) paths: Vec<FillPath>,
+    /// Usual part of each tank that a change replaces.
+    pub(super) shares: Vec<f64>,
+    /// Days for which nobody was at each tank although plants stand in it; 0 where that is nothing unusual.
+    pub(super) silent: Vec<f64>,
+    /// Part of a rise of the EC aim that is made by dosing.
+    pub(super) step_share: f64,
+}
+
+impl<'a> Learner<'a> {
+    /// Before the first record.
+    pub(super) fn new(history: &'a History) -> Learner<'a> {
+        let tanks = history.tanks.len();
+        let each = history.tanks.iter().enumerate().flat_map(|(tank, one)| {
+            one.visits.iter().enumerate().map(move |(place, visit)| (visit.day, tank, place))
+        });
+        let mut visits: Vec<(usize, usize, usize)> = each.collect();
+        visits.sort_unstable();
+        Learner {
+            history,
+            cells: cells(history),
+            rhythms: history.tanks.iter().map(|tank| Rhythm::new(history, tank)).collect(),
+            visits,
+            next_visit: 0,
+            pours: Pours::new(history),
+            adjusters: Adjusters::new(history),
+            way_errors: WayErrors::new(tanks),
+            rhythm_errors: vec![([0.0; RHYTHMS], 0.0); tanks],
+            pending: Vec::new(),
+            shares: vec![1.0; tanks],
+            steps: (1.0, 1.0),
+        }
+    }
+
+    /// Learns what was written down before a day.
+    pub(super) fn advance(&mut self, until: usize) {
+        while let Some((day, tank, place)) = self.visits.get(self.next_visit).copied() {
+            if day >= until {
+                break;
+            }
+            let visit = &self.history.tanks[tank].visits[place];
+            self.pours.learn(self.history, tank, visit);
+            self.adjusters.learn(self.history, tank, visit);
+            if visit.share > 0.0 && !self.history.tanks[tank].starts_on(day) {
+                self.shares[tank] = SHARE_KEPT * self.shares[tank] + (1.0 - SHARE_KEPT) * visit.share;
+            }
+            self.next_visit += 1;
+        }
+        self.learn_visits(until);
+        self.judge_rhythms(until);
+    }
+
+    /// On how many of the last week's open days with plants somebody was there.
+    fn learn_visits(&mut self, until: usize) {
+        let (mut seen, mut open) = (0.0, 0.0);
+        for tank in self.history.tanks.iter().filter(|tank| tank.mode == TankMode::Changed) {
+            let from = until.saturating_sub(WEEK);
+            open += (from..until).filter(|day| self.history.open[*day] && tank.fed(*day).is_some()).count()
+                as f64;
+            let first = tank.visits.partition_point(|visit| visit.day < from);
+            let visits = tank.visits[first..].iter().take_while(|visit| visit.day < until);
+            seen += visits.filter(|visit| tank.fed(visit.day).is_some()).count() as f64;
+        }
+        self.adjusters.learn_visits(seen, open);
+    }
+
+    fn judge_rhythms(&mut self, until: usize) {
+        let history = self.history;
+        let errors = &mut self.rhythm_errors;
+        self.pending.retain(|(origin, tank, told)| {
+            if origin + JUDGED_DAYS > until {
+                return true;
+            }
+            let done = history.tanks[*tank].changes_done(*origin, origin + JUDGED_DAYS);
+            let (sums, count) = &mut errors[*tank];
+            for (sum, told) in sums.iter_mut().zip(told) {
+                *sum = *sum * KEPT + (told - done).powi(2);
+            }
+            *count = *count * KEPT + 1.0;
+            false
+        });
+    }
+
+    /// What is known at the start of a day that lies whole weeks before today, for so many days ahead.
+    pub(super) fn known(&mut self, weeks_ago: usize, days: usize) -> Known {
+        let origin = self.history.today - weeks_ago * WEEK;
+        let uptake = Uptake::learn(self.history, &self.cells, weeks_ago, &self.way_errors);
+        let slips = Slips::learn(self.history, origin);
+        let usual_turnover = self.usual_turnover(origin);
+        let paths = (0..self.history.tanks.len())
+            .map(|tank| self.path(tank, origin, days, &uptake, &slips, usual_turnover))
+            .collect();
+        Known {
+            uptake,
+            slips,
+            paths,
+            shares: self.shares.clone(),
+            silent: self.history.tanks.iter().map(|tank| silent_days(self.history, tank, origin)).collect(),
+            step_share: (self.steps.0 / self.steps.1).clamp(0.0, 1.5),
+        }
+    }
+
+    /// Learns how a forecast made as of an earlier day came out in what followed.
+    pub(super) fn look_back(&mut self, known: &Known, weeks_ago: usize) {
+        let compared = known.uptake.compared(&self.cells, weeks_ago);
+        self.way_errors.learn(&compared);
+        let origin = self.history.today - weeks_ago * WEEK;
+        for (number, tank) in self.history.tanks.iter().enumerate() {
+            let first = tank.visits.partition_point(|visit| visit.day < origin).max(1);
+            for place in (first..tank.visits.len()).take_while(|at| tank.visits[*at].day < origin + WEEK) {
+                let (before, visit) = (&tank.visits[place - 1], &tank.visits[place]);
+                let (Some(was), Some(regime)) = (tank.fed(before.day), tank.fed(visit.day)) else { continue };
+                let wanted = step_litres(tank.volume_l, was.fed.ec_aim, &regime.fed) / tank.volume_l;
+                if visit.share <= 0.0 && wanted > 0.0 {
+                    let taken: f64 = (before.day..visit.day)
+                        .map(|day| {
+                            known.uptake.litres(number, regime, day, day.saturating_sub(origin) as f64)
+                        })
+                        .sum();
+                    let made =
+                        (litres_at_the_aim(self.history, regime, &visit.top_up) - taken) / tank.volume_l;
+                    self.steps.0 += made.clamp(0.0, 1.5 * wanted);
+                    self.steps.1 += wanted;
+                }
+            }
+        }
+    }
+
+    fn usual_turnover(&self, origin: usize) -> Option<f64> {
+        let each = self.rhythms.iter().map(|rhythm| rhythm.turnovers(origin));
+        let (sum, count) = each.fold((0.0, 0.0), |all, one| (all.0 + one.0, all.1 + one.1));
+        (count > 0.0).then(|| f64::exp(sum / count))
+    }
+
+    fn path(
+        &mut self,
+        number: usize,
+        origin: usize,
+        days: usize,
+        uptake: &Uptake,
+        slips: &Slips,
+        usual_turnover: Option<f64>,
+    ) -> FillPath {
+        let tank = &self.history.tanks[number];
+        if tank.mode != TankMode::Changed {
+            return FillPath::new(days);
+        }
+        let asking = Asking { history: self.history, tank, origin, days };
+        let litres: Vec<f64> = (0..days)
+            .map(|place| {
+                tank.fed(origin + place)
+                    .map_or(0.0, |regime| uptake.litres(number, regime, origin + place, place as f64))
+            })
+            .collect();
+        let rhythm =
+            |measure| in_its_rhythm(&asking, &self.rhythms[number], measure, &litres, usual_turnover, slips);
+        let paths = [by_the_plan(&asking, slips), rhythm(Measure::Days), rhythm(Measure::Turnover)];
+        self.pending.push((origin, number, std::array::from_fn(|way| paths[way].number(JUDGED_DAYS))));
+        let shares = self.rhythm_shares(number);
+        let weighed: Vec<(FillPath, f64)> = paths.into_iter().zip(shares).collect();
+        let mut path = FillPath::mixed(&weighed);
+        let silent = silent_days(self.history, tank, origin);
+        for (ahead, (changes, whole)) in path.changes.iter_mut().zip(&mut path.whole).enumerate() {
+            *changes *= awake(silent, ahead);
+            *whole *= awake(silent, ahead);
+        }
+        path
+    }
+
+    fn rhythm_shares(&self, tank: usize) -> [f64; RHYTHMS] {
+        let (sums, count) = &self.rhythm_errors[tank];
+        let mean = |way: usize| (sums[way] + PRIOR_FORECASTS * PRIOR_ERRORS[way]) / (count + PRIOR_FORECASTS);
+        shares_by_error(std::array::from_fn(mean))
+    }
+}
+
+/// Chance that a tank which was left alone is used again by a day ahead: how long it was is the best guess at how long
+/// it will be.
+pub(super) fn awake(silent_days: f64, ahead: usize) -> f64 {
+    let ahead = ahead as f64 + 1.0;
+    ahead / (silent_days + ahead)
+}
+
+/// Days since somebody was at a tank with plants, where that is longer than it was ever left alone on open days: it is
+/// out of use, whatever the plan says.
+fn silent_days(history: &History, tank: &TankHistory, origin: usize) -> f64 {
+    let seen = tank.visits.partition_point(|visit| visit.day < origin);
+    let Some(last) = seen.checked_sub(1).map(|place| tank.visits[place].day) else { return 0.0 };
+    let open = (last + 1..origin).filter(|day| history.open[*day]).count();
+    let unbroken = (last..=origin).all(|day| tank.fed(day).is_some());
+    let from = origin.saturating_sub(USUAL_DAYS);
+    let visits = seen - tank.visits.partition_point(|visit| visit.day < from);
+    let usual = (last.saturating_sub(from) + 1) as f64 / visits.max(1) as f64;
+    if unbroken && open as f64 >= SILENT_OPEN_DAYS.max(SILENT_GAPS * usual) {
+        (origin - last) as f64
+    } else {
+        0.0
+    }
+}
+
+/// Litres at the new aim that raise a whole tank from the old one.
+pub(super) fn step_litres(volume_l: f64, old_aim: f64, fed: &super::question::FedDay) -> f64 {
+    let added = fed.ec_aim - fed.source_ec;
+    if added > 0.0 { volume_l * ((fed.ec_aim - old_aim) / added).max(0.0) } else { 0.0 }
+}

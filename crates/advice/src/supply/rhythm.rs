@@ -1,0 +1,226 @@
+//! The rhythm in which a tank is really changed, whatever the plan says: after so many days, or after it was topped up
+//! so many times over.
+
+use super::changes::Slips;
+use super::fill_path::{Asking, FillPath};
+use super::fill_plan::NOT_BEFORE_THE_END_DAYS;
+use super::history::{History, TankHistory};
+use super::pours::litres_at_the_aim;
+
+/// Days after which an interval counts half.
+const HALF_LIFE: f64 = 180.0;
+
+/// The programme's interval counts as this much of an interval done.
+const PRIOR_INTERVALS: f64 = 0.5;
+
+/// Spread of the logarithm of intervals before any is on record; counts as two.
+const PRIOR_LOG_SD: f64 = 0.2;
+
+/// Nobody's rhythm is steadier than this.
+const LEAST_LOG_SD: f64 = 0.05;
+
+/// What a tank has gone through since its last change, and what that was at its changes.
+#[derive(Debug)]
+pub(super) struct Rhythm {
+    /// Day of the change that ended it, its days, its turnover.
+    intervals: Vec<(usize, f64, f64)>,
+    /// Turnover until the start of each day before today.
+    turnover: Vec<f64>,
+}
+
+/// What an interval is measured by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Measure {
+    /// Days.
+    Days,
+    /// Litres topped up over the volume of the tank.
+    Turnover,
+}
+
+impl Rhythm {
+    /// Of a tank.
+    pub(super) fn new(history: &History, tank: &TankHistory) -> Rhythm {
+        let mut turnover = vec![0.0; history.today + 1];
+        for visit in tank.visits.iter().filter(|visit| visit.day < history.today) {
+            if let Some(regime) = tank.fed(visit.day) {
+                turnover[visit.day + 1] =
+                    litres_at_the_aim(history, regime, &visit.top_up) / tank.volume_l.max(1e-9);
+            }
+        }
+        let mut sum = 0.0;
+        for day in &mut turnover {
+            sum += *day;
+            *day = sum;
+        }
+        let pairs = tank.fills.windows(2).map(|pair| (pair[0].0, pair[1].0));
+        let unbroken = pairs.filter(|(from, until)| (*from..*until).all(|day| tank.fed(day).is_some()));
+        let intervals = unbroken
+            .map(|(from, until)| (until, (until - from) as f64, turnover[until] - turnover[from]))
+            .collect();
+        Rhythm { intervals, turnover }
+    }
+
+    /// Mean and spread of the logarithm of the intervals known; none where nothing tells it.
+    fn learnt(&self, measure: Measure, asking: &Asking<'_>, prior: Option<f64>) -> Option<(f64, f64)> {
+        let known = self.intervals.iter().take_while(|(day, ..)| *day < asking.known_until());
+        let value = |days: f64, turnover: f64| if measure == Measure::Days { days } else { turnover };
+        let each: Vec<(f64, f64)> = known
+            .map(|(day, days, turnover)| {
+                let weight = 0.5_f64.powf((asking.origin - day.min(&asking.origin)) as f64 / HALF_LIFE);
+                (value(*days, *turnover).max(0.01).ln(), weight)
+            })
+            .chain(prior.map(|prior| (prior.max(0.01).ln(), PRIOR_INTERVALS)))
+            .collect();
+        let weight: f64 = each.iter().map(|(_, weight)| weight).sum();
+        if weight <= 0.0 {
+            return None;
+        }
+        let mean = each.iter().map(|(log, weight)| log * weight).sum::<f64>() / weight;
+        let squares: f64 = each.iter().map(|(log, weight)| weight * (log - mean).powi(2)).sum();
+        let variance = (squares + 2.0 * PRIOR_LOG_SD.powi(2)) / (weight + 2.0);
+        Some((mean, (variance.sqrt()).max(LEAST_LOG_SD)))
+    }
+
+    /// Sum of the logarithms of the known turnovers at a change, and their number.
+    pub(super) fn turnovers(&self, known_until: usize) -> (f64, f64) {
+        let known = self.intervals.iter().take_while(|(day, ..)| *day < known_until);
+        known.fold((0.0, 0.0), |(sum, count), (_, _, turnover)| (sum + turnover.max(0.01).ln(), count + 1.0))
+    }
+}
+
+/// The coming changes of a tank in its own rhythm. Of a turnover it must be told what is expected to be topped up on
+/// each day, L, and the site's usual one.
+pub(super) fn in_its_rhythm(
+    asking: &Asking<'_>,
+    rhythm: &Rhythm,
+    measure: Measure,
+    litres: &[f64],
+    usual_turnover: Option<f64>,
+    slips: &Slips,
+) -> FillPath {
+    let regime = (asking.origin..asking.history.length())
+        .find_map(|day| asking.tank.fed(day))
+        .map(|regime| &regime.fed);
+    let programme = regime.and_then(|fed| fed.change_every_days).map(f64::from);
+    let prior = if measure == Measure::Days { programme } else { usual_turnover };
+    let Some(learnt) = rhythm.learnt(measure, asking, prior) else { return FillPath::new(asking.days) };
+    let chain = Chain { asking, measure, learnt, gone: gone(asking, measure, litres), slips };
+    chain.walk(rhythm)
+}
+
+/// What a tank goes through from the day of asking until each day.
+fn gone(asking: &Asking<'_>, measure: Measure, litres: &[f64]) -> Vec<f64> {
+    let mut sum = 0.0;
+    let each = (0..asking.days).map(|place| {
+        let before = sum;
+        sum += match measure {
+            Measure::Days => 1.0,
+            Measure::Turnover => litres[place] / asking.tank.volume_l.max(1e-9),
+        };
+        before
+    });
+    each.collect()
+}
+
+struct Chain<'a> {
+    asking: &'a Asking<'a>,
+    measure: Measure,
+    learnt: (f64, f64),
+    gone: Vec<f64>,
+    slips: &'a Slips,
+}
+
+/// Changes that may have been the last: what was gone through at it, its chance, and how much of that is past.
+struct Last {
+    gone: f64,
+    chance: f64,
+    past: f64,
+}
+
+impl Chain<'_> {
+    /// Chance that an interval is over when so much was gone through; the logistic curve stands for the normal one.
+    fn over(&self, gone: f64) -> f64 {
+        if gone <= 0.0 {
+            return 0.0;
+        }
+        1.0 / (1.0 + (-1.702 * (gone.ln() - self.learnt.0) / self.learnt.1).exp())
+    }
+
+    fn since_last(&self, rhythm: &Rhythm) -> Option<f64> {
+        let tank = self.asking.tank;
+        tank.fed(self.asking.origin)?;
+        let last = self.asking.last_fill().unwrap_or(0).min(self.asking.origin);
+        if (last..self.asking.origin).any(|day| tank.fed(day).is_none()) {
+            return None;
+        }
+        Some(match self.measure {
+            Measure::Days => (self.asking.origin - last) as f64,
+            Measure::Turnover => rhythm.turnover[self.asking.origin] - rhythm.turnover[last],
+        })
+    }
+
+    fn walk(&self, rhythm: &Rhythm) -> FillPath {
+        let (asking, tank) = (self.asking, self.asking.tank);
+        let mut path = FillPath::new(asking.days);
+        let mut last: Vec<Last> = Vec::new();
+        // Plants that stand in a tank which was not filled since they came wait for their first fill.
+        let mut first = match self.since_last(rhythm) {
+            Some(since) => {
+                // What was gone through a day ago did not bring the change.
+                let before = if self.measure == Measure::Days { since - 1.0 } else { since * 0.95 };
+                last.push(Last { gone: -since, chance: 1.0, past: self.over(before).min(0.98) });
+                Vec::new()
+            }
+            None if tank.fed(asking.origin).is_some() => {
+                let start = asking.origin.saturating_sub(1);
+                asking.start_odds(start, self.slips)
+            }
+            None => Vec::new(),
+        };
+        let (mut number, mut spread) = (0.0, 0.0);
+        for place in 0..asking.days {
+            let day = asking.origin + place;
+            if tank.fed(day).is_none() {
+                last.clear();
+            } else if tank.starts_on(day) && place > 0 {
+                first = asking.start_odds(day, self.slips);
+            }
+            let known = place == 0 && asking.known_until() > day;
+            if tank.fed(day).is_some()
+                && asking.history.open[day]
+                && !(known && asking.last_fill() == Some(day))
+            {
+                let filled: f64 = first.iter().filter(|(on, _)| *on == day).map(|(_, chance)| chance).sum();
+                path.whole[place] = filled;
+                let changed = if self.ends_soon(day) { 0.0 } else { self.step(&mut last, place) };
+                if filled + changed > 1e-4 {
+                    last.push(Last { gone: self.gone[place], chance: filled + changed, past: 0.0 });
+                }
+                path.changes[place] = filled + changed;
+                spread += changed * self.learnt.1.powi(2);
+                number += changed;
+            }
+            let open = number - f64::floor(number);
+            path.variance[place] = spread + 0.25 * open * (1.0 - open);
+        }
+        path
+    }
+
+    /// The chance that one of the intervals that may be running is over by a day and was not before.
+    fn step(&self, last: &mut [Last], place: usize) -> f64 {
+        let mut changed = 0.0;
+        for one in last.iter_mut().filter(|one| one.chance > 1e-5) {
+            let past = self.over(self.gone[place] - one.gone).max(one.past);
+            let now = one.chance * (past - one.past) / (1.0 - one.past).max(1e-6);
+            changed += now;
+            one.chance -= now;
+            one.past = past.min(1.0 - 1e-6);
+        }
+        changed
+    }
+
+    fn ends_soon(&self, day: usize) -> bool {
+        let (last, length) = (day + NOT_BEFORE_THE_END_DAYS, self.asking.history.length());
+        last < length && self.asking.tank.fed(last).is_none()
+    }
+}
