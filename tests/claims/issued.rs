@@ -133,6 +133,22 @@ on_both! {
         assert_eq!(late.iter().map(|alert| alert.about_id).collect::<Vec<Uuid>>(), [order.id]);
     }
 
+    async fn what_was_poured_costs_what_was_paid_for_it(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        let costs = world.ada.costs(site, "from_on=2026-11-01&until_on=2026-11-30").await.unwrap();
+        // 400 mL of each went in on the 20th; a pack of a litre of each is offered for 19.90.
+        assert_eq!((costs.currency.as_str(), costs.total_minor), ("EUR", 1592.0));
+        assert_eq!(costs.tanks.iter().map(|tank| (tank.id, tank.minor)).collect::<Vec<_>>(), [(feeding.here.north_tank, 1592.0)]);
+        assert_eq!(costs.rooms.iter().map(|room| (room.id, room.minor)).collect::<Vec<_>>(), [(feeding.here.north_room, 1592.0)]);
+        assert_eq!(costs.months.len(), 1);
+        let none = world.ada.costs(site, "from_on=2026-11-21&until_on=2026-11-30").await.unwrap();
+        assert_eq!((none.total_minor, none.products.len()), (0.0, 0));
+        let prices = world.ada.prices(site, feeding.grow_a).await.unwrap().prices;
+        assert_eq!(prices.iter().map(|price| (price.ordered_on, price.minor_per_thousand)).collect::<Vec<_>>(), [(None, 1990.0)]);
+        assert!(world.ada.costs(site, "from_on=2026-11-30&until_on=2026-11-01").await.is_err());
+    }
+
     async fn the_stock_of_a_product_is_drawn(world: World) {
         let feeding = weekly(&world).await;
         let svg = world.ada.stock_chart(feeding.here.site, feeding.grow_a).await.unwrap();

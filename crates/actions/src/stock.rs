@@ -4,6 +4,7 @@
 //! send again, decides, and enters the movements. `Shelf` and `give_back` do so inside the transaction of whoever pours.
 
 mod corrections;
+mod costs;
 mod counts;
 mod desk;
 mod draw;
@@ -16,6 +17,7 @@ mod transfers;
 mod views;
 
 pub use corrections::{reverse_movement, reverse_slip};
+pub use costs::{SiteCosts, price_history, read_costs};
 pub use counts::{Count, count_stock};
 pub(crate) use desk::some_amount;
 pub use desk::{Done, Handled, read_slip};

@@ -8,6 +8,7 @@ mod adjusters;
 mod answer;
 mod blend;
 mod changes;
+pub mod costs;
 mod counter;
 mod fed;
 mod fill_path;

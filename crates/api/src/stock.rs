@@ -1,5 +1,6 @@
 //! Stock: products and labels, suppliers and offers, lots, what is held, what moved, orders.
 
+mod cost;
 mod holding;
 mod label;
 mod order;
@@ -14,6 +15,7 @@ use fillmark_domain::{Amount, Base, Faults};
 
 use crate::{Code, Quantity};
 
+pub use cost::*;
 pub use holding::*;
 pub use label::*;
 pub use order::*;

@@ -213,6 +213,20 @@ impl Client {
         self.post(&format!("/sites/{site}/orders/{order}/cancellations"), &()).await
     }
 
+    /// What a product was bought for.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn prices(&self, site: Uuid, product: Uuid) -> Result<PriceHistory, ClientError> {
+        self.get(&format!("/sites/{site}/products/{product}/prices")).await
+    }
+
+    /// What was poured on some days cost.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn costs(&self, site: Uuid, query: &str) -> Result<SiteCosts, ClientError> {
+        self.get(&format!("/sites/{site}/costs?{query}")).await
+    }
+
     /// Where a lot went.
     /// # Errors
     /// [`ClientError`].

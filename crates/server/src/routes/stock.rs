@@ -1,5 +1,6 @@
 //! Products, suppliers, lots, what is held and what moves, orders.
 
+mod costs;
 mod ledger;
 mod orders;
 pub(super) mod traces;
@@ -15,6 +16,7 @@ pub fn routes(config: &mut crate::routes::Registry) {
     offers::routes(config);
     lots::routes(config);
     ledger::routes(config);
+    costs::routes(config);
     config.service(traces::trace_lot);
     transfers::routes(config);
     orders::routes(config);
