@@ -208,6 +208,21 @@ fn no_more_is_ordered_than_is_used_before_it_expires() {
     assert!(forecast.products[0].cautions.contains(&Caution::CappedByExpiry));
 }
 
+/// 100 mL a day last 2 days, and a pack may be used for 4 days: of its litre some 400 mL are used.
+#[test]
+fn a_pack_is_bought_for_what_is_used_of_it() {
+    let of = |pack, life| {
+        let offers = vec![Offer { pack: ml(pack), ..offer(base_a()) }];
+        let asked = ProductAsked { offers, shelf_life_days: Some(life), ..product(base_a(), ml(200)) };
+        let told = forecast(&site(vec![asked])).products.remove(0);
+        (told.purchase.map(|purchase| purchase.packs.count), told.cautions)
+    };
+    let (packs, cautions) = of(1_000, 4);
+    assert_eq!(packs, Some(1));
+    assert!(cautions.contains(&Caution::SomeLeftOver), "{cautions:?}");
+    assert_eq!(of(5_000, 4).0, Some(0), "of five litres less than a fifth");
+}
+
 #[test]
 fn what_nobody_offers_is_a_caution() {
     let mut question = site(vec![product(base_a(), ml(500))]);

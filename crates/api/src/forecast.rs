@@ -293,6 +293,9 @@ fn caution(caution: &answers::Caution) -> String {
         answers::Caution::CappedByExpiry => {
             "a full pack would expire before it is used, so fewer are proposed".into()
         }
+        answers::Caution::SomeLeftOver => {
+            "some of a pack will be left when it expires; no smaller one is offered".into()
+        }
         answers::Caution::NoOffer => "the stock runs out within the horizon and nobody offers it".into(),
         answers::Caution::PlanEnds { on } => {
             format!("nothing is planned after {on}: later days count only what is planned")

@@ -203,6 +203,8 @@ pub enum Caution {
     StockSpoils,
     /// A full pack would expire before it is used, so fewer are proposed than are needed.
     CappedByExpiry,
+    /// Some of what is ordered is not used before it expires: no smaller pack is offered.
+    SomeLeftOver,
     /// Stock runs out within the horizon and nobody offers it.
     NoOffer,
     /// The plan ends before the horizon does: later days count only what is planned.

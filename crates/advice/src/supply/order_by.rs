@@ -169,6 +169,9 @@ impl<'a> Outlook<'a> {
                 if purchase.packs.amount < purchase.needed {
                     cautions.push(Caution::CappedByExpiry);
                 }
+                if purchase.at_most.is_some_and(|at_most| purchase.packs.amount > at_most) {
+                    cautions.push(Caution::SomeLeftOver);
+                }
             }
             None if runs_out => cautions.push(Caution::NoOffer),
             None => {}

@@ -1,6 +1,6 @@
 //! What to order: how much, as what, in step, and which products in one order.
 
-use fillmark_domain::stock::{Offer, whole_packs};
+use fillmark_domain::stock::{Offer, Packs, whole_packs};
 use fillmark_domain::{Amount, Money};
 
 use super::answer::{Caution, OrderBy, ProposedOrder, Purchase};
@@ -10,6 +10,9 @@ use super::question::{Question, SupplierAsked};
 
 /// Halvings of the interval in which the needed amount lies: beyond this the figure is finer than a drop.
 const HALVINGS: usize = 50;
+
+/// From this part of a pack on it is bought for what is used of it (our own judgement).
+const WORTH: f64 = 0.2;
 
 /// The purchase of each product, partners in step.
 pub(super) fn decide(question: &Question, outlooks: &[Outlook<'_>]) -> Vec<Option<Purchase>> {
@@ -69,7 +72,13 @@ fn purchase(
     let at_most = used_before_it_expires(outlook, &lead, ordered_on);
     let minimum =
         Amount::from_thousandths(offer.pack.thousandths().saturating_mul(i64::from(offer.minimum_packs)));
-    let packs = whole_packs(needed, offer.pack, minimum, at_most);
+    let capped = whole_packs(needed, offer.pack, minimum, at_most);
+    let packs = match capped.count {
+        0 if minimum <= offer.pack && is_worth_a_pack(needed, at_most, offer.pack) => {
+            Packs { count: 1, amount: offer.pack }
+        }
+        _ => capped,
+    };
     if on.is_some() && packs.count == 0 {
         return None;
     }
@@ -86,6 +95,13 @@ fn purchase(
         cost: offer.price.times(packs.count),
         in_step_with: None,
     })
+}
+
+/// Whether enough of a single pack is used, though not all of it before it expires: running out costs a crop, what is left of a pack
+/// does not.
+fn is_worth_a_pack(needed: Amount, at_most: Option<Amount>, pack: Amount) -> bool {
+    let used = at_most.map_or(needed, |at_most| at_most.min(needed));
+    used.base_units() >= WORTH * pack.base_units()
 }
 
 /// What keeps the service level until the order of the next review arrives. Its arrival is uncertain too, so the
