@@ -122,6 +122,8 @@ on_both! {
         assert!(message.contains("Grow A in packs of") && message.contains("confirm price"), "{message}");
         let order = world.ada.place_order(site, drafts[0].id, &json(json!({}))).await.unwrap();
         assert_eq!(order.state, "placed");
+        let svg = world.ada.stock_chart(site, feeding.grow_a).await.unwrap();
+        assert!(svg.contains("Deliveries (triangles)"), "{svg}");
         a_night_passes(&world, &feeding).await;
         assert!(!told(&world, &feeding).await.contains_key("order_by_near"), "over once it is ordered");
         while !told(&world, &feeding).await.contains_key("supplier_late") {
@@ -147,6 +149,21 @@ on_both! {
         let prices = world.ada.prices(site, feeding.grow_a).await.unwrap().prices;
         assert_eq!(prices.iter().map(|price| (price.ordered_on, price.minor_per_thousand)).collect::<Vec<_>>(), [(None, 1990.0)]);
         assert!(world.ada.costs(site, "from_on=2026-11-30&until_on=2026-11-01").await.is_err());
+    }
+
+    async fn what_another_site_can_spare_is_offered_first(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        assert_eq!(world.ada.spares(site).await.unwrap().spares, []);
+        let hill = world.site("Hill").await.id;
+        let receipt = json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a, "lot_number": "H1", "expiry_on": "2030-03-01",
+            "amount": { "value": 50.0, "unit": "L" }, "confirmed": true });
+        world.ada.receive_product(hill, &json(receipt)).await.unwrap();
+        let spares = world.ada.spares(site).await.unwrap().spares;
+        let [spare] = &spares[..] else { panic!("{spares:?}") };
+        assert_eq!((spare.from_site_id, spare.product_id), (hill, feeding.grow_a));
+        assert!(spare.spare.value > 0.0 && spare.spare.value <= spare.needed.value, "{spare:?}");
+        assert_eq!(world.ada.spares(hill).await.unwrap().spares, [], "nothing is needed where nothing grows");
     }
 
     async fn the_stock_of_a_product_is_drawn(world: World) {

@@ -3,6 +3,7 @@
 mod issued;
 mod ledger;
 mod shelf;
+mod spares;
 mod watch;
 
 use std::collections::{HashMap, HashSet};
@@ -24,6 +25,7 @@ use fillmark_store::{SiteScope, Tx, plan, records};
 pub use self::issued::{TrackRecord, issue, list, read_issued, read_track_record};
 use self::ledger::Ledger;
 use self::shelf::Shelf;
+pub use self::spares::{SiteSpares, read_spares};
 pub use self::watch::{watch_supply, watch_supply_at};
 use crate::{App, Caller, Refusal};
 

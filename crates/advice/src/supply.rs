@@ -32,6 +32,7 @@ mod rolling;
 #[cfg(test)]
 mod rows;
 mod spans;
+mod spare;
 mod told;
 mod unplanned;
 mod uptake;
@@ -45,6 +46,7 @@ pub use issue::{Scored, UsedByDay, issued, track_record};
 pub use lot_trace::{Exposure, Handled, Handling, LotTrace, trace_lot};
 pub use question::*;
 pub use reach::{Drank, drank, lots_drunk, picked};
+pub use spare::{Spare, spare_for};
 pub use unplanned::unplanned_use;
 
 use order_by::Outlook;

@@ -2,6 +2,7 @@
 
 mod issued;
 mod purchase;
+mod spare;
 mod what_if;
 
 use std::collections::HashMap;
@@ -10,13 +11,14 @@ use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_advice::supply as answers;
 use fillmark_domain::places::TankId;
 use fillmark_domain::stock::{Product, ProductId, Supplier};
-use fillmark_domain::{Id, Kept};
+use fillmark_domain::{Base, Id, Kept};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
 pub use issued::{ForecastScore, IssuedForecast, IssuedLine, IssuedUse, TrackRecord};
 pub use purchase::{NewDraftOrders, ProposedOrder, ProposedPurchase, PurchaseRow};
+pub use spare::{Spare, Spares};
 pub use what_if::{NewWhatIf, TriedChange, WhatIf, WhatIfProduct};
 
 use crate::{Code, Instant, Quantity, Unit};
@@ -63,6 +65,9 @@ pub struct ProductForecast {
     pub may_run_out_on: Option<NaiveDate>,
     /// What to buy; null where the stock lasts or nobody offers it.
     pub purchase: Option<ProposedPurchase>,
+    /// What is under way.
+    #[schema(max_items = 1000)]
+    pub deliveries: Vec<ForecastDelivery>,
     /// Stock that will expire before it is used.
     #[schema(max_items = 1000)]
     pub spoils: Vec<ForecastSpoilage>,
@@ -134,6 +139,19 @@ pub struct LearntFrom {
     /// Losses recorded.
     #[schema(minimum = 0, maximum = 9007199254740991i64)]
     pub loss_count: u64,
+}
+
+/// Something that is under way; what is overdue is expected tomorrow.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct ForecastDelivery {
+    /// When it should come.
+    pub expected_on: NaiveDate,
+    /// How much.
+    pub amount: Quantity,
+}
+
+fn delivery(coming: &answers::Expected, base: Base) -> ForecastDelivery {
+    ForecastDelivery { expected_on: coming.on, amount: coming.amount.quantity(base).into() }
 }
 
 /// Stock that will expire before it is used.
@@ -259,6 +277,7 @@ impl ProductForecast {
             learnt_from: forecast.learnt_from.into(),
             may_run_out_on: forecast.may_run_out_on,
             purchase: forecast.purchase.as_ref().map(|purchase| ProposedPurchase::of(purchase, base, names)),
+            deliveries: forecast.deliveries.iter().map(|coming| delivery(coming, base)).collect(),
             spoils: spoils
                 .map(|lot| ForecastSpoilage {
                     lot_id: lot.lot.uuid(),

@@ -283,6 +283,13 @@ impl Client {
         self.get_text(&format!("/sites/{site}/forecast/products/{product}/chart")).await
     }
 
+    /// What other sites can spare of what a site is to buy.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn spares(&self, site: Uuid) -> Result<Spares, ClientError> {
+        self.get(&format!("/sites/{site}/forecast/spares")).await
+    }
+
     /// How the forecasts of past nights came out.
     /// # Errors
     /// [`ClientError`].

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use fillmark_domain::stock::{Offer, Packs, Product, Supplier, WriteOff};
 use fillmark_domain::{Amount, Currency, Id, Money};
 
-use super::question::Reason;
+use super::question::{Expected, Reason};
 
 /// The forecast of a site.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,6 +26,8 @@ pub struct ProductForecast {
     pub days: Vec<DayForecast>,
     /// What the figures were learnt from.
     pub learnt_from: LearntFrom,
+    /// What is under way.
+    pub deliveries: Vec<Expected>,
     /// What will expire before it is used, at the expected use.
     pub spoils: Vec<WriteOff>,
     /// The first day on which the chance of running out exceeds what the service level allows, if nothing is ordered.

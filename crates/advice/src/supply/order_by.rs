@@ -142,6 +142,7 @@ impl<'a> Outlook<'a> {
             product: self.product.product,
             days,
             learnt_from: self.usage.learnt_from,
+            deliveries: self.product.on_order.clone(),
             spoils: self.spoils,
             may_run_out_on: runs_out.map(|day| self.question.date(day as i64)),
             purchase,

@@ -5,7 +5,8 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::forecast;
 use fillmark_api::{
     ForecastDay, ForecastMade, ForecastNames, ForecastScore, IssuedForecast, Listed, NewDraftOrders,
-    NewWhatIf, Order, ProblemCode, ProductForecast, PurchaseRow, SiteForecast, TrackRecord, WhatIf,
+    NewWhatIf, Order, ProblemCode, ProductForecast, PurchaseRow, Quantity, SiteForecast, Spare, Spares,
+    TrackRecord, WhatIf,
 };
 use fillmark_domain::Coded;
 use fillmark_domain::Id;
@@ -25,7 +26,7 @@ use crate::http::{
 pub fn routes(config: &mut crate::routes::Registry) {
     config.service(read_forecast).service(draft_forecast_orders).service(ask_what_if);
     config.service(issue_forecast).service(list_issued_forecasts).service(read_issued_forecast);
-    config.service(read_track_record).service(draw_stock_chart);
+    config.service(read_track_record).service(draw_stock_chart).service(read_spares);
 }
 
 /// How far to look ahead.
@@ -112,6 +113,34 @@ pub async fn ask_what_if(
     let site = Id::new(path.into_inner());
     let made = forecast::what_if(&app, &caller.0, site, body.0.horizon_days, &changes).await?;
     Ok(HttpResponse::Ok().json(WhatIf::of(answer(&made.planned), answer(&made.changed))))
+}
+
+/// Read what other sites can spare of what this one is to buy, with their own risk counted: a transfer before an order.
+#[utoipa::path(tag = "stock", operation_id = "read_spares", security(("bearer" = [])),
+    responses((status = 200, description = "By site and product", body = Spares), ReadProblems))]
+#[get("/sites/{site_id}/forecast/spares")]
+pub async fn read_spares(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+) -> Result<Answer<Spares>, Refused> {
+    let (sites, products) = forecast::read_spares(&app, &caller.0, Id::new(path.into_inner())).await?;
+    let mut spares = Vec::new();
+    for one in &sites {
+        for spare in &one.spares {
+            let Some(product) = products.get(&spare.product) else { continue };
+            let quantity = |units| Quantity::new(units, product.content.base.unit());
+            spares.push(Spare {
+                from_site_id: one.site.id.uuid(),
+                from_site: one.site.content.name.clone(),
+                product_id: spare.product.uuid(),
+                needed: quantity(spare.needed),
+                needed_by_on: spare.needed_by,
+                spare: quantity(spare.spare.floor()),
+            });
+        }
+    }
+    Ok(Answer(Spares { spares }))
 }
 
 const LIST: ListKind = ListKind {
@@ -229,7 +258,11 @@ fn chart(told: &ProductForecast, service_level: f64) -> StockChart {
         days: told.days.iter().map(day).collect(),
         band: 2.0 * service_level - 1.0,
         order_by: told.purchase.as_ref().map(|purchase| purchase.order_by_on),
-        deliveries: Vec::new(),
+        deliveries: told
+            .deliveries
+            .iter()
+            .map(|coming| Dated { on: coming.expected_on, amount: coming.amount.value })
+            .collect(),
         changes: changes.map(|day| Dated { on: day.on, amount: day.used.tank_changes }).collect(),
     }
 }
