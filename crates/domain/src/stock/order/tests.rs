@@ -1,0 +1,105 @@
+use super::*;
+use crate::Currency;
+use crate::stock::testing::{day, id};
+
+fn base_a() -> Id<Product> {
+    id("Base A")
+}
+
+fn two_packs_of_a() -> Order {
+    let line = OrderLine {
+        product: base_a(),
+        offer: id("offer"),
+        packs: 2,
+        pack: Amount::from_thousandths(5_000),
+        base: Base::Volume,
+        price: Money::new(1_990, Currency::from_code("EUR").unwrap()),
+        why: None,
+    };
+    Order::draft(id("supplier"), vec![line])
+}
+
+fn came(thousandths: i64) -> Received {
+    Received { product: base_a(), amount: Amount::from_thousandths(thousandths), on: day("2031-01-10") }
+}
+
+fn placed() -> Order {
+    two_packs_of_a().place(day("2031-01-05"), day("2031-01-12")).unwrap()
+}
+
+#[track_caller]
+fn check(order: Result<Order, NotAllowed>, state: Option<&str>) {
+    assert_eq!(order.as_ref().ok().map(|order| order.state.code()), state, "{order:?}");
+}
+
+#[test]
+fn an_order_is_received_when_all_of_it_came() {
+    check(placed().receive(came(5_000)), Some("part_received"));
+    check(placed().receive(came(10_000)), Some("received"));
+    check(placed().receive(came(5_000)).unwrap().receive(came(6_000)), Some("received"));
+    check(placed().receive(came(5_000)).unwrap().close_short(), Some("received"));
+}
+
+#[test]
+fn other_lines_are_approved_anew() {
+    let approval = Approval { by: None, at: DateTime::UNIX_EPOCH };
+    let approved = two_packs_of_a().approve(approval).unwrap();
+    assert_eq!(approved.approved, Some(approval));
+    let lines = approved.lines.clone();
+    assert_eq!(approved.clone().with_lines(lines).unwrap().approved, None);
+    assert_eq!(approved.place(day("2031-01-05"), day("2031-01-12")).unwrap().approved, Some(approval));
+    check(placed().approve(approval), None);
+    check(Order::draft(id("supplier"), Vec::new()).approve(approval), None);
+}
+
+#[test]
+fn the_message_names_what_is_ordered_and_when_it_is_expected() {
+    let told = placed().message("Greenline", "Harbour Street", |_| "Base A".into());
+    for part in ["To Greenline", "Harbour Street", "- 2 x Base A in packs of 5 mL", "expect it on 2031-01-12"]
+    {
+        assert!(told.contains(part), "{told}");
+    }
+    assert!(
+        !two_packs_of_a().message("Greenline", "Harbour Street", |_| String::new()).contains("expect it")
+    );
+}
+
+#[test]
+fn only_what_the_state_allows_is_done() {
+    check(two_packs_of_a().receive(came(5_000)), None);
+    check(placed().place(day("2031-01-06"), day("2031-01-12")), None);
+    check(placed().with_lines(Vec::new()), None);
+    check(placed().cancel(day("2031-01-06")), Some("cancelled"));
+    check(placed().receive(came(5_000)).unwrap().cancel(day("2031-01-11")), None);
+    check(Order::draft(id("supplier"), Vec::new()).place(day("2031-01-05"), day("2031-01-06")), None);
+    check(two_packs_of_a().place(day("2031-01-05"), day("2031-01-04")), None);
+    check(placed().receive(Received { product: id("Base B"), ..came(1) }), None);
+    check(placed().receive(Received { on: day("2031-01-04"), ..came(1) }), None);
+}
+
+#[test]
+fn what_had_not_come_is_awaited_again() {
+    check(placed().receive(came(10_000)).unwrap().take_back(&came(10_000)), Some("placed"));
+    let twice = placed().receive(came(4_000)).unwrap().receive(came(6_000)).unwrap();
+    check(twice.take_back(&came(6_000)), Some("part_received"));
+    check(placed().receive(came(4_000)).unwrap().take_back(&came(5_000)), None);
+    check(placed().take_back(&came(5_000)), None);
+}
+
+#[test]
+fn half_as_much_again_as_is_awaited_looks_mis_keyed() {
+    let exceeded = |order: &Order, thousandths| {
+        order.exceeded_by(&came(thousandths)).map(|awaited| awaited.thousandths())
+    };
+    assert_eq!(exceeded(&placed(), 15_000), None);
+    assert_eq!(exceeded(&placed(), 15_001), Some(10_000));
+    assert_eq!(exceeded(&placed().receive(came(6_000)).unwrap(), 6_001), Some(4_000));
+}
+
+#[test]
+fn what_is_outstanding_shrinks_with_what_comes() {
+    let open = |order: &Order| order.outstanding().iter().map(|(_, left)| left.thousandths()).sum::<i64>();
+    assert_eq!(open(&two_packs_of_a()), 0);
+    assert_eq!(open(&placed()), 10_000);
+    assert_eq!(open(&placed().receive(came(4_000)).unwrap()), 6_000);
+}
