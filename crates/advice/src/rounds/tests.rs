@@ -34,6 +34,12 @@ fn due(check: u128) -> DueCheck {
         minutes: 10,
         qualification: None,
         two_people: false,
+        limit: None,
+        weight: 1,
+        meter: None,
+        building: 0,
+        is_unpleasant: false,
+        may_wait: false,
     }
 }
 
@@ -47,6 +53,12 @@ fn worker(person: u128) -> Worker {
         been_in: None,
         worked_min: 0,
         available_min: 480,
+        breaks: vec![],
+        familiar: vec![],
+        unpleasant_min: 0,
+        begun_min: 0,
+        begun_unpleasant_min: 0,
+        begun_rooms: vec![],
     }
 }
 
@@ -60,7 +72,7 @@ fn good_until(qualification: u128, until: Option<&str>) -> Held {
 }
 
 fn work_day(checks: Vec<DueCheck>, workers: Vec<Worker>) -> WorkDay {
-    WorkDay { date: "2027-05-03".parse().unwrap(), checks, workers }
+    WorkDay { date: "2027-05-03".parse().unwrap(), checks, workers, walks: Walks::default(), meters: vec![] }
 }
 
 /// Who does which checks in order, and which are left; the plan keeps the hard rules.
@@ -228,7 +240,7 @@ fn of_instance(instance: &Value) -> WorkDay {
             window: span(blocks[first].0, blocks[last].1),
             minutes: number(&row["minutes"]) as u32,
             qualification: row["qual"].as_str().map(|_| id_of(&row["qual"])),
-            two_people: false,
+            ..due(0)
         }
     });
     let workers = list(&instance["staff"]).iter().map(|row| {
@@ -241,9 +253,9 @@ fn of_instance(instance: &Value) -> WorkDay {
                 .iter()
                 .map(|name| Held { qualification: id_of(name), ..good_until(0, None) })
                 .collect(),
-            been_in: None,
             worked_min: number(&row["hist_min"]),
             available_min: number(&row["avail_min"]),
+            ..worker(0)
         }
     });
     work_day(checks.collect(), workers.collect())
