@@ -182,13 +182,14 @@ pub fn assign(day: &WorkDay) -> Assignment {
     assign_with(day, Effort::of(day))
 }
 
-/// Shares out a day with a stated effort: more of it never gives a worse plan of the same seed, and costs time in
-/// proportion.
+/// Shares out a day with a stated effort, which costs time in proportion.
 pub fn assign_with(day: &WorkDay, effort: Effort) -> Assignment {
     let board = Board::of(day);
     let plan = search::search(&board, effort);
     board.assignment(&plan)
 }
 
+#[cfg(test)]
+mod properties;
 #[cfg(test)]
 mod tests;

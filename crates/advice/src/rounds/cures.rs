@@ -141,9 +141,11 @@ fn stay(board: &Board, plan: &Plan, job: usize) -> Option<Cure> {
             last.is_none_or(|last| board.jobs[last.slot.job].due.hygiene <= board.jobs[job].due.hygiene);
         let arrives =
             last.map_or(begin, |last| last.starts + last.slot.minutes + board.walk_min(last.slot.job, job));
-        let stays = (1..=LONGEST_STAY_MIN / STAY_STEP_MIN).map(|steps| steps * STAY_STEP_MIN);
-        let can = |stays: &i64| first_start(&[(begin, leaves + stays)], &slot, arrives).is_some();
-        stays.into_iter().find(can).filter(|_| own.may[job] && is_clean)
+        let fits = |stays: i64| first_start(&[(begin, leaves + stays)], &slot, arrives).is_some();
+        if !own.may[job] || !is_clean || fits(0) {
+            return None;
+        }
+        (1..=LONGEST_STAY_MIN / STAY_STEP_MIN).map(|steps| steps * STAY_STEP_MIN).find(|stays| fits(*stays))
     };
     let stays = (0..board.hands.len()).filter_map(|hand| least(hand).map(|minutes| (minutes, hand)));
     stays.min().map(|(minutes, hand)| Cure::Stay { person: board.hands[hand].worker.person, minutes })

@@ -7,7 +7,8 @@ use fillmark_domain::Id;
 use fillmark_domain::people::Person;
 use fillmark_domain::work::{Check, Span};
 
-use crate::rounds::board::{Board, first_start, minute};
+use crate::rounds::board::{Board, Hand, first_start, free};
+use crate::rounds::meeting::meet;
 use crate::rounds::plan::Plan;
 use crate::rounds::search::improve;
 use crate::rounds::tidy::by_name;
@@ -93,12 +94,12 @@ impl MoveReason {
 /// Shares out what is still to do of a day. `day` has all its checks, begun or not, and people as they are known to
 /// be there now.
 pub fn replan(day: &WorkDay, published: &Published, effort: Effort) -> Replanned {
-    let day = still_to_do(day, published);
-    let mut board = Board::of(&day);
+    let rest = still_to_do(day, published);
+    let mut board = Board::of(&rest);
     board.had_by = had_by(&board, published);
     let start = as_published(&board, published);
     let plan = improve(&board, start, effort);
-    Replanned { moves: moves(&board, &plan, published), assignment: board.assignment(&plan) }
+    Replanned { moves: moves(day, &board, &plan, published), assignment: board.assignment(&plan) }
 }
 
 /// The day from now on: without what is begun, which takes its people's time, minutes and cleanness along.
@@ -139,8 +140,8 @@ fn had_by(board: &Board, published: &Published) -> Vec<Vec<usize>> {
     let of = |index: usize| {
         let had = who_had(published, board.jobs[index].due.check);
         let there = |person: &Id<Person>| {
-            let place = |hand: &crate::rounds::board::Hand| hand.worker.person == *person;
-            board.hands.iter().position(|hand| place(hand) && !hand.free.is_empty())
+            let is_there = |hand: &Hand| hand.worker.person == *person && !hand.free.is_empty();
+            board.hands.iter().position(is_there)
         };
         had.iter().filter_map(there).collect()
     };
@@ -166,7 +167,7 @@ fn as_published(board: &Board, published: &Published) -> Plan {
             continue;
         }
         if board.jobs[job].due.two_people {
-            crate::rounds::meeting::meet(board, &mut plan, &hands, board.jobs[job].slot);
+            meet(board, &mut plan, &hands, board.jobs[job].slot);
         } else {
             plan.give(board, hands[0], board.jobs[job].slot);
         }
@@ -174,14 +175,14 @@ fn as_published(board: &Board, published: &Published) -> Plan {
     plan
 }
 
-fn moves(board: &Board, plan: &Plan, published: &Published) -> Vec<Move> {
+fn moves(day: &WorkDay, board: &Board, plan: &Plan, published: &Published) -> Vec<Move> {
     let mut moves: Vec<Move> =
-        (0..board.jobs.len()).filter_map(|job| moved(board, plan, published, job)).collect();
+        (0..board.jobs.len()).filter_map(|job| moved(day, board, plan, published, job)).collect();
     moves.sort_by_key(|moved| moved.check);
     moves
 }
 
-fn moved(board: &Board, plan: &Plan, published: &Published, job: usize) -> Option<Move> {
+fn moved(day: &WorkDay, board: &Board, plan: &Plan, published: &Published, job: usize) -> Option<Move> {
     let check = board.jobs[job].due.check;
     let mut from = who_had(published, check);
     let mut to: Vec<Id<Person>> = plan.hands_of(job).map(|hand| board.hands[hand].worker.person).collect();
@@ -189,7 +190,7 @@ fn moved(board: &Board, plan: &Plan, published: &Published, job: usize) -> Optio
     to.sort_unstable();
     let gone = from.iter().find(|person| !to.contains(person));
     let why = match gone {
-        Some(person) => why(board, published, job, *person),
+        Some(person) => why(day, board, published, job, *person),
         None if from.is_empty() && !to.is_empty() => MoveReason::WasLeft,
         None => return None,
     };
@@ -197,7 +198,7 @@ fn moved(board: &Board, plan: &Plan, published: &Published, job: usize) -> Optio
 }
 
 /// The first rule that stops who had it, or that none does.
-fn why(board: &Board, published: &Published, job: usize, person: Id<Person>) -> MoveReason {
+fn why(day: &WorkDay, board: &Board, published: &Published, job: usize, person: Id<Person>) -> MoveReason {
     let Some(hand) = board.hands.iter().position(|hand| hand.worker.person == person) else {
         return MoveReason::PersonAway;
     };
@@ -209,18 +210,13 @@ fn why(board: &Board, published: &Published, job: usize, person: Id<Person>) -> 
         return MoveReason::WouldBreakHygiene;
     }
     let slot = board.jobs[job].slot;
-    let is_there = |slot| {
-        own.worker.shifts.iter().any(|shift| first_start(&[*shift].map(bounds), slot, i64::MIN).is_some())
-    };
     if first_start(&own.free, &slot, slot.opens).is_none() {
-        let was_there = slot.closes < minute(published.now) + slot.minutes && is_there(&slot);
+        // Whether their shift would have allowed it, had the day gone as planned.
+        let planned = day.workers.iter().find(|worker| worker.person == person).map(free);
+        let was_there = planned.is_some_and(|free| first_start(&free, &slot, slot.opens).is_some());
         return if was_there { MoveReason::NoTimeLeft } else { MoveReason::PersonAway };
     }
     if all_they_had_fits(board, published, hand) { MoveReason::MakesRoom } else { MoveReason::NoTimeLeft }
-}
-
-fn bounds(span: Span) -> (i64, i64) {
-    (minute(span.from), minute(span.until))
 }
 
 fn all_they_had_fits(board: &Board, published: &Published, hand: usize) -> bool {
