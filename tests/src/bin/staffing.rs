@@ -28,7 +28,7 @@ fn main() -> ExitCode {
     };
     let mut all: Vec<Outcome> = Vec::new();
     for case in &cases {
-        let outcomes = play(case);
+        let outcomes = play(case, 1);
         outcomes.iter().for_each(|outcome| tell(outcome, line.json));
         all.extend(outcomes);
     }
