@@ -12,6 +12,7 @@ pub mod process;
 pub mod reference;
 pub mod replay;
 pub mod rows;
+pub mod staffing;
 pub mod work;
 pub mod world;
 pub mod yard;

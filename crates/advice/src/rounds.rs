@@ -1,23 +1,41 @@
 //! Who checks what today: one ordered round a person.
 //!
-//! Hard: shift, absence, window, qualification, and hygiene (a person goes from clean to dirty, quarantine
-//! last, all day long). Wanted, in this order: as few checks left as can be, a room with one person, minutes
-//! that are fair over four weeks. Rooms are handed out whole, the largest first, then checks and rooms are
-//! moved while that makes the plan better. The same day gives the same plan, in whatever order it is told.
+//! Hard: shift, absence, breaks, window, qualification, two people where two are wanted, meters shared, the walk
+//! between rooms, and hygiene (a person goes from clean to dirty, quarantine last, all day long and over the whole
+//! site: what clings to clothes goes along from building to building). Wanted, in this order: nothing undone,
+//! nothing late, a room with one person, fair minutes and fair unpleasant work over four weeks, familiar rooms,
+//! short walks. Rounds are built greedily, then parts of them are taken out and put back, seeded and counted, so
+//! that the same day gives the same plan in whatever order it is told.
 
-mod day;
+mod board;
+mod chance;
+mod cost;
+mod coverage;
+mod cures;
+mod line;
+mod meeting;
+mod plan;
 mod reasons;
+mod recreate;
+mod replan;
+mod ruin;
 mod search;
+mod tidy;
 mod timetable;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::Id;
+use fillmark_domain::entries::MeterKind;
 use fillmark_domain::people::Person;
 use fillmark_domain::places::Room;
 use fillmark_domain::work::{Check, Held, Qualification, Span};
 pub use fillmark_domain::work::{Left, LeftReason as Reason};
 
-use day::Board;
+use board::Board;
+pub use coverage::{Coverage, DayAhead, Expected, Lack, coverage};
+pub use cures::{Cure, Undone, cures};
+pub use replan::{Begun, Move, MoveReason, Published, Replanned, replan};
+pub use search::Effort;
 
 /// How clean a room must be kept. The order is that of a round.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -47,6 +65,18 @@ pub struct DueCheck {
     pub qualification: Option<Id<Qualification>>,
     /// Whether two people must do it together.
     pub two_people: bool,
+    /// When it is missed for good: it may be done late until then. Without, it is never late.
+    pub limit: Option<DateTime<Utc>>,
+    /// How much it matters that it is done: two leave one of 1 for one of 2. At least 1.
+    pub weight: u32,
+    /// The kind of meter it wants.
+    pub meter: Option<MeterKind>,
+    /// The building of its room, by a number of the caller's choice.
+    pub building: u32,
+    /// Whether nobody likes to do it, so that its minutes are shared fairly too.
+    pub is_unpleasant: bool,
+    /// Whether its tolerance allows it to wait until tomorrow.
+    pub may_wait: bool,
 }
 
 /// Somebody who may work.
@@ -67,6 +97,36 @@ pub struct Worker {
     /// Minutes of their shifts in those four weeks and this day: who is there half the time has half the
     /// checks.
     pub available_min: i64,
+    /// When they rest: no check then.
+    pub breaks: Vec<Span>,
+    /// Rooms they know well.
+    pub familiar: Vec<Id<Room>>,
+    /// Minutes of unpleasant checks they did in the four weeks up to this day.
+    pub unpleasant_min: i64,
+    /// Minutes of checks they have begun or done this day, which are not among the checks to be shared out.
+    pub begun_min: i64,
+    /// Of those, the unpleasant ones.
+    pub begun_unpleasant_min: i64,
+    /// The rooms of those.
+    pub begun_rooms: Vec<Id<Room>>,
+}
+
+/// Minutes it takes to walk. Within a room it takes none.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Walks {
+    /// From a room to another of the same building, min.
+    pub rooms_min: u32,
+    /// From a building to another, min; never less than between rooms.
+    pub buildings_min: u32,
+}
+
+/// Meters that people share. A kind that is not named is at hand for everybody.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Meters {
+    /// Which kind.
+    pub kind: MeterKind,
+    /// How many there are: so many people can use one at a time.
+    pub count: u32,
 }
 
 /// A day to be shared out.
@@ -78,6 +138,10 @@ pub struct WorkDay {
     pub checks: Vec<DueCheck>,
     /// Who is there.
     pub workers: Vec<Worker>,
+    /// How long it takes to walk.
+    pub walks: Walks,
+    /// What meters there are.
+    pub meters: Vec<Meters>,
 }
 
 /// Rounds of a day, and what nobody can do.
@@ -113,12 +177,19 @@ pub struct PlannedStep {
     pub with: Option<Id<Person>>,
 }
 
-/// Shares out a day.
+/// Shares out a day with the effort of a page load.
 pub fn assign(day: &WorkDay) -> Assignment {
+    assign_with(day, Effort::of(day))
+}
+
+/// Shares out a day with a stated effort, which costs time in proportion.
+pub fn assign_with(day: &WorkDay, effort: Effort) -> Assignment {
     let board = Board::of(day);
-    let plan = search::search(&board);
+    let plan = search::search(&board, effort);
     board.assignment(&plan)
 }
 
+#[cfg(test)]
+mod properties;
 #[cfg(test)]
 mod tests;

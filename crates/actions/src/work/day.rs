@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Days as ChronoDays, NaiveDate, NaiveTime, TimeDelta, Utc};
 use chrono_tz::Tz;
-use fillmark_advice::rounds::{DueCheck, Hygiene, WorkDay, Worker};
+use fillmark_advice::rounds::{DueCheck, Hygiene, Walks, WorkDay, Worker};
 use fillmark_domain::local::local_day;
 use fillmark_domain::people::{Membership, Person, PersonId};
 use fillmark_domain::places::{Room, RoomUse, SiteId};
@@ -90,6 +90,8 @@ impl DayAtHand {
             date: self.date,
             checks: due.collect(),
             workers: people.into_iter().map(|person| self.worker(person)).collect(),
+            walks: Walks::default(),
+            meters: vec![],
         }
     }
 
@@ -127,6 +129,12 @@ impl DayAtHand {
             minutes: check.work_min,
             qualification: check.qualification,
             two_people: check.two_people,
+            limit: None,
+            weight: 1,
+            meter: None,
+            building: 0,
+            is_unpleasant: false,
+            may_wait: false,
         })
     }
 
@@ -169,6 +177,12 @@ impl DayAtHand {
             been_in: self.been_in(person),
             worked_min: self.worked.get(&person).copied().unwrap_or_default(),
             available_min: own().filter_map(span).map(Span::minutes).sum(),
+            breaks: vec![],
+            familiar: vec![],
+            unpleasant_min: 0,
+            begun_min: 0,
+            begun_unpleasant_min: 0,
+            begun_rooms: vec![],
         }
     }
 

@@ -5,20 +5,23 @@ use std::collections::BTreeSet;
 use fillmark_domain::work::Span;
 
 use crate::rounds::Reason;
-use crate::rounds::day::{Board, Hand};
-use crate::rounds::search::Plan;
-use crate::rounds::timetable::{Slot, first_start, fits_without_hygiene};
+use crate::rounds::board::{Board, Hand, Slot, first_start};
+use crate::rounds::plan::Plan;
+use crate::rounds::search::slots;
+use crate::rounds::timetable::fits_without_hygiene;
 
 /// The reasons, of the first rule on which it fails for everybody; of people's rounds as they stand, each
 /// reason that somebody gives.
 pub(super) fn reasons(board: &Board, plan: &Plan, job: usize) -> Vec<Reason> {
-    let (due, slot) = (board.jobs[job].due, board.jobs[job].slot);
+    let (due, in_time) = (board.jobs[job].due, board.jobs[job].slot);
+    let slot = Slot { closes: board.jobs[job].late_closes, ..in_time };
+    let window =
+        Span { until: due.limit.map_or(due.window.until, |limit| limit.max(due.window.until)), ..due.window };
     if slot.closes - slot.opens < slot.minutes {
         return vec![Reason::NoTimeInWindow];
     }
-    let wanted = if due.two_people { 2 } else { 1 };
-    let on_shift =
-        |hand: &&Hand| hand.worker.shifts.iter().any(|shift| holds(*shift, due.window, slot.minutes));
+    let wanted = board.people(job);
+    let on_shift = |hand: &&Hand| hand.worker.shifts.iter().any(|shift| holds(*shift, window, slot.minutes));
     let there = |hand: &&Hand| first_start(&hand.free, &slot, slot.opens).is_some();
     let count = |which: &dyn Fn(&&Hand) -> bool| board.hands.iter().filter(which).count();
     if count(&on_shift) < wanted {
@@ -48,7 +51,7 @@ fn holds(shift: Span, window: Span, minutes: i64) -> bool {
 /// time, but never the same, have no time.
 fn why_not(board: &Board, plan: &Plan, hand: usize, slot: Slot) -> Reason {
     let free = &board.hands[hand].free;
-    let mut slots = plan.slots_of(hand).to_vec();
+    let mut slots = slots(plan, hand);
     slots.push(slot);
     let two = board.jobs[slot.job].due.two_people;
     if !two && fits_without_hygiene(free, &slots) {

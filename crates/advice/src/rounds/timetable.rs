@@ -1,32 +1,7 @@
-//! One person's day: in which order, and when, a set of checks can be done at all.
+//! In which order the windows of a day's checks ask for them.
 
 use crate::rounds::Hygiene;
-use crate::rounds::day::Job;
-
-/// When a check may be done, in minutes since 1970. Where two people must meet, the window is narrowed to
-/// the minutes agreed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Slot {
-    pub(super) job: usize,
-    pub(super) opens: i64,
-    pub(super) closes: i64,
-    pub(super) minutes: i64,
-}
-
-impl Slot {
-    fn latest_start(&self) -> i64 {
-        self.closes - self.minutes
-    }
-}
-
-/// Each check with its start, in order; none when they cannot all be done. The order of the board (hygiene,
-/// room, end of window, name) keeps a person in a room and is tried first; where windows do not allow it,
-/// the more urgent goes first within one rank of hygiene.
-pub(super) fn timetable(free: &[(i64, i64)], jobs: &[Job], slots: &[Slot]) -> Option<Vec<(usize, i64)>> {
-    let mut slots = slots.to_vec();
-    slots.sort_by_key(|slot| slot.job);
-    room_by_room(free, &slots).or_else(|| urgent_first(free, &slots, |slot| jobs[slot.job].due.hygiene))
-}
+use crate::rounds::board::{Slot, first_start};
 
 /// Whether they could all be done if hygiene did not matter.
 pub(super) fn fits_without_hygiene(free: &[(i64, i64)], slots: &[Slot]) -> bool {
@@ -34,31 +9,13 @@ pub(super) fn fits_without_hygiene(free: &[(i64, i64)], slots: &[Slot]) -> bool 
     urgent_first(free, slots, |_| same).is_some()
 }
 
-/// The first start from `earliest` on that leaves the work within one stretch of free time.
-pub(super) fn first_start(free: &[(i64, i64)], slot: &Slot, earliest: i64) -> Option<i64> {
-    let from = earliest.max(slot.opens);
-    let starts = free.iter().map(|(begin, end)| ((*begin).max(from), *end));
-    starts
-        .filter(|(start, end)| start + slot.minutes <= *end)
-        .map(|(start, _)| start)
-        .find(|start| *start <= slot.latest_start())
-}
-
-fn room_by_room(free: &[(i64, i64)], slots: &[Slot]) -> Option<Vec<(usize, i64)>> {
-    let mut now = i64::MIN;
-    let place = |slot: &Slot| {
-        let start = first_start(free, slot, now)?;
-        now = start + slot.minutes;
-        Some((slot.job, start))
-    };
-    slots.iter().map(place).collect()
-}
-
-fn urgent_first(
+/// The checks from clean to dirty, and the more urgent first within a rank; none when they cannot all be done so.
+/// Walks and meters are left aside.
+pub(super) fn urgent_first(
     free: &[(i64, i64)],
     slots: &[Slot],
     hygiene: impl Fn(&Slot) -> Hygiene,
-) -> Option<Vec<(usize, i64)>> {
+) -> Option<Vec<Slot>> {
     let mut rest = slots.to_vec();
     rest.sort_by_key(|slot| (hygiene(slot), slot.closes, slot.job));
     let mut placed = Vec::with_capacity(rest.len());
@@ -68,9 +25,8 @@ fn urgent_first(
         let same_rank = rest.iter().take_while(|slot| hygiene(slot) == rank).count();
         let next = next_of(free, &rest[..same_rank], now)?;
         let slot = rest.remove(next);
-        let start = first_start(free, &slot, now)?;
-        placed.push((slot.job, start));
-        now = start + slot.minutes;
+        now = first_start(free, &slot, now)? + slot.minutes;
+        placed.push(slot);
     }
     Some(placed)
 }
@@ -94,7 +50,7 @@ mod tests {
     use super::*;
 
     #[track_caller]
-    fn check(free: &[(i64, i64)], slots: &[(i64, i64, i64)], starts: Option<&[(usize, i64)]>) {
+    fn check(free: &[(i64, i64)], slots: &[(i64, i64, i64)], order: Option<&[usize]>) {
         let slots: Vec<Slot> = slots
             .iter()
             .enumerate()
@@ -103,30 +59,33 @@ mod tests {
                 opens: *opens,
                 closes: *closes,
                 minutes: *minutes,
+                pool: None,
             })
             .collect();
         let same = Hygiene { quarantine: false, rank: 0 };
-        assert_eq!(urgent_first(free, &slots, |_| same).as_deref(), starts);
+        let found = urgent_first(free, &slots, |_| same);
+        let found: Option<Vec<usize>> = found.map(|slots| slots.iter().map(|slot| slot.job).collect());
+        assert_eq!(found.as_deref(), order);
     }
 
     #[test]
     fn what_closes_first_goes_first() {
-        check(&[(0, 100)], &[(0, 100, 30), (0, 40, 30)], Some(&[(1, 0), (0, 30)]));
+        check(&[(0, 100)], &[(0, 100, 30), (0, 40, 30)], Some(&[1, 0]));
     }
 
     #[test]
     fn a_long_check_waits_for_an_appointment() {
-        check(&[(0, 200)], &[(0, 200, 50), (30, 40, 10)], Some(&[(1, 30), (0, 40)]));
+        check(&[(0, 200)], &[(0, 200, 50), (30, 40, 10)], Some(&[1, 0]));
     }
 
     #[test]
     fn a_short_check_goes_before_an_appointment() {
-        check(&[(0, 200)], &[(0, 200, 20), (30, 40, 10)], Some(&[(0, 0), (1, 30)]));
+        check(&[(0, 200)], &[(0, 200, 20), (30, 40, 10)], Some(&[0, 1]));
     }
 
     #[test]
     fn a_check_lies_within_one_stretch_of_free_time() {
-        check(&[(0, 20), (30, 60)], &[(0, 60, 25)], Some(&[(0, 30)]));
+        check(&[(0, 20), (30, 60)], &[(0, 60, 25)], Some(&[0]));
         check(&[(0, 20), (30, 50)], &[(0, 60, 25)], None);
     }
 }

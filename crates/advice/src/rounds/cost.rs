@@ -1,0 +1,56 @@
+//! What a plan costs, in hundredths of a minute of unfairness: each goal outweighs those below it, except where a
+//! great deal of the lower one is at stake. All are our own judgement.
+
+use crate::rounds::board::{Board, Hand};
+
+/// A check of weight 1 that nobody does.
+const LEFT: i64 = 100_000;
+/// A check done late.
+pub(super) const LATE: i64 = 20_000;
+/// A check with somebody else than who had it on paper.
+pub(super) const MOVED: i64 = 10_000;
+/// A room shared by one more person: two people who both change clothes and read the same labels.
+pub(super) const SPLIT: i64 = 2_000;
+/// A minute off the fair ones, beyond what nobody minds.
+const UNFAIR: i64 = 100;
+/// The same of unpleasant work.
+const UNFAIR_UNPLEASANT: i64 = 50;
+/// Minutes off the fair ones that nobody minds.
+const NOBODY_MINDS: i64 = 15;
+/// A minute off the fair ones that nobody minds: it decides between what is else the same.
+const NEARLY_FAIR: i64 = 1;
+/// A room that others know better.
+const STRANGE: i64 = 300;
+/// Going from a room to another, and each minute of the way.
+const CHANGE: i64 = 2;
+const WALK: i64 = 10;
+
+/// Of leaving a job.
+pub(super) fn left(board: &Board, job: usize) -> i64 {
+    LEFT * i64::from(board.jobs[job].due.weight.max(1))
+}
+
+/// Of a person's minutes, what is begun included.
+pub(super) fn unfair(hand: &Hand, load: i64, unpleasant: i64) -> i64 {
+    if hand.free.is_empty() {
+        return 0;
+    }
+    let off = (load - hand.fair).abs();
+    let off_unpleasant = hand.fair_unpleasant.map_or(0, |fair| (unpleasant - fair).abs());
+    UNFAIR * (off - NOBODY_MINDS).max(0)
+        + UNFAIR_UNPLEASANT * (off_unpleasant - NOBODY_MINDS).max(0)
+        + NEARLY_FAIR * off.min(NOBODY_MINDS)
+}
+
+/// Of one more person in a room that so many others are in.
+pub(super) fn enters(hand: &Hand, room: usize, others: u32) -> i64 {
+    (if others > 0 { SPLIT } else { 0 }) + if hand.strange[room] { STRANGE } else { 0 }
+}
+
+/// Of going from one job to the next.
+pub(super) fn way(board: &Board, from: usize, to: usize) -> i64 {
+    if board.jobs[from].room == board.jobs[to].room {
+        return 0;
+    }
+    CHANGE + WALK * board.walk_min(from, to)
+}
