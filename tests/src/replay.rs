@@ -134,7 +134,8 @@ pub async fn play(path: &Path) -> Result<Outcome, ReplayError> {
         .map_err(|source| ReplayError::Unreadable { path: path.to_owned(), source })?;
     let scenario: Scenario = serde_json::from_str(&text)
         .map_err(|source| ReplayError::NoScenario { path: path.to_owned(), source })?;
-    let forecast = play::play(&scenario).await?;
+    // Boxed: with all that it waits for inside, its layout nests deeper than the compiler follows.
+    let forecast = Box::pin(play::play(&scenario)).await?;
     let mut products = Vec::new();
     for (name, used) in &scenario.truth.future_daily_use_ml {
         let told = forecast.products.iter().find(|product| product.name == *name);

@@ -58,7 +58,7 @@ pub fn lead_time(supplier: &SupplierAsked) -> LeadTime {
 
 /// The forecast of each product asked about, the orders that follow, and the records that look mis-keyed.
 pub fn forecast(question: &Question) -> Forecast {
-    let (records, suspected) = guard::without_slips_of_unit(question);
+    let (records, suspected) = guard::without_slips(question);
     let usages = rolling::forecast_use(question, &records);
 
     let outlooks: Vec<Outlook> = question

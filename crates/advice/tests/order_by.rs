@@ -11,6 +11,9 @@ use fillmark_domain::{Amount, Base, Currency, Days, Id, Money, OpenDays, Stage, 
 use proptest::prelude::*;
 use uuid::Uuid;
 
+const WEEKDAYS: [Weekday; 7] =
+    [Weekday::Mon, Weekday::Tue, Weekday::Wed, Weekday::Thu, Weekday::Fri, Weekday::Sat, Weekday::Sun];
+
 fn id<W>(number: u128) -> Id<W> {
     Id::new(Uuid::from_u128(number))
 }
@@ -273,16 +276,49 @@ fn a_suppliers_terms_in_another_currency_are_no_part_of_the_sum() {
     }
 }
 
+/// Weekdays on which orders are taken, and others on which staff work.
+fn worked() -> impl Strategy<Value = (Week, Week)> {
+    let monday_and = || prop::sample::subsequence(&WEEKDAYS[..], 0..7);
+    (monday_and(), monday_and()).prop_map(|days| {
+        let week = |days: Vec<Weekday>| Week::of(days.into_iter().chain([Weekday::Mon]));
+        (week(days.0), week(days.1))
+    })
+}
+
+/// The day to order by; the last one there is where nothing is ordered.
+fn order_by(held: i64, promised_days: u16, (order_days, open): (Week, Week)) -> NaiveDate {
+    let mut question = site(vec![product(base_a(), ml(held))]);
+    question.open.week = open;
+    question.suppliers[0].order_days = order_days;
+    question.suppliers[0].promised_lead_days = promised_days;
+    let purchase = forecast(&question).products[0].purchase.clone();
+    purchase.map_or(NaiveDate::MAX, |purchase| purchase.order_by.date())
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
 
     #[test]
-    fn more_stock_never_asks_for_an_earlier_order(held in 0_i64..6_000, more in 1_i64..2_000) {
-        let order_by = |held| {
-            let purchase = forecast(&site(vec![product(base_a(), ml(held))])).products[0].purchase.clone();
-            purchase.map_or(NaiveDate::MAX, |purchase| purchase.order_by.date())
-        };
-        prop_assert!(order_by(held) <= order_by(held + more));
+    fn more_stock_never_asks_for_an_earlier_order(
+        held in 0_i64..6_000,
+        more in 1_i64..2_000,
+        promised in 0_u16..30,
+        worked in worked(),
+    ) {
+        let [less, more] = [held, held + more].map(|held| order_by(held, promised, worked));
+        prop_assert!(less <= more, "{less} {more}");
+    }
+
+    /// By the promise alone: where orders on record belie a promise, a better one is believed less.
+    #[test]
+    fn a_longer_promised_lead_time_never_asks_for_a_later_order(
+        held in 0_i64..12_000,
+        promised in 0_u16..30,
+        longer_by in 1_u16..20,
+        worked in worked(),
+    ) {
+        let [longer, shorter] = [promised + longer_by, promised].map(|days| order_by(held, days, worked));
+        prop_assert!(longer <= shorter, "{longer} {shorter}");
     }
 
     #[test]

@@ -234,6 +234,20 @@ fn litres_keyed_as_millilitres_are_reckoned_back_and_shown() {
 }
 
 #[test]
+fn an_addition_entered_twice_counts_once_and_is_shown() {
+    let site = Site::read(SITES[0]);
+    let mut question = site.question(Changes::Written);
+    let clean = forecast(&question);
+    let double = question.tanks[0].additions[100];
+    question.tanks[0].additions.push(double);
+
+    let guarded = forecast(&question);
+    assert_eq!(guarded.products, clean.products);
+    let shown = guarded.suspected.iter().map(|one| (one.on, one.recorded, one.reckoned));
+    assert_eq!(shown.collect::<Vec<_>>(), [(double.on, double.amount, Amount::ZERO)]);
+}
+
+#[test]
 fn the_causes_of_a_day_make_its_use_and_the_balance_falls_by_it() {
     let site = Site::read(SITES[8]);
     for product in forecast(&site.question(Changes::Written)).products {

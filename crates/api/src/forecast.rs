@@ -39,7 +39,7 @@ pub struct SiteForecast {
     /// What to order together, the most urgent first.
     #[schema(max_items = 1000)]
     pub orders: Vec<ProposedOrder>,
-    /// Additions that look a thousand times off, and what was reckoned with instead.
+    /// Additions that look a thousand times off or entered twice, and what was reckoned with instead.
     #[schema(max_items = 100000)]
     pub suspected: Vec<SuspectedAddition>,
 }
@@ -163,7 +163,7 @@ pub struct ForecastSpoilage {
     pub amount: Quantity,
 }
 
-/// An addition that looks a thousand times off.
+/// An addition that looks a thousand times off or entered twice.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct SuspectedAddition {
     /// The tank.
@@ -175,7 +175,7 @@ pub struct SuspectedAddition {
     /// As recorded, in the product's base unit.
     #[schema(minimum = -1e12, maximum = 1e12)]
     pub recorded: f64,
-    /// As reckoned with.
+    /// As reckoned with: 0 where an equal one of the day counts already.
     #[schema(minimum = -1e12, maximum = 1e12)]
     pub reckoned: f64,
     /// What is usual for the tank and reason.

@@ -119,7 +119,8 @@ pub struct Truth {
 pub struct Event {
     /// The day.
     pub date: NaiveDate,
-    /// Its place in the record.
+    /// Its place in the record of the day; where none is told they stand in order.
+    #[serde(default)]
     pub seq: u32,
     /// What.
     #[serde(flatten)]

@@ -13,7 +13,7 @@ pub struct Forecast {
     pub products: Vec<ProductForecast>,
     /// What to order together, the most urgent first.
     pub orders: Vec<ProposedOrder>,
-    /// Additions that look a thousand times off, and what was reckoned with instead.
+    /// Additions that look a thousand times off or entered twice, and what was reckoned with instead.
     pub suspected: Vec<SuspectedAddition>,
 }
 
@@ -221,7 +221,7 @@ pub enum Caution {
     },
 }
 
-/// An addition that looks a thousand times off.
+/// An addition that looks a thousand times off or entered twice.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SuspectedAddition {
     /// Position of its tank in the question.
@@ -234,7 +234,7 @@ pub struct SuspectedAddition {
     pub reason: Reason,
     /// As recorded.
     pub recorded: Amount,
-    /// As reckoned with.
+    /// As reckoned with: nothing where an equal one of the day counts already.
     pub reckoned: Amount,
     /// Median of the same tank, product and reason, that it was compared with.
     pub usual: Amount,
