@@ -4,7 +4,9 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;
-use fillmark_advice::rounds::{Assignment, assign};
+use fillmark_advice::rounds::{
+    Assignment, Effort, PlannedRound, PlannedStep, Published as OnPaper, assign, replan,
+};
 use fillmark_domain::Id;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::{Act, Person, PersonId};
@@ -247,12 +249,17 @@ async fn load(
     Ok((DayAtHand::load(&tx, site, date).await?, rounds::in_force(&tx, site, date).await?))
 }
 
-/// Shares out a day as things stand now. The search is work for a thread of its own.
+/// Shares out a day as things stand now: where one is published, with the fewest checks going to somebody else. The search is
+/// work for a thread of its own.
 async fn share_out(day: DayAtHand, before: Option<Published>, now: DateTime<Utc>) -> Result<Shared, Refusal> {
     let question = day.question(now);
-    let assignment = tokio::task::spawn_blocking(move || assign(&question))
-        .await
-        .map_err(|error| Refusal::Failed(Failure::CutOff(error)))?;
+    let on_paper = before.as_ref().map(|(_, rounds)| on_paper(rounds, now));
+    let shared = move || match on_paper {
+        Some(published) => replan(&question, &published, Effort::of(&question)).assignment,
+        None => assign(&question),
+    };
+    let assignment =
+        tokio::task::spawn_blocking(shared).await.map_err(|error| Refusal::Failed(Failure::CutOff(error)))?;
     let (number, published) =
         before.map_or((0, Vec::new()), |(publication, rounds)| (publication.number, rounds));
     Ok(Shared {
@@ -262,6 +269,22 @@ async fn share_out(day: DayAtHand, before: Option<Published>, now: DateTime<Utc>
         assignment,
         minutes: day.checks.iter().map(|kept| (kept.id, kept.check.work_min.into())).collect(),
     })
+}
+
+/// The rounds that people have. What is begun or done is not asked about, so that nothing of it can move.
+fn on_paper(rounds: &[KeptRound], now: DateTime<Utc>) -> OnPaper {
+    let round = |kept: &KeptRound| PlannedRound {
+        person: kept.round.person,
+        steps: kept
+            .round
+            .steps
+            .iter()
+            .map(|step| PlannedStep { check: step.check, starts_at: step.starts_at, with: step.with })
+            .collect(),
+        minutes: kept.round.minutes,
+        fair_minutes: kept.round.fair_minutes,
+    };
+    OnPaper { rounds: rounds.iter().map(round).collect(), begun: Vec::new(), now }
 }
 
 async fn keep(app: &App, caller: &Caller, site: SiteScope, shared: &Shared) -> Result<bool, Refusal> {
