@@ -27,6 +27,7 @@ use self::ledger::Ledger;
 use self::shelf::Shelf;
 pub use self::spares::{SiteSpares, read_spares};
 pub use self::watch::{watch_supply, watch_supply_at};
+use crate::refusal::Failure;
 use crate::{App, Caller, Refusal};
 
 /// A forecast with the words it speaks of.
@@ -147,10 +148,9 @@ pub async fn what_if(
             Refusal::invalid(&format!("/changes/{place}"), "unknown_id", unknown.to_string())
         })?;
     }
-    Ok(WhatIf {
-        changed: facts.forecast(&plan, horizon_days),
-        planned: facts.forecast(&facts.plan, horizon_days),
-    })
+    drop(tx);
+    let changed = facts.forecast(&plan, horizon_days).await?;
+    Ok(WhatIf { planned: facts.forecast(&facts.plan, horizon_days).await?, changed })
 }
 
 fn horizon(asked: Option<u16>) -> Result<u16, Refusal> {
@@ -168,7 +168,16 @@ async fn make(
     horizon_days: u16,
 ) -> Result<SiteForecast, Refusal> {
     let facts = Facts::load(tx, scope, now).await?;
-    Ok(facts.forecast(&facts.plan, horizon_days))
+    facts.forecast(&facts.plan, horizon_days).await
+}
+
+/// The forecast is work for a thread of its own: a large site takes a part of a second.
+async fn answered(question: Question) -> Result<(Question, Forecast), Refusal> {
+    let work = move || {
+        let made = forecast(&question);
+        (question, made)
+    };
+    tokio::task::spawn_blocking(work).await.map_err(|error| Refusal::Failed(Failure::CutOff(error)))
 }
 
 /// What a forecast stands on.
@@ -195,29 +204,29 @@ impl Facts {
     }
 
     /// What comes of it by a plan.
-    fn forecast(&self, plan: &SitePlan, horizon_days: u16) -> SiteForecast {
+    async fn forecast(&self, plan: &SitePlan, horizon_days: u16) -> Result<SiteForecast, Refusal> {
+        let (_, made) = answered(self.question(plan, horizon_days)).await?;
         let kept = |products: &[Kept<Product>]| products.iter().map(|kept| (kept.id, kept.clone())).collect();
-        SiteForecast {
+        Ok(SiteForecast {
             today: self.today,
             made_at: self.now,
             service_level: self.site.service_level,
-            forecast: forecast(&self.question(plan, horizon_days)).first_days(horizon_days),
+            forecast: made.first_days(horizon_days),
             tanks: plan.tanks.clone(),
             products: kept(&self.shelf.products),
             suppliers: self.shelf.suppliers.iter().map(|kept| (kept.id, kept.clone())).collect(),
-        }
+        })
     }
 
     /// The forecast as planned, and what is kept of it.
-    fn issued(&self, by: Option<PersonId>) -> (Forecast, IssuedForecast) {
-        let question = self.question(&self.plan, DEFAULT_HORIZON_DAYS);
-        let made = forecast(&question);
+    async fn issued(&self, by: Option<PersonId>) -> Result<(Forecast, IssuedForecast), Refusal> {
+        let (question, made) = answered(self.question(&self.plan, DEFAULT_HORIZON_DAYS)).await?;
         let base = |product| {
             let found = self.shelf.products.iter().find(|kept| kept.id == product);
             found.map_or(Base::Volume, |kept| kept.content.base)
         };
         let issued = issued_forecast(&question, &made, self.now, by, base);
-        (made, issued)
+        Ok((made, issued))
     }
 
     fn question(&self, plan: &SitePlan, horizon_days: u16) -> Question {

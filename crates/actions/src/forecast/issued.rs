@@ -25,7 +25,7 @@ pub async fn issue(app: &App, caller: &Caller, site: SiteId) -> Result<KeptForec
     let look = app.store.look().await?;
     let facts = Facts::load(&look, scope, stamp.at).await?;
     drop(look);
-    let (_, issued) = facts.issued(stamp.by);
+    let (_, issued) = facts.issued(stamp.by).await?;
     let tx = app.store.begin().await?;
     let id = forecasts::keep(&tx, scope, &stamp, &issued).await?.ok_or(Refusal::Taken)?;
     tx.commit().await?;

@@ -2,14 +2,14 @@
 
 use std::collections::HashMap;
 
-use fillmark_advice::supply::{Spare, forecast, spare_for};
+use fillmark_advice::supply::{Spare, spare_for};
 use fillmark_domain::Kept;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Site, SiteId};
 use fillmark_domain::stock::{Product, ProductId};
 use fillmark_store::records;
 
-use super::{DEFAULT_HORIZON_DAYS, Facts};
+use super::{DEFAULT_HORIZON_DAYS, Facts, answered};
 use crate::{App, Caller, Refusal};
 
 /// What another site can spare.
@@ -33,14 +33,14 @@ pub async fn read_spares(
     let now = app.now();
     let tx = app.store.look().await?;
     let facts = Facts::load(&tx, scope, now).await?;
-    let needing = forecast(&facts.question(&facts.plan, DEFAULT_HORIZON_DAYS));
+    let (_, needing) = answered(facts.question(&facts.plan, DEFAULT_HORIZON_DAYS)).await?;
     let mut all = Vec::new();
     for other in records::all::<Site>(&tx, scope.in_business()).await? {
         let Some(theirs) = caller.may(Act::Read, other.id).ok().filter(|_| other.id != site) else {
             continue;
         };
         let facts = Facts::load(&tx, theirs, now).await?;
-        let giving = forecast(&facts.question(&facts.plan, DEFAULT_HORIZON_DAYS));
+        let (_, giving) = answered(facts.question(&facts.plan, DEFAULT_HORIZON_DAYS)).await?;
         let spares = spare_for(&needing, &giving);
         if !spares.is_empty() {
             all.push(SiteSpares { site: other, spares });

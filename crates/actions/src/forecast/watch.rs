@@ -57,7 +57,7 @@ pub async fn watch_supply_at(app: &App, site: SiteId) -> Result<(), Refusal> {
     }
     let facts = Facts::load(&look, scope, stamp.at).await?;
     drop(look);
-    let (made, issued) = facts.issued(None);
+    let (made, issued) = facts.issued(None).await?;
     let warnings = facts.warnings(&made);
     let tx = app.store.begin().await?;
     // Another server may have been quicker; then it has told as well.
