@@ -49,6 +49,9 @@ pub struct HorizonOutcome {
     pub days: usize,
     /// Forecast use, mL.
     pub forecast_ml: f64,
+    /// Of it all but losses, mL.
+    #[serde(skip)]
+    pub planned_ml: f64,
     /// True use, mL.
     pub truth_ml: f64,
     /// |forecast − truth| / truth.
@@ -140,12 +143,14 @@ pub async fn play(path: &Path) -> Result<Outcome, ReplayError> {
     for (name, used) in &scenario.truth.future_daily_use_ml {
         let told = forecast.products.iter().find(|product| product.name == *name);
         let at = HORIZONS.map(|days| {
-            let forecast_ml =
-                told.map_or(0.0, |told| told.days.iter().take(days).map(|day| day.used.total).sum());
+            let told = told.map_or(&[][..], |told| &told.days);
+            let forecast_ml: f64 = told.iter().take(days).map(|day| day.used.total).sum();
+            let lost_ml: f64 = told.iter().take(days).map(|day| day.used.unplanned).sum();
             let truth_ml: f64 = used.iter().take(days).sum();
             HorizonOutcome {
                 days,
                 forecast_ml,
+                planned_ml: forecast_ml - lost_ml,
                 truth_ml,
                 abs_error: (forecast_ml - truth_ml).abs() / truth_ml.max(1e-9),
             }

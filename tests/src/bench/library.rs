@@ -1,4 +1,4 @@
-//! A general-purpose chemistry library, fetched into a folder of its own and asked line by line.
+//! A general-purpose library for Python, fetched into a folder of its own and asked line by line.
 
 use std::io::{BufRead, BufReader, Write};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
@@ -6,12 +6,6 @@ use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 use serde::Deserialize;
 use serde_json::Value;
 use tempfile::TempDir;
-
-/// PHREEQC (D. L. Parkhurst and C. A. J. Appelo, U.S. Geological Survey Techniques and Methods 6-A43, 2013) with its binding
-/// for Python. The version is named so that figures of different days mean the same.
-const PACKAGE: &str = "phreeqpython==1.6.2";
-
-const SCRIPT: &str = include_str!("chemistry.py");
 
 /// The library, running until it is dropped.
 pub struct Library {
@@ -28,22 +22,25 @@ pub struct Answered {
     pub per_second: f64,
     /// The figure.
     pub value: f64,
+    /// The most memory it held, where it says so.
+    #[serde(default)]
+    pub peak_mb: Option<f64>,
 }
 
 impl Library {
-    /// Fetches it from the index of Python's packages and starts it.
+    /// Fetches a package from the index of Python's packages, as `name==version`, and starts the script that asks it.
     /// # Errors
     /// What is missing for that, in a sentence.
     /// # Panics
     /// When there is no folder for it.
-    pub fn fetch() -> Result<Library, String> {
+    pub fn fetch(package: &str, script: &str) -> Result<Library, String> {
         let folder = TempDir::new().expect("a folder");
-        let (inside, script) = (folder.path().join("venv"), folder.path().join("chemistry.py"));
+        let (inside, asker) = (folder.path().join("venv"), folder.path().join("asker.py"));
         run(Command::new("python3").args(["-m", "venv"]).arg(&inside))?;
         let python = inside.join("bin/python");
-        run(Command::new(&python).args(["-m", "pip", "install", "--quiet", PACKAGE]))?;
-        std::fs::write(&script, SCRIPT).map_err(|error| error.to_string())?;
-        let piped = Command::new(&python).arg(&script).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn();
+        run(Command::new(&python).args(["-m", "pip", "install", "--quiet", package]))?;
+        std::fs::write(&asker, script).map_err(|error| error.to_string())?;
+        let piped = Command::new(&python).arg(&asker).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn();
         let mut child = piped.map_err(|error| error.to_string())?;
         let (to, from) = (child.stdin.take().expect("a pipe"), child.stdout.take().expect("a pipe"));
         Ok(Library { child, to, from: BufReader::new(from), _folder: folder })

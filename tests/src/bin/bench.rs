@@ -5,12 +5,12 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand, ValueEnum};
 use fillmark_tests::bench::figures::summary;
 use fillmark_tests::bench::{
-    Measured, advice, bare, batch, chemistry, entry, memory, report, round, start, verify,
+    Measured, advice, bare, batch, chemistry, entry, forecasts, memory, report, round, start, verify,
 };
 use fillmark_tests::fresh::Kind;
 
-/// Measures the server against what it stands on, on both databases; PostgreSQL is started for it. Its chemistry is measured
-/// in this process.
+/// Measures the server against what it stands on, on both databases; PostgreSQL is started for it. Its chemistry and
+/// its forecast are measured in this process.
 #[derive(Parser)]
 struct Line {
     #[command(subcommand)]
@@ -52,6 +52,8 @@ enum Name {
     Advice,
     /// EC, acid, fills and learning in one process, against a chemistry library that pip fetches.
     Chemistry,
+    /// The forecast of one site and of twenty large ones, against paths sampled with numpy, which pip fetches.
+    Forecast,
     /// Serves as the bare server.
     #[command(hide = true)]
     Bare {
@@ -79,11 +81,13 @@ async fn measure(line: &Line) -> ExitCode {
         Some(Only::Postgres) => &[Kind::Postgres],
         None => &[Kind::Sqlite, Kind::Postgres],
     };
-    if line.name == Name::Chemistry {
-        chemistry(line.rounds).into_iter().for_each(|one| told(line, one, &mut all));
-    } else {
-        for kind in kinds.iter().copied() {
-            told(line, one(&line.name, kind, line.rounds).await, &mut all);
+    match line.name {
+        Name::Chemistry => chemistry(line.rounds).into_iter().for_each(|one| told(line, one, &mut all)),
+        Name::Forecast => forecasts(line.rounds).into_iter().for_each(|one| told(line, one, &mut all)),
+        _ => {
+            for kind in kinds.iter().copied() {
+                told(line, one(&line.name, kind, line.rounds).await, &mut all);
+            }
         }
     }
     if line.json {
@@ -111,7 +115,7 @@ async fn one(name: &Name, kind: Kind, rounds: usize) -> Measured {
         Name::Memory => memory(kind, rounds).await,
         Name::Verify => verify(kind, rounds).await,
         Name::Advice => advice(kind, rounds).await,
-        Name::Chemistry => unreachable!("it asks no database"),
+        Name::Chemistry | Name::Forecast => unreachable!("it asks no database"),
         Name::Bare { .. } => unreachable!("it serves and measures nothing"),
     }
 }

@@ -11,7 +11,7 @@ use fillmark_domain::entries::{Addition, AdditionReason, ChangePlanKind, Poured,
 use fillmark_domain::places::{Tank, TankId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{Lot, LotId, Movement, ProductId};
-use fillmark_domain::{Days, Kept};
+use fillmark_domain::{Amount, Days, Kept};
 use fillmark_store::{SiteScope, Tx, entries, movements, readings, records};
 
 use crate::Refusal;
@@ -94,7 +94,7 @@ impl Ledger {
     /// What was lost or found of a product.
     pub(super) fn unplanned(&self, plan: &SitePlan, product: ProductId) -> Vec<Unplanned> {
         let losses = self.losses.iter().filter(|loss| loss.product == product);
-        unplanned_use(losses, &self.expiries, self.short_since(product), |at| plan.day(at))
+        unplanned_use(losses, &self.expiries, &self.short(product), |at| plan.day(at))
     }
 
     /// What was used of products day by day: poured, or lost without a plan.
@@ -111,13 +111,15 @@ impl Ledger {
         used
     }
 
-    /// Since when something of a product had been poured beyond the record.
-    fn short_since(&self, product: ProductId) -> Option<DateTime<Utc>> {
-        let short = self.additions.iter().filter(|one| match &one.poured {
-            Poured::Product { product: poured, shortage, .. } => *poured == product && shortage.is_positive(),
-            Poured::Water { .. } => false,
-        });
-        short.map(|one| one.recorded_at).min()
+    /// What of a product was poured beyond the record, and when.
+    fn short(&self, product: ProductId) -> Vec<(DateTime<Utc>, Amount)> {
+        let short = |one: &Addition| match &one.poured {
+            Poured::Product { product: poured, shortage, .. } if *poured == product => {
+                shortage.is_positive().then_some((one.recorded_at, *shortage))
+            }
+            Poured::Product { .. } | Poured::Water { .. } => None,
+        };
+        self.additions.iter().filter_map(short).collect()
     }
 }
 

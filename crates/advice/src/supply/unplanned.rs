@@ -4,28 +4,57 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::Amount;
-use fillmark_domain::stock::{LotId, Movement, MovementKind};
+use fillmark_domain::stock::{LotId, Movement, MovementKind, SlipId};
 
 use super::history::ProductHistory;
 use super::question::Unplanned;
 
-/// Use that no plan knew, among the write-offs and count adjustments of one product: what was written off before its
-/// lot had expired, and what counts found. A count that found more after something had been poured beyond the record
-/// only settles that shortage: the pour counted already.
+/// Use that no plan knew, among the write-offs and count adjustments of one product in order of time: what was written off
+/// before its lot had expired, and what counts found. What had been `short` since the count before, poured beyond what the
+/// record held, counted already as a pour: a count that finds more only settles it, and of what a count misses it is a part,
+/// where the lot on the label held too little and another was poured from.
 pub fn unplanned_use<'a>(
     losses: impl IntoIterator<Item = &'a Movement>,
     expiries: &HashMap<LotId, NaiveDate>,
-    short_since: Option<DateTime<Utc>>,
+    short: &[(DateTime<Utc>, Amount)],
     day: impl Fn(DateTime<Utc>) -> NaiveDate,
 ) -> Vec<Unplanned> {
     let expired = |loss: &Movement| expiries.get(&loss.lot).is_some_and(|last| *last < day(loss.done_at));
-    let settles = |loss: &Movement| short_since.is_some_and(|since| since <= loss.done_at);
-    let unplanned = |loss: &&Movement| match loss.kind {
-        MovementKind::WriteOff => !expired(loss),
-        _ => loss.change < Amount::ZERO || !settles(loss),
+    let mut settling = Settling { short, count: None, until: DateTime::<Utc>::MIN_UTC, left: Amount::ZERO };
+    let unplanned = |loss: &'a Movement| {
+        let amount = match loss.kind {
+            MovementKind::WriteOff => (!expired(loss)).then_some(-loss.change),
+            _ => settling.lost(loss),
+        };
+        amount.map(|amount| Unplanned { on: day(loss.done_at), amount })
     };
-    let told = |loss: &Movement| Unplanned { on: day(loss.done_at), amount: -loss.change };
-    losses.into_iter().filter(unplanned).map(told).collect()
+    losses.into_iter().filter_map(unplanned).collect()
+}
+
+/// What was poured beyond the record and no count has settled yet.
+struct Settling<'s> {
+    short: &'s [(DateTime<Utc>, Amount)],
+    count: Option<SlipId>,
+    until: DateTime<Utc>,
+    left: Amount,
+}
+
+impl Settling<'_> {
+    /// What a count adjustment says was lost beyond that; nothing where it only settles.
+    fn lost(&mut self, found: &Movement) -> Option<Amount> {
+        if self.count != Some(found.slip) {
+            let since = |(at, _): &&(DateTime<Utc>, Amount)| self.until < *at && *at <= found.done_at;
+            self.left = self.short.iter().filter(since).map(|(_, amount)| *amount).sum();
+            (self.count, self.until) = (Some(found.slip), found.done_at);
+        }
+        if found.change.is_positive() {
+            return (!self.left.is_positive()).then_some(-found.change);
+        }
+        let settled = self.left.min(-found.change);
+        self.left = self.left - settled;
+        let lost = -found.change - settled;
+        lost.is_positive().then_some(lost)
+    }
 }
 
 /// Losses of a product as a rate.
@@ -101,28 +130,43 @@ mod tests {
         }
     }
 
-    /// The lot may be used until 10 March; the amounts that are unplanned use, in thousandths.
+    /// The lot may be used until 10 March, and on some days so much was poured beyond the record; the amounts that are
+    /// unplanned use, all in thousandths.
     #[track_caller]
-    fn check(losses: &[Movement], short_since: Option<u32>, expected: &[i64]) {
+    fn check(losses: &[Movement], short: &[(u32, i64)], expected: &[i64]) {
         let last_day = noon(10).date_naive();
         let expiries = HashMap::from([(id(4), last_day)]);
-        let found = unplanned_use(losses, &expiries, short_since.map(noon), |at| at.date_naive());
+        let short: Vec<_> =
+            short.iter().map(|(day, amount)| (noon(*day), Amount::from_thousandths(*amount))).collect();
+        let found = unplanned_use(losses, &expiries, &short, |at| at.date_naive());
         let found: Vec<i64> = found.iter().map(|one| one.amount.thousandths()).collect();
         assert_eq!(found, expected);
     }
 
+    fn count(change: i64, day: u32) -> Movement {
+        Movement { slip: id(day.into()), ..loss(MovementKind::CountAdjustment, change, day) }
+    }
+
     #[test]
     fn what_is_written_off_after_its_last_day_was_never_used() {
-        check(&[loss(MovementKind::WriteOff, -500, 10)], None, &[500]);
-        check(&[loss(MovementKind::WriteOff, -500, 11)], None, &[]);
+        check(&[loss(MovementKind::WriteOff, -500, 10)], &[], &[500]);
+        check(&[loss(MovementKind::WriteOff, -500, 11)], &[], &[]);
+        check(&[loss(MovementKind::WriteOff, -500, 10)], &[(9, 500)], &[500]);
     }
 
     #[test]
     fn a_count_that_finds_more_settles_what_was_poured_beyond_the_record() {
-        let counts = [MovementKind::CountAdjustment; 2].map(|kind| loss(kind, 300, 5));
-        check(&counts, None, &[-300, -300]);
-        check(&counts, Some(6), &[-300, -300]);
-        check(&counts, Some(5), &[]);
-        check(&[loss(MovementKind::CountAdjustment, -300, 5)], Some(1), &[300]);
+        check(&[count(300, 5)], &[], &[-300]);
+        check(&[count(300, 5)], &[(6, 100)], &[-300]);
+        check(&[count(300, 5)], &[(5, 100)], &[]);
+        check(&[count(300, 5), count(20, 6)], &[(5, 100)], &[-20]);
+    }
+
+    #[test]
+    fn what_a_named_lot_lacked_is_not_lost_again_when_a_count_misses_it() {
+        check(&[count(-300, 5)], &[(1, 100)], &[200]);
+        check(&[count(-300, 5)], &[(1, 300)], &[]);
+        check(&[count(-300, 5), count(-300, 6)], &[(1, 500)], &[300]);
+        check(&[count(-300, 5), count(-300, 5)], &[(1, 500)], &[100]);
     }
 }
