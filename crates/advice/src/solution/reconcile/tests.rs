@@ -169,7 +169,7 @@ fn a_slip_of_a_thousand_is_one_of_a_product_that_is_hardly_known_too() {
     assert!(matches!(got[0].verdict, Verdict::UnitSlip { factor, .. } if factor == 0.001), "{got:?}");
 }
 
-/// 9 mL of it raise the EC by a hundredth, as good as nothing; that nobody poured would be of an amount that one pours.
+/// 12 mL of it raise the EC by a hundredth, as good as nothing; that nobody poured would be of an amount that one pours.
 #[test]
 fn an_absurd_amount_that_hardly_showed_was_keyed_too_large_and_not_left_out() {
     let hour = TimeDelta::hours(1);
@@ -181,7 +181,7 @@ fn an_absurd_amount_that_hardly_showed_was_keyed_too_large_and_not_left_out() {
         ];
         additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), WATER)[0].verdict.clone()
     };
-    assert!(matches!(of(9000.0), Verdict::UnitSlip { factor, .. } if factor == 0.001));
+    assert!(matches!(of(12_000.0), Verdict::UnitSlip { factor, .. } if factor == 0.001));
     assert!(matches!(of(200.0), Verdict::NotPoured { .. }));
 }
 
