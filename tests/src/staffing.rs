@@ -77,7 +77,8 @@ pub fn play(case: &Case, part: u32) -> Vec<Outcome> {
 /// 1000.
 fn effort(checks: usize, part: u32) -> Effort {
     let iterations = match checks {
-        0..=400 => 30_000,
+        0..=60 => 30_000,
+        61..=400 => 25_000,
         _ => 60_000,
     };
     Effort { iterations: iterations / part, seed: 1 }
