@@ -73,21 +73,18 @@ pub fn play(case: &Case, part: u32) -> Vec<Outcome> {
     outcomes
 }
 
-/// About half of what the bars on time allow on two cores with other work: 1 s for 30 checks, 2 s for 200, 10 s for
-/// 1000.
+/// A third to a half of what the bars on time allow on two cores with other work: 1 s for 30 checks, 2 s for 200, 10 s
+/// for 1000.
 fn effort(checks: usize, part: u32) -> Effort {
-    let iterations = match checks {
-        0..=60 => 30_000,
-        61..=400 => 25_000,
-        _ => 60_000,
-    };
+    let iterations = if checks <= 400 { 30_000 } else { 40_000 };
     Effort { iterations: iterations / part, seed: 1 }
 }
 
 /// The same of 1 s, whatever the day.
 fn effort_of_a_call(checks: usize, part: u32) -> Effort {
     let iterations = match checks {
-        0..=400 => 20_000,
+        0..=60 => 20_000,
+        61..=400 => 30_000,
         _ => 8_000,
     };
     Effort { iterations: iterations / part, seed: 1 }
