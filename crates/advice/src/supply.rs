@@ -43,7 +43,7 @@ pub use answer::*;
 pub use counter::litres_fed;
 pub use fed::{EcRises, fed_days};
 pub use issue::{Scored, UsedByDay, issued, track_record};
-pub use lot_trace::{Exposure, Handled, Handling, LotTrace, trace_lot};
+pub use lot_trace::{Exposure, Handled, Handling, LotTrace, handled, trace_lot};
 pub use question::*;
 pub use reach::{Drank, drank, lots_drunk, picked};
 pub use spare::{Spare, spare_for};

@@ -5,8 +5,10 @@
 use std::collections::BTreeMap;
 
 use chrono::{Days as ChronoDays, NaiveDate, Weekday};
+use fillmark_advice::supply::warnings::{self, OrderOut};
 use fillmark_advice::supply::*;
 use fillmark_domain::stock::{Offer, OnHand, Product, ProductKind, Supplier};
+use fillmark_domain::work::AlertKind;
 use fillmark_domain::{Amount, Base, Currency, Days, Id, Money, OpenDays, Stage, Week};
 use proptest::prelude::*;
 use uuid::Uuid;
@@ -337,4 +339,58 @@ proptest! {
             prop_assert!(next.chance_of_running_out > 1.0 - level);
         }
     }
+}
+
+#[track_caller]
+fn check_told(question: &Question, kinds: &[AlertKind]) {
+    let told = warnings::of_forecast(&forecast(question), today(), |_| "Grow A".into());
+    assert_eq!(told.iter().map(|warning| warning.kind).collect::<Vec<_>>(), kinds, "{told:?}");
+}
+
+/// 100 mL a day and a supplier who takes five days.
+#[test]
+fn what_must_be_ordered_or_runs_out_or_is_left_is_told() {
+    let of = |held, expiry: Option<&str>| {
+        let mut question = site(vec![product(base_a(), ml(held))]);
+        steady_supplier(&mut question);
+        question.products[0].on_hand = vec![lot(ml(held), expiry.map(day))];
+        question
+    };
+    check_told(&of(9_000, None), &[]);
+    check_told(&of(800, None), &[AlertKind::OrderByNear]);
+    check_told(&of(200, None), &[AlertKind::StockOutNear]);
+    let mut unoffered = of(1_500, None);
+    unoffered.products[0].offers.clear();
+    check_told(&unoffered, &[AlertKind::StockOutNear]);
+    check_told(&of(9_000, Some("2031-04-10")), &[AlertKind::Expiry]);
+}
+
+#[test]
+fn an_order_is_late_beyond_its_suppliers_spread() {
+    let supplier = Supplier {
+        name: "Greenline".into(),
+        order_days: Week::EVERY_DAY,
+        cut_off: chrono::NaiveTime::MIN,
+        promised_lead_days: 5,
+        minimum_order_minor: 0,
+        freight_minor: 0,
+        currency: Currency::from_code("EUR").unwrap(),
+    };
+    let lead_time = LeadTime { mean_days: 5.0, sd_days: 1.0, orders: 20 };
+    let told = |waited| {
+        let placed_on = today() - ChronoDays::new(waited);
+        let out = OrderOut { id: id(1), supplier: &supplier, placed_on, lead_time };
+        warnings::of_orders(&[out], today()).len()
+    };
+    assert_eq!((told(6), told(7)), (0, 1), "1.64 days beyond the five");
+}
+
+#[test]
+fn a_site_spares_what_it_holds_beyond_six_weeks() {
+    let of = |held| forecast(&site(vec![product(base_a(), ml(held))]));
+    let needing = of(300);
+    let needed = needing.products[0].purchase.as_ref().unwrap().needed.base_units();
+    let spare = |held| spare_for(&needing, &of(held)).first().map(|spare| spare.spare);
+    assert_eq!(spare(60_000), Some(needed), "no more than is needed");
+    assert_eq!(spare(4_000), None, "less than its own six weeks");
 }

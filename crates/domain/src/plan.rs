@@ -112,6 +112,16 @@ impl SitePlan {
         Some(Led { feed, cycle, step: step_on(steps, &cycle.content, on) })
     }
 
+    /// What drinks from which tank, each no longer than its cycle grows.
+    pub fn feeds_while_they_grow(&self) -> Vec<Feed> {
+        let while_it_grows = |feed: &Feed| {
+            let ends_on = self.cycles.get(&feed.cycle).and_then(|cycle| cycle.content.ends_on);
+            let until = feed.until.into_iter().chain(ends_on).min();
+            Feed { until, ..feed.clone() }
+        };
+        self.feeds.iter().map(while_it_grows).collect()
+    }
+
     /// Plants that drink from a tank on a day.
     pub fn plants(&self, tank: TankId, on: NaiveDate) -> u32 {
         let drinking = self.feeds.iter().filter(|feed| feed.tank == tank && spans(feed.from, feed.until, on));

@@ -2,11 +2,10 @@
 
 use std::collections::BTreeMap;
 
+use fillmark_advice::supply::methods::smooth_best;
+
 use super::recorded::Recorded;
 use super::scenario::What;
-
-/// Smoothing constants tried; the one with the least squared error one week ahead is taken.
-const STEPS: u32 = 99;
 
 /// Recorded use of each product by day from the first day on, mL, as it was keyed.
 pub fn recorded_use(site: &Recorded) -> BTreeMap<&str, Vec<f64>> {
@@ -30,17 +29,7 @@ pub fn weeks(daily: &[f64], before: usize) -> Vec<f64> {
     (0..before / 7).map(|week| (week * 7..week * 7 + 7).map(at).sum()).collect()
 }
 
-/// The forecast of a week by exponential smoothing that starts at the first week.
+/// The forecast of a week by exponential smoothing that starts at the first week, with the weight that would have been best.
 pub fn smoothed(weeks: &[f64]) -> f64 {
-    let run = |step: u32| {
-        let constant = f64::from(step) / f64::from(STEPS + 1);
-        let (mut level, mut squares) = (weeks.first().copied().unwrap_or(0.0), 0.0);
-        for used in weeks.iter().skip(1) {
-            squares += (used - level).powi(2);
-            level += constant * (used - level);
-        }
-        (squares, level)
-    };
-    let best = (1..=STEPS).map(run).min_by(|one, other| one.0.total_cmp(&other.0));
-    best.map_or(0.0, |(_, level)| level)
+    smooth_best(weeks).map_or(0.0, |smoothed| smoothed.level)
 }

@@ -2,11 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use fillmark_advice::supply::{Drank, Handled, Handling, LotTrace, drank, lots_drunk, picked, trace_lot};
+use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
+use fillmark_advice::supply::{Drank, Handled, LotTrace, drank, handled, lots_drunk, picked, trace_lot};
 use fillmark_domain::Id;
-use fillmark_domain::entries::{Addition, Poured, TankChange};
-use fillmark_domain::growing::{Feed, Harvest};
+use fillmark_domain::entries::{Addition, TankChange};
+use fillmark_domain::growing::{Cycle, Feed, Harvest};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
 use fillmark_domain::plan::SitePlan;
@@ -17,6 +17,10 @@ use crate::{App, Caller, Refusal};
 
 /// A lot may be poured so long before anybody enters it (our own judgement): people write the label that they see.
 const TYPED_LATER: TimeDelta = TimeDelta::days(90);
+
+/// What was in a tank when a cycle came to it went in this long before at most (our own judgement): a tank that is not drained whole
+/// for a year is none that is changed.
+const IN_THE_TANK: TimeDelta = TimeDelta::days(365);
 
 /// Where a lot went at a site.
 #[derive(Debug, Clone, PartialEq)]
@@ -70,7 +74,9 @@ pub async fn trace_back(
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
     let (_, harvest) = entries::find::<Harvest>(&tx, scope, harvest).await?.ok_or(Refusal::NotFound)?;
-    let records = Records::load(&tx, scope, DateTime::<Utc>::UNIX_EPOCH, harvest.harvested_at).await?;
+    let cycle = records::find::<Cycle>(&tx, scope, harvest.cycle).await?.ok_or(Refusal::NotFound)?.content;
+    let from = cycle.starts_on.and_time(NaiveTime::MIN).and_utc() - IN_THE_TANK;
+    let records = Records::load(&tx, scope, from, harvest.harvested_at).await?;
     let until: NaiveDate = records.plan.day(harvest.harvested_at);
     let day = |at| records.plan.day(at);
     let lots = lots_drunk(harvest.cycle, until, &records.handled, &records.feeds, day);
@@ -96,42 +102,12 @@ impl Records {
         let changes = entries::standing::<TankChange>(tx, scope, from, until).await?;
         let additions = entries::standing::<Addition>(tx, scope, from, until).await?;
         let made = preparations::all_made(tx, scope).await?;
+        let made = made.into_iter().map(|one| (one.at, one.from, one.into));
         Ok(Records {
-            handled: handled(&made, &changes, &additions),
-            feeds: plan.feeds.iter().map(|feed| while_it_grows(feed, &plan)).collect(),
+            handled: handled(made, &changes, &additions),
+            feeds: plan.feeds_while_they_grow(),
             harvests: entries::standing::<Harvest>(tx, scope, from, until).await?,
             plan: SitePlan::clone(&plan),
         })
     }
-}
-
-/// People write down minutes: at the same one a solution is made before a tank is drained, and that before it is filled.
-fn handled(
-    made: &[preparations::Made],
-    changes: &[(Id<TankChange>, TankChange)],
-    additions: &[(Id<Addition>, Addition)],
-) -> Vec<Handled> {
-    let made = made.iter().map(|one| (one.at, Handling::Prepared { from: one.from.clone(), into: one.into }));
-    let drained = changes.iter().filter(|(_, change)| change.is_full());
-    let drained = drained.map(|(_, change)| (change.recorded_at, Handling::Drained { tank: change.tank }));
-    let poured = additions.iter().flat_map(|(_, addition)| {
-        let lots = match &addition.poured {
-            Poured::Product { lots, .. } => lots.as_slice(),
-            Poured::Water { .. } => &[],
-        };
-        lots.iter()
-            .map(|(lot, _)| (addition.recorded_at, Handling::Poured { lot: *lot, tank: addition.tank }))
-    });
-    let all = made.chain(drained).chain(poured).enumerate();
-    all.map(|(place, (at, what))| Handled { at, place: place as u64, what }).collect()
-}
-
-/// A feed ends with its cycle.
-fn while_it_grows(feed: &Feed, plan: &SitePlan) -> Feed {
-    let ends_on = plan.cycles.get(&feed.cycle).and_then(|cycle| cycle.content.ends_on);
-    let until = match (feed.until, ends_on) {
-        (Some(one), Some(other)) => Some(one.min(other)),
-        (one, other) => one.or(other),
-    };
-    Feed { until, ..feed.clone() }
 }

@@ -3,6 +3,7 @@
 
 use super::answer::UseByCause;
 use super::history::ProductHistory;
+use super::methods::smooth;
 use super::spans::WEEK;
 use super::uptake::shares_by_error;
 use super::usage::Usage;
@@ -198,7 +199,6 @@ fn smoothed(product: &ProductHistory, before: usize) -> f64 {
     let first = before % WEEK;
     let weeks =
         product.poured[first.min(product.poured.len())..before.min(product.poured.len())].chunks(WEEK);
-    let mut weeks = weeks.map(|week| week.iter().sum::<f64>());
-    let start = weeks.next().unwrap_or(0.0);
-    weeks.fold(start, |level, week| level + SMOOTHING * (week - level))
+    let weeks: Vec<f64> = weeks.map(|week| week.iter().sum()).collect();
+    smooth(&weeks, SMOOTHING).map_or(0.0, |smoothed| smoothed.level)
 }

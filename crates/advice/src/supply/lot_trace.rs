@@ -3,6 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
+use fillmark_domain::Id;
+use fillmark_domain::entries::{Addition, Poured, TankChange};
 use fillmark_domain::places::TankId;
 use fillmark_domain::stock::LotId;
 
@@ -46,6 +48,28 @@ pub struct Handled {
     pub place: u64,
     /// What.
     pub what: Handling,
+}
+
+/// What was done, of solutions made (when, of what, into what), tank changes and additions. People write down minutes: at the
+/// same one a solution is made before a tank is drained, and that before it is filled.
+pub fn handled(
+    made: impl Iterator<Item = (DateTime<Utc>, Vec<LotId>, LotId)>,
+    changes: &[(Id<TankChange>, TankChange)],
+    additions: &[(Id<Addition>, Addition)],
+) -> Vec<Handled> {
+    let made = made.map(|(at, from, into)| (at, Handling::Prepared { from, into }));
+    let drained = changes.iter().filter(|(_, change)| change.is_full());
+    let drained = drained.map(|(_, change)| (change.recorded_at, Handling::Drained { tank: change.tank }));
+    let poured = additions.iter().flat_map(|(_, addition)| {
+        let lots = match &addition.poured {
+            Poured::Product { lots, .. } => lots.as_slice(),
+            Poured::Water { .. } => &[],
+        };
+        let poured = |lot| (addition.recorded_at, Handling::Poured { lot, tank: addition.tank });
+        lots.iter().map(move |(lot, _)| poured(*lot))
+    });
+    let all = made.chain(drained).chain(poured).enumerate();
+    all.map(|(place, (at, what))| Handled { at, place: place as u64, what }).collect()
 }
 
 /// A time in which some of a lot was in a tank.

@@ -31,10 +31,7 @@ pub fn drank(exposures: &[Exposure], feeds: &[Feed], day: impl Fn(DateTime<Utc>)
         let (from, until) = (day(exposure.from), exposure.until.map(&day));
         for feed in feeds.iter().filter(|feed| feed.tank == exposure.tank) {
             let from = from.max(feed.from);
-            let until = match (until, feed.until) {
-                (Some(one), Some(other)) => Some(one.min(other)),
-                (one, other) => one.or(other),
-            };
+            let until = until.into_iter().chain(feed.until).min();
             if until.is_none_or(|until| from <= until) {
                 all.insert(Drank { cycle: feed.cycle, tank: feed.tank, from, until });
             }

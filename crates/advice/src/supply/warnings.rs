@@ -184,3 +184,41 @@ pub fn of_prices(steps: &[PriceStep<'_>]) -> Vec<Warning> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use fillmark_domain::stock::ProductKind;
+    use fillmark_domain::{Base, Currency};
+
+    use super::*;
+
+    #[track_caller]
+    fn check(before: (i64, &str), now: (i64, &str), told: usize) {
+        let money = |(minor, code)| Money::new(minor, Currency::from_code(code).unwrap());
+        let product = Product {
+            name: "Grow A".into(),
+            base: Base::Volume,
+            kind: ProductKind::Concentrate,
+            mixing_rank: 20,
+            goes_with: Vec::new(),
+            hazards: String::new(),
+            storage: String::new(),
+        };
+        let step = PriceStep {
+            offer: Id::new(Uuid::nil()),
+            product: &product,
+            before: money(before),
+            now: money(now),
+        };
+        assert_eq!(of_prices(&[step]).len(), told, "{before:?} {now:?}");
+    }
+
+    #[test]
+    fn a_price_that_rose_much_is_told() {
+        check((1_000, "EUR"), (1_150, "EUR"), 0);
+        check((1_000, "EUR"), (1_160, "EUR"), 1);
+        check((1_000, "EUR"), (800, "EUR"), 0);
+        check((1_000, "EUR"), (2_000, "USD"), 0);
+        check((0, "EUR"), (2_000, "EUR"), 0);
+    }
+}

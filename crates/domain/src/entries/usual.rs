@@ -210,6 +210,20 @@ mod tests {
         check(40_000, &[], Some(0.0), None);
     }
 
+    #[test]
+    fn a_stock_tank_holds_the_dose_of_the_feed_it_makes() {
+        let tank = |mode| Tank {
+            name: "Stock A".into(),
+            mode,
+            fill_mark_l: 50.0,
+            water_source: None,
+            bands: Vec::new(),
+        };
+        // One part to 99 of water is 5,000 L of feed.
+        assert_eq!(fill_of(&tank(TankMode::StockTank { ratio: 99.0 }), 2.0), 10_000.0);
+        assert_eq!(fill_of(&tank(TankMode::Batch), 2.0), 100.0);
+    }
+
     #[track_caller]
     fn check_receipt(amount: i64, packs: &[i64], expected: Option<&str>) {
         let offer = |pack: &i64| Offer {
