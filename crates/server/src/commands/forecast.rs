@@ -154,13 +154,13 @@ mod tests {
                 "product_id": product, "name": "Base A", "unit": "mL", "expected_use": none, "days": [],
                 "learnt_from": { "fill_count": 1, "top_up_count": 0, "fill_ratio": null, "change_on_plan_count": 0,
                     "uptake_span_count": 0, "loss_count": 0 },
-                "may_run_out_on": "2026-12-20", "spoils": [], "cautions": [],
+                "may_run_out_on": "2026-12-20", "deliveries": [], "spoils": [], "cautions": [],
                 "purchase": {
                     "supplier_id": supplier, "supplier": "Nutrients of the North", "order_by_on": "2026-12-01",
                     "late": false, "chance_of_running_out_percent": 2, "lead_time_mean_days": 5,
                     "lead_time_sd_days": 1, "lead_time_order_count": 3, "needed": litre, "at_most": null,
                     "pack": litre, "pack_count": packs, "cost_minor": 4000, "currency": "EUR",
-                    "in_step_with_id": null,
+                    "in_step_with_id": null, "why": "It runs out.",
                 },
             }],
             "orders": [{
