@@ -1,7 +1,6 @@
 //! What pH adjusters take between changes: something on every visit, and something for each litre topped up.
 
 use super::history::{History, Visit};
-use super::pours::litres_at_the_aim;
 
 /// Days after which a visit counts half.
 const HALF_LIFE: f64 = 120.0;
@@ -101,7 +100,7 @@ impl Adjusters {
         let volume_l = history.tanks[tank].volume_l.max(1e-9);
         let row = &mut self.rows[tank];
         row.n += 1.0;
-        row.x += litres_at_the_aim(history, regime, &visit.top_up) / volume_l;
+        row.x += visit.top_up_l / volume_l;
         for (sum, poured) in row.y.iter_mut().zip(&visit.top_up) {
             *sum += poured / volume_l;
         }

@@ -5,7 +5,7 @@ use super::answer::UseByCause;
 use super::history::ProductHistory;
 use super::methods::smooth;
 use super::spans::WEEK;
-use super::uptake::shares_by_error;
+use super::uptake::{ERROR_POWER, shares_by_error};
 use super::usage::Usage;
 
 /// Days whose sum is held against the forecast.
@@ -88,11 +88,12 @@ impl Outcomes {
 
     /// The part of each way.
     fn shares(&self) -> [f64; WAYS] {
-        shares_by_error(std::array::from_fn(|way| {
+        let error = |way: usize| {
             let error =
                 (self.errors[way] + PRIOR_FORECASTS * PRIOR_ERRORS[way]) / (self.count + PRIOR_FORECASTS);
             if way == 0 { error } else { error * HANDICAP }
-        }))
+        };
+        shares_by_error(std::array::from_fn(error), ERROR_POWER)
     }
 
     /// Scales what the plan explains by how it came out before, as far as that lies beyond what chance does.

@@ -96,9 +96,4 @@ impl FillPath {
         }
         mixed
     }
-
-    /// Expected number on the first days.
-    pub(super) fn number(&self, days: usize) -> f64 {
-        self.changes.iter().take(days).sum()
-    }
 }

@@ -2,12 +2,13 @@
 //!
 //! Sums are made in whole thousandths before they become numbers, so the order in which records came does not matter.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use chrono::{NaiveDate, TimeDelta};
-use fillmark_domain::stock::ProductKind;
+use fillmark_domain::Id;
+use fillmark_domain::stock::{Product, ProductKind};
 
-use super::question::{Addition, FedDay, Question, Reason, TankAsked, TankMode};
+use super::question::{Addition, FedDay, ProductAsked, Question, Reason, TankAsked, TankMode};
 
 /// Records further back than two years teach nothing any more; our own judgement.
 const MEMORY_DAYS: i64 = 731;
@@ -75,7 +76,7 @@ pub(super) struct Regime {
     pub(super) doses: Vec<f64>,
 }
 
-/// What was poured on one day, mL (or g), by place of the product.
+/// What was poured on one day, mL (or g), by place of the product; empty where nothing was.
 pub(super) type Poured = Vec<f64>;
 
 /// A day on which somebody was at the tank.
@@ -89,6 +90,8 @@ pub(super) struct Visit {
     pub(super) fill: Poured,
     /// Poured to top up or correct.
     pub(super) top_up: Poured,
+    /// What that amounts to, litres at the EC aim.
+    pub(super) top_up_l: f64,
 }
 
 impl History {
@@ -98,10 +101,12 @@ impl History {
         let today = usize::try_from((question.today - first).num_days()).unwrap_or(0);
         let length = today + question.horizon() + BEYOND_DAYS;
         let open: Vec<bool> = first.iter_days().take(length).map(|day| question.open.has(day)).collect();
-        let layout = Layout { question, first, today, length };
-        let tanks: Vec<TankHistory> =
+        let places = question.products.iter().enumerate().map(|(place, one)| (one.product, place)).collect();
+        let layout = Layout { question, places, first, today, length };
+        let mut tanks: Vec<TankHistory> =
             question.tanks.iter().zip(records).map(|(tank, records)| layout.tank(tank, records)).collect();
-        let products = (0..question.products.len()).map(|place| layout.product(place, &tanks)).collect();
+        let products = layout.products(&tanks);
+        tanks.iter_mut().for_each(|tank| tank.reckon_litres(&products));
         History { today, next_open: next_open(&open), open, tanks, products }
     }
 
@@ -120,6 +125,18 @@ impl TankHistory {
     /// What it feeds on a day.
     pub(super) fn fed(&self, day: usize) -> Option<&Regime> {
         self.fed.get(day).copied().flatten().map(|regime| &self.regimes[regime])
+    }
+
+    fn reckon_litres(&mut self, products: &[ProductHistory]) {
+        for visit in &mut self.visits {
+            let regime = self.fed.get(visit.day).copied().flatten().map(|regime| &self.regimes[regime]);
+            visit.top_up_l = regime.map_or(0.0, |regime| litres_at_the_aim(products, regime, &visit.top_up));
+        }
+    }
+
+    /// Whether it is planned to take a product at any time.
+    pub(super) fn takes(&self, place: usize) -> bool {
+        self.regimes.iter().any(|regime| regime.doses[place] > 0.0)
     }
 
     /// Whether plants come into an idle tank on a day. Of what was before the first day on record only its cycle tells.
@@ -151,6 +168,25 @@ impl Regime {
     }
 }
 
+/// The visit of a day, which need not have been known yet; none after today.
+fn visit_on(visits: &mut [Option<Visit>], day: usize) -> Option<&mut Visit> {
+    let new = || Visit { day, share: 0.0, fill: Vec::new(), top_up: Vec::new(), top_up_l: 0.0 };
+    visits.get_mut(day).map(|visit| visit.get_or_insert_with(new))
+}
+
+/// Litres of solution at the EC aim that pours amount to: each product says how many litres it would make, and
+/// those that add more EC count for more. Products without a dose (pH adjusters) say nothing.
+fn litres_at_the_aim(products: &[ProductHistory], regime: &Regime, poured: &[f64]) -> f64 {
+    let (mut made, mut wanted) = (0.0, 0.0);
+    for ((product, dose), amount) in products.iter().zip(&regime.doses).zip(poured) {
+        if *dose > 0.0 {
+            made += amount * product.weight;
+            wanted += dose * product.weight;
+        }
+    }
+    if wanted > 0.0 { made / wanted } else { 0.0 }
+}
+
 fn next_open(open: &[bool]) -> Vec<Option<usize>> {
     let mut next = None;
     let mut found: Vec<Option<usize>> = (0..open.len())
@@ -179,6 +215,7 @@ fn first_day(question: &Question, records: &[Vec<Addition>]) -> NaiveDate {
 
 struct Layout<'a> {
     question: &'a Question,
+    places: HashMap<Id<Product>, usize>,
     first: NaiveDate,
     today: usize,
     length: usize,
@@ -247,46 +284,54 @@ impl Layout<'_> {
     }
 
     fn visits(&self, tank: &TankAsked, fills: &[(usize, f64)], records: &[Addition]) -> Vec<Visit> {
-        let none = vec![0_i64; self.question.products.len()];
-        let mut days: BTreeMap<usize, (f64, Vec<i64>, Vec<i64>)> = BTreeMap::new();
-        let poured_on = records.iter().map(|one| &one.on);
-        for day in self.days(tank.visits.iter().chain(poured_on)) {
-            days.insert(day, (0.0, none.clone(), none.clone()));
+        let mut visits: Vec<Option<Visit>> = vec![None; self.today + 1];
+        for day in tank.visits.iter().filter_map(|date| self.day(*date)) {
+            visit_on(&mut visits, day);
         }
         for (day, share) in fills {
-            days.entry(*day).or_insert_with(|| (0.0, none.clone(), none.clone())).0 = *share;
-        }
-        for one in records {
-            let place = self.question.position(one.product);
-            let Some(visit) = self.day(one.on).and_then(|day| days.get_mut(&day)) else { continue };
-            let fills = one.reason == Reason::Change || (visit.0 > 0.0 && one.reason != Reason::TopUp);
-            let poured = if fills { &mut visit.1 } else { &mut visit.2 };
-            if let Some(place) = place {
-                poured[place] += one.amount.thousandths();
+            if let Some(visit) = visit_on(&mut visits, *day) {
+                visit.share = *share;
             }
         }
-        let units = |amounts: Vec<i64>| amounts.into_iter().map(|amount| amount as f64 / 1e3).collect();
-        days.into_iter()
-            .map(|(day, (share, fill, top_up))| Visit {
-                day,
-                share,
-                fill: units(fill),
-                top_up: units(top_up),
-            })
-            .collect()
+        // Whole numbers add up exactly in any order, also as floating ones.
+        for one in records {
+            let Some(visit) = self.day(one.on).and_then(|day| visit_on(&mut visits, day)) else { continue };
+            let fills = one.reason == Reason::Change || (visit.share > 0.0 && one.reason != Reason::TopUp);
+            let poured = if fills { &mut visit.fill } else { &mut visit.top_up };
+            if let Some(place) = self.places.get(&one.product) {
+                poured.resize(self.places.len(), 0.0);
+                poured[*place] += one.amount.thousandths() as f64;
+            }
+        }
+        let mut visits: Vec<Visit> = visits.into_iter().flatten().collect();
+        for visit in &mut visits {
+            visit.fill.iter_mut().chain(&mut visit.top_up).for_each(|amount| *amount /= 1e3);
+        }
+        visits
     }
 
-    fn product(&self, place: usize, tanks: &[TankHistory]) -> ProductHistory {
-        let asked = &self.question.products[place];
-        let mut poured = vec![0.0; self.today];
+    fn products(&self, tanks: &[TankHistory]) -> Vec<ProductHistory> {
+        let mut poured = vec![vec![0.0; self.today]; self.question.products.len()];
         for tank in tanks {
             for visit in tank.visits.iter().filter(|visit| visit.day < self.today) {
-                poured[visit.day] += visit.fill[place] + visit.top_up[place];
+                for amounts in [&visit.fill, &visit.top_up] {
+                    for (all, amount) in poured.iter_mut().zip(amounts).filter(|(_, amount)| **amount != 0.0)
+                    {
+                        all[visit.day] += amount;
+                    }
+                }
             }
             for (day, litres, _) in tank.litres_fed.iter().filter(|(day, ..)| *day < self.today) {
-                poured[*day] += litres * tank.fed(*day).map_or(0.0, |regime| regime.doses[place]);
+                let doses = tank.fed(*day).map_or(&[][..], |regime| &regime.doses);
+                for (all, dose) in poured.iter_mut().zip(doses) {
+                    all[*day] += litres * dose;
+                }
             }
         }
+        self.question.products.iter().zip(poured).map(|(asked, poured)| self.product(asked, poured)).collect()
+    }
+
+    fn product(&self, asked: &ProductAsked, poured: Vec<f64>) -> ProductHistory {
         let mut lost: BTreeMap<usize, i64> = BTreeMap::new();
         for loss in asked.unplanned.iter().filter(|loss| loss.on < self.question.today) {
             *lost.entry(self.day(loss.on).unwrap_or(0)).or_default() += loss.amount.thousandths();

@@ -5,22 +5,25 @@ use super::changes::Slips;
 use super::fill_path::{Asking, FillPath};
 use super::fill_plan::by_the_plan;
 use super::history::{History, TankHistory};
-use super::pours::{Pours, litres_at_the_aim};
+use super::pours::Pours;
 use super::question::TankMode;
 use super::rhythm::{Measure, Rhythm, in_its_rhythm};
 use super::spans::{Cell, WEEK, cells};
 use super::uptake::{Uptake, WayErrors, shares_by_error};
 
-/// Days whose number of changes is held against the forecast.
+/// Days whose changes are held against the forecast.
 const JUDGED_DAYS: usize = 28;
 
 /// Ways to say when a tank is changed: by the plan, after its own days, after its own turnover.
 const RHYTHMS: usize = 3;
 
-/// Squared errors of the number of changes that each way starts with, over as many forecasts. The plan is believed
-/// until the record speaks against it; our own judgement.
-const PRIOR_ERRORS: [f64; RHYTHMS] = [0.15, 0.5, 0.6];
+/// Squared errors of the number of changes until each day that each way starts with, over as many forecasts. The plan is
+/// believed until the record speaks against it; our own judgement.
+const PRIOR_ERRORS: [f64; RHYTHMS] = [0.07, 0.25, 0.3];
 const PRIOR_FORECASTS: f64 = 3.0;
+
+/// How much more the best way counts than the others; our own judgement.
+const RHYTHM_POWER: i32 = 6;
 
 /// Of the errors so far kept at each further forecast.
 const KEPT: f64 = 0.95;
@@ -36,6 +39,9 @@ const USUAL_DAYS: usize = 60;
 /// Of the usual part of a change kept at each further change.
 const SHARE_KEPT: f64 = 0.7;
 
+/// Changes of a tank that each way told for the days that are judged.
+type ToldChanges = [Vec<f64>; RHYTHMS];
+
 /// All that is learnt, up to a day.
 pub(super) struct Learner<'a> {
     history: &'a History,
@@ -49,7 +55,7 @@ pub(super) struct Learner<'a> {
     pub(super) adjusters: Adjusters,
     way_errors: WayErrors,
     rhythm_errors: Vec<([f64; RHYTHMS], f64)>,
-    pending: Vec<(usize, usize, [f64; RHYTHMS])>,
+    pending: Vec<(usize, usize, ToldChanges)>,
     shares: Vec<f64>,
     steps: (f64, f64),
 }
@@ -134,10 +140,9 @@ impl<'a> Learner<'a> {
             if origin + JUDGED_DAYS > until {
                 return true;
             }
-            let done = history.tanks[*tank].changes_done(*origin, origin + JUDGED_DAYS);
             let (sums, count) = &mut errors[*tank];
             for (sum, told) in sums.iter_mut().zip(told) {
-                *sum = *sum * KEPT + (told - done).powi(2);
+                *sum = *sum * KEPT + off_by(&history.tanks[*tank], *origin, told);
             }
             *count = *count * KEPT + 1.0;
             false
@@ -180,8 +185,7 @@ impl<'a> Learner<'a> {
                             known.uptake.litres(number, regime, day, day.saturating_sub(origin) as f64)
                         })
                         .sum();
-                    let made =
-                        (litres_at_the_aim(self.history, regime, &visit.top_up) - taken) / tank.volume_l;
+                    let made = (visit.top_up_l - taken) / tank.volume_l;
                     self.steps.0 += made.clamp(0.0, 1.5 * wanted);
                     self.steps.1 += wanted;
                 }
@@ -218,7 +222,8 @@ impl<'a> Learner<'a> {
         let rhythm =
             |measure| in_its_rhythm(&asking, &self.rhythms[number], measure, &litres, usual_turnover, slips);
         let paths = [by_the_plan(&asking, slips), rhythm(Measure::Days), rhythm(Measure::Turnover)];
-        self.pending.push((origin, number, std::array::from_fn(|way| paths[way].number(JUDGED_DAYS))));
+        let told = std::array::from_fn(|way| paths[way].changes.iter().take(JUDGED_DAYS).copied().collect());
+        self.pending.push((origin, number, told));
         let shares = self.rhythm_shares(number);
         let weighed: Vec<(FillPath, f64)> = paths.into_iter().zip(shares).collect();
         let mut path = FillPath::mixed(&weighed);
@@ -233,8 +238,18 @@ impl<'a> Learner<'a> {
     fn rhythm_shares(&self, tank: usize) -> [f64; RHYTHMS] {
         let (sums, count) = &self.rhythm_errors[tank];
         let mean = |way: usize| (sums[way] + PRIOR_FORECASTS * PRIOR_ERRORS[way]) / (count + PRIOR_FORECASTS);
-        shares_by_error(std::array::from_fn(mean))
+        shares_by_error(std::array::from_fn(mean), RHYTHM_POWER)
     }
+}
+
+/// Mean squared error of the number of changes until each day. Their number at the end alone would hide which way knows the day.
+fn off_by(tank: &TankHistory, origin: usize, told: &[f64]) -> f64 {
+    let (mut until, mut sum) = (0.0, 0.0);
+    for (place, changes) in told.iter().enumerate() {
+        until += changes;
+        sum += (until - tank.changes_done(origin, origin + place + 1)).powi(2);
+    }
+    sum / told.len().max(1) as f64
 }
 
 /// Chance that a tank which was left alone is used again by a day ahead: how long it was is the best guess at how long

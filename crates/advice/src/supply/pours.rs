@@ -3,7 +3,7 @@
 //! Three memories of different length run beside each other, and the one that foresaw the next pours best speaks: a
 //! steady hand is known best from all its pours, while a recipe that was revised shows in the last ones only.
 
-use super::history::{History, Regime, Visit};
+use super::history::{History, Visit};
 
 /// Days after which a pour counts half, for each memory; our own judgement.
 const HALF_LIVES: [f64; 3] = [14.0, 60.0, 400.0];
@@ -135,8 +135,23 @@ impl OfProduct {
         }
     }
 
-    fn per_litre(&self, tank: usize, dose: f64) -> f64 {
-        if dose > 0.0 { dose * self.on_plan.value() * self.own[tank].value() } else { self.off_plan.value() }
+    fn hand(&self, tank: usize) -> Hand {
+        Hand { of_dose: self.on_plan.value() * self.own[tank].value(), without_dose: self.off_plan.value() }
+    }
+}
+
+/// How one product is poured into one tank.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Hand {
+    of_dose: f64,
+    /// mL (or g) per litre where the plan has no dose.
+    pub(super) without_dose: f64,
+}
+
+impl Hand {
+    /// mL (or g) per litre where the plan has this dose.
+    pub(super) fn per_litre(self, dose: f64) -> f64 {
+        if dose > 0.0 { dose * self.of_dose } else { self.without_dose }
     }
 }
 
@@ -164,22 +179,21 @@ impl Pours {
                 one.learn(tank, visit.day, visit.fill[place], regime.doses[place], filled_l);
             }
         }
-        let topped_up_l = litres_at_the_aim(history, regime, &visit.top_up);
-        if visit.share <= 0.0 && topped_up_l > 0.0 {
+        if visit.share <= 0.0 && visit.top_up_l > 0.0 {
             for (place, one) in self.top_ups.iter_mut().enumerate() {
-                one.learn(tank, visit.day, visit.top_up[place], regime.doses[place], topped_up_l);
+                one.learn(tank, visit.day, visit.top_up[place], regime.doses[place], visit.top_up_l);
             }
         }
     }
 
-    /// mL (or g) of a product per litre filled after a change.
-    pub(super) fn per_fill_l(&self, place: usize, tank: usize, dose: f64) -> f64 {
-        self.fills[place].per_litre(tank, dose)
+    /// How a product is poured at fills, per litre filled.
+    pub(super) fn fill_hand(&self, place: usize, tank: usize) -> Hand {
+        self.fills[place].hand(tank)
     }
 
-    /// mL (or g) of a product per litre at the aim that a top-up amounts to.
-    pub(super) fn per_top_up_l(&self, place: usize, tank: usize, dose: f64) -> f64 {
-        self.top_ups[place].per_litre(tank, dose)
+    /// How a product is poured at top-ups, per litre at the aim that a top-up amounts to.
+    pub(super) fn top_up_hand(&self, place: usize, tank: usize) -> Hand {
+        self.top_ups[place].hand(tank)
     }
 
     /// Relative spread of one fill.
@@ -194,17 +208,4 @@ impl Pours {
         let count = |one: &OfProduct| one.on_plan.pours + one.off_plan.pours;
         (count(fills), count(top_ups), ratio)
     }
-}
-
-/// Litres of solution at the EC aim that pours amount to: each product says how many litres it would make, and
-/// those that add more EC count for more. Products without a dose (pH adjusters) say nothing.
-pub(super) fn litres_at_the_aim(history: &History, regime: &Regime, poured: &[f64]) -> f64 {
-    let (mut made, mut wanted) = (0.0, 0.0);
-    for ((product, dose), amount) in history.products.iter().zip(&regime.doses).zip(poured) {
-        if *dose > 0.0 {
-            made += amount * product.weight;
-            wanted += dose * product.weight;
-        }
-    }
-    if wanted > 0.0 { made / wanted } else { 0.0 }
 }

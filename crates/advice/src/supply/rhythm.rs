@@ -5,7 +5,6 @@ use super::changes::Slips;
 use super::fill_path::{Asking, FillPath};
 use super::fill_plan::NOT_BEFORE_THE_END_DAYS;
 use super::history::{History, TankHistory};
-use super::pours::litres_at_the_aim;
 
 /// Days after which an interval counts half.
 const HALF_LIFE: f64 = 180.0;
@@ -15,6 +14,12 @@ const PRIOR_INTERVALS: f64 = 0.5;
 
 /// Spread of the logarithm of intervals before any is on record; counts as two.
 const PRIOR_LOG_SD: f64 = 0.2;
+
+/// Beyond so many spreads nothing is reckoned with.
+const FAR: f64 = 4.0;
+
+/// A change of a smaller chance is no change after which another is looked for.
+const NEGLIGIBLE: f64 = 1e-3;
 
 /// Nobody's rhythm is steadier than this.
 const LEAST_LOG_SD: f64 = 0.05;
@@ -42,10 +47,7 @@ impl Rhythm {
     pub(super) fn new(history: &History, tank: &TankHistory) -> Rhythm {
         let mut turnover = vec![0.0; history.today + 1];
         for visit in tank.visits.iter().filter(|visit| visit.day < history.today) {
-            if let Some(regime) = tank.fed(visit.day) {
-                turnover[visit.day + 1] =
-                    litres_at_the_aim(history, regime, &visit.top_up) / tank.volume_l.max(1e-9);
-            }
+            turnover[visit.day + 1] = visit.top_up_l / tank.volume_l.max(1e-9);
         }
         let mut sum = 0.0;
         for day in &mut turnover {
@@ -104,7 +106,9 @@ pub(super) fn in_its_rhythm(
     let programme = regime.and_then(|fed| fed.change_every_days).map(f64::from);
     let prior = if measure == Measure::Days { programme } else { usual_turnover };
     let Some(learnt) = rhythm.learnt(measure, asking, prior) else { return FillPath::new(asking.days) };
-    let chain = Chain { asking, measure, learnt, gone: gone(asking, measure, litres), slips };
+    let far = (FAR * learnt.1).exp();
+    let ends = (learnt.0.exp() / far, learnt.0.exp() * far);
+    let chain = Chain { asking, measure, learnt, ends, gone: gone(asking, measure, litres), slips };
     chain.walk(rhythm)
 }
 
@@ -126,6 +130,8 @@ struct Chain<'a> {
     asking: &'a Asking<'a>,
     measure: Measure,
     learnt: (f64, f64),
+    /// Before so much was gone through no interval is over, and after so much each is.
+    ends: (f64, f64),
     gone: Vec<f64>,
     slips: &'a Slips,
 }
@@ -140,8 +146,11 @@ struct Last {
 impl Chain<'_> {
     /// Chance that an interval is over when so much was gone through; the logistic curve stands for the normal one.
     fn over(&self, gone: f64) -> f64 {
-        if gone <= 0.0 {
+        if gone <= self.ends.0 {
             return 0.0;
+        }
+        if gone >= self.ends.1 {
+            return 1.0;
         }
         1.0 / (1.0 + (-1.702 * (gone.ln() - self.learnt.0) / self.learnt.1).exp())
     }
@@ -193,7 +202,7 @@ impl Chain<'_> {
                 let filled: f64 = first.iter().filter(|(on, _)| *on == day).map(|(_, chance)| chance).sum();
                 path.whole[place] = filled;
                 let changed = if self.ends_soon(day) { 0.0 } else { self.step(&mut last, place) };
-                if filled + changed > 1e-4 {
+                if filled + changed > NEGLIGIBLE {
                     last.push(Last { gone: self.gone[place], chance: filled + changed, past: 0.0 });
                 }
                 path.changes[place] = filled + changed;
@@ -209,7 +218,7 @@ impl Chain<'_> {
     /// The chance that one of the intervals that may be running is over by a day and was not before.
     fn step(&self, last: &mut [Last], place: usize) -> f64 {
         let mut changed = 0.0;
-        for one in last.iter_mut().filter(|one| one.chance > 1e-5) {
+        for one in last.iter_mut().filter(|one| one.chance > NEGLIGIBLE / 10.0) {
             let past = self.over(self.gone[place] - one.gone).max(one.past);
             let now = one.chance * (past - one.past) / (1.0 - one.past).max(1e-6);
             changed += now;

@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use fillmark_domain::Stage;
 
 use super::history::{History, Regime, TankHistory, Visit};
-use super::pours::litres_at_the_aim;
 use super::question::TankMode;
 
 /// Parts of the cycle that are told apart.
@@ -70,7 +69,7 @@ pub(super) fn cells(history: &History) -> Vec<Cell> {
                 plant_days: 0.0,
                 spans: 0,
             });
-            cell.per_plant_l += litres_at_the_aim(history, regime, &pair[1].top_up) / regime.fed.plants;
+            cell.per_plant_l += pair[1].top_up_l / regime.fed.plants;
             cell.days += days;
             cell.plant_days += days * regime.fed.plants;
             cell.spans += 1;

@@ -127,13 +127,12 @@ impl Uptake {
         }
         let all_days: f64 = days.iter().sum();
         let prior_l = (taken.iter().sum::<f64>() + prior_l * PRIOR_DAYS) / (all_days + PRIOR_DAYS);
+        let nearness: [f64; PARTS] =
+            std::array::from_fn(|apart| (-0.5 * (apart as f64 / WIDTH).powi(2)).exp());
         std::array::from_fn(|part| {
             let near = |values: &[f64; PARTS]| -> f64 {
                 let each = values.iter().enumerate();
-                each.map(|(other, value)| {
-                    (-0.5 * ((part as f64 - other as f64) / WIDTH).powi(2)).exp() * value
-                })
-                .sum()
+                each.map(|(other, value)| nearness[part.abs_diff(other)] * value).sum()
             };
             (near(&taken) + PRIOR_DAYS * prior_l) / (near(&days) + PRIOR_DAYS)
         })
@@ -150,8 +149,9 @@ impl Uptake {
 
     fn fit_levels(&mut self, cells: &[Cell], weeks_ago: usize) {
         let mut sums = vec![Quotient::held(HOLD_DAYS * self.mean()); self.levels.len()];
+        let fading = fading(f64::exp2(-1.0 / LEVEL_HALF_LIFE), self.weeks.len());
         for cell in cells {
-            let weight = 0.5_f64.powf((cell.weeks_ago - weeks_ago) as f64 / LEVEL_HALF_LIFE);
+            let weight = fading[cell.weeks_ago - weeks_ago];
             let usual = self.without_site(cell) * self.weeks[cell.weeks_ago] / self.levels[cell.tank];
             sums[cell.tank].add(weight * cell.per_plant_l, weight * usual);
         }
@@ -176,9 +176,10 @@ impl Uptake {
     fn fit_now(&mut self, cells: &[Cell], weeks_ago: usize) {
         for (way, kept) in KEPT_A_WEEK.into_iter().enumerate() {
             let mut sum = Quotient::held(0.0);
+            let fading = fading(kept, self.weeks.len());
             let plants = |cell: &Cell| cell.plant_days / cell.days.max(1e-9);
             for cell in cells {
-                let weight = kept.powi((cell.weeks_ago - weeks_ago) as i32) * plants(cell);
+                let weight = fading[cell.weeks_ago - weeks_ago] * plants(cell);
                 sum.add(weight * cell.per_plant_l, weight * self.without_site(cell));
             }
             let hold = 0.1 * sum.expected;
@@ -190,8 +191,9 @@ impl Uptake {
     fn fit_lately(&mut self, cells: &[Cell], weeks_ago: usize) {
         let last = WAYS - 1;
         let mut sums = vec![(0.0, 0.0); self.levels.len()];
+        let fading = fading(KEPT_A_WEEK[last], self.weeks.len());
         for cell in cells {
-            let weight = KEPT_A_WEEK[last].powi((cell.weeks_ago - weeks_ago) as i32);
+            let weight = fading[cell.weeks_ago - weeks_ago];
             sums[cell.tank].0 += weight * cell.per_plant_l;
             sums[cell.tank].1 += weight * cell.days;
         }
@@ -248,6 +250,11 @@ impl Uptake {
     }
 }
 
+/// What is left of one after each of so many weeks.
+fn fading(kept: f64, weeks: usize) -> Vec<f64> {
+    std::iter::successors(Some(1.0), |left| Some(left * kept)).take(weeks).collect()
+}
+
 /// How far the ways were off so far.
 #[derive(Debug, Clone)]
 pub(super) struct WayErrors {
@@ -284,18 +291,21 @@ impl WayErrors {
         let mean = |way: usize| {
             (errors[way] + PRIOR_WEEKS * self.site[way] / self.site_weeks) / (weeks + PRIOR_WEEKS)
         };
-        shares_by_error(std::array::from_fn(mean))
+        shares_by_error(std::array::from_fn(mean), ERROR_POWER)
     }
 }
+
+/// The power of the inverse mean squared error by which ways are weighed; our own judgement.
+pub(super) const ERROR_POWER: i32 = 4;
 
 /// A way whose part would be smaller than this says nothing: little of much that is wrong is still wrong.
 const LEAST_PART: f64 = 0.1;
 
-/// Parts that add up to one, the larger the smaller a mean squared error is: its inverse to the fourth power, since errors of
-/// several ways are much alike and the best one shall speak. Our own judgement.
-pub(super) fn shares_by_error<const N: usize>(errors: [f64; N]) -> [f64; N] {
+/// Parts that add up to one, the larger the smaller a mean squared error is: its inverse to a power that is high, since errors
+/// of several ways are much alike and the best one shall speak.
+pub(super) fn shares_by_error<const N: usize>(errors: [f64; N], power: i32) -> [f64; N] {
     let least = errors.iter().copied().fold(f64::INFINITY, f64::min).max(1e-12);
-    let weights = errors.map(|error| (least / error.max(1e-12)).powi(4));
+    let weights = errors.map(|error| (least / error.max(1e-12)).powi(power));
     let sum: f64 = weights.iter().sum();
     let kept = weights.map(|weight| if weight < LEAST_PART * sum { 0.0 } else { weight });
     let sum: f64 = kept.iter().sum();

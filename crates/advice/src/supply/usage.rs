@@ -1,7 +1,7 @@
 //! Use of each product on each day to come, by cause, with the variance of its sum.
 
 use super::answer::{LearntFrom, UseByCause};
-use super::history::{History, Regime, TankHistory};
+use super::history::{History, TankHistory};
 use super::learner::{Known, Learner, awake, step_litres};
 use super::question::TankMode;
 use super::unplanned::Losses;
@@ -178,13 +178,17 @@ impl<'a> SitePlan<'a> {
 
     fn add_changes(&self, plan: &TankPlan<'_>, place: usize, usage: &mut Usage) {
         let path = &self.known.paths[plan.number];
+        let hand = self.learner.pours.fill_hand(place, plan.number);
+        if hand.without_dose <= 0.0 && !plan.tank.takes(place) {
+            return;
+        }
         let spread = self.learner.pours.fill_spread(place);
         let share = self.known.shares[plan.number];
         let (mut number, mut usual, mut last) = (0.0, 0.0, 0.0);
         for at in 0..self.days {
             let changes = path.changes[at];
             if let Some(regime) = plan.tank.fed(self.origin + at).filter(|_| changes > 0.0) {
-                let amount = self.fill_amount(plan, regime, place);
+                let amount = plan.tank.volume_l * hand.per_litre(regime.doses[place]);
                 let part = path.whole[at] + share * (changes - path.whole[at]);
                 usage.days[at].changes += part * amount;
                 last = amount * part / changes;
@@ -196,13 +200,13 @@ impl<'a> SitePlan<'a> {
         }
     }
 
-    fn fill_amount(&self, plan: &TankPlan<'_>, regime: &Regime, place: usize) -> f64 {
-        plan.tank.volume_l * self.learner.pours.per_fill_l(place, plan.number, regime.doses[place])
-    }
-
     fn add_top_ups_and_fed(&self, plan: &TankPlan<'_>, place: usize, usage: &mut Usage) {
         let (mean_l, variance_l) = plan.fed_l;
         let moves_ph = self.history.products[place].moves_ph;
+        let hand = self.learner.pours.top_up_hand(place, plan.number);
+        if hand.without_dose <= 0.0 && !moves_ph && !plan.tank.takes(place) {
+            return;
+        }
         let mut fed_variance = 0.0;
         for at in 0..self.days {
             if let Some(regime) = plan.tank.fed(self.origin + at) {
@@ -213,8 +217,7 @@ impl<'a> SitePlan<'a> {
                         day.ph += self.learner.adjusters.amount(place, volume_l, plan.taken_l[at]);
                     }
                 } else {
-                    let per_l = self.learner.pours.per_top_up_l(place, plan.number, dose);
-                    day.top_ups += plan.top_up_l[at] * per_l;
+                    day.top_ups += plan.top_up_l[at] * hand.per_litre(dose);
                 }
                 day.fed += mean_l * dose;
                 fed_variance += variance_l * dose * dose;
