@@ -14,7 +14,7 @@ const PRIOR_STARTS: [f64; LATEST + 1] = [2.8, 0.05, 0.05, 0.05, 0.05];
 
 /// Chances lean to the likelier days by this power: a forecast is judged by how far off it is, and smearing a change
 /// over days on which it is seldom done makes it a little wrong always. Our own judgement.
-const LEANING: f64 = 1.08;
+const LEANING: f64 = 1.2;
 
 /// A first change written down so many days before a cycle starts was meant for its start.
 pub(super) const LATE_START_DAYS: usize = 7;

@@ -34,10 +34,13 @@ const ROUNDS: usize = 2;
 pub(super) const WAYS: usize = 3;
 
 /// Of each week's deviation kept for the next week's estimate, by way.
-const KEPT_A_WEEK: [f64; WAYS] = [0.45, 0.75, 0.65];
+const KEPT_A_WEEK: [f64; WAYS] = [0.45, 0.85, 0.65];
 
 /// Of today's deviation left after each day ahead: weather passes, light and hands stay.
-const LEFT_A_DAY: [f64; WAYS] = [0.93, 0.995, 1.0];
+const LEFT_A_DAY: [f64; WAYS] = [0.9, 0.995, 1.0];
+
+/// Of what is expected, what holds the present deviation near none; our own judgement.
+const NOW_HOLD: f64 = 0.2;
 
 /// Relative squared errors that each way starts with, over as many weeks.
 const PRIOR_ERRORS: [f64; WAYS] = [0.04, 0.05, 0.09];
@@ -182,7 +185,7 @@ impl Uptake {
                 let weight = fading[cell.weeks_ago - weeks_ago] * plants(cell);
                 sum.add(weight * cell.per_plant_l, weight * self.without_site(cell));
             }
-            let hold = 0.1 * sum.expected;
+            let hold = NOW_HOLD * sum.expected;
             sum.add(hold, hold);
             self.now[way] = sum.value().clamp(0.4, 2.5);
         }
