@@ -159,6 +159,23 @@ pub async fn about_unclosed(tx: &Tx, site: SiteScope, kind: AlertKind) -> Result
     Ok(rows.into_iter().map(|row| row.about_id).collect())
 }
 
+/// The records that alerts of a kind which were raised since an instant and are not closed are about.
+/// # Errors
+/// When the database fails.
+pub async fn about_unclosed_since(
+    tx: &Tx,
+    site: SiteScope,
+    kind: AlertKind,
+    since: DateTime<Utc>,
+) -> Result<Vec<Uuid>, StoreError> {
+    let unclosed = of_site(site)
+        .filter(row::Column::Kind.eq(code(kind)))
+        .filter(row::Column::ClosedAt.is_null())
+        .filter(row::Column::RaisedAt.gte(since));
+    let rows = unclosed.all(&tx.0).await?;
+    Ok(rows.into_iter().map(|row| row.about_id).collect())
+}
+
 /// The records about which people have closed alerts of a kind since an instant.
 /// # Errors
 /// When the database fails.

@@ -5,14 +5,14 @@ use chrono_tz::Tz;
 use fillmark_advice::solution::reconcile::{Checked, Loss, LossCause, Verdict};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Site, SiteId, TankId};
-use fillmark_domain::work::AlertKind;
-use fillmark_store::alerts::{ever_about, raise};
+use fillmark_domain::work::{AlertKind, ClosedBy};
+use fillmark_store::alerts::{about_unclosed_since, ever_about, raise};
 use fillmark_store::{SiteScope, Tx, plan, records};
 use uuid::Uuid;
 
 use super::facts::Facts;
 use super::{reconciliation, uptake};
-use crate::{App, Caller, Refusal};
+use crate::{App, Caller, Refusal, alerts};
 
 /// Records older than this were looked at often enough.
 const LOOKED_AT: TimeDelta = TimeDelta::days(14);
@@ -23,6 +23,8 @@ const USUAL_OF: TimeDelta = TimeDelta::days(28);
 /// Something that somebody should look at.
 struct Finding {
     about: Uuid,
+    /// When it came to be.
+    at: DateTime<Utc>,
     /// Whether it can come again once it was put right: a meter that is out can, an addition that was mis-keyed cannot.
     comes_again: bool,
     text: String,
@@ -57,19 +59,39 @@ pub async fn watch_balances_at(app: &App, site: SiteId) -> Result<(), Refusal> {
     let at = app.now();
     let plan = plan::site_plan_since(&tx, scope, at - USUAL_OF).await?.ok_or(Refusal::NotFound)?;
     let today = plan.day(at);
+    let (mut still, mut all_told) = (Vec::new(), true);
     // One after the other, so that no more than one tank's records are in memory.
     for tank in plan.tanks.iter().filter(|tank| tank.content.mode.is_changed() && plan.in_use(tank.id, today))
     {
-        let raised = match findings(app, &tx, scope, tank.id, at).await {
-            Ok(found) if found.is_empty() => Ok(()),
-            Ok(found) => raise_new(app, scope, &found).await,
-            Err(refusal) => Err(refusal),
+        let found = findings(app, &tx, scope, tank.id, at).await;
+        let raised = match &found {
+            Ok(found) => raise_new(app, scope, found).await,
+            Err(_) => Ok(()),
         };
         // The others are looked at all the same.
-        if let Err(error) = raised {
-            tracing::error!(tank = %tank.id, error = &error as &dyn std::error::Error, "a tank could not be reconciled");
+        match found.and_then(|found| raised.map(|()| found)) {
+            Ok(found) => still.extend(found.iter().map(|finding| finding.about)),
+            Err(error) => {
+                all_told = false;
+                tracing::error!(tank = %tank.id, error = &error as &dyn std::error::Error, "a tank could not be reconciled");
+            }
         }
     }
+    if all_told { close_mended(app, scope, &still).await } else { Ok(()) }
+}
+
+/// Closes what was raised lately and is no more, since somebody corrected the entry. What was raised longer ago is about records
+/// that are looked at no more: whoever settles it closes it.
+async fn close_mended(app: &App, scope: SiteScope, still: &[Uuid]) -> Result<(), Refusal> {
+    let stamp = app.unsigned();
+    let kind = AlertKind::BalanceOpen;
+    let tx = app.store.begin().await?;
+    for about in about_unclosed_since(&tx, scope, kind, stamp.at - LOOKED_AT).await? {
+        if !still.contains(&about) {
+            alerts::close_for(&tx, scope, &stamp, kind, about, ClosedBy::Over).await?;
+        }
+    }
+    tx.commit().await?;
     Ok(())
 }
 
@@ -83,18 +105,17 @@ async fn findings(
     let span = (at - USUAL_OF, at);
     let facts = Facts::load_since(app, tx, scope, tank, span).await?;
     let (name, zone) = (&facts.tank.content.name, facts.plan.zone);
-    let checks = reconciliation::checks(&facts, at - LOOKED_AT);
+    let checks = reconciliation::checks(&facts, span.0);
     let mistakes = checks.iter().filter_map(|check| {
         let text =
             format!("{name}, {}: {}", local(check.at, zone), check.told(|product| facts.called(product)));
         of_check(check, text)
     });
     let losses = uptake::of_tank(tx, scope, &facts, span).await?.losses;
-    let leaks =
-        losses.iter().filter(|loss| loss.cause == LossCause::Leak && loss.between[1] >= at - LOOKED_AT);
+    let leaks = losses.iter().filter(|loss| loss.cause == LossCause::Leak);
     let mut found: Vec<Finding> = mistakes.chain(leaks.map(|loss| of_leak(loss, name, zone))).collect();
-    // Of one meter many checks tell the same.
-    found.sort_by_key(|finding| finding.about);
+    // Of one meter many checks tell the same; the last of them counts.
+    found.sort_by_key(|finding| (finding.about, std::cmp::Reverse(finding.at)));
     found.dedup_by_key(|finding| finding.about);
     Ok(found)
 }
@@ -105,17 +126,17 @@ fn of_check(check: &Checked, text: String) -> Option<Finding> {
         return None;
     }
     if let Verdict::MeterOut { meter, .. } = check.verdict {
-        return Some(Finding { about: meter.uuid(), comes_again: true, text });
+        return Some(Finding { about: meter.uuid(), at: check.at, comes_again: true, text });
     }
     let addition = check.poured.first().map(|dose| dose.id).or(check.water.first().copied());
     let about = addition.map(|id| id.uuid()).or(check.readings.map(|[_, after]| after.uuid()))?;
-    Some(Finding { about, comes_again: false, text })
+    Some(Finding { about, at: check.at, comes_again: false, text })
 }
 
 fn of_leak(loss: &Loss, name: &str, zone: Tz) -> Finding {
     let [from, until] = loss.between.map(|at| local(at, zone));
     let text = format!("{name}, {from} to {until}: {}", loss.told());
-    Finding { about: loss.readings[0].uuid(), comes_again: false, text }
+    Finding { about: loss.readings[0].uuid(), at: loss.between[1], comes_again: false, text }
 }
 
 fn local(at: DateTime<Utc>, zone: Tz) -> String {
@@ -125,6 +146,10 @@ fn local(at: DateTime<Utc>, zone: Tz) -> String {
 /// Raises what nobody was ever told, or what has come again since it was put right.
 async fn raise_new(app: &App, scope: SiteScope, found: &[Finding]) -> Result<(), Refusal> {
     let stamp = app.unsigned();
+    let found: Vec<&Finding> = found.iter().filter(|finding| finding.at >= stamp.at - LOOKED_AT).collect();
+    if found.is_empty() {
+        return Ok(());
+    }
     let about: Vec<Uuid> = found.iter().map(|finding| finding.about).collect();
 
     let tx = app.store.begin().await?;
@@ -135,7 +160,7 @@ async fn raise_new(app: &App, scope: SiteScope, found: &[Finding]) -> Result<(),
         let mut of_it = told.iter().filter(|(about, _)| *about == finding.about);
         of_it.all(|(_, closed)| finding.comes_again && over(*closed))
     };
-    for finding in found.iter().filter(is_new) {
+    for finding in found.into_iter().filter(is_new) {
         raise(&tx, scope, &stamp, AlertKind::BalanceOpen, finding.about, &finding.text).await?;
     }
     tx.commit().await?;
