@@ -44,7 +44,12 @@ on_both! {
         assert_eq!(trace.cycles.iter().map(|one| one.cycle_id).collect::<Vec<_>>(), [feeding.here.cycle]);
         assert_eq!(trace.harvest_ids, [late]);
         let still = world.ada.trace_lot(site, second).await.unwrap();
-        assert_eq!(still.tanks[0].until_at, None);
+        assert_eq!((still.tanks[0].until_at, still.tanks[0].left_share), (None, 1.0));
+        let half = json!({ "fraction": 0.5, "products": [] });
+        let half = feeding.change("2026-11-22T09:00:00+01:00", half);
+        world.ada.record_tank_change(site, &half).await.unwrap();
+        let diluted = world.ada.trace_lot(site, second).await.unwrap();
+        assert_eq!((diluted.tanks[0].until_at, diluted.tanks[0].left_share), (None, 0.5), "diluted, and still in");
         let lots = async |harvest| {
             let mut lots: Vec<Uuid> =
                 world.ada.trace_harvest(site, harvest).await.unwrap().lots.iter().map(|lot| lot.lot_id).collect();

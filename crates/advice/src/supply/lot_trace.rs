@@ -9,7 +9,7 @@ use fillmark_domain::places::TankId;
 use fillmark_domain::stock::LotId;
 
 /// What was done with lots and tanks.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Handling {
     /// A solution was made on site, which is a lot of its own.
     Prepared {
@@ -32,15 +32,22 @@ pub enum Handling {
         /// Into which.
         to: TankId,
     },
-    /// All was drained: a full change. A partial one dilutes what a lot brought, and leaves some.
+    /// All was drained: a full change.
     Drained {
         /// Which.
         tank: TankId,
     },
+    /// A part was changed, which dilutes what a lot brought and leaves some.
+    Diluted {
+        /// Which.
+        tank: TankId,
+        /// The part, between 0 and 1.
+        fraction: f64,
+    },
 }
 
 /// When it was done.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Handled {
     /// The instant recorded.
     pub at: DateTime<Utc>,
@@ -58,8 +65,14 @@ pub fn handled(
     additions: &[(Id<Addition>, Addition)],
 ) -> Vec<Handled> {
     let made = made.map(|(at, from, into)| (at, Handling::Prepared { from, into }));
-    let drained = changes.iter().filter(|(_, change)| change.is_full());
-    let drained = drained.map(|(_, change)| (change.recorded_at, Handling::Drained { tank: change.tank }));
+    let drained = changes.iter().map(|(_, change)| {
+        let tank = change.tank;
+        let what = match change.is_full() {
+            true => Handling::Drained { tank },
+            false => Handling::Diluted { tank, fraction: change.fraction },
+        };
+        (change.recorded_at, what)
+    });
     let poured = additions.iter().flat_map(|(_, addition)| {
         let lots = match &addition.poured {
             Poured::Product { lots, .. } => lots.as_slice(),
@@ -73,7 +86,7 @@ pub fn handled(
 }
 
 /// A time in which some of a lot was in a tank.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Exposure {
     /// Which tank.
     pub tank: TankId,
@@ -81,10 +94,13 @@ pub struct Exposure {
     pub from: DateTime<Utc>,
     /// When the tank was drained; none while it is still in.
     pub until: Option<DateTime<Utc>>,
+    /// Of what came in last, the part that partial changes left: 1 where there was none, 0 after it was drained. What plants took
+    /// up is not known, so there may be less.
+    pub left: f64,
 }
 
 /// Where a lot went.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct LotTrace {
     /// The lot, and those that were made of it.
     pub lots: BTreeSet<LotId>,
@@ -101,7 +117,7 @@ pub fn trace_lot(lot: LotId, handled: &[Handled]) -> LotTrace {
     order.sort_by_key(|place| (handled[*place].at, handled[*place].place));
 
     let mut trace = LotTrace { lots: BTreeSet::from([lot]), ..LotTrace::default() };
-    let mut exposed: BTreeMap<TankId, DateTime<Utc>> = BTreeMap::new();
+    let mut exposed: BTreeMap<TankId, (DateTime<Utc>, f64)> = BTreeMap::new();
     for place in order {
         let at = handled[place].at;
         let reached = match &handled[place].what {
@@ -113,18 +129,28 @@ pub fn trace_lot(lot: LotId, handled: &[Handled]) -> LotTrace {
             }
             Handling::Poured { lot, tank } => trace.lots.contains(lot).then_some(*tank),
             Handling::Moved { from, to } => exposed.contains_key(from).then_some(*to),
+            Handling::Diluted { tank, fraction } => {
+                exposed.entry(*tank).and_modify(|(_, left)| *left *= 1.0 - fraction);
+                None
+            }
             Handling::Drained { tank } => {
-                let ended = exposed.remove(tank);
-                trace.exposures.extend(ended.map(|from| Exposure { tank: *tank, from, until: Some(at) }));
+                let ended = exposed.remove(tank).map(|(from, _)| from);
+                let ended = ended.map(|from| Exposure { tank: *tank, from, until: Some(at), left: 0.0 });
+                trace.exposures.extend(ended);
                 None
             }
         };
         if let Some(tank) = reached {
-            exposed.entry(tank).or_insert(at);
+            exposed.entry(tank).or_insert((at, 1.0)).1 = 1.0;
             trace.brought_by.push(place);
         }
     }
-    trace.exposures.extend(exposed.into_iter().map(|(tank, from)| Exposure { tank, from, until: None }));
+    trace.exposures.extend(exposed.into_iter().map(|(tank, (from, left))| Exposure {
+        tank,
+        from,
+        until: None,
+        left,
+    }));
     trace.exposures.sort_by_key(|exposure| (exposure.from, exposure.tank));
     trace
 }
@@ -183,9 +209,24 @@ mod tests {
                 tank: tank(*of),
                 from: minute(*from),
                 until: until.map(minute),
+                left: if until.is_some() { 0.0 } else { 1.0 },
             })
             .collect();
         assert_eq!(trace_lot(lot(L7), &handled).exposures, expected);
+    }
+
+    #[test]
+    fn a_partial_change_dilutes_and_a_further_dose_makes_it_whole_again() {
+        let diluted = |fraction| Handling::Diluted { tank: tank(1), fraction };
+        let left = |more: Vec<Handling>| {
+            let all = std::iter::once(poured(L7, 1)).chain(more).zip(0..);
+            let all: Vec<Handled> =
+                all.map(|(what, place)| Handled { at: minute(place as i64), place, what }).collect();
+            trace_lot(lot(L7), &all).exposures[0].left
+        };
+        assert_eq!(left(vec![diluted(0.5), diluted(0.5)]), 0.25);
+        assert_eq!(left(vec![diluted(0.5), poured(L7, 1)]), 1.0);
+        assert_eq!(left(vec![diluted(0.5), poured(L8, 1)]), 0.5);
     }
 
     #[test]

@@ -68,7 +68,7 @@ pub fn lots_drunk(
         match &one.what {
             Handling::Prepared { from, into } => lots.extend(from.iter().chain([into])),
             Handling::Poured { lot, .. } => drop(lots.insert(*lot)),
-            Handling::Moved { .. } | Handling::Drained { .. } => {}
+            Handling::Moved { .. } | Handling::Drained { .. } | Handling::Diluted { .. } => {}
         }
     }
     let of_cycle = |lot: LotId| {

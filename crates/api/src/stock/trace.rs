@@ -37,6 +37,8 @@ pub struct TankReached {
     pub from_at: Instant,
     /// When the tank was drained whole; null while it is still in.
     pub until_at: Option<Instant>,
+    /// Of what came in last, the part that partial changes left at most, between 0 and 1.
+    pub left_share: f64,
 }
 
 /// A cycle that drank of a lot.
@@ -80,6 +82,7 @@ impl From<&answers::Exposure> for TankReached {
             tank_id: exposure.tank.uuid(),
             from_at: exposure.from.into(),
             until_at: exposure.until.map(Instant::from),
+            left_share: exposure.left,
         }
     }
 }

@@ -11,7 +11,8 @@ use crate::http::{AppData, ReadProblems, Refused, SignedIn};
 
 /// Follow a lot through a site: the tanks, cycles and harvests that it reached.
 ///
-/// A tank has some of it from the first time it was poured in, or a solution made of it, until the tank is drained whole.
+/// A tank has some of it from the first time it was poured in, or a solution made of it, until the tank is drained whole; partial
+/// changes dilute it.
 #[utoipa::path(tag = "stock", operation_id = "trace_lot", security(("bearer" = [])),
     responses((status = 200, description = "Where it went", body = LotTrace), ReadProblems))]
 #[get("/sites/{site_id}/lots/{lot_id}/trace")]
