@@ -267,4 +267,31 @@ on_both! {
         let (_, sam) = world.person("Sam", Role::Staff, Some(site)).await;
         assert_eq!(sam.uptake(site, tank, 28).await.unwrap().tank_id, tank);
     }
+
+    async fn an_entry_that_was_corrected_closes_its_alert(world: World) {
+        let feeding = labelled(&world).await;
+        let (site, slip) = (feeding.here.site, mis_keyed(&world, &feeding).await);
+        watch(&world, site).await;
+        assert_eq!(open_balances(&world, site).await.len(), 1);
+        let back = NewReversal { client_id: Uuid::now_v7(), reason: "a thousand times as much".into() };
+        world.ada.reverse_addition(site, slip, &back).await.unwrap();
+        pour(&world, &feeding, &at(20, "07:10"), 200.0).await;
+        watch(&world, site).await;
+        assert_eq!(open_balances(&world, site).await, []);
+    }
+
+    async fn a_count_that_misses_what_a_slip_hid_names_the_entry(world: World) {
+        let feeding = labelled(&world).await;
+        let (site, product) = (feeding.here.site, feeding.grow_a);
+        let slip = mis_keyed(&world, &feeding).await;
+        let body = json(json!({ "client_id": Uuid::now_v7(), "product_id": product, "done_at": at(21, "09:00"),
+            "counted": { "value": 8800.0, "unit": "mL" } }));
+        let count = world.ada.count_stock(site, &body).await.unwrap();
+        let found = world.ada.count_found(site, count.id).await.unwrap();
+        near(found.difference.value, -199.8, 1e-9);
+        let cause = &found.causes[0];
+        assert_eq!((cause.tank_id, &cause.addition_ids[..]), (Some(feeding.here.north_tank), &[slip][..]));
+        near(cause.explains.unwrap().value, -199.8, 1e-6);
+        assert!(cause.told.contains("slip of a unit") && !found.cautions.is_empty(), "{found:?}");
+    }
 }

@@ -8,7 +8,7 @@ use fillmark_domain::people::Role;
 use fillmark_tests::Feeding;
 use fillmark_tests::contract::{Contract, Operation, with_ids};
 use fillmark_tests::greenhouse::reading;
-use fillmark_tests::world::World;
+use fillmark_tests::world::{World, json};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
@@ -96,6 +96,9 @@ async fn ids(world: &World) -> HashMap<String, String> {
     let slip = feeding.receive(&world.ada, feeding.grow_a, "L1", "2028-03-01", 90_000.0).await;
     records(world, &feeding, sam.id).await;
     let change = entries(world, &feeding).await;
+    let counted = json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a,
+        "counted": { "value": 90.0, "unit": "L" } });
+    let count = world.ada.count_stock(here.site, &json(counted)).await.unwrap();
     let fill =
         NewFillAdvice { tank_id: here.north_tank, volume: None, water_temperature: None, product_id: None };
     let advice = world.ada.advise_fill(here.site, &fill).await.unwrap();
@@ -116,6 +119,7 @@ async fn ids(world: &World) -> HashMap<String, String> {
         ("product_id", feeding.grow_a),
         ("supplier_id", feeding.supplier),
         ("slip_id", slip.id),
+        ("count_id", count.id),
         ("lot_id", slip.lot_id.unwrap()),
         ("change_id", change),
         ("advice_id", advice.id),

@@ -1,5 +1,6 @@
 //! Stock: the ledger, what is poured from it, and what stays true whoever writes at once.
 
+mod counting;
 mod ledger;
 mod orders;
 mod together;

@@ -24,6 +24,7 @@ use self::facts::Facts;
 pub use self::learning::{AdjusterLearnt, Learning, Mixture, read_learning};
 pub use self::open_balances::{watch_balances, watch_balances_at};
 pub(crate) use self::priors::Expected;
+pub(crate) use self::reconciliation::checks_told;
 pub use self::reconciliation::{Reconciliation, read_reconciliation};
 pub use self::uptake::{TankUptake, read_uptake};
 use crate::{App, Caller, Refusal};

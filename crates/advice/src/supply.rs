@@ -10,6 +10,7 @@ mod blend;
 mod changes;
 pub mod costs;
 mod counter;
+pub mod counting;
 mod fed;
 mod fill_path;
 mod fill_plan;

@@ -1,6 +1,7 @@
 //! Stock: products and labels, suppliers and offers, lots, what is held, what moved, orders.
 
 mod cost;
+mod count;
 mod holding;
 mod label;
 mod order;
@@ -16,6 +17,7 @@ use fillmark_domain::{Amount, Base, Faults};
 use crate::{Code, Quantity};
 
 pub use cost::*;
+pub use count::*;
 pub use holding::*;
 pub use label::*;
 pub use order::*;

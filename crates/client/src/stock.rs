@@ -227,6 +227,20 @@ impl Client {
         self.get(&format!("/sites/{site}/costs?{query}")).await
     }
 
+    /// What to count; of a rotating count the few whose count tells most.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn due_counts(&self, site: Uuid, query: &str) -> Result<CountList, ClientError> {
+        self.get(&format!("/sites/{site}/counts/due?{query}")).await
+    }
+
+    /// What a count found.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn count_found(&self, site: Uuid, slip: Uuid) -> Result<CountFound, ClientError> {
+        self.get(&format!("/sites/{site}/counts/{slip}")).await
+    }
+
     /// Where a lot went.
     /// # Errors
     /// [`ClientError`].

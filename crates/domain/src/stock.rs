@@ -19,7 +19,7 @@ mod slip;
 mod supplier;
 mod transfer;
 
-pub use count::{NotCounted, spread_count};
+pub use count::{CountKind, DifferenceKind, NotCounted, WhyCount, spread_count};
 pub use expiry::{Spoilage, WriteOff, spoilage};
 pub use issue::{
     Drawn, OnHand, OutOfStock, Unfit, draw_first_expiring, draw_named, issue_first_expiring, issue_named,

@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Utc};
 use fillmark_domain::stock::{Drawn, Found, LotId, Movement, MovementKind, ProductId, Slip, SlipId};
 use fillmark_domain::{Amount, Base, Coded, Id};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
+use sea_orm::sea_query::Expr;
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
 
 use crate::columns::{self, Reading};
 use crate::records::{Page, PageQuery, page_of};
@@ -197,6 +198,49 @@ pub async fn of_lots_after(
         .all(&tx.0)
         .await?;
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// What was taken out of a product for use after an instant and until another, without what was taken back.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn taken_between(
+    tx: &Tx,
+    scope: SiteScope,
+    product: ProductId,
+    (after, until): (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Vec<Movement>, StoreError> {
+    let rows = of_site(scope)
+        .filter(row::Column::ProductId.eq(product.uuid()))
+        .filter(row::Column::Kind.eq(MovementKind::Issue.code()))
+        .filter(row::Column::DoneAt.gt(after))
+        .filter(row::Column::DoneAt.lte(until))
+        .all(&tx.0)
+        .await?;
+    let taken: Vec<Movement> = rows.into_iter().map(read).collect::<Result<_, _>>()?;
+    let back: Vec<Id<Movement>> = taken.iter().filter_map(|movement| movement.reverses).collect();
+    Ok(taken.into_iter().filter(|one| one.reverses.is_none() && !back.contains(&one.id)).collect())
+}
+
+/// How much moved of a product after an instant, in and out added up.
+/// # Errors
+/// When the database fails.
+pub async fn moved_after(
+    tx: &Tx,
+    scope: SiteScope,
+    product: ProductId,
+    at: DateTime<Utc>,
+) -> Result<Amount, StoreError> {
+    // A sum of whole numbers is a decimal number to PostgreSQL unless it is told otherwise.
+    let sum = Expr::cust(r#"CAST(COALESCE(SUM(ABS("change")), 0) AS BIGINT)"#);
+    let thousandths: Option<i64> = of_site(scope)
+        .select_only()
+        .column_as(sum, "moved")
+        .filter(row::Column::ProductId.eq(product.uuid()))
+        .filter(row::Column::DoneAt.gt(at))
+        .into_tuple()
+        .one(&tx.0)
+        .await?;
+    Ok(Amount::from_thousandths(thousandths.unwrap_or(0)))
 }
 
 /// What was lost or found since an instant: write-offs and count adjustments, what was taken back left out.

@@ -82,6 +82,18 @@ pub async fn of_slip(tx: &Tx, scope: SiteScope, slip: SlipId) -> Result<Option<S
     Ok(row.map(read).transpose()?)
 }
 
+/// The shortages that a slip settled.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn settled_by(tx: &Tx, scope: SiteScope, slip: SlipId) -> Result<Vec<Shortage>, StoreError> {
+    let rows = of_site(scope)
+        .filter(row::Column::SettledById.eq(slip.uuid()))
+        .filter(row::Column::State.eq(ShortageState::Settled.code()))
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
 /// The open shortages of some products.
 /// # Errors
 /// When the database fails or a row is broken.

@@ -7,6 +7,7 @@ use fillmark_domain::Base;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, TankId};
 use fillmark_domain::stock::ProductId;
+use fillmark_store::{SiteScope, Tx};
 
 use super::facts::Facts;
 use super::history;
@@ -79,6 +80,21 @@ pub async fn read_reconciliation(
         reasons,
         cautions: cautions(facts.tank.content.mode.is_changed()),
     })
+}
+
+/// What a tank's readings make of what was poured in a span of time, each with its sentence.
+/// # Errors
+/// When the tank is not there.
+pub(crate) async fn checks_told(
+    app: &App,
+    tx: &Tx,
+    scope: SiteScope,
+    tank: TankId,
+    span: (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Vec<(Checked, String)>, Refusal> {
+    let facts = Facts::load_since(app, tx, scope, tank, span).await?;
+    let told = |check| with(check, |check: &Checked| check.told(|product| facts.called(product)));
+    Ok(checks(&facts, span.0).into_iter().map(told).collect())
 }
 
 /// The checks of a tank since an instant. What stood before it does not count: a meter may have been put right since.

@@ -80,7 +80,7 @@ pub async fn read_costs(app: &App, caller: &Caller, site: SiteId, days: Days) ->
     })
 }
 
-async fn prices(tx: &Tx, scope: SiteScope, site: &Site) -> Result<Vec<PricePaid>, Refusal> {
+pub(super) async fn prices(tx: &Tx, scope: SiteScope, site: &Site) -> Result<Vec<PricePaid>, Refusal> {
     let orders = records::all::<Order>(tx, scope).await?;
     let offers = records::all::<Offer>(tx, scope).await?;
     Ok(costs::prices(&orders, &offers, site.currency))

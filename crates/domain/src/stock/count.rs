@@ -1,7 +1,42 @@
 //! Counts: what was found, laid over the lots of the ledger.
 
 use super::{Lot, OnHand};
+use crate::code::coded;
 use crate::{Amount, Id};
+
+coded! {
+    /// Which products somebody goes out to count.
+    CountKind {
+        /// All that is held.
+        Full = "full",
+        /// A few, those first whose count tells most: done often, it finds a slip while people still remember.
+        Rotating = "rotating",
+    }
+}
+
+coded! {
+    /// Why a product is to be counted; the more urgent one first.
+    WhyCount {
+        /// More was poured than the record held: it is known to be wrong.
+        Short = "short",
+        /// Nobody ever counted it.
+        NeverCounted = "never_counted",
+        /// So much value moved since it was counted last.
+        Moved = "moved",
+    }
+}
+
+coded! {
+    /// What a difference that a count found may come from.
+    DifferenceKind {
+        /// No more than measuring out doses leaves.
+        Measuring = "measuring",
+        /// Something had come in without a receipt.
+        NotReceived = "not_received",
+        /// What a tank shows is not what was recorded.
+        Tank = "tank",
+    }
+}
 
 /// The change of each lot's balance by which the lots together hold what was counted. `then` is what they held when it
 /// was counted, `now` what is held of the same lots since.

@@ -1,6 +1,7 @@
 //! Products, suppliers, lots, what is held and what moves, orders.
 
 mod costs;
+mod counts;
 mod ledger;
 mod orders;
 pub(super) mod traces;
@@ -17,6 +18,7 @@ pub fn routes(config: &mut crate::routes::Registry) {
     lots::routes(config);
     ledger::routes(config);
     costs::routes(config);
+    counts::routes(config);
     config.service(traces::trace_lot);
     transfers::routes(config);
     orders::routes(config);

@@ -1,0 +1,114 @@
+//! What to count, and what came of a count.
+
+use actix_web::get;
+use actix_web::web::{Json as Answer, Path};
+use fillmark_actions::stock::{self, CauseRead, CountRead, ToCount};
+use fillmark_api::{Code, CountFound, CountList, DifferenceCause, ProductToCount, Quantity};
+use fillmark_domain::stock::CountKind;
+use fillmark_domain::{Amount, Id};
+use serde::Deserialize;
+use utoipa::IntoParams;
+use uuid::Uuid;
+
+use crate::http::{AppData, Query, ReadProblems, Refused, SignedIn};
+
+/// A difference is no proof.
+const NO_PROOF: &str = "A cause that is named is the likeliest of the usual ones and no proof: look at the records before any is \
+                        corrected.";
+
+/// Registers them.
+pub fn routes(config: &mut crate::routes::Registry) {
+    config.service(list_due_counts).service(read_count);
+}
+
+/// Which products.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct DueQuery {
+    /// `rotating`, if nothing is said: a few, those first whose count tells most; or `full`: all that is held, in the order of the
+    /// shelves.
+    #[param(value_type = Option<String>)]
+    kind: Option<Code<CountKind>>,
+    /// How many products of a rotating count; 3, if nothing is said.
+    #[param(minimum = 1, maximum = 100)]
+    number: Option<u16>,
+}
+
+/// List what to count.
+///
+/// It does not say what the ledger holds, so that people write down what they find. A few products each week find a slip while
+/// people still remember it: first where more was poured than the record held, then what was never counted, then the most value
+/// that moved since its last count. Each is entered by `count_stock`.
+#[utoipa::path(tag = "stock", operation_id = "list_due_counts", security(("bearer" = [])), params(DueQuery),
+    responses((status = 200, description = "The products", body = CountList), ReadProblems))]
+#[get("/sites/{site_id}/counts/due")]
+pub async fn list_due_counts(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+    query: Query<DueQuery>,
+) -> Result<Answer<CountList>, Refused> {
+    let number = query.0.number.unwrap_or(stock::A_FEW).clamp(1, 100);
+    let kind = query.0.kind.unwrap_or(Code(CountKind::Rotating));
+    let due = stock::due_counts(&app, &caller.0, Id::new(path.into_inner()), kind.0, number).await?;
+    Ok(Answer(CountList { kind, products: due.into_iter().map(to_count).collect() }))
+}
+
+fn to_count(one: ToCount) -> ProductToCount {
+    let product = one.product.content;
+    ProductToCount {
+        product_id: one.product.id.uuid(),
+        unit: Code(product.base.unit()),
+        name: product.name,
+        storage: product.storage,
+        lot_numbers: one.lot_numbers,
+        counted_on: one.due.uncounted.counted_on,
+        why: Code(one.due.why),
+    }
+}
+
+/// Read what a count found, and what the difference may come from.
+///
+/// The difference is held against what the readings of the tanks show of all that was poured since the count before.
+#[utoipa::path(tag = "stock", operation_id = "read_count", security(("bearer" = [])),
+    responses((status = 200, description = "The count with its difference", body = CountFound), ReadProblems))]
+#[get("/sites/{site_id}/counts/{count_id}")]
+pub async fn read_count(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<(Uuid, Uuid)>,
+) -> Result<Answer<CountFound>, Refused> {
+    let (site, slip) = path.into_inner();
+    Ok(Answer(found(stock::read_count(&app, &caller.0, Id::new(site), Id::new(slip)).await?)))
+}
+
+fn found(read: CountRead) -> CountFound {
+    let base = read.product.content.base;
+    let quantity = |amount: Amount| Quantity::from(amount.quantity(base));
+    let says = &read.entered.slip.says;
+    let cause = |cause: &CauseRead| DifferenceCause {
+        kind: Code(cause.kind),
+        tank_id: cause.tank.map(|tank| tank.uuid()),
+        addition_ids: cause.additions.iter().map(|id| id.uuid()).collect(),
+        explains: cause.explains.map(quantity),
+        told: cause.told.clone(),
+    };
+    let tanks_speak = read.causes.iter().any(|cause| cause.tank.is_some());
+    CountFound {
+        slip_id: read.entered.slip.id.uuid(),
+        kind: Code(says.kind),
+        product_id: read.product.id.uuid(),
+        name: read.product.content.name.clone(),
+        lot_id: says.lot.map(|lot| lot.uuid()),
+        done_at: says.done_at.into(),
+        since_at: read.since.into(),
+        counted_before: read.counted_before,
+        counted: quantity(says.amount),
+        held: quantity(says.amount - read.difference),
+        difference: quantity(read.difference),
+        taken: quantity(read.taken),
+        causes: read.causes.iter().map(cause).collect(),
+        cautions: if tanks_speak { vec![NO_PROOF.to_owned()] } else { Vec::new() },
+    }
+}

@@ -1,0 +1,92 @@
+//! Counting: what is next, and what a difference may come from.
+
+use chrono::TimeDelta;
+use fillmark_api::*;
+use fillmark_domain::stock::{DifferenceKind, SlipKind, WhyCount};
+use fillmark_tests::on_both;
+use fillmark_tests::world::World;
+use uuid::Uuid;
+
+use super::{Shelf, issue, product};
+
+async fn due(world: &World, site: Uuid, query: &str) -> Vec<(String, WhyCount)> {
+    let list = world.ada.due_counts(site, query).await.unwrap();
+    list.products.into_iter().map(|one| (one.name, one.why.0)).collect()
+}
+
+on_both! {
+    async fn what_was_never_counted_is_counted_before_what_moved_and_what_is_short_before_both(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let other = Shelf { site: shelf.site, product: product(&world, "Grow B", "mL").await.id };
+        shelf.receive(&world.ada, "A1", None, 5000.0).await;
+        other.receive(&world.ada, "B1", None, 5000.0).await;
+        world.clock.advance(TimeDelta::hours(1));
+        shelf.count(&world.ada, None, 5000.0).await.unwrap();
+        world.clock.advance(TimeDelta::hours(1));
+        let named = |name: &str, why| (name.to_owned(), why);
+        assert_eq!(due(&world, shelf.site, "kind=rotating").await, [named("Grow B", WhyCount::NeverCounted)],
+            "of what was counted nothing moved since");
+        shelf.issue(&world.ada, 100.0).await.unwrap();
+        let both = [named("Grow B", WhyCount::NeverCounted), named("Grow A", WhyCount::Moved)];
+        assert_eq!(due(&world, shelf.site, "kind=rotating").await, both);
+        assert_eq!(due(&world, shelf.site, "kind=rotating&number=1").await, both[..1]);
+        let body = NewIssue { poured_all_the_same: true, ..issue(6000.0) };
+        world.ada.issue_product(shelf.site, shelf.product, &body).await.unwrap();
+        assert_eq!(due(&world, shelf.site, "kind=rotating").await[0], named("Grow A", WhyCount::Short));
+    }
+
+    async fn who_counts_is_told_where_it_stands_and_not_what_is_held(world: World) {
+        let shelf = Shelf::of(&world).await;
+        shelf.receive(&world.ada, "A1", None, 4321.0).await;
+        let list = world.ada.due_counts(shelf.site, "kind=full").await.unwrap();
+        assert_eq!(list.products[0].lot_numbers, ["A1"]);
+        assert_eq!(list.products[0].counted_on, None);
+        assert!(!serde_json::to_string(&list).unwrap().contains("4321"), "{list:?}");
+        let error = world.ada.due_counts(shelf.site, "kind=all").await.unwrap_err();
+        assert!(error.problem().unwrap().errors[0].detail.contains("full, rotating"), "{error:?}");
+    }
+
+    async fn what_measuring_leaves_is_told_as_that(world: World) {
+        let shelf = Shelf::of(&world).await;
+        shelf.receive(&world.ada, "A1", None, 5000.0).await;
+        world.clock.advance(TimeDelta::hours(1));
+        let first = shelf.count(&world.ada, None, 5000.0).await.unwrap();
+        let found = world.ada.count_found(shelf.site, first.id).await.unwrap();
+        assert_eq!((found.difference.value, found.counted_before, found.causes.len()), (0.0, false, 0));
+        for _ in 0..4 {
+            world.clock.advance(TimeDelta::hours(1));
+            shelf.issue(&world.ada, 100.0).await.unwrap();
+        }
+        world.clock.advance(TimeDelta::hours(1));
+        let second = shelf.count(&world.ada, None, 4585.0).await.unwrap();
+        let found = world.ada.count_found(shelf.site, second.id).await.unwrap();
+        let told = (found.held.value, found.counted.value, found.difference.value, found.taken.value);
+        assert_eq!(told, (4600.0, 4585.0, -15.0, 400.0));
+        assert_eq!(found.since_at, first.done_at);
+        // Each of four doses of 100 mL to a twentieth, twice their spread: 2 · 0.05 · 100 · √4.
+        assert_eq!(found.causes[0].kind.0, DifferenceKind::Measuring);
+        assert!(found.causes[0].told.contains("4 doses") && found.causes[0].told.contains("20 mL"), "{found:?}");
+    }
+
+    async fn what_was_poured_beyond_the_record_points_to_a_delivery_nobody_entered(world: World) {
+        let shelf = Shelf::of(&world).await;
+        shelf.receive(&world.ada, "A1", None, 200.0).await;
+        world.clock.advance(TimeDelta::hours(1));
+        let body = NewIssue { poured_all_the_same: true, ..issue(300.0) };
+        world.ada.issue_product(shelf.site, shelf.product, &body).await.unwrap();
+        world.clock.advance(TimeDelta::hours(1));
+        let slip = shelf.count(&world.ada, None, 900.0).await.unwrap();
+        let found = world.ada.count_found(shelf.site, slip.id).await.unwrap();
+        let cause = &found.causes[0];
+        assert_eq!((cause.kind.0, cause.explains.unwrap().value), (DifferenceKind::NotReceived, 100.0));
+        assert!(cause.told.contains("100 mL") && cause.told.contains("delivery"), "{cause:?}");
+    }
+
+    async fn only_a_count_is_read_as_one_and_only_by_who_may(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let receipt = shelf.receive(&world.ada, "A1", None, 200.0).await;
+        assert_eq!(receipt.kind.0, SlipKind::Receipt);
+        let error = world.ada.count_found(shelf.site, receipt.id).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().code, ProblemCode::NotFound);
+    }
+}
