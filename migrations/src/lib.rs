@@ -26,6 +26,7 @@ mod m0018_advice;
 mod m0019_outcomes;
 mod m0020_forecasts;
 mod m0021_approvals;
+mod m0022_sharing;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -78,6 +79,7 @@ impl MigratorTrait for Changes {
                 then: Some(m0020_forecasts::then),
             }),
             Change::new("m0021_approvals", m0021_approvals::UP),
+            Change::new("m0022_sharing", m0022_sharing::UP),
         ]
     }
 }

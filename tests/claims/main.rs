@@ -35,6 +35,7 @@ mod rounds;
 mod same_answers;
 mod schema;
 mod sessions;
+mod sharing;
 mod stock;
 mod tank_changes;
 mod traces;

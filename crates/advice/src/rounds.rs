@@ -14,6 +14,8 @@ mod coverage;
 mod cures;
 mod line;
 mod meeting;
+mod meters;
+mod past;
 mod plan;
 mod reasons;
 mod recreate;
@@ -34,6 +36,8 @@ pub use fillmark_domain::work::{Left, LeftReason as Reason};
 use board::Board;
 pub use coverage::{Coverage, DayAhead, Expected, Lack, coverage};
 pub use cures::{Cure, Undone, cures};
+pub use meters::shared_meters;
+pub use past::{Past, Worked, past};
 pub use replan::{Begun, Move, MoveReason, Published, Replanned, replan};
 pub use search::Effort;
 

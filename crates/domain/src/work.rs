@@ -13,7 +13,7 @@ pub use alert::{Alert, AlertKind, AlertStanding, AlertState, AlreadyClosed, Clos
 pub use change_check::change_check;
 pub use check::{Cause, Check, CheckStanding, CheckState, Evidence, NotAllowed};
 pub use follow_up::follow_up_check;
-pub use plan::{CheckPlan, NotAPlan, NotDue, Place, Task, TaskKind};
+pub use plan::{CheckPlan, NotAPlan, NotDue, Place, Sharing, Task, TaskKind};
 pub use review::Review;
 pub use round::{Left, LeftReason, NotARound, Publication, Round, RoundStep};
-pub use staff::{Absence, AbsenceReason, Held, NotASpan, Qualification, Shift, Span, overlaps};
+pub use staff::{Absence, AbsenceReason, Break, Held, NotASpan, Qualification, Shift, Span, overlaps};

@@ -1,5 +1,6 @@
 //! Checks: found, settled, and claimed once each. How plans make them stands in [`crate::planning`].
 
+mod done;
 mod find;
 mod of_programme;
 mod row;
@@ -13,9 +14,9 @@ use sea_orm::ActiveValue::Unchanged;
 use sea_orm::{EntityTrait, Set};
 use uuid::Uuid;
 
+pub use done::{Done, done_between};
 pub use find::{
-    due_at_places, find, find_by_client_id, find_many, lock, lock_out_of_use, lock_overdue, minutes_done,
-    of_day, page,
+    due_at_places, find, find_by_client_id, find_many, lock, lock_out_of_use, lock_overdue, of_day, page,
 };
 pub use of_programme::{
     coming_of_programme, latest_of_programme, lock_coming_of_programme, lock_due_of_programme,

@@ -103,7 +103,7 @@ fn wanted(
         let last = done.get(&tank.id).max(latest.get(&tank.id)).copied();
         let due = plan.due_changes(tank, last, today, until);
         for day in due.into_iter().filter(|day| *day >= today && plan.in_use(tank.id, *day)) {
-            wanted.insert((tank.id, day), change_check(tank.id, day, plan.zone));
+            wanted.insert((tank.id, day), change_check(tank, day, plan.zone));
         }
     }
     wanted

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;
 use fillmark_advice::rounds::{
-    Assignment, Effort, PlannedRound, PlannedStep, Published as OnPaper, assign, replan,
+    Assignment, Begun, Effort, PlannedRound, PlannedStep, Published as OnPaper, assign, replan,
 };
 use fillmark_domain::Id;
 use fillmark_domain::growing::is_keepable;
@@ -16,7 +16,7 @@ use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::rounds::{self, InHand, KeptRound};
 use fillmark_store::{SiteScope, Tx, plan, records};
 
-use super::day::{DayAtHand, Staff, has_shifts_near};
+use super::day::{DayAtHand, Question, Staff, has_shifts_near};
 use super::{local_day, sheet, zone_of};
 use crate::refusal::Failure;
 use crate::{App, Caller, Refusal};
@@ -88,7 +88,7 @@ pub(super) async fn publish_first(
     let (day_at_hand, before) = load(app, site, day).await?;
     let now = app.now();
     // Another beat may have published since: its rounds are the first.
-    if before.is_some() || !day_at_hand.has_shifts() || day_at_hand.question(now).checks.is_empty() {
+    if before.is_some() || !day_at_hand.has_shifts() || day_at_hand.question(now).is_answered() {
         return Ok(());
     }
     let shared = share_out(day_at_hand, None, now).await?;
@@ -252,27 +252,27 @@ async fn load(
 /// Shares out a day as things stand now: where one is published, with the fewest checks going to somebody else. The search is
 /// work for a thread of its own.
 async fn share_out(day: DayAtHand, before: Option<Published>, now: DateTime<Utc>) -> Result<Shared, Refusal> {
-    let question = day.question(now);
-    let on_paper = before.as_ref().map(|(_, rounds)| on_paper(rounds, now));
-    let shared = move || match on_paper {
-        Some(published) => replan(&question, &published, Effort::of(&question)).assignment,
-        None => assign(&question),
+    let Question { day: question, begun } = day.question(now);
+    let stays = stays(&day.checks, &begun, before.as_ref(), now);
+    let first = before.is_none() && begun.is_empty();
+    let on_paper = on_paper(before.as_ref(), begun, now);
+    let shared = move || match first {
+        true => assign(&question),
+        false => replan(&question, &on_paper, Effort::of(&question)).assignment,
     };
     let assignment =
         tokio::task::spawn_blocking(shared).await.map_err(|error| Refusal::Failed(Failure::CutOff(error)))?;
-    let (number, published) =
-        before.map_or((0, Vec::new()), |(publication, rounds)| (publication.number, rounds));
     Ok(Shared {
-        number: number + 1,
+        number: before.map_or(0, |(publication, _)| publication.number) + 1,
         date: day.date,
-        stays: stays(&day.checks, &day.people, &published, now),
+        stays,
         assignment,
         minutes: day.checks.iter().map(|kept| (kept.id, kept.check.work_min.into())).collect(),
     })
 }
 
-/// The rounds that people have. What is begun or done is not asked about, so that nothing of it can move.
-fn on_paper(rounds: &[KeptRound], now: DateTime<Utc>) -> OnPaper {
+/// The rounds that people have, and what of them is begun.
+fn on_paper(before: Option<&Published>, begun: Vec<Begun>, now: DateTime<Utc>) -> OnPaper {
     let round = |kept: &KeptRound| PlannedRound {
         person: kept.round.person,
         steps: kept
@@ -284,7 +284,8 @@ fn on_paper(rounds: &[KeptRound], now: DateTime<Utc>) -> OnPaper {
         minutes: kept.round.minutes,
         fair_minutes: kept.round.fair_minutes,
     };
-    OnPaper { rounds: rounds.iter().map(round).collect(), begun: Vec::new(), now }
+    let rounds = before.map_or_else(Vec::new, |(_, rounds)| rounds.iter().map(round).collect());
+    OnPaper { rounds, begun, now }
 }
 
 async fn keep(app: &App, caller: &Caller, site: SiteScope, shared: &Shared) -> Result<bool, Refusal> {
@@ -305,36 +306,40 @@ async fn keep(app: &App, caller: &Caller, site: SiteScope, shared: &Shared) -> R
     Ok(kept)
 }
 
-/// What stays with whom: what somebody has begun with them, what was done with whoever had it.
+/// What stays with whom: what was done with whoever had it; what is begun with who has begun it, and with whoever had it
+/// beside them.
 fn stays(
     checks: &[KeptCheck],
-    people: &BTreeSet<PersonId>,
-    published: &[KeptRound],
+    begun: &[Begun],
+    before: Option<&Published>,
     now: DateTime<Utc>,
 ) -> BTreeMap<PersonId, Vec<RoundStep>> {
+    let published = before.map_or(&[][..], |(_, rounds)| rounds.as_slice());
     let mut stays: BTreeMap<PersonId, Vec<RoundStep>> = BTreeMap::new();
     for kept in checks {
-        match &kept.check.state {
-            CheckState::Open { at, by } if people.contains(by) => {
-                let step = RoundStep { check: kept.id, starts_at: (*at).min(now), with: None };
-                stays.entry(*by).or_default().push(step);
-            }
-            CheckState::Done { .. } => {
-                for KeptRound { round, .. } in published {
-                    let step = round.steps.iter().find(|step| step.check == kept.id);
-                    let step = step.map(|step| RoundStep { starts_at: step.starts_at.min(now), ..*step });
-                    stays.entry(round.person).or_default().extend(step);
-                }
-            }
-            CheckState::Planned
-            | CheckState::Open { .. }
-            | CheckState::Missed { .. }
-            | CheckState::Excused { .. } => {}
+        let begun = begun.iter().find(|one| one.check == kept.id);
+        let (at, by) = match (&kept.check.state, begun) {
+            (CheckState::Done { at, .. }, _) => (*at, None),
+            (_, Some(begun)) => (begun.at, Some(begun.person)),
+            _ => continue,
+        };
+        let mut steps = steps_of(published, kept.id);
+        if let Some(by) = by.filter(|by| steps.iter().all(|(person, _)| person != by)) {
+            steps = vec![(by, RoundStep { check: kept.id, starts_at: at, with: None })];
+        }
+        for (person, step) in steps {
+            let starts_at = step.starts_at.min(at).min(now);
+            stays.entry(person).or_default().push(RoundStep { starts_at, ..step });
         }
     }
-    stays.retain(|_, steps| !steps.is_empty());
     for steps in stays.values_mut() {
         steps.sort_by_key(|step| step.starts_at);
     }
     stays
+}
+
+/// Who has a check in these rounds, and as what.
+fn steps_of(rounds: &[KeptRound], check: Id<Check>) -> Vec<(PersonId, RoundStep)> {
+    let step = |kept: &KeptRound| kept.round.steps.iter().find(|step| step.check == check).copied();
+    rounds.iter().filter_map(|kept| step(kept).map(|step| (kept.round.person, step))).collect()
 }
