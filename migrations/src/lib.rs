@@ -27,6 +27,7 @@ mod m0019_outcomes;
 mod m0020_forecasts;
 mod m0021_approvals;
 mod m0022_sharing;
+mod m0023_moves;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -80,6 +81,7 @@ impl MigratorTrait for Changes {
             }),
             Change::new("m0021_approvals", m0021_approvals::UP),
             Change::new("m0022_sharing", m0022_sharing::UP),
+            Change::new("m0023_moves", m0023_moves::UP),
         ]
     }
 }

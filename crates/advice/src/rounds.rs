@@ -31,14 +31,14 @@ use fillmark_domain::entries::MeterKind;
 use fillmark_domain::people::Person;
 use fillmark_domain::places::Room;
 use fillmark_domain::work::{Check, Held, Qualification, Span};
-pub use fillmark_domain::work::{Left, LeftReason as Reason};
+pub use fillmark_domain::work::{Cure, Left, LeftReason as Reason, Move, MoveReason, Undone};
 
 use board::Board;
 pub use coverage::{Coverage, DayAhead, Expected, Lack, coverage};
-pub use cures::{Cure, Undone, cures};
+pub use cures::cures;
 pub use meters::shared_meters;
 pub use past::{Past, Worked, past};
-pub use replan::{Begun, Move, MoveReason, Published, Replanned, replan};
+pub use replan::{Begun, Published, Replanned, replan, still_to_do};
 pub use search::Effort;
 
 /// How clean a room must be kept. The order is that of a round.

@@ -1,11 +1,13 @@
 //! Work: who is there, what is planned, what becomes of it.
 
 mod checks;
+mod cure;
 mod plans;
 mod rounds;
 mod staff;
 
 pub use checks::*;
+pub use cure::*;
 pub use plans::*;
 pub use rounds::*;
 pub use staff::*;

@@ -4,6 +4,7 @@ pub mod alert;
 mod change_check;
 pub mod check;
 mod follow_up;
+pub mod moved;
 pub mod plan;
 pub mod review;
 pub mod round;
@@ -13,6 +14,7 @@ pub use alert::{Alert, AlertKind, AlertStanding, AlertState, AlreadyClosed, Clos
 pub use change_check::change_check;
 pub use check::{Cause, Check, CheckStanding, CheckState, Evidence, NotAllowed};
 pub use follow_up::follow_up_check;
+pub use moved::{Cure, Move, MoveReason, Undone};
 pub use plan::{CheckPlan, NotAPlan, NotDue, Place, Sharing, Task, TaskKind};
 pub use review::Review;
 pub use round::{Left, LeftReason, NotARound, Publication, Round, RoundStep};

@@ -5,13 +5,16 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;
 use fillmark_advice::rounds::{
-    Assignment, Begun, Effort, PlannedRound, PlannedStep, Published as OnPaper, assign, replan,
+    Assignment, Begun, Effort, PlannedRound, PlannedStep, Published as OnPaper, Replanned, assign, cures,
+    replan, still_to_do,
 };
 use fillmark_domain::Id;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::{Act, Person, PersonId};
 use fillmark_domain::places::SiteId;
-use fillmark_domain::work::{Check, CheckState, Publication, Round, RoundStep};
+use fillmark_domain::work::{
+    Check, CheckState, Move, MoveReason, Publication, Qualification, Round, RoundStep, Undone,
+};
 use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::rounds::{self, InHand, KeptRound};
 use fillmark_store::{SiteScope, Tx, plan, records};
@@ -35,6 +38,28 @@ pub struct DayOfRounds {
     pub checks: HashMap<Id<Check>, KeptCheck>,
     /// The site's zone.
     pub zone: Tz,
+    /// What people and qualifications that are spoken of are called.
+    pub names: Names,
+}
+
+/// Names for what rounds say.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Names {
+    /// Of people.
+    pub people: HashMap<PersonId, String>,
+    /// Of qualifications.
+    pub qualifications: HashMap<Id<Qualification>, String>,
+}
+
+impl Names {
+    async fn load(tx: &Tx, site: SiteScope) -> Result<Names, Refusal> {
+        let people = records::all::<Person>(tx, site.in_business()).await?;
+        let qualifications = records::all::<Qualification>(tx, site.in_business()).await?;
+        Ok(Names {
+            people: people.into_iter().map(|kept| (kept.id, kept.content.name)).collect(),
+            qualifications: qualifications.into_iter().map(|kept| (kept.id, kept.content.name)).collect(),
+        })
+    }
 }
 
 /// Shares out a day and publishes its rounds. What somebody has begun or done stays with them.
@@ -190,9 +215,14 @@ pub async fn print(app: &App, caller: &Caller, site: SiteId, id: Id<Round>) -> R
 async fn in_force(tx: &Tx, site: SiteScope, zone: Tz, day: NaiveDate) -> Result<DayOfRounds, Refusal> {
     let (publication, rounds) = rounds::in_force(tx, site, day).await?.ok_or(Refusal::NotFound)?;
     let steps = rounds.iter().flat_map(|kept| &kept.round.steps).map(|step| step.check);
-    let ids: Vec<Id<Check>> = steps.chain(publication.left.iter().map(|left| left.check)).collect();
+    let left = publication.left.iter().map(|left| left.check);
+    let moved = publication.moves.iter().map(|moved| moved.check);
+    let ids: Vec<Id<Check>> = steps.chain(left).chain(moved).collect();
     let found = checks::find_many(tx, site, &ids).await?;
+    let is_plain = publication.left.is_empty() && publication.moves.is_empty();
+    let names = if is_plain { Names::default() } else { Names::load(tx, site).await? };
     Ok(DayOfRounds {
+        names,
         publication,
         rounds,
         checks: found.into_iter().map(|kept| (kept.id, kept)).collect(),
@@ -206,6 +236,8 @@ struct Shared {
     date: NaiveDate,
     stays: BTreeMap<PersonId, Vec<RoundStep>>,
     assignment: Assignment,
+    left: Vec<Undone>,
+    moves: Vec<Move>,
     minutes: HashMap<Id<Check>, i64>,
 }
 
@@ -213,11 +245,18 @@ impl Shared {
     fn rounds(&self, site: SiteId, at: DateTime<Utc>) -> Result<Vec<Round>, Refusal> {
         let mut steps = self.stays.clone();
         let mut fair: BTreeMap<PersonId, i64> = BTreeMap::new();
+        let new = |one: &Move| {
+            let (check, why) = (one.check, one.why);
+            let came = one.to.iter().filter(|person| !one.from.contains(person)).copied();
+            came.map(move |person| ((check, person), why)).collect::<Vec<_>>()
+        };
+        let moved: HashMap<(Id<Check>, PersonId), MoveReason> = self.moves.iter().flat_map(new).collect();
         for round in &self.assignment.rounds {
             let new = round.steps.iter().map(|step| RoundStep {
                 check: step.check,
                 starts_at: step.starts_at,
                 with: step.with,
+                moved: moved.get(&(step.check, round.person)).copied(),
             });
             steps.entry(round.person).or_default().extend(new);
             fair.insert(round.person, round.fair_minutes);
@@ -254,19 +293,26 @@ async fn load(
 async fn share_out(day: DayAtHand, before: Option<Published>, now: DateTime<Utc>) -> Result<Shared, Refusal> {
     let Question { day: question, begun } = day.question(now);
     let stays = stays(&day.checks, &begun, before.as_ref(), now);
-    let first = before.is_none() && begun.is_empty();
+    let is_new = before.is_none();
     let on_paper = on_paper(before.as_ref(), begun, now);
-    let shared = move || match first {
-        true => assign(&question),
-        false => replan(&question, &on_paper, Effort::of(&question)).assignment,
+    let shared = move || {
+        let again = match is_new && on_paper.begun.is_empty() {
+            true => Replanned { assignment: assign(&question), moves: Vec::new() },
+            false => replan(&question, &on_paper, Effort::of(&question)),
+        };
+        let left = cures(&still_to_do(&question, &on_paper), &again.assignment);
+        (again, left)
     };
-    let assignment =
+    let (again, left) =
         tokio::task::spawn_blocking(shared).await.map_err(|error| Refusal::Failed(Failure::CutOff(error)))?;
     Ok(Shared {
         number: before.map_or(0, |(publication, _)| publication.number) + 1,
         date: day.date,
         stays,
-        assignment,
+        // Of what nobody had on paper yet nothing has moved.
+        moves: if is_new { Vec::new() } else { again.moves },
+        assignment: again.assignment,
+        left,
         minutes: day.checks.iter().map(|kept| (kept.id, kept.check.work_min.into())).collect(),
     })
 }
@@ -295,7 +341,8 @@ async fn keep(app: &App, caller: &Caller, site: SiteScope, shared: &Shared) -> R
         number: shared.number,
         published_at: stamp.at,
         published_by: stamp.by,
-        left: shared.assignment.left.clone(),
+        left: shared.left.clone(),
+        moves: shared.moves.clone(),
     };
     let rounds = shared.rounds(site.id(), stamp.at)?;
     let tx = app.store.begin().await?;
@@ -325,7 +372,7 @@ fn stays(
         };
         let mut steps = steps_of(published, kept.id);
         if let Some(by) = by.filter(|by| steps.iter().all(|(person, _)| person != by)) {
-            steps = vec![(by, RoundStep { check: kept.id, starts_at: at, with: None })];
+            steps = vec![(by, RoundStep { check: kept.id, starts_at: at, with: None, moved: None })];
         }
         for (person, step) in steps {
             let starts_at = step.starts_at.min(at).min(now);
