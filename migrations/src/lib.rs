@@ -28,6 +28,7 @@ mod m0020_forecasts;
 mod m0021_approvals;
 mod m0022_sharing;
 mod m0023_moves;
+mod m0024_handing;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -82,6 +83,7 @@ impl MigratorTrait for Changes {
             Change::new("m0021_approvals", m0021_approvals::UP),
             Change::new("m0022_sharing", m0022_sharing::UP),
             Change::new("m0023_moves", m0023_moves::UP),
+            Change::new("m0024_handing", m0024_handing::UP),
         ]
     }
 }

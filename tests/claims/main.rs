@@ -17,6 +17,7 @@ mod faults;
 mod first_owner;
 mod forecast;
 mod furnished;
+mod handing;
 mod issued;
 mod journal;
 mod leaving;

@@ -3,10 +3,13 @@
 pub(crate) mod changes;
 pub mod checks;
 mod day;
+pub mod handing;
+pub mod notes;
 mod overdue;
 pub(crate) mod planning;
 pub mod rounds;
 pub mod settle;
+mod share;
 mod sheet;
 
 use chrono::{DateTime, Days, NaiveDate, Utc};

@@ -12,6 +12,7 @@ mod chance;
 mod cost;
 mod coverage;
 mod cures;
+mod hand;
 mod line;
 mod meeting;
 mod meters;
@@ -36,6 +37,7 @@ pub use fillmark_domain::work::{Cure, Left, LeftReason as Reason, Move, MoveReas
 use board::Board;
 pub use coverage::{Coverage, DayAhead, Expected, Lack, coverage};
 pub use cures::cures;
+pub use hand::{Handing, NotHanded, WhyNot, hand};
 pub use meters::shared_meters;
 pub use past::{Past, Worked, past};
 pub use replan::{Begun, Published, Replanned, replan, still_to_do};

@@ -2,12 +2,14 @@
 
 mod checks;
 mod cure;
+mod handing;
 mod plans;
 mod rounds;
 mod staff;
 
 pub use checks::*;
 pub use cure::*;
+pub use handing::*;
 pub use plans::*;
 pub use rounds::*;
 pub use staff::*;

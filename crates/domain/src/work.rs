@@ -4,6 +4,7 @@ pub mod alert;
 mod change_check;
 pub mod check;
 mod follow_up;
+pub mod handing;
 pub mod moved;
 pub mod plan;
 pub mod review;
@@ -14,6 +15,7 @@ pub use alert::{Alert, AlertKind, AlertStanding, AlertState, AlreadyClosed, Clos
 pub use change_check::change_check;
 pub use check::{Cause, Check, CheckStanding, CheckState, Evidence, NotAllowed};
 pub use follow_up::follow_up_check;
+pub use handing::{CheckOffer, HandoverNote, NotAnOffer, NoteAbout, OfferStanding, OfferState, OwnNote};
 pub use moved::{Cure, Move, MoveReason, Undone};
 pub use plan::{CheckPlan, NotAPlan, NotDue, Place, Sharing, Task, TaskKind};
 pub use review::Review;

@@ -10,6 +10,7 @@ pub mod devices;
 pub mod dosing;
 pub mod forecast;
 pub mod growing;
+pub mod handing;
 pub mod harvests;
 pub mod instruments;
 pub mod journal;
@@ -98,7 +99,10 @@ fn top(config: &mut Registry) {
 fn api(config: &mut Registry) {
     config.about(&["readings"], readings::routes);
     config.about(&["checks"], checks::routes);
-    config.about(&["rounds"], rounds::routes);
+    config.about(&["rounds", "check-offers", "handover-notes"], |config| {
+        rounds::routes(config);
+        handing::routes(config);
+    });
     config.about(&["additions"], additions::routes);
     config.about(&["tank-changes"], tank_changes::routes);
     config.about(&["harvests"], harvests::routes);

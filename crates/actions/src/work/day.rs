@@ -89,6 +89,12 @@ impl DayAtHand {
             .any(|span| span.overlap(day).is_some())
     }
 
+    /// Whether somebody is not there at an instant though a shift says so, or has left.
+    pub(super) fn is_away(&self, person: PersonId, at: DateTime<Utc>) -> bool {
+        let away = self.absences.iter().any(|away| away.person == person && away.span.holds(at));
+        away || !self.people.contains(&person)
+    }
+
     /// The room a check is done in, where that is known.
     pub(super) fn room(&self, check: &Check) -> Option<&Kept<Room>> {
         let room = room_of(&self.plan, check.place, check.date)?;

@@ -35,6 +35,8 @@ coded! {
         MakesRoom = "makes_room",
         /// Nobody had it: it is new, or was left before.
         WasLeft = "was_left",
+        /// People agreed on it, or a manager gave it to them.
+        Agreed = "agreed",
     }
 }
 
@@ -48,6 +50,7 @@ impl MoveReason {
             MoveReason::NoTimeLeft => "who had it has no time left for it",
             MoveReason::MakesRoom => "who had it does something else that nobody could do better",
             MoveReason::WasLeft => "nobody had it before",
+            MoveReason::Agreed => "they agreed on it, or a manager wanted it so",
         }
     }
 }
