@@ -23,6 +23,7 @@ mod journal;
 mod leaving;
 mod newcomer;
 mod occurrences;
+mod outlook;
 mod places;
 mod plan_marks;
 mod readings;

@@ -5,6 +5,7 @@ pub mod checks;
 mod day;
 pub mod handing;
 pub mod notes;
+pub mod outlook;
 mod overdue;
 pub(crate) mod planning;
 pub mod rounds;

@@ -12,6 +12,7 @@ mod chance;
 mod cost;
 mod coverage;
 mod cures;
+mod fairness;
 mod hand;
 mod line;
 mod meeting;
@@ -35,8 +36,9 @@ use fillmark_domain::work::{Check, Held, Qualification, Span};
 pub use fillmark_domain::work::{Cure, Left, LeftReason as Reason, Move, MoveReason, Undone};
 
 use board::Board;
-pub use coverage::{Coverage, DayAhead, Expected, Lack, coverage};
+pub use coverage::{Coverage, DayAhead, Expected, Lack, coverage, minutes_there};
 pub use cures::cures;
+pub use fairness::{Attended, Load, WeekOfWork, fairness, looked_at_from, monday};
 pub use hand::{Handing, NotHanded, WhyNot, hand};
 pub use meters::shared_meters;
 pub use past::{Past, Worked, past};

@@ -3,6 +3,7 @@
 mod checks;
 mod cure;
 mod handing;
+mod outlook;
 mod plans;
 mod rounds;
 mod staff;
@@ -10,6 +11,7 @@ mod staff;
 pub use checks::*;
 pub use cure::*;
 pub use handing::*;
+pub use outlook::*;
 pub use plans::*;
 pub use rounds::*;
 pub use staff::*;

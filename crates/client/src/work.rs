@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 use fillmark_api::{
     Check, CheckOffer, HandoverNote, Listed, NewCheckOffer, NewCompletion, NewExcusal, NewHandoverNote,
-    NewReassignment, NewRounds, Round, Rounds,
+    NewReassignment, NewRounds, Round, Rounds, RoundsCoverage, RoundsFairness,
 };
 use uuid::Uuid;
 
@@ -141,6 +141,20 @@ impl Client {
     /// [`ClientError`].
     pub async fn see_handover_note(&self, site: Uuid, note: Uuid) -> Result<HandoverNote, ClientError> {
         self.post(&format!("/sites/{site}/handover-notes/{note}/sightings"), &()).await
+    }
+
+    /// Which days lack people or a qualification; the query names the days.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn coverage(&self, site: Uuid, query: &str) -> Result<RoundsCoverage, ClientError> {
+        self.get(&format!("/sites/{site}/rounds/coverage?{query}")).await
+    }
+
+    /// Minutes per person and week beside fair ones; the query names the days.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn fairness(&self, site: Uuid, query: &str) -> Result<RoundsFairness, ClientError> {
+        self.get(&format!("/sites/{site}/rounds/fairness?{query}")).await
     }
 
     /// A round as text to be printed.

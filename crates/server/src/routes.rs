@@ -14,6 +14,7 @@ pub mod handing;
 pub mod harvests;
 pub mod instruments;
 pub mod journal;
+pub mod outlook;
 pub mod people;
 pub mod places;
 pub mod readings;
@@ -102,6 +103,7 @@ fn api(config: &mut Registry) {
     config.about(&["rounds", "check-offers", "handover-notes"], |config| {
         rounds::routes(config);
         handing::routes(config);
+        outlook::routes(config);
     });
     config.about(&["additions"], additions::routes);
     config.about(&["tank-changes"], tank_changes::routes);

@@ -49,7 +49,7 @@ const ROWS: &[(Need, &[&str])] = &[
         "read_offer", "list_orders", "read_order", "list_outages", "read_outage", "list_placements",
         "read_placement", "list_planned_changes", "read_planned_change", "read_stock", "list_readings",
         "read_reading", "list_rooms", "read_room", "read_room_report", "list_reviews", "list_rounds", "read_my_round",
-        "list_check_offers", "list_handover_notes",
+        "list_check_offers", "list_handover_notes", "read_coverage", "read_fairness",
         "print_round", "list_shifts", "read_shift", "list_shortages", "read_slip", "list_stock",
         "list_tank_changes", "list_due_changes", "read_tank_change", "list_tank_rooms", "read_tank_room",
         "list_tanks", "read_tank", "list_transfers", "read_transfer", "list_water_sources", "read_water_source",

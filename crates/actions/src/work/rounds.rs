@@ -37,7 +37,7 @@ pub struct DayOfRounds {
 }
 
 /// Names for what rounds say.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Names {
     /// Of people.
     pub people: HashMap<PersonId, String>,

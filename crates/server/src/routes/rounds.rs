@@ -126,7 +126,7 @@ pub(crate) fn answer(day: &DayOfRounds) -> Rounds {
 }
 
 /// Names as an answer speaks them; who was erased or put away is somebody.
-struct Called<'a>(&'a Names);
+pub(crate) struct Called<'a>(pub(crate) &'a Names);
 
 impl SpokenOf for Called<'_> {
     fn person(&self, id: PersonId) -> String {
