@@ -29,6 +29,7 @@ mod m0021_approvals;
 mod m0022_sharing;
 mod m0023_moves;
 mod m0024_handing;
+mod m0025_for_whom;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -84,6 +85,7 @@ impl MigratorTrait for Changes {
             Change::new("m0022_sharing", m0022_sharing::UP),
             Change::new("m0023_moves", m0023_moves::UP),
             Change::new("m0024_handing", m0024_handing::UP),
+            Change::new("m0025_for_whom", m0025_for_whom::UP),
         ]
     }
 }

@@ -6,6 +6,7 @@ use fillmark_domain::people::Role;
 use fillmark_domain::work::LeftReason;
 use fillmark_tests::greenhouse::reading;
 use fillmark_tests::on_both;
+use fillmark_tests::work::seen;
 use fillmark_tests::world::{World, instant, json};
 use serde_json::json;
 use uuid::Uuid;
@@ -111,6 +112,37 @@ on_both! {
         let both = world.ada.publish_rounds(small.site, today()).await.unwrap();
         assert_eq!((steps(&both).len(), both.left.len()), (2, 0));
         assert!(steps(&both).iter().all(|(_, step)| step.with_person_id.is_some()));
+    }
+
+    async fn who_has_a_check_that_is_overdue_is_warned_once_then_whoever_manages(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "North room", "growing", 1).await;
+        for name in ["Done", "Missed"] {
+            world.check_plan(site, json!({ "name": name, "room_id": room })).await;
+        }
+        let (sam, by_sam) = world.person("Sam", Role::Staff, Some(site)).await;
+        world.shift(site, sam.id, TODAY).await;
+        world.beat().await;
+        let overdue = async || world.ada.alerts(site, "kind=check_overdue").await.unwrap().items;
+        world.clock.set(instant("2026-11-24T08:00:00Z"));
+        world.beat().await;
+        assert_eq!(overdue().await, [], "the window ends at nine");
+        world.clock.set(instant("2026-11-24T08:01:00Z"));
+        world.beat().await;
+        world.beat().await;
+        let warned = overdue().await;
+        assert!(warned.len() == 2 && warned.iter().all(|alert| alert.person_id == Some(sam.id)), "{warned:?}");
+        assert_eq!(world.ada.alerts(site, &format!("person_id={}", sam.id)).await.unwrap().items.len(), 2);
+        let checks = world.ada.all_checks(site, &format!("due_on={TODAY}")).await.unwrap();
+        let of = |name: &str| checks.iter().find(|check| check.name == name).unwrap().id;
+        by_sam.settle_check(site, of("Done"), &seen("2026-11-24T08:00:30Z", "all well")).await.unwrap();
+        let rest = overdue().await;
+        assert_eq!(rest.iter().map(|alert| alert.about_id).collect::<Vec<_>>(), [of("Missed")]);
+        world.clock.set(instant("2026-11-24T11:01:00Z"));
+        world.beat().await;
+        assert_eq!(overdue().await, []);
+        let missed = world.ada.alerts(site, "kind=check_missed").await.unwrap().items;
+        assert_eq!(missed.iter().map(|alert| (alert.about_id, alert.person_id)).collect::<Vec<_>>(), [(of("Missed"), None)]);
     }
 
     async fn what_somebody_has_read_for_stays_with_them(world: World) {

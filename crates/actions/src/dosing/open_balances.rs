@@ -136,7 +136,7 @@ async fn raise_new(app: &App, scope: SiteScope, found: &[Finding]) -> Result<(),
         of_it.all(|(_, closed)| finding.comes_again && over(*closed))
     };
     for finding in found.iter().filter(is_new) {
-        raise(&tx, scope, &stamp, AlertKind::BalanceOpen, finding.about, &finding.text).await?;
+        raise(&tx, scope, &stamp, AlertKind::BalanceOpen, finding.about, (None, &finding.text)).await?;
     }
     tx.commit().await?;
 

@@ -12,6 +12,7 @@ use fillmark_domain::{Days, Id};
 use fillmark_store::checks::{self, KeptCheck, Typed};
 use fillmark_store::{SiteScope, Stamp, StoreError, Tx, plan, planning, tank_changes};
 
+use super::keep_state;
 use crate::{App, Refusal};
 
 /// Checks are made so many days ahead.
@@ -155,7 +156,7 @@ pub(crate) async fn settle(
     // What was settled meanwhile stays as it is: the change was done all the same.
     let Ok(settled) = kept.check.changed(change.recorded_at, by, id) else { return Ok(()) };
     let typed = Typed { client_id: change.client_id, by: change.entered_by, received_at: change.received_at };
-    checks::settle(tx, site, stamp, kept.id, &settled.state, Some(typed)).await.map_err(|error| match error {
+    keep_state(tx, site, stamp, kept.id, &settled.state, Some(typed)).await.map_err(|error| match error {
         StoreError::Taken(_) => Refusal::ClientIdReused,
         error => error.into(),
     })

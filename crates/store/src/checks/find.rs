@@ -1,7 +1,7 @@
 //! Finding checks.
 
 use chrono::{DateTime, NaiveDate, Utc};
-use fillmark_domain::work::{Check, CheckStanding, Place};
+use fillmark_domain::work::{AlertKind, Check, CheckStanding, Place};
 use fillmark_domain::{Coded, Id};
 use sea_orm::sea_query::{Expr, ExprTrait, LockBehavior, LockType, Query, SelectStatement};
 use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect, Select, Value};
@@ -66,6 +66,33 @@ pub async fn lock_overdue(
     most: u64,
 ) -> Result<Vec<KeptCheck>, StoreError> {
     let rows = unsettled(site).filter(Column::LimitAt.lt(at)).order_by_asc(Column::LimitAt).limit(most);
+    all(tx, rows.lock_with_behavior(LockType::Update, LockBehavior::SkipLocked)).await
+}
+
+/// Checks whose window is over and that can still be done, of which nobody was warned yet, at most so many. Those that
+/// another beat holds are left to it.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn lock_unwarned(
+    tx: &Tx,
+    site: SiteScope,
+    at: DateTime<Utc>,
+    most: u64,
+) -> Result<Vec<KeptCheck>, StoreError> {
+    let alert = |name: &'static str| Expr::col(("alerts", name));
+    let warned = Query::select()
+        .expr(Expr::val(1))
+        .from("alerts")
+        .and_where(alert("site_id").eq(Expr::col(("checks", "site_id"))))
+        .and_where(alert("kind").eq(AlertKind::CheckOverdue.code()))
+        .and_where(alert("about_id").eq(Expr::col(("checks", "id"))))
+        .take();
+    let rows = unsettled(site)
+        .filter(Column::WindowUntilAt.lt(at))
+        .filter(Column::LimitAt.gte(at))
+        .filter(Expr::exists(warned).not())
+        .order_by_asc(Column::LimitAt)
+        .limit(most);
     all(tx, rows.lock_with_behavior(LockType::Update, LockBehavior::SkipLocked)).await
 }
 
