@@ -40,5 +40,6 @@ mod sessions;
 mod sharing;
 mod stock;
 mod tank_changes;
+mod templates;
 mod traces;
 mod watching;

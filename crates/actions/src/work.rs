@@ -12,6 +12,7 @@ pub mod rounds;
 pub mod settle;
 mod share;
 mod sheet;
+pub mod templates;
 
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;

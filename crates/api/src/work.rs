@@ -7,6 +7,7 @@ mod outlook;
 mod plans;
 mod rounds;
 mod staff;
+mod templates;
 
 pub use checks::*;
 pub use cure::*;
@@ -15,3 +16,4 @@ pub use outlook::*;
 pub use plans::*;
 pub use rounds::*;
 pub use staff::*;
+pub use templates::*;

@@ -2,8 +2,9 @@
 
 use chrono::NaiveDate;
 use fillmark_api::{
-    Check, CheckOffer, HandoverNote, Listed, NewCheckOffer, NewCompletion, NewExcusal, NewHandoverNote,
-    NewReassignment, NewRounds, Round, Rounds, RoundsCoverage, RoundsFairness,
+    Check, CheckOffer, CheckPlanTemplates, HandoverNote, Listed, NewCheckOffer, NewCompletion, NewExcusal,
+    NewHandoverNote, NewReassignment, NewRounds, NewTemplatePlans, Round, Rounds, RoundsCoverage,
+    RoundsFairness, TemplatePlans,
 };
 use uuid::Uuid;
 
@@ -155,6 +156,24 @@ impl Client {
     /// [`ClientError`].
     pub async fn fairness(&self, site: Uuid, query: &str) -> Result<RoundsFairness, ClientError> {
         self.get(&format!("/sites/{site}/rounds/fairness?{query}")).await
+    }
+
+    /// The check plans that a site usually begins with.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn check_plan_templates(&self, site: Uuid) -> Result<CheckPlanTemplates, ClientError> {
+        self.get(&format!("/sites/{site}/check-plan-templates")).await
+    }
+
+    /// Makes check plans of templates.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn make_template_plans(
+        &self,
+        site: Uuid,
+        wanted: &NewTemplatePlans,
+    ) -> Result<TemplatePlans, ClientError> {
+        self.post(&format!("/sites/{site}/check-plan-templates"), wanted).await
     }
 
     /// A round as text to be printed.

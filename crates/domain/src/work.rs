@@ -10,6 +10,7 @@ pub mod plan;
 pub mod review;
 pub mod round;
 pub mod staff;
+pub mod template;
 
 pub use alert::{Alert, AlertKind, AlertStanding, AlertState, AlreadyClosed, ClosedBy};
 pub use change_check::change_check;
@@ -21,3 +22,4 @@ pub use plan::{CheckPlan, NotAPlan, NotDue, Place, Sharing, Task, TaskKind};
 pub use review::Review;
 pub use round::{Left, LeftReason, NotARound, Publication, Round, RoundStep};
 pub use staff::{Absence, AbsenceReason, Break, Held, NotASpan, Qualification, Shift, Span, overlaps};
+pub use template::{Template, TemplateKind};

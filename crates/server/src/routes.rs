@@ -26,6 +26,7 @@ pub mod sessions;
 pub mod stock;
 pub mod system;
 pub mod tank_changes;
+pub mod templates;
 pub mod work;
 
 use actix_web::dev::HttpServiceFactory;
@@ -133,6 +134,7 @@ fn api(config: &mut Registry) {
     config.about(&["meters", "calibrations", "planned-changes"], instruments::routes);
     config
         .about(&["shifts", "absences", "check-plans", "qualifications", "held-qualifications"], work::routes);
+    config.about(&["check-plan-templates"], templates::routes);
     config.about(&["calculators"], calculators::routes);
     stock::routes(config);
 }

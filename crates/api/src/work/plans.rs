@@ -27,7 +27,7 @@ pub type CheckPlanPatch = Patch<NewCheckPlan>;
 #[schema(example = json!({"name": "EC and pH, north tank", "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank",
     "tank_id": "019a0000-0000-7000-8000-000000000001", "room_id": null, "rule": "FREQ=DAILY", "starts_local": "2026-11-24T08:00:00",
     "window_min": 120, "limit_min": 480, "work_min": 10, "qualification_id": null, "two_people": false,
-    "weight": 1, "is_unpleasant": false}))]
+    "weight": 1, "is_unpleasant": false, "rule_in_words": "every day at 08:00"}))]
 pub struct NewCheckPlan {
     /// Its name on the round; unique in the site.
     #[schema(min_length = 1, max_length = 120)]
@@ -75,6 +75,10 @@ pub struct NewCheckPlan {
     /// Whether nobody likes to do it, so that its minutes are shared fairly too.
     #[serde(default)]
     pub is_unpleasant: bool,
+    /// The rule in words. Told in answers; what is sent here is left aside.
+    #[serde(default)]
+    #[schema(max_length = 700)]
+    pub rule_in_words: Option<String>,
 }
 
 fn as_any() -> u32 {
@@ -169,6 +173,7 @@ impl Body for NewCheckPlan {
             two_people: word.two_people,
             weight: word.sharing.weight,
             is_unpleasant: word.sharing.is_unpleasant,
+            rule_in_words: Some(word.in_words()),
         }
     }
 }

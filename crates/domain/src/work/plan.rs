@@ -8,7 +8,7 @@ use chrono_tz::Tz;
 use crate::code::coded;
 use crate::entries::{MeterKind, NotMeasuredThere, SamplePoint};
 use crate::places::{Room, Tank};
-use crate::recurrence::{NotARecurrence, TooManySteps};
+use crate::recurrence::{NotARecurrence, TooManySteps, in_words};
 use crate::work::{Cause, Check, CheckState, Qualification};
 use crate::{Days, Id, Metric, Recurrence};
 
@@ -158,6 +158,11 @@ impl CheckPlan {
             return Err(NotAPlan::Weight(self.sharing.weight));
         }
         Ok(self)
+    }
+
+    /// How often it comes, in words.
+    pub fn in_words(&self) -> String {
+        in_words(&self.rule, self.start)
     }
 
     /// When it is due by the clock of a zone.
