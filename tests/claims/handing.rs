@@ -127,6 +127,9 @@ on_both! {
         let day: NaiveDate = TODAY.parse().unwrap();
         assert_eq!(by_kim.rounds(site, Some(day)).await.unwrap().number, 1);
         assert_eq!(by_kim.handover_notes(site, "seen=false").await.unwrap().items.len(), 2);
+        let own = by_sam.my_round(site, None).await.unwrap();
+        let sheet = by_kim.round_sheet(site, own.id).await.unwrap();
+        assert!(sheet.contains("From Sam: The pump hums") && sheet.contains("From Sam: Pen is slow"), "{sheet}");
         assert_eq!(by_kim.see_handover_note(site, note.id).await.unwrap().seen_by, Some(kim));
         let unseen = by_kim.handover_notes(site, "seen=false").await.unwrap().items;
         assert_eq!(unseen.iter().map(|note| note.text.as_str()).collect::<Vec<_>>(), ["Pen is slow"]);
