@@ -26,6 +26,10 @@ mod m0018_advice;
 mod m0019_outcomes;
 mod m0020_forecasts;
 mod m0021_approvals;
+mod m0022_sharing;
+mod m0023_moves;
+mod m0024_handing;
+mod m0025_for_whom;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -78,6 +82,10 @@ impl MigratorTrait for Changes {
                 then: Some(m0020_forecasts::then),
             }),
             Change::new("m0021_approvals", m0021_approvals::UP),
+            Change::new("m0022_sharing", m0022_sharing::UP),
+            Change::new("m0023_moves", m0023_moves::UP),
+            Change::new("m0024_handing", m0024_handing::UP),
+            Change::new("m0025_for_whom", m0025_for_whom::UP),
         ]
     }
 }

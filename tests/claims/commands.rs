@@ -46,12 +46,15 @@ on_both! {
         let day = "2026-11-24".parse().unwrap();
         world.ada.publish_rounds(site.id, day).await.unwrap();
         let text = commands::rounds(&desk(&world).await, Some("harbour"), Some(day)).await.unwrap();
-        has(&text, &["rounds of 2026-11-24", "Nobody can do", "Look round", "no shift leaves time"]);
+        has(&text, &["rounds of 2026-11-24", "Nobody can do", "Look round", "no shift leaves time", "somebody more for 10 minutes"]);
+        let note = json!({ "room_id": room, "text": "The pump hums" });
+        world.ada.write_handover_note(site.id, &json(note)).await.unwrap();
         let (sam, _) = world.person("Sam", Role::Staff, Some(site.id)).await;
         world.shift(site.id, sam.id, "2026-11-24").await;
         world.ada.publish_rounds(site.id, day).await.unwrap();
         let text = commands::rounds(&desk(&world).await, None, None).await.unwrap();
-        has(&text, &["Sam", "08:00", "Look round", "10"]);
+        has(&text, &["Sam: 10 minutes", "08:00", "North room", "Look round", "Moved since", "from nobody to Sam"]);
+        has(&text, &["Left for the next", "North room: The pump hums (Ada Brook)"]);
     }
 
     async fn the_forecast_is_printed_for_each_site_and_product(world: World) {

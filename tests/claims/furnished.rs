@@ -103,6 +103,11 @@ async fn ids(world: &World) -> HashMap<String, String> {
         NewFillAdvice { tank_id: here.north_tank, volume: None, water_temperature: None, product_id: None };
     let advice = world.ada.advise_fill(here.site, &fill).await.unwrap();
     let rounds = world.ada.publish_rounds(here.site, "2026-11-25".parse().unwrap()).await.unwrap();
+    let round = &rounds.rounds[0];
+    let offer = json!({ "day_on": "2026-11-25", "check_ids": [round.steps[0].check_id], "from_person_id": round.person_id });
+    keep(world, &format!("/sites/{}/check-offers", here.site), offer).await;
+    let note = json!({ "room_id": here.north_room, "text": "The pump hums" });
+    keep(world, &format!("/sites/{}/handover-notes", here.site), note).await;
     let memberships = world.ada.business().all::<NewMembership>("").await.unwrap();
     let membership = memberships.iter().find(|one| one.body.person_id == sam.id).unwrap();
     let session = world.ada.sessions(sam.id).await.unwrap().remove(0);

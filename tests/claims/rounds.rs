@@ -4,7 +4,7 @@ use chrono::{NaiveDate, TimeDelta};
 use fillmark_api::*;
 use fillmark_client::Client;
 use fillmark_domain::people::Role;
-use fillmark_domain::work::LeftReason;
+use fillmark_domain::work::{LeftReason, MoveReason};
 use fillmark_tests::on_both;
 use fillmark_tests::work::seen;
 use fillmark_tests::world::{World, instant, json, refusal};
@@ -191,6 +191,29 @@ on_both! {
         for part in ["Harbour: round of Sam on 2026-11-24", "North room, North tank: EC and pH", "1 to 1.8, aim 1.4", "[pH]", "____", "acid into water"] {
             assert!(sheet.contains(part), "{part} in {sheet}");
         }
+    }
+
+    async fn what_moves_says_why_and_what_is_left_says_what_would_help(world: World) {
+        let Three { site, clean, sam: (sam, client) } = three_rooms(&world).await;
+        world.shift(site, sam, TODAY).await;
+        world.beat().await;
+        let acid = world.ada.business().create::<NewQualification>(&json(json!({ "name": "Acid" }))).await.unwrap();
+        world.check_plan(site, json!({ "name": "Doser", "room_id": clean, "starts_local": "2026-01-01T07:15:00", "qualification_id": acid.id })).await;
+        let (kim, by_kim) = world.person("Kim", Role::Staff, Some(site)).await;
+        world.shift(site, kim.id, TODAY).await;
+        let away = json!({ "person_id": sam, "from_at": "2026-11-24T00:00:00Z", "until_at": "2026-11-25T00:00:00Z", "reason": "sick" });
+        world.ada.site(site).create::<NewAbsence>(&json(away)).await.unwrap();
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        let clean = rounds.moves.iter().find(|moved| moved.text.starts_with("Clean")).unwrap();
+        assert_eq!(clean.text, "Clean goes from Sam to Kim: who had it is not there for it any more");
+        assert_eq!((rounds.moves.len(), &clean.from_person_ids[..], &clean.to_person_ids[..]), (3, &[sam][..], &[kim.id][..]));
+        let cure = &rounds.left[0].cures[0];
+        assert_eq!((cure.code.as_str(), cure.person_id, cure.qualification_id), ("qualify", Some(kim.id), Some(acid.id)));
+        assert_eq!(cure.text, "Kim has the time, but would have to be qualified: Acid");
+        let own = by_kim.my_round(site, None).await.unwrap();
+        assert_eq!(own.steps[0].moved.as_ref().unwrap().code.0, MoveReason::PersonAway);
+        assert_eq!(world.ada.rounds(site, None).await.unwrap(), rounds, "kept as it was told");
+        assert_eq!(refusal(client.my_round(site, None).await), ProblemCode::NotFound);
     }
 
     async fn only_managers_publish_and_only_days_to_come(world: World) {

@@ -1,7 +1,7 @@
 //! Alerts: what a person must see. Raised and closed within other actions; seen and closed by people.
 
 use fillmark_domain::Id;
-use fillmark_domain::people::Act;
+use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::SiteId;
 use fillmark_domain::work::{Alert, AlertKind, AlertStanding, AlreadyClosed, ClosedBy};
 use fillmark_store::alerts::{self, KeptAlert};
@@ -10,7 +10,8 @@ use uuid::Uuid;
 
 use crate::{App, Caller, Refusal};
 
-/// Raises an alert in the transaction of what it is about, once for a kind and record while it is not closed.
+/// Raises an alert for whoever manages in the transaction of what it is about, once for a kind and record while it is not
+/// closed.
 /// # Errors
 /// When the database fails.
 pub async fn raise(
@@ -21,7 +22,21 @@ pub async fn raise(
     about: Uuid,
     text: &str,
 ) -> Result<(), StoreError> {
-    alerts::raise(tx, site, stamp, kind, about, text).await.map(drop)
+    raise_for(tx, site, stamp, kind, about, (None, text)).await
+}
+
+/// The same for somebody in particular, where it is somebody's.
+/// # Errors
+/// When the database fails.
+pub async fn raise_for(
+    tx: &Tx,
+    site: SiteScope,
+    stamp: &Stamp<'_>,
+    kind: AlertKind,
+    about: Uuid,
+    (whom, text): (Option<PersonId>, &str),
+) -> Result<(), StoreError> {
+    alerts::raise(tx, site, stamp, kind, about, (whom, text)).await.map(drop)
 }
 
 /// Closes the alert of a kind about a record, if one is not closed, in the transaction of what closes it.

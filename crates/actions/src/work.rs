@@ -3,19 +3,27 @@
 pub(crate) mod changes;
 pub mod checks;
 mod day;
+pub mod handing;
+pub mod notes;
+pub mod outlook;
 mod overdue;
 pub(crate) mod planning;
 pub mod rounds;
 pub mod settle;
+mod share;
 mod sheet;
+pub mod templates;
 
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;
+use fillmark_domain::Id;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Site, SiteId};
-use fillmark_store::{SiteScope, Tx, plan, records};
+use fillmark_domain::work::{AlertKind, Check, CheckState, ClosedBy};
+use fillmark_store::checks::{self as checks_store, Typed};
+use fillmark_store::{SiteScope, Stamp, StoreError, Tx, plan, records};
 
-use crate::{App, Caller, Refusal, answers, tries};
+use crate::{App, Caller, Refusal, alerts, answers, tries};
 
 /// Does at every site what is due: makes checks, excuses those of tanks out of use, finds those that were
 /// missed, and publishes rounds. A beat that is missed or doubled does no harm: all that is due is found in
@@ -57,12 +65,33 @@ async fn beat_at(app: &App, job: &Caller, site: SiteId, zone: Tz) -> Result<(), 
         planning::follow_plans(app, scope).await,
         changes::follow_programmes(app, scope).await,
         overdue::excuse_out_of_use(app, scope).await,
+        overdue::warn(app, scope, zone).await,
         overdue::miss(app, scope, zone).await,
         rounds::publish_first(app, job, scope, today).await,
         rounds::publish_first(app, job, scope, tomorrow).await,
         rounds::hand_on(app, job, scope, today).await,
     ];
     done.into_iter().collect()
+}
+
+/// Keeps what became of a check. The warning that it is overdue closes with it.
+/// # Errors
+/// When the database fails.
+pub(crate) async fn keep_state(
+    tx: &Tx,
+    site: SiteScope,
+    stamp: &Stamp<'_>,
+    id: Id<Check>,
+    state: &CheckState,
+    typed: Option<Typed>,
+) -> Result<(), StoreError> {
+    checks_store::settle(tx, site, stamp, id, state, typed).await?;
+    let by = match state {
+        CheckState::Planned | CheckState::Open { .. } => return Ok(()),
+        CheckState::Done { .. } | CheckState::Excused { .. } => ClosedBy::Record(id.uuid()),
+        CheckState::Missed { .. } => ClosedBy::Over,
+    };
+    alerts::close_for(tx, site, stamp, AlertKind::CheckOverdue, id.uuid(), by).await
 }
 
 /// The local day of an instant.

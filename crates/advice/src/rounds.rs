@@ -12,8 +12,12 @@ mod chance;
 mod cost;
 mod coverage;
 mod cures;
+mod fairness;
+mod hand;
 mod line;
 mod meeting;
+mod meters;
+mod past;
 mod plan;
 mod reasons;
 mod recreate;
@@ -29,12 +33,16 @@ use fillmark_domain::entries::MeterKind;
 use fillmark_domain::people::Person;
 use fillmark_domain::places::Room;
 use fillmark_domain::work::{Check, Held, Qualification, Span};
-pub use fillmark_domain::work::{Left, LeftReason as Reason};
+pub use fillmark_domain::work::{Cure, Left, LeftReason as Reason, Move, MoveReason, Undone};
 
 use board::Board;
-pub use coverage::{Coverage, DayAhead, Expected, Lack, coverage};
-pub use cures::{Cure, Undone, cures};
-pub use replan::{Begun, Move, MoveReason, Published, Replanned, replan};
+pub use coverage::{Coverage, DayAhead, Expected, Lack, coverage, minutes_there};
+pub use cures::cures;
+pub use fairness::{Attended, Load, WeekOfWork, fairness, looked_at_from, monday};
+pub use hand::{Handing, NotHanded, WhyNot, hand};
+pub use meters::shared_meters;
+pub use past::{Past, Worked, past};
+pub use replan::{Begun, Published, Replanned, replan, still_to_do};
 pub use search::Effort;
 
 /// How clean a room must be kept. The order is that of a round.

@@ -1,5 +1,6 @@
 //! Alerts.
 
+use fillmark_domain::Id;
 use fillmark_domain::work as words;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -15,7 +16,7 @@ pub type AlertStanding = Code<words::AlertStanding>;
 /// Something that a person must see.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[schema(example = json!({"id": "019a0000-0000-7000-8000-000000000000", "kind": "check_missed",
-    "about_id": "019a0000-0000-7000-8000-000000000001", "text": "EC and pH was not done by 10:00",
+    "about_id": "019a0000-0000-7000-8000-000000000001", "person_id": null, "text": "EC and pH was not done by 10:00",
     "raised_at": "2026-11-24T09:00:00.000Z", "state": "open", "seen_by": null, "seen_at": null,
     "closed_by_person": null, "closed_by_record": null, "closed_at": null}))]
 pub struct Alert {
@@ -25,6 +26,8 @@ pub struct Alert {
     pub kind: AlertKind,
     /// The record it is about, as the kind says.
     pub about_id: Uuid,
+    /// Whom it is for; null for whoever manages.
+    pub person_id: Option<Uuid>,
     /// What a person reads.
     #[schema(max_length = 2000)]
     pub text: String,
@@ -60,6 +63,7 @@ impl Alert {
             id,
             kind: Code(alert.kind),
             about_id: alert.about,
+            person_id: alert.whom.map(Id::uuid),
             text: alert.text,
             raised_at: alert.raised_at.into(),
             state: Code(alert.state.standing()),

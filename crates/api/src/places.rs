@@ -30,7 +30,8 @@ pub type RoomPatch = Patch<NewRoom>;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"name": "Harbour Street", "time_zone": "Europe/Berlin", "currency": "EUR",
-    "working_week": ["monday", "tuesday", "wednesday", "thursday", "friday"], "service_level": 0.95}))]
+    "working_week": ["monday", "tuesday", "wednesday", "thursday", "friday"], "service_level": 0.95,
+    "walk_rooms_min": 1, "walk_buildings_min": 5}))]
 pub struct NewSite {
     /// Unique in the business.
     #[schema(min_length = 1, max_length = 120)]
@@ -48,6 +49,14 @@ pub struct NewSite {
     #[serde(default = "usual_service_level")]
     #[schema(minimum = 0.5, maximum = 0.999)]
     pub service_level: f64,
+    /// Minutes of walking from a room to another of the same building; rounds leave time for it.
+    #[serde(default)]
+    #[schema(minimum = 0, maximum = 120)]
+    pub walk_rooms_min: u32,
+    /// Minutes of walking from a building to another, no fewer than between rooms.
+    #[serde(default)]
+    #[schema(minimum = 0, maximum = 120)]
+    pub walk_buildings_min: u32,
 }
 
 fn usual_service_level() -> f64 {
@@ -61,6 +70,12 @@ impl Body for NewSite {
         let mut faults = Faults::default();
         faults.text("/name", &self.name, 120);
         faults.range("/service_level", self.service_level, 0.5, 0.999);
+        faults.range("/walk_rooms_min", self.walk_rooms_min.into(), 0.0, 120.0);
+        let (rooms, buildings) = (f64::from(self.walk_rooms_min), f64::from(self.walk_buildings_min));
+        // Left out, a building is as far as a room.
+        if buildings > 0.0 {
+            faults.range("/walk_buildings_min", buildings, rooms, 120.0);
+        }
         let time_zone = self.time_zone.parse().map_err(|_| "expected an IANA time zone like Europe/Berlin");
         let time_zone = faults.take("/time_zone", "unknown_zone", time_zone);
         let currency =
@@ -72,6 +87,8 @@ impl Body for NewSite {
             currency,
             working_week: week(&self.working_week),
             service_level: self.service_level,
+            walk_rooms_min: self.walk_rooms_min,
+            walk_buildings_min: self.walk_buildings_min,
         });
         faults.or(site)
     }
@@ -83,6 +100,8 @@ impl Body for NewSite {
             currency: word.currency.code(),
             working_week: weekdays(&word.working_week),
             service_level: word.service_level,
+            walk_rooms_min: word.walk_rooms_min,
+            walk_buildings_min: word.walk_buildings_min,
         }
     }
 }
@@ -99,7 +118,7 @@ pub(crate) fn weekdays(week: &Week) -> Vec<Weekday> {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"name": "North room", "room_use": "growing", "growing_area_m2": 42.0, "plant_places": 600,
-    "hygiene_rank": 2, "bands": [{"metric": "air_temperature", "low": 18.0, "aim": 21.0, "high": 25.0}]}))]
+    "hygiene_rank": 2, "building": "Old house", "bands": [{"metric": "air_temperature", "low": 18.0, "aim": 21.0, "high": 25.0}]}))]
 pub struct NewRoom {
     /// Unique in the site.
     #[schema(min_length = 1, max_length = 120)]
@@ -117,6 +136,10 @@ pub struct NewRoom {
     /// A round goes from clean (low) to dirty (high); quarantine always comes last.
     #[schema(minimum = 0, maximum = 255)]
     pub hygiene_rank: u8,
+    /// The building it is in; rooms that name none are in one together.
+    #[serde(default)]
+    #[schema(max_length = 120)]
+    pub building: Option<String>,
     /// Bands of the air where no programme gives any.
     #[serde(default)]
     #[schema(max_items = 12)]
@@ -132,6 +155,9 @@ impl Body for NewRoom {
         if let Some(area) = self.growing_area_m2 {
             faults.range("/growing_area_m2", area, 0.01, 1e6);
         }
+        if let Some(building) = &self.building {
+            faults.text("/building", building, 120);
+        }
         let bands = Band::words(&self.bands, "/bands", &mut faults);
         faults.or(Some(words::Room {
             name: self.name.trim().to_owned(),
@@ -139,6 +165,7 @@ impl Body for NewRoom {
             growing_area_m2: self.growing_area_m2,
             plant_places: self.plant_places,
             hygiene_rank: self.hygiene_rank,
+            building: self.building.as_ref().map(|building| building.trim().to_owned()),
             bands,
         }))
     }
@@ -150,6 +177,7 @@ impl Body for NewRoom {
             growing_area_m2: word.growing_area_m2,
             plant_places: word.plant_places,
             hygiene_rank: word.hygiene_rank,
+            building: word.building.clone(),
             bands: word.bands.iter().map(Band::from).collect(),
         }
     }

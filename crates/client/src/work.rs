@@ -1,7 +1,11 @@
 //! Checks and rounds.
 
 use chrono::NaiveDate;
-use fillmark_api::{Check, Listed, NewCompletion, NewExcusal, NewRounds, Round, Rounds};
+use fillmark_api::{
+    Check, CheckOffer, CheckPlanTemplates, HandoverNote, Listed, NewCheckOffer, NewCompletion, NewExcusal,
+    NewHandoverNote, NewReassignment, NewRounds, NewTemplatePlans, Round, Rounds, RoundsCoverage,
+    RoundsFairness, TemplatePlans,
+};
 use uuid::Uuid;
 
 use crate::{Client, ClientError};
@@ -78,6 +82,98 @@ impl Client {
     /// [`ClientError`].
     pub async fn my_round(&self, site: Uuid, day_on: Option<NaiveDate>) -> Result<Round, ClientError> {
         self.get(&format!("/sites/{site}/rounds/mine{}", on(day_on))).await
+    }
+
+    /// Gives checks to somebody, or takes them over.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn reassign_checks(&self, site: Uuid, wanted: &NewReassignment) -> Result<Rounds, ClientError> {
+        self.post(&format!("/sites/{site}/rounds/reassignments"), wanted).await
+    }
+
+    /// A page of the checks that people offer to one another; the query is what stands behind the question mark.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn check_offers(&self, site: Uuid, query: &str) -> Result<Listed<CheckOffer>, ClientError> {
+        self.get(&format!("/sites/{site}/check-offers?{query}")).await
+    }
+
+    /// Offers checks.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn offer_checks(&self, site: Uuid, offer: &NewCheckOffer) -> Result<CheckOffer, ClientError> {
+        self.post(&format!("/sites/{site}/check-offers"), offer).await
+    }
+
+    /// Accepts checks that were offered.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn accept_checks(&self, site: Uuid, offer: Uuid) -> Result<CheckOffer, ClientError> {
+        self.post(&format!("/sites/{site}/check-offers/{offer}/acceptances"), &()).await
+    }
+
+    /// Takes an offer back, or declines it.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn end_check_offer(&self, site: Uuid, offer: Uuid) -> Result<CheckOffer, ClientError> {
+        self.post(&format!("/sites/{site}/check-offers/{offer}/withdrawals"), &()).await
+    }
+
+    /// A page of what people left for the next to know.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn handover_notes(&self, site: Uuid, query: &str) -> Result<Listed<HandoverNote>, ClientError> {
+        self.get(&format!("/sites/{site}/handover-notes?{query}")).await
+    }
+
+    /// Leaves a note for the next.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn write_handover_note(
+        &self,
+        site: Uuid,
+        note: &NewHandoverNote,
+    ) -> Result<HandoverNote, ClientError> {
+        self.post(&format!("/sites/{site}/handover-notes"), note).await
+    }
+
+    /// Says that a note was seen.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn see_handover_note(&self, site: Uuid, note: Uuid) -> Result<HandoverNote, ClientError> {
+        self.post(&format!("/sites/{site}/handover-notes/{note}/sightings"), &()).await
+    }
+
+    /// Which days lack people or a qualification; the query names the days.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn coverage(&self, site: Uuid, query: &str) -> Result<RoundsCoverage, ClientError> {
+        self.get(&format!("/sites/{site}/rounds/coverage?{query}")).await
+    }
+
+    /// Minutes per person and week beside fair ones; the query names the days.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn fairness(&self, site: Uuid, query: &str) -> Result<RoundsFairness, ClientError> {
+        self.get(&format!("/sites/{site}/rounds/fairness?{query}")).await
+    }
+
+    /// The check plans that a site usually begins with.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn check_plan_templates(&self, site: Uuid) -> Result<CheckPlanTemplates, ClientError> {
+        self.get(&format!("/sites/{site}/check-plan-templates")).await
+    }
+
+    /// Makes check plans of templates.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn make_template_plans(
+        &self,
+        site: Uuid,
+        wanted: &NewTemplatePlans,
+    ) -> Result<TemplatePlans, ClientError> {
+        self.post(&format!("/sites/{site}/check-plan-templates"), wanted).await
     }
 
     /// A round as text to be printed.

@@ -29,6 +29,10 @@ pub struct Site {
     pub working_week: Week,
     /// Chance of not running out that orders are planned for.
     pub service_level: f64,
+    /// Minutes of walking from a room to another of the same building.
+    pub walk_rooms_min: u32,
+    /// Minutes of walking from a building to another.
+    pub walk_buildings_min: u32,
 }
 
 /// Days on which nobody works at a site though the week says so.
@@ -71,6 +75,8 @@ pub struct Room {
     pub plant_places: Option<u32>,
     /// A round goes from clean (low) to dirty (high); quarantine always comes last.
     pub hygiene_rank: u8,
+    /// The building it is in; rooms that name none are in one together.
+    pub building: Option<String>,
     /// Bands of the air where no programme gives any.
     pub bands: Vec<Band>,
 }
@@ -130,6 +136,8 @@ pub struct Tank {
     pub fill_mark_l: f64,
     /// The water it is filled with.
     pub water_source: Option<WaterSourceId>,
+    /// Whether it takes two people to change it.
+    pub two_people_change: bool,
     /// Its own bands, in force while no feed leads it.
     pub bands: Vec<Band>,
 }

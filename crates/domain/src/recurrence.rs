@@ -4,6 +4,8 @@
 //! UNTIL and gaps of the clock need the zone, and because work and calendars want different answers of a
 //! gap: see [`Recurrence::expand`] and [`Recurrence::due`].
 
+mod words;
+
 use std::collections::BTreeSet;
 use std::ops::Range;
 
@@ -12,6 +14,8 @@ use chrono_tz::Tz;
 use rrule::{RRule, RRuleError, RRuleSet, Unvalidated};
 
 use crate::local::{Wall, local_day};
+
+pub use words::in_words;
 
 /// The most times a rule is stepped in one answer: a check each hour for eleven years.
 pub const MOST_STEPS: usize = 100_000;

@@ -85,11 +85,18 @@ pub(crate) enum Command {
     /// Look at the configuration.
     #[command(subcommand)]
     Config(Config),
-    /// Print a day's rounds. The password is read from FILLMARK_PASSWORD or from standard input.
+    /// Print a day's rounds: one table a person, what nobody can do, why and what would help. The password is read from
+    /// FILLMARK_PASSWORD or from standard input.
     #[command(after_help = EXIT_CODES)]
     Rounds {
         #[command(flatten)]
         at: At,
+        /// The name of one site, as with --site.
+        #[arg(value_name = "SITE", conflicts_with = "site")]
+        place: Option<String>,
+        /// The local day, as with --day.
+        #[arg(value_name = "DATE", conflicts_with = "day")]
+        date: Option<NaiveDate>,
         /// The local day, as 2026-11-24; today where it is left out.
         #[arg(long)]
         day: Option<NaiveDate>,

@@ -10,9 +10,11 @@ pub mod devices;
 pub mod dosing;
 pub mod forecast;
 pub mod growing;
+pub mod handing;
 pub mod harvests;
 pub mod instruments;
 pub mod journal;
+pub mod outlook;
 pub mod people;
 pub mod places;
 pub mod readings;
@@ -24,6 +26,7 @@ pub mod sessions;
 pub mod stock;
 pub mod system;
 pub mod tank_changes;
+pub mod templates;
 pub mod work;
 
 use actix_web::dev::HttpServiceFactory;
@@ -98,7 +101,11 @@ fn top(config: &mut Registry) {
 fn api(config: &mut Registry) {
     config.about(&["readings"], readings::routes);
     config.about(&["checks"], checks::routes);
-    config.about(&["rounds"], rounds::routes);
+    config.about(&["rounds", "check-offers", "handover-notes"], |config| {
+        rounds::routes(config);
+        handing::routes(config);
+        outlook::routes(config);
+    });
     config.about(&["additions"], additions::routes);
     config.about(&["tank-changes"], tank_changes::routes);
     config.about(&["harvests"], harvests::routes);
@@ -127,6 +134,7 @@ fn api(config: &mut Registry) {
     config.about(&["meters", "calibrations", "planned-changes"], instruments::routes);
     config
         .about(&["shifts", "absences", "check-plans", "qualifications", "held-qualifications"], work::routes);
+    config.about(&["check-plan-templates"], templates::routes);
     config.about(&["calculators"], calculators::routes);
     stock::routes(config);
 }

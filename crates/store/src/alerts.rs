@@ -1,6 +1,7 @@
 //! Alerts: raised once while they are not closed, seen, closed.
 
 use chrono::{DateTime, Utc};
+use fillmark_domain::people::PersonId;
 use fillmark_domain::work::{Alert, AlertKind, AlertStanding, AlertState, ClosedBy};
 use fillmark_domain::{Coded, Id};
 use sea_orm::sea_query::OnConflict;
@@ -31,7 +32,7 @@ pub async fn raise(
     stamp: &Stamp<'_>,
     kind: AlertKind,
     about: Uuid,
-    text: &str,
+    (whom, text): (Option<PersonId>, &str),
 ) -> Result<Option<Id<Alert>>, StoreError> {
     let id = stamp.fresh::<Alert>();
     let row = row::ActiveModel {
@@ -39,6 +40,7 @@ pub async fn raise(
         id: Set(id.uuid()),
         kind: Set(code(kind)),
         about_id: Set(about),
+        person_id: Set(whom.map(Id::uuid)),
         text: Set(text.to_owned()),
         raised_at: Set(stamp.at),
         state: Set(code(AlertStanding::Open)),
@@ -210,6 +212,7 @@ fn read(row: row::Model) -> Result<KeptAlert, BrokenRow> {
         site: Id::new(row.site_id),
         kind: reading.code(&row.kind)?,
         about: row.about_id,
+        whom: row.person_id.map(Id::new),
         text: row.text,
         raised_at: row.raised_at,
         state,
@@ -237,6 +240,7 @@ mod row {
         pub id: Uuid,
         pub kind: String,
         pub about_id: Uuid,
+        pub person_id: Option<Uuid>,
         pub text: String,
         pub raised_at: ChronoDateTimeUtc,
         pub state: String,

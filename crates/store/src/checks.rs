@@ -1,5 +1,6 @@
 //! Checks: found, settled, and claimed once each. How plans make them stands in [`crate::planning`].
 
+mod done;
 mod find;
 mod of_programme;
 mod row;
@@ -13,8 +14,9 @@ use sea_orm::ActiveValue::Unchanged;
 use sea_orm::{EntityTrait, Set};
 use uuid::Uuid;
 
+pub use done::{Done, done_between};
 pub use find::{
-    due_at_places, find, find_by_client_id, find_many, lock, lock_out_of_use, lock_overdue, minutes_done,
+    due_at_places, find, find_by_client_id, find_many, lock, lock_out_of_use, lock_overdue, lock_unwarned,
     of_day, page,
 };
 pub use of_programme::{

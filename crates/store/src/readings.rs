@@ -199,6 +199,19 @@ pub async fn of_tank(
     entries::standing_where(tx, scope, from, before, there).await
 }
 
+/// The readings that people took in a span of time and that stand, in the order they were taken.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn by_people(
+    tx: &Tx,
+    scope: SiteScope,
+    from: DateTime<Utc>,
+    before: DateTime<Utc>,
+) -> Result<Vec<KeptReading>, StoreError> {
+    entries::standing_where(tx, scope, from, before, Condition::all().add(row::Column::DoneBy.is_not_null()))
+        .await
+}
+
 /// When somebody read the solution of each tank since an instant, in order.
 /// # Errors
 /// When the database fails.

@@ -1,10 +1,11 @@
 //! Rounds as they were published. Nothing here is ever changed: a later plan of a day is a new publication.
 
 mod in_hand;
+mod outcome;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::Id;
-use fillmark_domain::work::{Left, LeftReason, Publication, Round, RoundStep};
+use fillmark_domain::work::{Publication, Round, RoundStep};
 use sea_orm::sea_query::{Expr, ExprTrait, JoinType, OnConflict};
 use sea_orm::{
     ColumnTrait, DbErr, EntityTrait, FromQueryResult, IdenStatic, Iterable, QueryFilter, QueryOrder,
@@ -12,7 +13,7 @@ use sea_orm::{
 };
 use uuid::Uuid;
 
-use crate::columns::{self, Reading, code};
+use crate::columns::{self, Reading, Row, code};
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
 
 pub use in_hand::{InHand, in_hand};
@@ -47,7 +48,9 @@ pub async fn keep(
         number: Set(publication.number),
         published_at: Set(publication.published_at),
         published_by: Set(publication.published_by.map(Id::uuid)),
-        checks_left: Set(columns::list(publication.left.iter().map(left_column))),
+        checks_left: Set(outcome::left_column(&publication.left)),
+        cures: Set(outcome::cures_column(&publication.left)),
+        moves: Set(outcome::moves_column(&publication.moves)),
     };
     let kept = publication::Entity::insert(row)
         .on_conflict(OnConflict::new().do_nothing().to_owned())
@@ -60,7 +63,7 @@ pub async fn keep(
         keep_round(tx, site, stamp, id, one).await?;
     }
     let detail = serde_json::json!({ "day_on": publication.date, "number": publication.number,
-        "rounds": rounds.len(), "left": publication.left.len() });
+        "rounds": rounds.len(), "left": publication.left.len(), "moves": outcome::moves_column(&publication.moves) });
     journal::append(tx, site, stamp, "published", "rounds", id, detail).await?;
     Ok(true)
 }
@@ -90,6 +93,7 @@ async fn keep_round(
         check_id: Set(step.check.uuid()),
         starts_at: Set(step.starts_at),
         with_id: Set(step.with.map(Id::uuid)),
+        moved_why: Set(step.moved.map(code)),
     });
     step::Entity::insert_many(steps).exec_without_returning(&tx.0).await?;
     Ok(())
@@ -111,7 +115,7 @@ pub async fn in_force(
         .await?;
     let Some(row) = row else { return Ok(None) };
     let rounds = walked(site).filter(round::Column::PublicationId.eq(row.id));
-    let rounds = gathered(site, rounds.into_model().all(&tx.0).await?);
+    let rounds = gathered(site, rounds.into_model().all(&tx.0).await?)?;
     Ok(Some((read(row)?, rounds)))
 }
 
@@ -134,7 +138,7 @@ pub async fn published_days(tx: &Tx, site: SiteScope, from: NaiveDate) -> Result
 /// When the database fails or a row is broken.
 pub async fn find(tx: &Tx, site: SiteScope, id: Id<Round>) -> Result<Option<KeptRound>, StoreError> {
     let rows = walked(site).filter(round::Column::Id.eq(id.uuid()));
-    Ok(gathered(site, rows.into_model().all(&tx.0).await?).pop())
+    Ok(gathered(site, rows.into_model().all(&tx.0).await?)?.pop())
 }
 
 /// A round, once for each of its steps.
@@ -182,7 +186,7 @@ fn walked(site: SiteScope) -> Select<round::Entity> {
     rows
 }
 
-fn gathered(site: SiteScope, rows: Vec<Walked>) -> Vec<KeptRound> {
+fn gathered(site: SiteScope, rows: Vec<Walked>) -> Result<Vec<KeptRound>, BrokenRow> {
     let mut rounds: Vec<KeptRound> = Vec::new();
     for Walked { round, published_at, step } in rows {
         let id = Id::new(round.id);
@@ -198,42 +202,40 @@ fn gathered(site: SiteScope, rows: Vec<Walked>) -> Vec<KeptRound> {
             };
             rounds.push(KeptRound { id, round });
         }
-        let step = step.map(|step| RoundStep {
-            check: Id::new(step.check_id),
-            starts_at: step.starts_at,
-            with: step.with_id.map(Id::new),
+        let read = Reading { table: "rounds", id: id.uuid() };
+        let step = step.map(|step| {
+            let moved = step.moved_why.map(|why| read.code(&why)).transpose()?;
+            let with = step.with_id.map(Id::new);
+            Ok::<_, BrokenRow>(RoundStep {
+                check: Id::new(step.check_id),
+                starts_at: step.starts_at,
+                with,
+                moved,
+            })
         });
+        let step = step.transpose()?;
         if let Some(last) = rounds.last_mut() {
             last.round.steps.extend(step);
         }
     }
-    rounds
+    Ok(rounds)
 }
 
-impl columns::Row for round::Model {
+impl Row for round::Model {
     fn reading(&self) -> Reading {
         Reading { table: "rounds", id: self.id }
     }
 }
 
-fn left_column(left: &Left) -> (Uuid, Vec<String>) {
-    (left.check.uuid(), left.reasons.iter().map(|reason| code(*reason)).collect())
-}
-
 fn read(row: publication::Model) -> Result<Publication, BrokenRow> {
     let read = Reading { table: "publications", id: row.id };
-    let left: Vec<(Uuid, Vec<String>)> = read.list(row.checks_left)?;
-    let left = left.into_iter().map(|(check, reasons)| {
-        let reasons: Vec<LeftReason> =
-            reasons.iter().map(|reason| read.code(reason)).collect::<Result<_, _>>()?;
-        Ok(Left { check: Id::new(check), reasons })
-    });
     Ok(Publication {
         date: row.day_on,
         number: row.number,
         published_at: row.published_at,
         published_by: row.published_by.map(Id::new),
-        left: left.collect::<Result<_, BrokenRow>>()?,
+        left: outcome::undone(read, row.checks_left, row.cures)?,
+        moves: outcome::moves(read, row.moves)?,
     })
 }
 
@@ -252,6 +254,8 @@ mod publication {
         pub published_at: ChronoDateTimeUtc,
         pub published_by: Option<Uuid>,
         pub checks_left: Json,
+        pub moves: Json,
+        pub cures: Json,
     }
 
     #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
@@ -298,6 +302,7 @@ mod step {
         pub check_id: Uuid,
         pub starts_at: ChronoDateTimeUtc,
         pub with_id: Option<Uuid>,
+        pub moved_why: Option<String>,
     }
 
     #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

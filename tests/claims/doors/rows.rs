@@ -49,6 +49,8 @@ const ROWS: &[(Need, &[&str])] = &[
         "read_offer", "list_orders", "read_order", "list_outages", "read_outage", "list_placements",
         "read_placement", "list_planned_changes", "read_planned_change", "read_stock", "list_readings",
         "read_reading", "list_rooms", "read_room", "read_room_report", "list_reviews", "list_rounds", "read_my_round",
+        "list_check_offers", "list_handover_notes", "read_coverage", "read_fairness",
+        "read_check_plan_templates",
         "print_round", "list_shifts", "read_shift", "list_shortages", "read_slip", "list_stock",
         "list_tank_changes", "list_due_changes", "read_tank_change", "list_tank_rooms", "read_tank_room",
         "list_tanks", "read_tank", "list_transfers", "read_transfer", "list_water_sources", "read_water_source",
@@ -64,7 +66,8 @@ const ROWS: &[(Need, &[&str])] = &[
         "record_reading", "record_readings",
     ]),
     (Need::Act(Act::EnterWork), &[
-        "record_addition", "record_additions", "close_alert", "see_alert", "create_calibration",
+        "reassign_checks", "offer_checks", "accept_checks", "end_check_offer", "write_handover_note",
+        "see_handover_note", "record_addition", "record_additions", "close_alert", "see_alert", "create_calibration",
         "archive_calibration", "settle_check", "open_check", "record_harvest",
         "make_preparation", "issue_product", "record_tank_change", "advise_fill",
         "advise_correction",
@@ -73,7 +76,7 @@ const ROWS: &[(Need, &[&str])] = &[
         "reverse_addition", "reverse_harvest", "correct_reading", "reverse_slip", "reverse_tank_change",
     ]),
     (Need::Act(Act::Manage), &[
-        "excuse_check", "sign_review",
+        "excuse_check", "sign_review", "make_template_plans",
         "create_absence", "archive_absence", "change_absence", "create_check_plan", "archive_check_plan",
         "change_check_plan", "create_closure", "archive_closure", "change_closure", "create_cycle",
         "archive_cycle", "change_cycle", "create_device", "archive_device", "change_device",

@@ -6,7 +6,7 @@ use fillmark_advice::solution::reconcile::{Checked, Loss, LossCause, Verdict};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Site, SiteId, TankId};
 use fillmark_domain::work::{AlertKind, ClosedBy};
-use fillmark_store::alerts::{about_unclosed_since, ever_about, raise};
+use fillmark_store::alerts::{about_unclosed_since, ever_about};
 use fillmark_store::{SiteScope, Tx, plan, records};
 use uuid::Uuid;
 
@@ -161,7 +161,7 @@ async fn raise_new(app: &App, scope: SiteScope, found: &[Finding]) -> Result<(),
         of_it.all(|(_, closed)| finding.comes_again && over(*closed))
     };
     for finding in found.into_iter().filter(is_new) {
-        raise(&tx, scope, &stamp, AlertKind::BalanceOpen, finding.about, &finding.text).await?;
+        alerts::raise(&tx, scope, &stamp, AlertKind::BalanceOpen, finding.about, &finding.text).await?;
     }
     tx.commit().await?;
 

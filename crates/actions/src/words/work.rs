@@ -64,6 +64,8 @@ impl Managed for Shift {
             "overlaps",
             "expected a time in which the person has no other shift",
         );
+        let holds = self.holds_its_break(site.content.time_zone);
+        faults.unless(holds, "/break_starts_local", "outside", "expected a break within the shift");
         Ok(faults)
     }
 }

@@ -3,15 +3,16 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use chrono::{Days, NaiveDate, TimeDelta};
-use fillmark_domain::Id;
+use chrono::{DateTime, Days as ChronoDays, NaiveDate, TimeDelta, Utc};
 use fillmark_domain::entries::TankChange;
 use fillmark_domain::places::TankId;
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::work::{Check, CheckState, Place, change_check};
+use fillmark_domain::{Days, Id};
 use fillmark_store::checks::{self, KeptCheck, Typed};
 use fillmark_store::{SiteScope, Stamp, StoreError, Tx, plan, planning, tank_changes};
 
+use super::keep_state;
 use crate::{App, Refusal};
 
 /// Checks are made so many days ahead.
@@ -71,11 +72,8 @@ async fn wanting(
 ) -> Result<Remaking, Refusal> {
     let plan = plan::site_plan_since(tx, site, stamp.at).await?.ok_or(Refusal::NotFound)?;
     let today = plan.day(stamp.at);
-    let done = tank_changes::last_full(tx, site, stamp.at + TimeDelta::days(1)).await?;
-    let done = done.into_iter().map(|(tank, at)| (tank, plan.day(at))).collect();
-    let tanks: Vec<TankId> = plan.tanks.iter().map(|tank| tank.id).collect();
-    let latest = checks::latest_of_programme(tx, site, &tanks, today, stamp.at).await?;
-    let mut wanted = wanted(&plan, &done, &latest, today);
+    let (done, latest) = so_far(tx, site, &plan, stamp.at).await?;
+    let mut wanted = wanted(&plan, &done, &latest, Days { from: today, until: after(today, AHEAD) });
     let mut remaking = Remaking::default();
     for KeptCheck { id, check, .. } in coming {
         let Place::Tank(tank) = check.place else { continue };
@@ -89,21 +87,54 @@ async fn wanting(
     Ok(remaking)
 }
 
+/// The checks of the tank changes that the programme wants from an instant up to a day, as it stands.
+/// # Errors
+/// When the database fails.
+pub(super) async fn expected(
+    tx: &Tx,
+    site: SiteScope,
+    at: DateTime<Utc>,
+    until: NaiveDate,
+) -> Result<Vec<Check>, Refusal> {
+    let plan = plan::site_plan_since(tx, site, at).await?.ok_or(Refusal::NotFound)?;
+    let today = plan.day(at);
+    let (done, latest) = so_far(tx, site, &plan, at).await?;
+    Ok(wanted(&plan, &done, &latest, Days { from: today, until }).into_values().collect())
+}
+
+type ByTank = HashMap<TankId, NaiveDate>;
+
+/// The days of the last change of each tank, and of the last one that was due.
+async fn so_far(
+    tx: &Tx,
+    site: SiteScope,
+    plan: &SitePlan,
+    at: DateTime<Utc>,
+) -> Result<(ByTank, ByTank), Refusal> {
+    let done = tank_changes::last_full(tx, site, at + TimeDelta::days(1)).await?;
+    let done = done.into_iter().map(|(tank, at)| (tank, plan.day(at))).collect();
+    let tanks: Vec<TankId> = plan.tanks.iter().map(|tank| tank.id).collect();
+    Ok((done, checks::latest_of_programme(tx, site, &tanks, plan.day(at), at).await?))
+}
+
+fn after(day: NaiveDate, days: u64) -> NaiveDate {
+    day.checked_add_days(ChronoDays::new(days)).unwrap_or(day)
+}
+
 /// The checks of the changes due from today on. The interval counts from the last change done or, where that day
 /// passed without one, from the day it was due: the next is not put off for ever by one that was missed.
 fn wanted(
     plan: &SitePlan,
     done: &HashMap<TankId, NaiveDate>,
     latest: &HashMap<TankId, NaiveDate>,
-    today: NaiveDate,
+    Days { from: today, until }: Days,
 ) -> BTreeMap<(TankId, NaiveDate), Check> {
-    let until = today.checked_add_days(Days::new(AHEAD)).unwrap_or(today);
     let mut wanted = BTreeMap::new();
     for tank in &plan.tanks {
         let last = done.get(&tank.id).max(latest.get(&tank.id)).copied();
         let due = plan.due_changes(tank, last, today, until);
         for day in due.into_iter().filter(|day| *day >= today && plan.in_use(tank.id, *day)) {
-            wanted.insert((tank.id, day), change_check(tank.id, day, plan.zone));
+            wanted.insert((tank.id, day), change_check(tank, day, plan.zone));
         }
     }
     wanted
@@ -125,7 +156,7 @@ pub(crate) async fn settle(
     // What was settled meanwhile stays as it is: the change was done all the same.
     let Ok(settled) = kept.check.changed(change.recorded_at, by, id) else { return Ok(()) };
     let typed = Typed { client_id: change.client_id, by: change.entered_by, received_at: change.received_at };
-    checks::settle(tx, site, stamp, kept.id, &settled.state, Some(typed)).await.map_err(|error| match error {
+    keep_state(tx, site, stamp, kept.id, &settled.state, Some(typed)).await.map_err(|error| match error {
         StoreError::Taken(_) => Refusal::ClientIdReused,
         error => error.into(),
     })

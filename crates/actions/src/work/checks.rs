@@ -9,7 +9,7 @@ use fillmark_domain::work::{Check, NotAllowed};
 use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::{Page, PageQuery};
 
-use super::zone_of;
+use super::{keep_state, zone_of};
 use crate::{App, Caller, Refusal};
 
 /// A page of a site's checks, and the zone of its local times.
@@ -95,7 +95,7 @@ async fn become_of(
     let tx = app.store.begin().await?;
     let kept = checks::lock(&tx, site, id).await?.ok_or(Refusal::NotFound)?;
     let check = change(kept.check).map_err(|why| Refusal::Conflict(why.to_string()))?;
-    checks::settle(&tx, site, &app.stamp(caller), id, &check.state, None).await?;
+    keep_state(&tx, site, &app.stamp(caller), id, &check.state, None).await?;
     let zone = zone_of(&tx, site).await?;
     tx.commit().await?;
     Ok((KeptCheck { check, ..kept }, zone))

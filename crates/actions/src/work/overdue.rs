@@ -1,12 +1,19 @@
 //! What becomes of checks that nobody settled.
 
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
+
+use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
 use fillmark_domain::Kept;
 use fillmark_domain::places::OutOfUse;
 use fillmark_domain::work::{AlertKind, Check, CheckState, Place};
 use fillmark_store::checks::{self, KeptCheck};
+use fillmark_store::rounds::{self, KeptRound};
 use fillmark_store::{SiteScope, records};
 
+use super::keep_state;
+use super::share::steps_of;
 use crate::{App, Refusal, alerts};
 
 /// So many are settled in one transaction…
@@ -30,7 +37,7 @@ pub(super) async fn excuse_out_of_use(app: &App, site: SiteScope) -> Result<(), 
         for kept in due {
             let reason = format!("tank out of use: {}", why(&outages, &kept.check));
             if let Ok(excused) = kept.check.excused(stamp.at, None, reason) {
-                checks::settle(&tx, site, &stamp, kept.id, &excused.state, None).await?;
+                keep_state(&tx, site, &stamp, kept.id, &excused.state, None).await?;
             }
         }
         tx.commit().await?;
@@ -45,6 +52,40 @@ fn why<'a>(outages: &'a [Kept<OutOfUse>], check: &Check) -> &'a str {
             && outage.until.is_none_or(|until| check.date <= until)
     };
     outages.iter().find(|kept| holds(&kept.content)).map_or("", |kept| &kept.content.reason)
+}
+
+/// Warns of checks whose window is over and that can still be done, once: whoever has it in their round, or whoever manages
+/// where nobody has. What passes its limit all the same is missed, and that goes to whoever manages.
+/// # Errors
+/// When the database fails.
+pub(super) async fn warn(app: &App, site: SiteScope, zone: Tz) -> Result<(), Refusal> {
+    for _ in 0..MOST_BATCHES {
+        let stamp = app.unsigned();
+        let tx = app.store.begin().await?;
+        let late = checks::lock_unwarned(&tx, site, stamp.at, AT_ONCE).await?;
+        if late.is_empty() {
+            return Ok(());
+        }
+        let mut published: BTreeMap<NaiveDate, Vec<KeptRound>> = BTreeMap::new();
+        for KeptCheck { id, check, .. } in late {
+            let rounds = match published.entry(check.date) {
+                Entry::Occupied(known) => known.into_mut(),
+                Entry::Vacant(unknown) => {
+                    let rounds = rounds::in_force(&tx, site, check.date).await?;
+                    unknown.insert(rounds.map(|(_, rounds)| rounds).unwrap_or_default())
+                }
+            };
+            let whom = steps_of(rounds, id).first().map(|(person, _)| *person);
+            let clock = |at: DateTime<Utc>| at.with_timezone(&zone).format("%Y-%m-%d %H:%M").to_string();
+            let (window, limit) = (clock(check.window_until), clock(check.limit));
+            let text =
+                format!("{} was to be done by {window}; it can still be done until {limit}", check.name);
+            let kind = AlertKind::CheckOverdue;
+            alerts::raise_for(&tx, site, &stamp, kind, id.uuid(), (whom, &text)).await?;
+        }
+        tx.commit().await?;
+    }
+    Ok(())
 }
 
 /// Finds the checks whose limit has passed: each is missed for good, and raises an alert.
@@ -62,7 +103,7 @@ pub(super) async fn miss(app: &App, site: SiteScope, zone: Tz) -> Result<(), Ref
             let limit = check.limit.with_timezone(&zone).format("%Y-%m-%d %H:%M");
             let text = format!("{} was not done by {limit}", check.name);
             if let Ok(Check { state: state @ CheckState::Missed { .. }, .. }) = check.missed(stamp.at) {
-                checks::settle(&tx, site, &stamp, id, &state, None).await?;
+                keep_state(&tx, site, &stamp, id, &state, None).await?;
                 alerts::raise(&tx, site, &stamp, AlertKind::CheckMissed, id.uuid(), &text).await?;
             }
         }

@@ -1,28 +1,27 @@
 //! Rounds: a day shared out and published, read, and printed.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeSet, HashMap};
 
-use chrono::{DateTime, Days, NaiveDate, Utc};
+use chrono::{Days, NaiveDate};
 use chrono_tz::Tz;
-use fillmark_advice::rounds::{
-    Assignment, Effort, PlannedRound, PlannedStep, Published as OnPaper, assign, replan,
-};
 use fillmark_domain::Id;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::{Act, Person, PersonId};
 use fillmark_domain::places::SiteId;
-use fillmark_domain::work::{Check, CheckState, Publication, Round, RoundStep};
+use fillmark_domain::work::{Check, HandoverNote, Publication, Qualification, Round};
 use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::rounds::{self, InHand, KeptRound};
-use fillmark_store::{SiteScope, Tx, plan, records};
+use fillmark_store::{Filter, PageQuery, SiteScope, Tx, handover_notes, plan, records};
 
 use super::day::{DayAtHand, Staff, has_shifts_near};
+use super::share::{keep, load, share_out};
 use super::{local_day, sheet, zone_of};
-use crate::refusal::Failure;
 use crate::{App, Caller, Refusal};
 
 /// Rounds are published at most so many days ahead, as far as checks are made.
 const AHEAD: u64 = 14;
+/// No sheet holds more notes.
+const MOST_NOTES: u64 = 200;
 
 /// The rounds of a day as published, with the checks they name and the zone of local times.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,6 +34,31 @@ pub struct DayOfRounds {
     pub checks: HashMap<Id<Check>, KeptCheck>,
     /// The site's zone.
     pub zone: Tz,
+    /// What people and qualifications that are spoken of are called.
+    pub names: Names,
+}
+
+/// Names for what rounds say.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Names {
+    /// Of people.
+    pub people: HashMap<PersonId, String>,
+    /// Of qualifications.
+    pub qualifications: HashMap<Id<Qualification>, String>,
+}
+
+impl Names {
+    /// Loads them.
+    /// # Errors
+    /// When the database fails.
+    pub(super) async fn load(tx: &Tx, site: SiteScope) -> Result<Names, Refusal> {
+        let people = records::all::<Person>(tx, site.in_business()).await?;
+        let qualifications = records::all::<Qualification>(tx, site.in_business()).await?;
+        Ok(Names {
+            people: people.into_iter().map(|kept| (kept.id, kept.content.name)).collect(),
+            qualifications: qualifications.into_iter().map(|kept| (kept.id, kept.content.name)).collect(),
+        })
+    }
 }
 
 /// Shares out a day and publishes its rounds. What somebody has begun or done stays with them.
@@ -88,7 +112,7 @@ pub(super) async fn publish_first(
     let (day_at_hand, before) = load(app, site, day).await?;
     let now = app.now();
     // Another beat may have published since: its rounds are the first.
-    if before.is_some() || !day_at_hand.has_shifts() || day_at_hand.question(now).checks.is_empty() {
+    if before.is_some() || !day_at_hand.has_shifts() || day_at_hand.question(now).is_answered() {
         return Ok(());
     }
     let shared = share_out(day_at_hand, None, now).await?;
@@ -184,157 +208,38 @@ pub async fn print(app: &App, caller: &Caller, site: SiteId, id: Id<Round>) -> R
     let people = records::all::<Person>(&tx, site.in_business()).await?;
     let names = people.into_iter().map(|person| (person.id, person.content.name)).collect();
     let place = plan::site(&tx, site).await?.ok_or(Refusal::NotFound)?.content.name;
-    Ok(sheet::sheet(&place, &kept.round, &day, &names))
+    let unseen = PageQuery {
+        limit: MOST_NOTES,
+        filters: vec![Filter::IsNull("seen_at", true)],
+        ..PageQuery::default()
+    };
+    let notes = handover_notes::page(&tx, site, &unseen).await?.items;
+    let notes: Vec<HandoverNote> = notes.into_iter().map(|kept| kept.note).collect();
+    Ok(sheet::sheet(&place, &kept.round, &day, &names, &notes))
 }
 
-async fn in_force(tx: &Tx, site: SiteScope, zone: Tz, day: NaiveDate) -> Result<DayOfRounds, Refusal> {
+/// The rounds in force for a day.
+/// # Errors
+/// When nothing is published.
+pub(super) async fn in_force(
+    tx: &Tx,
+    site: SiteScope,
+    zone: Tz,
+    day: NaiveDate,
+) -> Result<DayOfRounds, Refusal> {
     let (publication, rounds) = rounds::in_force(tx, site, day).await?.ok_or(Refusal::NotFound)?;
     let steps = rounds.iter().flat_map(|kept| &kept.round.steps).map(|step| step.check);
-    let ids: Vec<Id<Check>> = steps.chain(publication.left.iter().map(|left| left.check)).collect();
+    let left = publication.left.iter().map(|left| left.check);
+    let moved = publication.moves.iter().map(|moved| moved.check);
+    let ids: Vec<Id<Check>> = steps.chain(left).chain(moved).collect();
     let found = checks::find_many(tx, site, &ids).await?;
+    let is_plain = publication.left.is_empty() && publication.moves.is_empty();
+    let names = if is_plain { Names::default() } else { Names::load(tx, site).await? };
     Ok(DayOfRounds {
+        names,
         publication,
         rounds,
         checks: found.into_iter().map(|kept| (kept.id, kept)).collect(),
         zone,
     })
-}
-
-/// A day shared out, to be kept.
-struct Shared {
-    number: i64,
-    date: NaiveDate,
-    stays: BTreeMap<PersonId, Vec<RoundStep>>,
-    assignment: Assignment,
-    minutes: HashMap<Id<Check>, i64>,
-}
-
-impl Shared {
-    fn rounds(&self, site: SiteId, at: DateTime<Utc>) -> Result<Vec<Round>, Refusal> {
-        let mut steps = self.stays.clone();
-        let mut fair: BTreeMap<PersonId, i64> = BTreeMap::new();
-        for round in &self.assignment.rounds {
-            let new = round.steps.iter().map(|step| RoundStep {
-                check: step.check,
-                starts_at: step.starts_at,
-                with: step.with,
-            });
-            steps.entry(round.person).or_default().extend(new);
-            fair.insert(round.person, round.fair_minutes);
-        }
-        let minutes = |step: &RoundStep| self.minutes.get(&step.check).copied().unwrap_or_default();
-        let rounds = steps.into_iter().map(|(person, steps)| Round {
-            site,
-            person,
-            date: self.date,
-            published_at: at,
-            minutes: steps.iter().map(minutes).sum(),
-            fair_minutes: fair.get(&person).copied().unwrap_or_default(),
-            steps,
-        });
-        let checked = |round: Round| round.checked().map_err(|why| Refusal::Conflict(why.to_string()));
-        rounds.map(checked).collect()
-    }
-}
-
-type Published = (Publication, Vec<KeptRound>);
-
-/// A day, and what is published of it.
-async fn load(
-    app: &App,
-    site: SiteScope,
-    date: NaiveDate,
-) -> Result<(DayAtHand, Option<Published>), Refusal> {
-    let tx = app.store.look().await?;
-    Ok((DayAtHand::load(&tx, site, date).await?, rounds::in_force(&tx, site, date).await?))
-}
-
-/// Shares out a day as things stand now: where one is published, with the fewest checks going to somebody else. The search is
-/// work for a thread of its own.
-async fn share_out(day: DayAtHand, before: Option<Published>, now: DateTime<Utc>) -> Result<Shared, Refusal> {
-    let question = day.question(now);
-    let on_paper = before.as_ref().map(|(_, rounds)| on_paper(rounds, now));
-    let shared = move || match on_paper {
-        Some(published) => replan(&question, &published, Effort::of(&question)).assignment,
-        None => assign(&question),
-    };
-    let assignment =
-        tokio::task::spawn_blocking(shared).await.map_err(|error| Refusal::Failed(Failure::CutOff(error)))?;
-    let (number, published) =
-        before.map_or((0, Vec::new()), |(publication, rounds)| (publication.number, rounds));
-    Ok(Shared {
-        number: number + 1,
-        date: day.date,
-        stays: stays(&day.checks, &day.people, &published, now),
-        assignment,
-        minutes: day.checks.iter().map(|kept| (kept.id, kept.check.work_min.into())).collect(),
-    })
-}
-
-/// The rounds that people have. What is begun or done is not asked about, so that nothing of it can move.
-fn on_paper(rounds: &[KeptRound], now: DateTime<Utc>) -> OnPaper {
-    let round = |kept: &KeptRound| PlannedRound {
-        person: kept.round.person,
-        steps: kept
-            .round
-            .steps
-            .iter()
-            .map(|step| PlannedStep { check: step.check, starts_at: step.starts_at, with: step.with })
-            .collect(),
-        minutes: kept.round.minutes,
-        fair_minutes: kept.round.fair_minutes,
-    };
-    OnPaper { rounds: rounds.iter().map(round).collect(), begun: Vec::new(), now }
-}
-
-async fn keep(app: &App, caller: &Caller, site: SiteScope, shared: &Shared) -> Result<bool, Refusal> {
-    let stamp = app.stamp(caller);
-    let publication = Publication {
-        date: shared.date,
-        number: shared.number,
-        published_at: stamp.at,
-        published_by: stamp.by,
-        left: shared.assignment.left.clone(),
-    };
-    let rounds = shared.rounds(site.id(), stamp.at)?;
-    let tx = app.store.begin().await?;
-    let kept = rounds::keep(&tx, site, &stamp, &publication, &rounds).await?;
-    if kept {
-        tx.commit().await?;
-    }
-    Ok(kept)
-}
-
-/// What stays with whom: what somebody has begun with them, what was done with whoever had it.
-fn stays(
-    checks: &[KeptCheck],
-    people: &BTreeSet<PersonId>,
-    published: &[KeptRound],
-    now: DateTime<Utc>,
-) -> BTreeMap<PersonId, Vec<RoundStep>> {
-    let mut stays: BTreeMap<PersonId, Vec<RoundStep>> = BTreeMap::new();
-    for kept in checks {
-        match &kept.check.state {
-            CheckState::Open { at, by } if people.contains(by) => {
-                let step = RoundStep { check: kept.id, starts_at: (*at).min(now), with: None };
-                stays.entry(*by).or_default().push(step);
-            }
-            CheckState::Done { .. } => {
-                for KeptRound { round, .. } in published {
-                    let step = round.steps.iter().find(|step| step.check == kept.id);
-                    let step = step.map(|step| RoundStep { starts_at: step.starts_at.min(now), ..*step });
-                    stays.entry(round.person).or_default().extend(step);
-                }
-            }
-            CheckState::Planned
-            | CheckState::Open { .. }
-            | CheckState::Missed { .. }
-            | CheckState::Excused { .. } => {}
-        }
-    }
-    stays.retain(|_, steps| !steps.is_empty());
-    for steps in stays.values_mut() {
-        steps.sort_by_key(|step| step.starts_at);
-    }
-    stays
 }

@@ -13,7 +13,7 @@ use fillmark_store::checks::{self, KeptCheck, Typed};
 use fillmark_store::{SiteScope, StoreError, Tx, entries, records};
 use uuid::Uuid;
 
-use super::zone_of;
+use super::{keep_state, zone_of};
 use crate::known::Known;
 use crate::{App, Caller, Refusal};
 
@@ -71,7 +71,7 @@ pub async fn settle(
     let Completion { client_id, done_at, with, evidence, .. } = completion;
     let check = kept.check.done(done_at, by, with, evidence).map_err(refused)?;
     let typed = Some(Typed { client_id, by: stamp.by, received_at: stamp.at });
-    checks::settle(&tx, site, &stamp, id, &check.state, typed).await.map_err(|error| match error {
+    keep_state(&tx, site, &stamp, id, &check.state, typed).await.map_err(|error| match error {
         StoreError::Taken(_) => Refusal::ClientIdReused,
         error => error.into(),
     })?;

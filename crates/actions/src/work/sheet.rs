@@ -7,7 +7,8 @@ use fillmark_domain::Coded;
 use fillmark_domain::Metric;
 use fillmark_domain::entries::{SamplePoint, Spot};
 use fillmark_domain::people::PersonId;
-use fillmark_domain::work::{Check, Place, Round, RoundStep, Task};
+use fillmark_domain::work::{Check, HandoverNote, NoteAbout, Place, Round, RoundStep, Task};
+use fillmark_store::checks::KeptCheck;
 
 use super::day::DayAtHand;
 
@@ -16,7 +17,13 @@ const CAUTIONS: &str = "Acids and alkalis burn: eye and hand protection, acid in
     Pumps and lamps off before hands go into a tank. The label and the safety data sheet come first.";
 
 /// The sheet of a round.
-pub(super) fn sheet(site: &str, round: &Round, day: &DayAtHand, names: &HashMap<PersonId, String>) -> String {
+pub(super) fn sheet(
+    site: &str,
+    round: &Round,
+    day: &DayAtHand,
+    names: &HashMap<PersonId, String>,
+    notes: &[HandoverNote],
+) -> String {
     let name = |person: &PersonId| names.get(person).map_or("somebody", String::as_str);
     let published = round.published_at.with_timezone(&day.plan.zone).format("%Y-%m-%d %H:%M");
     let mut text = format!(
@@ -27,6 +34,9 @@ pub(super) fn sheet(site: &str, round: &Round, day: &DayAtHand, names: &HashMap<
         round.minutes,
         day.plan.zone,
     );
+    for note in notes.iter().filter(|note| is_of(note, round, day)) {
+        text.push_str(&format!("\nFrom {}: {}\n", name(&note.written_by), note.text));
+    }
     for (number, step) in (1..).zip(&round.steps) {
         let with = step.with.as_ref().map(|person| format!(", with {}", name(person)));
         match day.checks.iter().find(|kept| kept.id == step.check) {
@@ -35,6 +45,15 @@ pub(super) fn sheet(site: &str, round: &Round, day: &DayAtHand, names: &HashMap<
         }
     }
     text
+}
+
+/// Whether a note is about a check of the round or a room it leads to.
+fn is_of(note: &HandoverNote, round: &Round, day: &DayAtHand) -> bool {
+    let in_round = |kept: &&KeptCheck| round.steps.iter().any(|step| step.check == kept.id);
+    day.checks.iter().filter(in_round).any(|kept| match note.about {
+        NoteAbout::Check(check) => check == kept.id,
+        NoteAbout::Room(room) => day.room(&kept.check).is_some_and(|own| own.id == room),
+    })
 }
 
 fn write_check(

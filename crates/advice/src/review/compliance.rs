@@ -88,7 +88,7 @@ pub fn changes_on_time(changes: &[ChangeDue], grace: Days, reviewed: NaiveDate) 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use fillmark_domain::work::{Cause, Place, Task};
+    use fillmark_domain::work::{Cause, Place, Sharing, Task};
     use fillmark_domain::{Id, Metric};
 
     fn day(day: u32) -> NaiveDate {
@@ -145,6 +145,7 @@ mod tests {
             window_until: at,
             limit: at,
             two_people: false,
+            sharing: Sharing::default(),
             state,
         });
         let found = punctuality(&checks);

@@ -73,6 +73,7 @@ fn room(id: RoomId, area_m2: f64) -> Kept<Room> {
         growing_area_m2: Some(area_m2),
         plant_places: None,
         hygiene_rank: 1,
+        building: None,
         bands: Vec::new(),
     };
     kept(id, room)
@@ -114,6 +115,7 @@ impl Default for Site {
             mode: TankMode::Recirculating,
             fill_mark_l: 100.0,
             water_source: None,
+            two_people_change: false,
             bands: Vec::new(),
         };
         let fed =

@@ -168,7 +168,7 @@ impl<'a> Board<'a> {
         Assignment { rounds, left }
     }
 
-    fn round(&self, plan: &Plan, hand: usize) -> Option<PlannedRound> {
+    pub(super) fn round(&self, plan: &Plan, hand: usize) -> Option<PlannedRound> {
         let steps = plan.steps(hand);
         if steps.is_empty() {
             return None;

@@ -29,6 +29,19 @@ pub struct Expected {
     pub minutes: i64,
 }
 
+impl Expected {
+    /// The work of one check.
+    pub fn of(qualification: Option<Id<Qualification>>, minutes: u32, two_people: bool) -> Expected {
+        let people = if two_people { 2 } else { 1 };
+        Expected { qualification, minutes: people * i64::from(minutes) }
+    }
+}
+
+/// Minutes that somebody is there, absences and breaks taken out.
+pub fn minutes_there(worker: &Worker) -> i64 {
+    free(worker).iter().map(|(from, until)| until - from).sum()
+}
+
 /// How a day is covered. Windows, walks and the order of rooms are left aside: what is short here is short for sure,
 /// and what is covered may still be hard to plan.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -63,7 +76,7 @@ fn of_day(day: &DayAhead) -> Coverage {
     let there: Vec<(&Worker, i64)> = day
         .workers
         .iter()
-        .map(|worker| (worker, free(worker).iter().map(|(from, until)| until - from).sum()))
+        .map(|worker| (worker, minutes_there(worker)))
         .filter(|(_, minutes)| *minutes > 0)
         .collect();
     let mut wanted: BTreeMap<Option<Id<Qualification>>, i64> = BTreeMap::new();

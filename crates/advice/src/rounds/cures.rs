@@ -3,60 +3,16 @@
 use std::collections::HashMap;
 
 use fillmark_domain::Id;
-use fillmark_domain::entries::MeterKind;
-use fillmark_domain::people::Person;
-use fillmark_domain::work::{Check, Qualification};
+use fillmark_domain::work::Check;
 
 use crate::rounds::board::{Board, Slot, first_start, minute};
 use crate::rounds::plan::Plan;
-use crate::rounds::{Assignment, Reason, WorkDay};
+use crate::rounds::{Assignment, Cure, Undone, WorkDay};
 
 /// Nobody is asked to stay longer than this, min (our own judgement).
 const LONGEST_STAY_MIN: i64 = 60;
 /// A stay is asked for in steps of this, min.
 const STAY_STEP_MIN: i64 = 5;
-
-/// A check that nobody does, why, and what would help.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Undone {
-    /// Which.
-    pub check: Id<Check>,
-    /// Why, at least one.
-    pub reasons: Vec<Reason>,
-    /// What would help, the cheapest first, at least one. Each on its own, with the rounds as they are.
-    pub cures: Vec<Cure>,
-}
-
-/// What would help a check that is left.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Cure {
-    /// It waits until tomorrow: its tolerance allows that.
-    WaitUntilTomorrow,
-    /// Somebody stays so much longer.
-    Stay {
-        /// Who.
-        person: Id<Person>,
-        /// How much longer, min.
-        minutes: i64,
-    },
-    /// One more meter of a kind.
-    AnotherMeter {
-        /// Which kind.
-        kind: MeterKind,
-    },
-    /// Somebody who has the time learns what it wants, or learns it again.
-    Qualify {
-        /// Who.
-        person: Id<Person>,
-        /// In what.
-        qualification: Id<Qualification>,
-    },
-    /// Somebody more in its window, who is qualified and has been in no dirtier room.
-    AnotherPerson {
-        /// For how long, min.
-        minutes: i64,
-    },
-}
 
 /// What is left of a day that was shared out so, with its cures.
 pub fn cures(day: &WorkDay, assignment: &Assignment) -> Vec<Undone> {

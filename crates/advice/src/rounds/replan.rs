@@ -12,7 +12,7 @@ use crate::rounds::meeting::meet;
 use crate::rounds::plan::Plan;
 use crate::rounds::search::improve;
 use crate::rounds::tidy::by_name;
-use crate::rounds::{Assignment, DueCheck, Effort, PlannedRound, WorkDay, Worker};
+use crate::rounds::{Assignment, DueCheck, Effort, Move, MoveReason, PlannedRound, WorkDay, Worker};
 
 /// The day as people have it on paper.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -47,50 +47,6 @@ pub struct Replanned {
     pub moves: Vec<Move>,
 }
 
-/// A check that goes to somebody else.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Move {
-    /// Which.
-    pub check: Id<Check>,
-    /// Who had it.
-    pub from: Vec<Id<Person>>,
-    /// Who has it now; nobody when it is left.
-    pub to: Vec<Id<Person>>,
-    /// Why.
-    pub why: MoveReason,
-}
-
-/// Why a check goes to somebody else.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum MoveReason {
-    /// Who had it is not there for it any more.
-    PersonAway,
-    /// Who had it is not qualified for it, or not any more.
-    NotQualified,
-    /// Who had it has been in a dirtier room since.
-    WouldBreakHygiene,
-    /// Who had it has not the time left for all they had: something took longer, or came in between.
-    NoTimeLeft,
-    /// Who had it has something else to do that would be left, late or shared otherwise.
-    MakesRoom,
-    /// Nobody had it: it is new, or was left before.
-    WasLeft,
-}
-
-impl MoveReason {
-    /// In words.
-    pub fn text(self) -> &'static str {
-        match self {
-            MoveReason::PersonAway => "who had it is not there for it any more",
-            MoveReason::NotQualified => "who had it is not qualified for it any more",
-            MoveReason::WouldBreakHygiene => "who had it has been in a dirtier room since",
-            MoveReason::NoTimeLeft => "who had it has no time left for it",
-            MoveReason::MakesRoom => "who had it does something else that nobody could do better",
-            MoveReason::WasLeft => "nobody had it before",
-        }
-    }
-}
-
 /// Shares out what is still to do of a day. `day` has all its checks, begun or not, and people as they are known to
 /// be there now.
 pub fn replan(day: &WorkDay, published: &Published, effort: Effort) -> Replanned {
@@ -103,7 +59,7 @@ pub fn replan(day: &WorkDay, published: &Published, effort: Effort) -> Replanned
 }
 
 /// The day from now on: without what is begun, which takes its people's time, minutes and cleanness along.
-fn still_to_do(day: &WorkDay, published: &Published) -> WorkDay {
+pub fn still_to_do(day: &WorkDay, published: &Published) -> WorkDay {
     let facts: HashMap<Id<Check>, &DueCheck> = day.checks.iter().map(|due| (due.check, due)).collect();
     let mut rest = day.clone();
     rest.checks.retain(|due| published.begun.iter().all(|begun| begun.check != due.check));

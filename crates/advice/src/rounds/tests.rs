@@ -5,6 +5,7 @@ use uuid::Uuid;
 use super::*;
 
 mod facts;
+mod handing;
 mod midday;
 
 const ADA: u128 = 1;

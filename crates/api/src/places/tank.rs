@@ -37,7 +37,7 @@ pub enum TankMode {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"name": "North 1", "mode": "recirculating", "stock_ratio": null,
-    "fill_mark": {"value": 400.0, "unit": "L"}, "water_source_id": null, "bands": []}))]
+    "fill_mark": {"value": 400.0, "unit": "L"}, "water_source_id": null, "two_people_change": false, "bands": []}))]
 pub struct NewTank {
     /// Unique in the site.
     #[schema(min_length = 1, max_length = 120)]
@@ -53,6 +53,9 @@ pub struct NewTank {
     /// The water it is filled with.
     #[serde(default)]
     pub water_source_id: Option<Uuid>,
+    /// Whether it takes two people to change it.
+    #[serde(default)]
+    pub two_people_change: bool,
     /// Its own bands, in force while no feed leads it.
     #[serde(default)]
     #[schema(max_items = 12)]
@@ -75,6 +78,7 @@ impl Body for NewTank {
             mode,
             fill_mark_l,
             water_source: self.water_source_id.map(Id::new),
+            two_people_change: self.two_people_change,
             bands,
         });
         faults.or(tank)
@@ -88,6 +92,7 @@ impl Body for NewTank {
             stock_ratio,
             fill_mark: Quantity::new(word.fill_mark_l, Unit::Litre),
             water_source_id: word.water_source.map(Id::uuid),
+            two_people_change: word.two_people_change,
             bands: word.bands.iter().map(Band::from).collect(),
         }
     }

@@ -21,7 +21,7 @@ pub type CheckStanding = Code<words::CheckStanding>;
     "due_at": "2026-11-24T07:00:00.000Z", "due_local": "2026-11-24T08:00:00", "time_zone": "Europe/Berlin",
     "window_until_at": "2026-11-24T09:00:00.000Z", "limit_at": "2026-11-24T15:00:00.000Z", "name": "EC and pH, north tank",
     "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank", "tank_id": "019a0000-0000-7000-8000-000000000002",
-    "room_id": null, "work_min": 10, "qualification_id": null, "two_people": false, "state": "planned", "state_at": null,
+    "room_id": null, "work_min": 10, "qualification_id": null, "two_people": false, "weight": 1, "is_unpleasant": false, "state": "planned", "state_at": null,
     "state_by": null, "done_with": null, "late": null, "reading_ids": [], "calibration_ids": [],
     "tank_change_id": null, "note": null, "client_id": null, "entered_by": null, "received_at": null}))]
 pub struct Check {
@@ -70,6 +70,11 @@ pub struct Check {
     pub qualification_id: Option<Uuid>,
     /// Whether two people must do it together.
     pub two_people: bool,
+    /// How much it matters that it is done.
+    #[schema(minimum = 1, maximum = 9)]
+    pub weight: u32,
+    /// Whether nobody likes to do it.
+    pub is_unpleasant: bool,
     /// Planned, open, done, missed or excused.
     pub state: CheckStanding,
     /// When it was opened, done, found missed, or excused.
@@ -136,6 +141,8 @@ impl Check {
             work_min: check.work_min,
             qualification_id: check.qualification.map(Id::uuid),
             two_people: check.two_people,
+            weight: check.sharing.weight,
+            is_unpleasant: check.sharing.is_unpleasant,
             state: Code(check.state.standing()),
             state_at: facts.at,
             state_by: facts.by,

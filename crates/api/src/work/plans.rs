@@ -26,7 +26,8 @@ pub type CheckPlanPatch = Patch<NewCheckPlan>;
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"name": "EC and pH, north tank", "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank",
     "tank_id": "019a0000-0000-7000-8000-000000000001", "room_id": null, "rule": "FREQ=DAILY", "starts_local": "2026-11-24T08:00:00",
-    "window_min": 120, "limit_min": 480, "work_min": 10, "qualification_id": null, "two_people": false}))]
+    "window_min": 120, "limit_min": 480, "work_min": 10, "qualification_id": null, "two_people": false,
+    "weight": 1, "is_unpleasant": false, "rule_in_words": "every day at 08:00"}))]
 pub struct NewCheckPlan {
     /// Its name on the round; unique in the site.
     #[schema(min_length = 1, max_length = 120)]
@@ -67,6 +68,21 @@ pub struct NewCheckPlan {
     /// Whether two people must do it together.
     #[serde(default)]
     pub two_people: bool,
+    /// How much it matters that it is done: where not all can be, two of 1 are left for one of 2.
+    #[serde(default = "as_any")]
+    #[schema(minimum = 1, maximum = 9)]
+    pub weight: u32,
+    /// Whether nobody likes to do it, so that its minutes are shared fairly too.
+    #[serde(default)]
+    pub is_unpleasant: bool,
+    /// The rule in words. Told in answers; what is sent here is left aside.
+    #[serde(default)]
+    #[schema(max_length = 700)]
+    pub rule_in_words: Option<String>,
+}
+
+fn as_any() -> u32 {
+    words::Sharing::default().weight
 }
 
 impl NewCheckPlan {
@@ -128,6 +144,7 @@ impl Body for NewCheckPlan {
             work_min: self.work_min,
             qualification: self.qualification_id.map(Id::new),
             two_people: self.two_people,
+            sharing: words::Sharing { weight: self.weight, is_unpleasant: self.is_unpleasant },
         };
         // Whether a rule is one does not depend on the zone; when it is due does.
         faults.take("/rule", "not_a_rule", plan.recurrence(Tz::UTC));
@@ -154,6 +171,9 @@ impl Body for NewCheckPlan {
             work_min: word.work_min,
             qualification_id: word.qualification.map(Id::uuid),
             two_people: word.two_people,
+            weight: word.sharing.weight,
+            is_unpleasant: word.sharing.is_unpleasant,
+            rule_in_words: Some(word.in_words()),
         }
     }
 }
@@ -165,6 +185,7 @@ fn pointer(error: &words::NotAPlan) -> &'static str {
         words::NotAPlan::Elsewhere(_) => "/sample_point",
         words::NotAPlan::TankChange => "/task",
         words::NotAPlan::Minutes { .. } => "/window_min",
+        words::NotAPlan::Weight(_) => "/weight",
     }
 }
 

@@ -7,11 +7,13 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use super::Check;
+use super::{Check, Cure, SpokenOf};
 use crate::{Code, Instant};
 
 /// Why nobody does a check, by its code.
 pub type LeftReason = Code<words::LeftReason>;
+/// Why a check went to somebody else, by its code.
+pub type MoveReason = Code<words::MoveReason>;
 
 /// A day to be shared out.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -37,9 +39,12 @@ pub struct Rounds {
     /// One a person who has something to do.
     #[schema(max_items = 10000)]
     pub rounds: Vec<Round>,
-    /// What nobody can do, with the reasons.
+    /// What nobody can do, with the reasons and what would help.
     #[schema(max_items = 100000)]
     pub left: Vec<LeftCheck>,
+    /// What went to other people than in the rounds published before, and why.
+    #[schema(max_items = 100000)]
+    pub moves: Vec<MovedCheck>,
 }
 
 /// One person's checks of a day in the order they are walked: from clean rooms to dirty ones, quarantine last.
@@ -71,8 +76,38 @@ pub struct RoundStep {
     pub starts_at: Instant,
     /// Who does it too, where it wants two.
     pub with_person_id: Option<Uuid>,
+    /// Why it came to this person, where somebody else had it when the day was published before.
+    pub moved: Option<MoveReasonGiven>,
     /// The check as it stands now; null when its plan has withdrawn it.
     pub check: Option<Check>,
+}
+
+/// A check that went to somebody else.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct MovedCheck {
+    /// Which check.
+    pub check_id: Uuid,
+    /// Who had it; nobody when it was left or is new.
+    #[schema(max_items = 2)]
+    pub from_person_ids: Vec<Uuid>,
+    /// Who has it now; nobody when it is left.
+    #[schema(max_items = 2)]
+    pub to_person_ids: Vec<Uuid>,
+    /// Why.
+    pub code: MoveReason,
+    /// From whom to whom and why, in words.
+    #[schema(max_length = 600)]
+    pub text: String,
+}
+
+/// A reason with its words.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct MoveReasonGiven {
+    /// The reason.
+    pub code: MoveReason,
+    /// In words.
+    #[schema(max_length = 300)]
+    pub text: String,
 }
 
 /// A check that nobody can do.
@@ -83,6 +118,9 @@ pub struct LeftCheck {
     /// Why, at least one reason.
     #[schema(max_items = 10)]
     pub reasons: Vec<LeftReasonGiven>,
+    /// What would help, the cheapest first; each on its own.
+    #[schema(max_items = 10)]
+    pub cures: Vec<Cure>,
     /// The check as it stands now; null when its plan has withdrawn it.
     pub check: Option<Check>,
 }
@@ -104,6 +142,7 @@ impl Round {
             check_id: step.check.uuid(),
             starts_at: step.starts_at.into(),
             with_person_id: step.with.map(Id::uuid),
+            moved: step.moved.map(MoveReasonGiven::of),
             check: check(step.check),
         };
         Self {
@@ -117,13 +156,44 @@ impl Round {
     }
 }
 
+impl MoveReasonGiven {
+    fn of(why: words::MoveReason) -> Self {
+        Self { code: Code(why), text: why.text().to_owned() }
+    }
+}
+
+impl MovedCheck {
+    /// The body of a check that went to somebody else.
+    pub fn of(moved: &words::Move, check: Option<&Check>, names: &impl SpokenOf) -> Self {
+        let ids = |people: &[Id<_>]| people.iter().map(|person| person.uuid()).collect();
+        let all = |people: &[Id<_>]| match people {
+            [] => "nobody".to_owned(),
+            people => people.iter().map(|person| names.person(*person)).collect::<Vec<_>>().join(" and "),
+        };
+        let what = check.map_or("A check that was withdrawn since", |check| check.name.as_str());
+        let (from, to) = (all(&moved.from), all(&moved.to));
+        Self {
+            check_id: moved.check.uuid(),
+            from_person_ids: ids(&moved.from),
+            to_person_ids: ids(&moved.to),
+            code: Code(moved.why),
+            text: format!("{what} goes from {from} to {to}: {}", moved.why.text()),
+        }
+    }
+}
+
 impl LeftCheck {
     /// The body of a check that nobody does.
-    pub fn of(left: &words::Left, check: Option<Check>) -> Self {
+    pub fn of(left: &words::Undone, check: Option<Check>, names: &impl SpokenOf) -> Self {
         let reason = |reason: &words::LeftReason| LeftReasonGiven {
             code: Code(*reason),
             text: reason.text().to_owned(),
         };
-        Self { check_id: left.check.uuid(), reasons: left.reasons.iter().map(reason).collect(), check }
+        Self {
+            check_id: left.check.uuid(),
+            reasons: left.reasons.iter().map(reason).collect(),
+            cures: left.cures.iter().map(|cure| Cure::of(*cure, names)).collect(),
+            check,
+        }
     }
 }

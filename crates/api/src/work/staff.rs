@@ -95,7 +95,7 @@ impl Body for NewHeldQualification {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"person_id": "019a0000-0000-7000-8000-000000000001", "day_on": "2026-11-24",
-    "starts_local": "07:00:00", "ends_local": "15:30:00"}))]
+    "starts_local": "07:00:00", "ends_local": "15:30:00", "break_starts_local": "12:00:00", "break_min": 30}))]
 pub struct NewShift {
     /// Who.
     pub person_id: Uuid,
@@ -107,18 +107,34 @@ pub struct NewShift {
     /// When it ends: on the next day when that is no later than it starts.
     #[schema(value_type = String, max_length = 8, pattern = "^[0-2][0-9]:[0-5][0-9](:[0-5][0-9])?$")]
     pub ends_local: NaiveTime,
+    /// When its break starts; null where none is known. On the next day when that is earlier than the shift starts.
+    #[serde(default)]
+    #[schema(value_type = Option<String>, max_length = 8, pattern = "^[0-2][0-9]:[0-5][0-9](:[0-5][0-9])?$")]
+    pub break_starts_local: Option<NaiveTime>,
+    /// Minutes its break lasts, within the shift; given with when it starts.
+    #[serde(default)]
+    #[schema(minimum = 1, maximum = 480)]
+    pub break_min: Option<u32>,
 }
 
 impl Body for NewShift {
     type Word = words::Shift;
 
     fn word(&self) -> Result<words::Shift, Faults> {
-        Ok(words::Shift {
+        let mut faults = Faults::default();
+        let rest = self.break_starts_local.zip(self.break_min);
+        let both = self.break_starts_local.is_some() == self.break_min.is_some();
+        faults.unless(both, "/break_min", "incomplete", "expected when the break starts and its minutes");
+        if let Some((_, minutes)) = rest {
+            faults.range("/break_min", minutes.into(), 1.0, 480.0);
+        }
+        faults.or(Some(words::Shift {
             person: Id::new(self.person_id),
             day: self.day_on,
             starts: self.starts_local,
             ends: self.ends_local,
-        })
+            rest: rest.map(|(starts, minutes)| words::Break { starts, minutes }),
+        }))
     }
 
     fn of(word: &words::Shift) -> Self {
@@ -127,6 +143,8 @@ impl Body for NewShift {
             day_on: word.day,
             starts_local: word.starts,
             ends_local: word.ends,
+            break_starts_local: word.rest.map(|rest| rest.starts),
+            break_min: word.rest.map(|rest| rest.minutes),
         }
     }
 }

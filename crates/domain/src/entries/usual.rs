@@ -217,6 +217,7 @@ mod tests {
             mode,
             fill_mark_l: 50.0,
             water_source: None,
+            two_people_change: false,
             bands: Vec::new(),
         };
         // One part to 99 of water is 5,000 L of feed.

@@ -231,6 +231,7 @@ mod tests {
             mode: TankMode::Recirculating,
             fill_mark_l: 200.0,
             water_source: None,
+            two_people_change: false,
             bands: Vec::new(),
         };
         let room = Room {
@@ -239,6 +240,7 @@ mod tests {
             growing_area_m2: None,
             plant_places: None,
             hygiene_rank: 1,
+            building: None,
             bands: Vec::new(),
         };
         let cycle = Cycle {

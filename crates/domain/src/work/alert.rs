@@ -13,6 +13,8 @@ coded! {
     AlertKind {
         /// A reading out of band.
         OutOfBand = "out_of_band",
+        /// A check whose window is over and that can still be done: for whoever has it.
+        CheckOverdue = "check_overdue",
         /// A check that was missed.
         CheckMissed = "check_missed",
         /// A product that must be ordered soon.
@@ -42,6 +44,8 @@ pub struct Alert {
     /// The record it is about: a reading, check, product, lot, offer, order, shortage, tank, addition or meter, as the kind says. Kind and
     /// record together name an alert that is not closed, so that a job cannot raise it twice.
     pub about: Uuid,
+    /// Whom it is for; whoever manages where it is nobody in particular.
+    pub whom: Option<Id<Person>>,
     /// What a person reads.
     pub text: String,
     /// When it was raised.
@@ -155,6 +159,7 @@ mod tests {
             site: Id::new(Uuid::from_u128(3)),
             kind: AlertKind::OutOfBand,
             about: Uuid::from_u128(4),
+            whom: None,
             text: "pH 5.1 in the north tank".into(),
             raised_at: at(8),
             state: AlertState::Open,

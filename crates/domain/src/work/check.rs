@@ -6,7 +6,7 @@ use crate::Id;
 use crate::code::{Coded, coded};
 use crate::entries::{Calibration, Reading, TankChange};
 use crate::people::Person;
-use crate::work::{CheckPlan, Place, Qualification, Task};
+use crate::work::{CheckPlan, Place, Qualification, Sharing, Task};
 
 /// Rounds begin a little early: what was measured so long before a check is due shows it all the same. Common
 /// practice, no source.
@@ -42,6 +42,8 @@ pub struct Check {
     pub qualification: Option<Id<Qualification>>,
     /// Whether two people must do it together.
     pub two_people: bool,
+    /// What counts when it is shared out.
+    pub sharing: Sharing,
     /// What became of it.
     pub state: CheckState,
 }

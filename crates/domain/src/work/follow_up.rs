@@ -7,7 +7,7 @@ use chrono_tz::Tz;
 
 use crate::Metric;
 use crate::entries::{Addition, AdditionReason, SamplePoint};
-use crate::work::{Cause, Check, CheckState, Place, Task};
+use crate::work::{Cause, Check, CheckState, Place, Sharing, Task};
 
 /// What was poured has mixed, and the pump has turned the tank over (common practice, no source).
 const MIXED_MIN: i64 = 30;
@@ -48,6 +48,7 @@ pub fn follow_up_check(addition: &Addition, zone: Tz, now: DateTime<Utc>) -> Opt
         work_min: WORK_MIN,
         qualification: None,
         two_people: false,
+        sharing: Sharing::default(),
         state: CheckState::Planned,
     })
 }

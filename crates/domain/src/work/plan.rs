@@ -6,9 +6,9 @@ use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 
 use crate::code::coded;
-use crate::entries::{NotMeasuredThere, SamplePoint};
+use crate::entries::{MeterKind, NotMeasuredThere, SamplePoint};
 use crate::places::{Room, Tank};
-use crate::recurrence::{NotARecurrence, TooManySteps};
+use crate::recurrence::{NotARecurrence, TooManySteps, in_words};
 use crate::work::{Cause, Check, CheckState, Qualification};
 use crate::{Days, Id, Metric, Recurrence};
 
@@ -62,6 +62,38 @@ impl Task {
     }
 }
 
+impl Task {
+    /// The kind of meter it takes in hand; none for what no pen measures.
+    pub fn meter(&self) -> Option<MeterKind> {
+        let Task::Measure { metrics, .. } = self else { return None };
+        match (metrics.contains(&Metric::Ph), metrics.contains(&Metric::Ec)) {
+            (true, true) => Some(MeterKind::PhAndEc),
+            (true, false) => Some(MeterKind::Ph),
+            (false, true) => Some(MeterKind::Ec),
+            (false, false) => None,
+        }
+    }
+}
+
+/// What counts when a check is shared out among people.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Sharing {
+    /// How much it matters that it is done, from 1 to [`MOST_WEIGHT`]: two of 1 are left for one of 2.
+    pub weight: u32,
+    /// Whether nobody likes to do it, so that its minutes are shared fairly too.
+    pub is_unpleasant: bool,
+}
+
+impl Default for Sharing {
+    /// One check as any.
+    fn default() -> Sharing {
+        Sharing { weight: 1, is_unpleasant: false }
+    }
+}
+
+/// The most that a check can matter beside others: a scale that people can still think in (our own judgement).
+pub const MOST_WEIGHT: u32 = 9;
+
 /// Where a check is done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Place {
@@ -95,6 +127,8 @@ pub struct CheckPlan {
     pub qualification: Option<Id<Qualification>>,
     /// Whether two people must do it together.
     pub two_people: bool,
+    /// What counts when it is shared out.
+    pub sharing: Sharing,
 }
 
 impl CheckPlan {
@@ -120,7 +154,15 @@ impl CheckPlan {
         if !in_order || limit_min > LONGEST_LIMIT_MIN {
             return Err(NotAPlan::Minutes { work_min, window_min, limit_min });
         }
+        if !(1..=MOST_WEIGHT).contains(&self.sharing.weight) {
+            return Err(NotAPlan::Weight(self.sharing.weight));
+        }
         Ok(self)
+    }
+
+    /// How often it comes, in words.
+    pub fn in_words(&self) -> String {
+        in_words(&self.rule, self.start)
     }
 
     /// When it is due by the clock of a zone.
@@ -162,6 +204,7 @@ impl CheckPlan {
                 work_min: self.work_min,
                 qualification: self.qualification,
                 two_people: self.two_people,
+                sharing: self.sharing,
                 state: CheckState::Planned,
             })
             .collect())
@@ -217,6 +260,9 @@ pub enum NotAPlan {
         /// Minutes up to the limit.
         limit_min: u32,
     },
+    /// A weight off the scale.
+    #[error("expected a weight from 1 to {MOST_WEIGHT}, found {0}")]
+    Weight(u32),
 }
 
 #[cfg(test)]
@@ -237,6 +283,7 @@ mod tests {
             work_min: 10,
             qualification: None,
             two_people: false,
+            sharing: Sharing::default(),
         }
     }
 
@@ -265,6 +312,7 @@ mod tests {
         check_refused(|plan| plan.work_min = 0, &format!("{minutes} 0, 60, 240"));
         check_refused(|plan| plan.work_min = 61, &format!("{minutes} 61, 60, 240"));
         check_refused(|plan| plan.limit_min = 59, &format!("{minutes} 10, 60, 59"));
+        check_refused(|plan| plan.sharing.weight = 0, "expected a weight from 1 to 9, found 0");
     }
 
     #[test]

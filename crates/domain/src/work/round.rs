@@ -8,7 +8,7 @@ use crate::Id;
 use crate::code::coded;
 use crate::people::Person;
 use crate::places::Site;
-use crate::work::Check;
+use crate::work::{Check, Move, MoveReason, Undone};
 
 /// One person's checks of a day in the order they are walked, as it was published. A later plan of the same
 /// day is a new round: what somebody has on paper does not change.
@@ -39,6 +39,8 @@ pub struct RoundStep {
     pub starts_at: DateTime<Utc>,
     /// Who does it too, where it wants two.
     pub with: Option<Id<Person>>,
+    /// Why it came to this person, where somebody else had it before.
+    pub moved: Option<MoveReason>,
 }
 
 /// A check that nobody does.
@@ -93,7 +95,9 @@ pub struct Publication {
     /// Who published it; nobody for a job.
     pub published_by: Option<Id<Person>>,
     /// What nobody does.
-    pub left: Vec<Left>,
+    pub left: Vec<Undone>,
+    /// What went to other people than in the publication before.
+    pub moves: Vec<Move>,
 }
 
 impl Round {
@@ -141,6 +145,7 @@ mod tests {
             check: Id::new(Uuid::from_u128(*check)),
             starts_at: format!("2027-05-03T{time}:00Z").parse().unwrap(),
             with: None,
+            moved: None,
         };
         let round = Round {
             site: Id::new(Uuid::from_u128(1)),

@@ -1,6 +1,6 @@
 //! Who is there: shifts, absences, and what people are qualified in.
 
-use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};
+use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 
 use crate::Id;
@@ -79,6 +79,17 @@ pub struct Shift {
     pub starts: NaiveTime,
     /// When it ends: on the next day when that is no later than it starts.
     pub ends: NaiveTime,
+    /// When whoever works it rests, if that is known.
+    pub rest: Option<Break>,
+}
+
+/// A break within a shift, by the site's clock.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Break {
+    /// When it starts: on the next day when that is earlier than the shift starts.
+    pub starts: NaiveTime,
+    /// Minutes it lasts.
+    pub minutes: u32,
 }
 
 impl Shift {
@@ -90,6 +101,21 @@ impl Shift {
         let last = if self.ends <= self.starts { next } else { self.day };
         let instant = |date: NaiveDate, time| Wall::of(zone, date.and_time(time)).instant_or_after();
         Span::new(instant(self.day, self.starts), instant(last, self.ends))
+    }
+
+    /// From when until when its break is in a zone, where it has one.
+    pub fn rests(&self, zone: Tz) -> Option<Span> {
+        let rest = self.rest?;
+        let next = self.day.checked_add_days(Days::new(1)).unwrap_or(self.day);
+        let day = if rest.starts < self.starts { next } else { self.day };
+        let from = Wall::of(zone, day.and_time(rest.starts)).instant_or_after();
+        Span::new(from, from + TimeDelta::minutes(rest.minutes.into())).ok()
+    }
+
+    /// Whether its break, if it has one, lies within it.
+    pub fn holds_its_break(&self, zone: Tz) -> bool {
+        let (Some(rest), Ok(span)) = (self.rests(zone), self.span(zone)) else { return self.rest.is_none() };
+        rest.overlap(span) == Some(rest)
     }
 }
 
@@ -149,6 +175,7 @@ mod tests {
             day: day.parse().unwrap(),
             starts: starts.parse().unwrap(),
             ends: ends.parse().unwrap(),
+            rest: None,
         };
         let expected = Span { from: from.parse().unwrap(), until: until.parse().unwrap() };
         assert_eq!(shift.span(Berlin), Ok(expected));
@@ -168,12 +195,31 @@ mod tests {
     }
 
     #[test]
+    fn a_break_lies_within_its_shift() {
+        let shift = |starts: &str, ends: &str, rest: &str, minutes| Shift {
+            person: Id::new(Uuid::from_u128(1)),
+            day: "2027-05-03".parse().unwrap(),
+            starts: starts.parse().unwrap(),
+            ends: ends.parse().unwrap(),
+            rest: Some(Break { starts: rest.parse().unwrap(), minutes }),
+        };
+        let check =
+            |shift: Shift, is_within| assert_eq!(shift.holds_its_break(Berlin), is_within, "{shift:?}");
+        check(shift("07:00:00", "15:30:00", "12:00:00", 30), true);
+        check(shift("07:00:00", "12:00:00", "11:45:00", 30), false);
+        check(shift("22:00:00", "06:00:00", "01:00:00", 30), true);
+        check(shift("07:00:00", "15:30:00", "06:00:00", 30), false);
+        check(shift("07:00:00", "15:30:00", "12:00:00", 0), false);
+    }
+
+    #[test]
     fn shifts_of_a_person_that_touch_follow_one_another() {
         let shift = |person, day: &str, starts: &str, ends: &str| Shift {
             person: Id::new(Uuid::from_u128(person)),
             day: day.parse().unwrap(),
             starts: starts.parse().unwrap(),
             ends: ends.parse().unwrap(),
+            rest: None,
         };
         let night = [shift(1, "2027-05-03", "22:00:00", "06:00:00")];
         let early = |person, starts| shift(person, "2027-05-04", starts, "14:00:00");

@@ -135,6 +135,8 @@ async fn set_up_site(
         currency,
         working_week: Week::EVERY_DAY,
         service_level: 0.95,
+        walk_rooms_min: 1,
+        walk_buildings_min: 0,
     };
     let id = create(app, owner, (), site).await?.id;
     for (person, kept) in PEOPLE.iter().zip(&business.people) {

@@ -6,8 +6,9 @@ use chrono::Days as ChronoDays;
 use fillmark_actions::records::list;
 use fillmark_actions::{App, Caller, Refusal, reports, work};
 use fillmark_advice::review::Share;
+use fillmark_api::{Body, NewTankRoom};
 use fillmark_domain::people::Person;
-use fillmark_domain::places::{Room, Site};
+use fillmark_domain::places::{Room, Site, Tank, TankRoom};
 use fillmark_domain::{Coded, Days, Kept};
 use fillmark_store::PageQuery;
 use uuid::Uuid;
@@ -30,9 +31,9 @@ pub(super) async fn print(app: &App, address: &str) -> Result<(), Refusal> {
     println!("{people}\n");
     let query = PageQuery { limit: 200, ..PageQuery::default() };
     let names = list::<Person>(app, &caller, (), &query).await?.items;
-    let names = names.into_iter().map(|person| (person.id.uuid(), person.content.name)).collect();
+    let names: Names = names.into_iter().map(|person| (person.id.uuid(), person.content.name)).collect();
     for site in list::<Site>(app, &caller, (), &query).await?.items {
-        rounds(app, &caller, &site, &names).await?;
+        rounds(app, &caller, &site, names.clone()).await?;
         purchases(app, &caller, &site).await?;
         let rooms = list::<Room>(app, &caller, site.id, &query).await?.items;
         if let Some(room) = rooms.first() {
@@ -42,9 +43,22 @@ pub(super) async fn print(app: &App, address: &str) -> Result<(), Refusal> {
     Ok(())
 }
 
-async fn rounds(app: &App, caller: &Caller, site: &Kept<Site>, names: &Names) -> Result<(), Refusal> {
+async fn rounds(app: &App, caller: &Caller, site: &Kept<Site>, people: Names) -> Result<(), Refusal> {
     let day = work::rounds::read_day(app, caller, site.id, None).await?;
-    print!("{}", commands::rounds::told(&site.content.name, day.zone, &routes::rounds::answer(&day), names));
+    let query = PageQuery { limit: 200, ..PageQuery::default() };
+    let rooms = list::<Room>(app, caller, site.id, &query).await?.items;
+    let tanks = list::<Tank>(app, caller, site.id, &query).await?.items;
+    let fed = list::<TankRoom>(app, caller, site.id, &query).await?.items;
+    let called = commands::rounds::Called {
+        people,
+        rooms: rooms.into_iter().map(|kept| (kept.id.uuid(), kept.content.name)).collect(),
+        tanks: tanks.into_iter().map(|kept| (kept.id.uuid(), kept.content.name)).collect(),
+        tank_rooms: fed.iter().map(|kept| NewTankRoom::of(&kept.content)).collect(),
+    };
+    print!(
+        "{}",
+        commands::rounds::told(&site.content.name, day.zone, &routes::rounds::answer(&day), &called)
+    );
     Ok(())
 }
 

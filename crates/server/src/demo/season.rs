@@ -11,7 +11,7 @@ use fillmark_domain::people::Role;
 use fillmark_domain::places::{
     OutOfUse, Room, RoomId, SiteId, Tank, TankId, TankMode, TankRoom, WaterSourceId,
 };
-use fillmark_domain::work::{CheckPlan, Held, Place as At, Qualification, Shift, Task};
+use fillmark_domain::work::{CheckPlan, Held, Place as At, Qualification, Sharing, Shift, Task};
 use fillmark_domain::{Band, Id, Metric};
 
 use super::business::{Business, Grown, GrownRoom, at};
@@ -49,6 +49,7 @@ pub(super) async fn set_up(
                 growing_area_m2: Some(room.area_m2),
                 plant_places: Some(room.plants + room.plants / 10),
                 hygiene_rank: room.hygiene_rank,
+                building: None,
                 bands: Vec::new(),
             },
         )
@@ -72,6 +73,7 @@ pub(super) async fn set_up(
         work_min: 15,
         qualification: Some(trained),
         two_people: false,
+        sharing: Sharing::default(),
     };
     create(app, owner, site, desk).await?;
     shifts(app, business, site, number, trained).await?;
@@ -152,6 +154,7 @@ async fn tanks(
             mode: TankMode::Recirculating,
             fill_mark_l: *volume_l,
             water_source: Some(source),
+            two_people_change: false,
             bands: Vec::new(),
         };
         let tank = create(app, &business.owner, site, tank).await?.id;
@@ -246,6 +249,7 @@ async fn plans(
         work_min: 2,
         qualification: None,
         two_people: false,
+        sharing: Sharing::default(),
     };
     for (number, (tank, _)) in tanks.iter().enumerate() {
         let morning = CheckPlan {
@@ -296,7 +300,7 @@ async fn shifts(
             let day = business.today - Days::new(7) + Days::new(ahead);
             // Everybody has two free days a week, not the same ones.
             if (ahead as usize + 2 * place) % 7 < 5 {
-                let shift = Shift { person: *person, day, starts: clock(6), ends: clock(15) };
+                let shift = Shift { person: *person, day, starts: clock(6), ends: clock(15), rest: None };
                 create(app, owner, site, shift).await?;
             }
         }

@@ -20,7 +20,7 @@ pub fn routes(config: &mut crate::routes::Registry) {
 
 const LIST: ListKind = ListKind {
     ordered_by: &["raised_at"],
-    narrowed_by: &["about_id"],
+    narrowed_by: &["about_id", "person_id"],
     archives: false,
     named: false,
     recorded: Some("raised_at"),
@@ -34,6 +34,7 @@ const LIST: ListKind = ListKind {
     params(ListQuery, ("state" = Option<AlertStanding>, Query, description = "Only these; repeated, any of them"),
         ("kind" = Option<AlertKind>, Query, description = "Only these; repeated, any of them"),
         ("about_id" = Option<Uuid>, Query, description = "Only those about this record"),
+        ("person_id" = Option<Uuid>, Query, description = "Only those for this person"),
         ("recorded_from" = Option<fillmark_api::Instant>, Query, description = "Raised then or later"),
         ("recorded_before" = Option<fillmark_api::Instant>, Query, description = "Raised before then")),
     responses((status = 200, description = "A page of them", body = Alerts), ReadProblems))]

@@ -6,10 +6,11 @@ use actix_web::web::{Json as Answer, Path};
 use actix_web::{HttpResponse, get, post};
 use chrono::NaiveDate;
 use chrono_tz::Tz;
-use fillmark_actions::work::rounds::{self, DayOfRounds};
-use fillmark_api::{Check, LeftCheck, NewRounds, Round, Rounds};
+use fillmark_actions::work::rounds::{self, DayOfRounds, Names};
+use fillmark_api::{Check, LeftCheck, MovedCheck, NewRounds, Round, Rounds, SpokenOf};
 use fillmark_domain::Id;
-use fillmark_domain::work::Check as CheckWord;
+use fillmark_domain::people::PersonId;
+use fillmark_domain::work::{Check as CheckWord, Qualification};
 use fillmark_store::checks::KeptCheck;
 use fillmark_store::rounds::KeptRound;
 use serde::Deserialize;
@@ -111,8 +112,29 @@ pub(crate) fn answer(day: &DayOfRounds) -> Rounds {
         left: publication
             .left
             .iter()
-            .map(|left| LeftCheck::of(left, check(&day.checks, day.zone, left.check)))
+            .map(|left| LeftCheck::of(left, check(&day.checks, day.zone, left.check), &Called(&day.names)))
             .collect(),
+        moves: publication
+            .moves
+            .iter()
+            .map(|moved| {
+                let of = check(&day.checks, day.zone, moved.check);
+                MovedCheck::of(moved, of.as_ref(), &Called(&day.names))
+            })
+            .collect(),
+    }
+}
+
+/// Names as an answer speaks them; who was erased or put away is somebody.
+pub(crate) struct Called<'a>(pub(crate) &'a Names);
+
+impl SpokenOf for Called<'_> {
+    fn person(&self, id: PersonId) -> String {
+        self.0.people.get(&id).cloned().unwrap_or_else(|| "somebody who has left".to_owned())
+    }
+
+    fn qualification(&self, id: Id<Qualification>) -> String {
+        self.0.qualifications.get(&id).cloned().unwrap_or_else(|| "one that was put away".to_owned())
     }
 }
 

@@ -1,10 +1,7 @@
 //! Finding checks.
 
-use std::collections::BTreeMap;
-
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use fillmark_domain::people::PersonId;
-use fillmark_domain::work::{Check, CheckStanding, Place};
+use chrono::{DateTime, NaiveDate, Utc};
+use fillmark_domain::work::{AlertKind, Check, CheckStanding, Place};
 use fillmark_domain::{Coded, Id};
 use sea_orm::sea_query::{Expr, ExprTrait, LockBehavior, LockType, Query, SelectStatement};
 use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect, Select, Value};
@@ -12,7 +9,6 @@ use uuid::Uuid;
 
 use super::KeptCheck;
 use super::row::{Column, Entity, Model, of_site, read};
-use crate::columns::code;
 use crate::entries::to_a_step;
 use crate::records::{Filter, Page, PageQuery, page_of};
 use crate::{SiteScope, StoreError, Tx};
@@ -73,6 +69,33 @@ pub async fn lock_overdue(
     all(tx, rows.lock_with_behavior(LockType::Update, LockBehavior::SkipLocked)).await
 }
 
+/// Checks whose window is over and that can still be done, of which nobody was warned yet, at most so many. Those that
+/// another beat holds are left to it.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn lock_unwarned(
+    tx: &Tx,
+    site: SiteScope,
+    at: DateTime<Utc>,
+    most: u64,
+) -> Result<Vec<KeptCheck>, StoreError> {
+    let alert = |name: &'static str| Expr::col(("alerts", name));
+    let warned = Query::select()
+        .expr(Expr::val(1))
+        .from("alerts")
+        .and_where(alert("site_id").eq(Expr::col(("checks", "site_id"))))
+        .and_where(alert("kind").eq(AlertKind::CheckOverdue.code()))
+        .and_where(alert("about_id").eq(Expr::col(("checks", "id"))))
+        .take();
+    let rows = unsettled(site)
+        .filter(Column::WindowUntilAt.lt(at))
+        .filter(Column::LimitAt.gte(at))
+        .filter(Expr::exists(warned).not())
+        .order_by_asc(Column::LimitAt)
+        .limit(most);
+    all(tx, rows.lock_with_behavior(LockType::Update, LockBehavior::SkipLocked)).await
+}
+
 /// Checks that are due at a tank which is out of use that day, at most so many. Those that another beat holds
 /// are left to it.
 /// # Errors
@@ -103,36 +126,6 @@ fn outage_of_check() -> SelectStatement {
         .and_where(outage("from_on").lte(check("due_on")))
         .and_where(outage("until_on").is_null().or(outage("until_on").gte(check("due_on"))))
         .take()
-}
-
-/// Minutes of the checks that each person did in these instants, alone or as the second.
-/// # Errors
-/// When the database fails.
-pub async fn minutes_done(
-    tx: &Tx,
-    site: SiteScope,
-    from: DateTime<Utc>,
-    until: DateTime<Utc>,
-) -> Result<BTreeMap<PersonId, i64>, StoreError> {
-    let rows: Vec<(Option<Uuid>, Option<Uuid>, i64)> = of_site(site)
-        .select_only()
-        .columns([Column::StateBy, Column::DoneWith, Column::WorkMin])
-        .filter(Column::State.eq(code(CheckStanding::Done)))
-        .filter(Column::StateAt.gte(from))
-        .filter(Column::StateAt.lt(until))
-        // The limit of a check lies within a week of when it is due: this is for the index.
-        .filter(Column::DueAt.gte(from - TimeDelta::days(8)))
-        .filter(Column::DueAt.lt(until))
-        .into_tuple()
-        .all(&tx.0)
-        .await?;
-    let mut minutes = BTreeMap::new();
-    for (by, with, work_min) in rows {
-        for person in by.into_iter().chain(with) {
-            *minutes.entry(PersonId::new(person)).or_default() += work_min;
-        }
-    }
-    Ok(minutes)
 }
 
 /// A page of a site's checks. A room stands for what is done in it and at the tanks that feed it on the day; a

@@ -1,6 +1,6 @@
 //! How a check stands in its row.
 
-use fillmark_domain::work::{Cause, Check, CheckStanding, CheckState, Evidence};
+use fillmark_domain::work::{Cause, Check, CheckStanding, CheckState, Evidence, Sharing};
 use fillmark_domain::{Coded, Id};
 use sea_orm::{ColumnTrait, JsonValue, QueryFilter, Set};
 
@@ -41,6 +41,8 @@ pub(crate) fn columns(site: SiteScope, stamp: &Stamp<'_>, check: &Check) -> Acti
         work_min: Set(check.work_min.into()),
         qualification_id: Set(check.qualification.map(Id::uuid)),
         two_people: Set(check.two_people),
+        weight: Set(check.sharing.weight.into()),
+        is_unpleasant: Set(check.sharing.is_unpleasant),
         state: Set(CheckStanding::Planned.code().to_owned()),
         reading_ids: Set(none()),
         calibration_ids: Set(none()),
@@ -71,6 +73,7 @@ pub(crate) fn read(row: Model) -> Result<KeptCheck, BrokenRow> {
         work_min: read.whole(row.work_min)?,
         qualification: row.qualification_id.map(Id::new),
         two_people: row.two_people,
+        sharing: Sharing { weight: read.whole(row.weight)?, is_unpleasant: row.is_unpleasant },
         state: state(read, &row)?,
     };
     let typed = row.client_id.zip(row.received_at).map(|(client_id, received_at)| Typed {
@@ -143,6 +146,8 @@ mod entity {
         pub work_min: i64,
         pub qualification_id: Option<Uuid>,
         pub two_people: bool,
+        pub weight: i64,
+        pub is_unpleasant: bool,
         pub state: String,
         pub state_at: Option<ChronoDateTimeUtc>,
         pub state_by: Option<Uuid>,

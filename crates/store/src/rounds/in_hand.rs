@@ -70,7 +70,7 @@ pub async fn in_hand(
         checks.extend(check.map(read).transpose()?);
         steps.push(walked);
     }
-    let kept = gathered(scope, steps).pop();
+    let kept = gathered(scope, steps)?.pop();
     Ok(kept.zip(zone).map(|(kept, zone)| InHand { kept, checks, zone }))
 }
 

@@ -1,6 +1,6 @@
 //! Check plans.
 
-use fillmark_domain::work::{CheckPlan, Place, Task, TaskKind};
+use fillmark_domain::work::{CheckPlan, Place, Sharing, Task, TaskKind};
 use fillmark_domain::{Coded, Id, Kept};
 use sea_orm::{JsonValue, Set};
 use uuid::Uuid;
@@ -22,6 +22,8 @@ table!(site "check_plans" {
     work_min: i64,
     qualification_id: Option<Uuid>,
     two_people: bool,
+    weight: i64,
+    is_unpleasant: bool,
 });
 
 impl Record for CheckPlan {
@@ -50,6 +52,8 @@ impl Record for CheckPlan {
             work_min: Set(self.work_min.into()),
             qualification_id: Set(self.qualification.map(Id::uuid)),
             two_people: Set(self.two_people),
+            weight: Set(self.sharing.weight.into()),
+            is_unpleasant: Set(self.sharing.is_unpleasant),
             ..Default::default()
         }
     }
@@ -67,6 +71,7 @@ impl Record for CheckPlan {
             work_min: read.whole(row.work_min)?,
             qualification: row.qualification_id.map(Id::new),
             two_people: row.two_people,
+            sharing: Sharing { weight: read.whole(row.weight)?, is_unpleasant: row.is_unpleasant },
         };
         Ok(row.kept(content))
     }

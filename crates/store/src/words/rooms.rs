@@ -13,6 +13,7 @@ table!(site "rooms" {
     growing_area_m2: Option<f64>,
     plant_places: Option<i64>,
     hygiene_rank: i64,
+    building: Option<String>,
     bands: Json,
 });
 
@@ -31,6 +32,7 @@ impl Record for Room {
             growing_area_m2: Set(self.growing_area_m2),
             plant_places: Set(self.plant_places.map(i64::from)),
             hygiene_rank: Set(self.hygiene_rank.into()),
+            building: Set(self.building.clone()),
             bands: Set(columns::bands(&self.bands)),
             ..Default::default()
         }
@@ -44,6 +46,7 @@ impl Record for Room {
             growing_area_m2: row.growing_area_m2,
             plant_places: row.plant_places.map(|places| read.whole(places)).transpose()?,
             hygiene_rank: read.whole(row.hygiene_rank)?,
+            building: row.building.clone(),
             bands: read.bands(row.bands.clone())?,
         };
         Ok(row.kept(content))

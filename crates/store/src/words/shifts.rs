@@ -1,6 +1,6 @@
 //! Shifts.
 
-use fillmark_domain::work::Shift;
+use fillmark_domain::work::{Break, Shift};
 use fillmark_domain::{Id, Kept};
 use sea_orm::Set;
 
@@ -12,6 +12,8 @@ table!(site "shifts" {
     day_on: ChronoDate,
     starts_local: String,
     ends_local: String,
+    break_starts_local: Option<String>,
+    break_min: Option<i64>,
 });
 
 impl Record for Shift {
@@ -29,6 +31,8 @@ impl Record for Shift {
             day_on: Set(self.day),
             starts_local: Set(self.starts.to_string()),
             ends_local: Set(self.ends.to_string()),
+            break_starts_local: Set(self.rest.map(|rest| rest.starts.to_string())),
+            break_min: Set(self.rest.map(|rest| rest.minutes.into())),
             ..Default::default()
         }
     }
@@ -40,6 +44,12 @@ impl Record for Shift {
             day: row.day_on,
             starts: read.parsed(&row.starts_local)?,
             ends: read.parsed(&row.ends_local)?,
+            rest: match (&row.break_starts_local, row.break_min) {
+                (Some(starts), Some(minutes)) => {
+                    Some(Break { starts: read.parsed(starts)?, minutes: read.whole(minutes)? })
+                }
+                _ => None,
+            },
         };
         Ok(row.kept(content))
     }

@@ -14,6 +14,8 @@ table!(business "sites" {
     currency: String,
     working_week: Json,
     service_level: f64,
+    walk_rooms_min: i64,
+    walk_buildings_min: i64,
 });
 
 impl Record for Site {
@@ -32,6 +34,8 @@ impl Record for Site {
             currency: Set(self.currency.code()),
             working_week: Set(week(&self.working_week)),
             service_level: Set(self.service_level),
+            walk_rooms_min: Set(self.walk_rooms_min.into()),
+            walk_buildings_min: Set(self.walk_buildings_min.into()),
             ..Default::default()
         }
     }
@@ -47,6 +51,8 @@ impl Record for Site {
                 read.list::<u8>(row.working_week.clone())?.into_iter().filter_map(weekday),
             ),
             service_level: row.service_level,
+            walk_rooms_min: read.whole(row.walk_rooms_min)?,
+            walk_buildings_min: read.whole(row.walk_buildings_min)?,
         };
         Ok(row.kept(content))
     }

@@ -13,6 +13,7 @@ table!(site "tanks" {
     stock_ratio: Option<f64>,
     fill_mark_l: f64,
     water_source_id: Option<Uuid>,
+    two_people_change: bool,
     bands: Json,
 });
 
@@ -35,6 +36,7 @@ impl Record for Tank {
             stock_ratio: Set(ratio),
             fill_mark_l: Set(self.fill_mark_l),
             water_source_id: Set(self.water_source.map(Id::uuid)),
+            two_people_change: Set(self.two_people_change),
             bands: Set(columns::bands(&self.bands)),
             ..Default::default()
         }
@@ -48,6 +50,7 @@ impl Record for Tank {
             mode: mode.ok_or_else(|| read.broken("mode and ratio do not fit"))?,
             fill_mark_l: row.fill_mark_l,
             water_source: row.water_source_id.map(Id::new),
+            two_people_change: row.two_people_change,
             bands: read.bands(row.bands.clone())?,
         };
         Ok(row.kept(content))

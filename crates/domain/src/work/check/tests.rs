@@ -24,6 +24,7 @@ fn morning_check() -> Check {
         window_until: at("09:00:00"),
         limit: at("12:00:00"),
         two_people: false,
+        sharing: Sharing::default(),
         state: CheckState::Planned,
     }
 }

@@ -1,0 +1,211 @@
+//! The question of who does what on a day, from what is known of it.
+
+use std::collections::BTreeSet;
+
+use chrono::{DateTime, Utc};
+use fillmark_advice::rounds::{Begun, DueCheck, Hygiene, WorkDay, Worker};
+use fillmark_domain::entries::{Reading, Spot};
+use fillmark_domain::people::PersonId;
+use fillmark_domain::places::{Room, RoomUse};
+use fillmark_domain::work::{Check, CheckState, Evidence, Place, Shift, Span, Task};
+use fillmark_domain::{Id, Kept};
+use fillmark_store::checks::KeptCheck;
+
+use super::DayAtHand;
+
+/// A day to be shared out, and what of it is begun or done.
+pub(in crate::work) struct Question {
+    /// Its checks, begun or not, and who is there.
+    pub day: WorkDay,
+    /// What is begun or done, by whom.
+    pub begun: Vec<Begun>,
+}
+
+impl Question {
+    /// Whether all that can be done is begun.
+    pub(in crate::work) fn is_answered(&self) -> bool {
+        self.day.checks.iter().all(|due| self.begun.iter().any(|begun| begun.check == due.check))
+    }
+}
+
+impl DayAtHand {
+    /// The question as things stand at an instant: checks at places that are in use, of which nothing has become but that
+    /// they were begun or done.
+    pub(in crate::work) fn question(&self, now: DateTime<Utc>) -> Question {
+        let begun = self.begun(now);
+        let is_begun = |check: Id<Check>| begun.iter().any(|one| one.check == check);
+        let due = self.checks.iter().filter_map(|kept| self.due(kept, is_begun(kept.id), now));
+        let people: BTreeSet<PersonId> =
+            self.shifts.iter().filter(|shift| self.is_near(shift)).map(|shift| shift.person).collect();
+        let day = WorkDay {
+            date: self.date,
+            checks: due.collect(),
+            workers: people.into_iter().map(|person| self.worker(person)).collect(),
+            walks: self.walks,
+            meters: self.meters.clone(),
+        };
+        Question { day, begun }
+    }
+
+    /// What is begun or done: said so, or shown by a reading that somebody took for it. What somebody had begun who has
+    /// left since is begun by nobody.
+    fn begun(&self, now: DateTime<Utc>) -> Vec<Begun> {
+        let settled: BTreeSet<Id<Reading>> =
+            self.checks.iter().flat_map(|kept| shown_by(&kept.check)).collect();
+        let of = |kept: &KeptCheck| match &kept.check.state {
+            CheckState::Open { at, by } => vec![(*by, *at, None)],
+            CheckState::Done { at, by, with, .. } => {
+                std::iter::once(*by).chain(*with).map(|person| (person, *at, Some(*at))).collect()
+            }
+            CheckState::Planned => self.read_for(&kept.check, &settled, now).into_iter().collect(),
+            CheckState::Missed { .. } | CheckState::Excused { .. } => Vec::new(),
+        };
+        let all = self.checks.iter().flat_map(|kept| of(kept).into_iter().map(move |begun| (kept.id, begun)));
+        all.filter(|(_, (person, ..))| self.people.contains(person))
+            .map(|(check, (person, at, done_at))| Begun { check, person, at: at.min(now), done_at })
+            .collect()
+    }
+
+    /// Who has taken a reading for a check that shows no other one yet, and when.
+    fn read_for(
+        &self,
+        check: &Check,
+        settled: &BTreeSet<Id<Reading>>,
+        now: DateTime<Utc>,
+    ) -> Option<(PersonId, DateTime<Utc>, Option<DateTime<Utc>>)> {
+        let Task::Measure { metrics, point } = &check.task else { return None };
+        let is_for = |reading: &Reading| {
+            let place = match reading.spot {
+                Spot::Tank(tank) => Place::Tank(tank),
+                Spot::Room(room) => Place::Room(room),
+            };
+            place == check.place
+                && reading.sample_point == *point
+                && metrics.contains(&reading.metric)
+                && check.can_be_shown_by(reading.recorded_at, now)
+                && reading.recorded_at <= check.limit
+        };
+        let (_, first) =
+            self.readings.iter().find(|(id, reading)| !settled.contains(id) && is_for(reading))?;
+        first.done_by.map(|person| (person, first.recorded_at, None))
+    }
+
+    fn due(&self, kept: &KeptCheck, is_begun: bool, now: DateTime<Utc>) -> Option<DueCheck> {
+        let check = &kept.check;
+        let in_use = match check.place {
+            Place::Tank(tank) => self.plan.in_use(tank, check.date),
+            Place::Room(_) => true,
+        };
+        if !is_begun && (check.is_settled() || !in_use) {
+            return None;
+        }
+        let (room, hygiene) = self.place(check);
+        let window = if is_begun { Span::new(check.due_at, check.limit).ok() } else { window(check, now) };
+        let meter = check.task.meter();
+        Some(DueCheck {
+            check: kept.id,
+            room,
+            hygiene,
+            name: self.name(check),
+            window: window?,
+            minutes: check.work_min,
+            qualification: check.qualification,
+            two_people: check.two_people,
+            limit: Some(check.limit),
+            weight: check.sharing.weight,
+            meter: meter.filter(|kind| self.meters.iter().any(|meters| meters.kind == *kind)),
+            building: self.building(check),
+            is_unpleasant: check.sharing.is_unpleasant,
+            may_wait: self.may_wait(check),
+        })
+    }
+
+    /// A tank that feeds no room is a clean place of its own.
+    fn place(&self, check: &Check) -> (Id<Room>, Hygiene) {
+        match (self.room(check), check.place) {
+            (Some(room), _) => (room.id, hygiene(&room.content)),
+            (None, Place::Room(room)) => (room, Hygiene { quarantine: false, rank: 0 }),
+            (None, Place::Tank(tank)) => (Id::new(tank.uuid()), Hygiene { quarantine: false, rank: 0 }),
+        }
+    }
+
+    /// Buildings by the order of their names; 0 stands for rooms that name none.
+    fn building(&self, check: &Check) -> u32 {
+        let name = |room: &Kept<Room>| room.content.building.clone();
+        let Some(own) = self.room(check).and_then(name) else { return 0 };
+        let names: BTreeSet<String> = self.plan.rooms.iter().filter_map(name).collect();
+        names.iter().zip(1..).find(|(name, _)| **name == own).map_or(0, |(_, number)| number)
+    }
+
+    /// Whether somebody who may do it is there tomorrow before its limit.
+    fn may_wait(&self, check: &Check) -> bool {
+        let tomorrow = self.date.succ_opt().unwrap_or(self.date);
+        let Ok(rest) = Span::new(self.plan.begins(tomorrow), check.limit) else { return false };
+        let is_qualified = |person: PersonId| {
+            check.qualification.is_none_or(|wanted| {
+                let of = |held: &&fillmark_domain::work::Held| {
+                    held.person == person && held.qualification == wanted
+                };
+                self.held.iter().filter(of).any(|held| held.is_good_on(tomorrow))
+            })
+        };
+        let has_time = |shift: &Shift| {
+            let both = shift.span(self.plan.zone).ok().and_then(|span| span.overlap(rest));
+            both.is_some_and(|both| both.minutes() >= i64::from(check.work_min))
+        };
+        let there = self.shifts.iter().filter(|shift| shift.day == tomorrow);
+        there.filter(|shift| is_qualified(shift.person) && has_time(shift)).count()
+            > usize::from(check.two_people)
+    }
+
+    /// A shift of the day itself, or of the one before, which may reach into it.
+    fn is_near(&self, shift: &Shift) -> bool {
+        (self.date.pred_opt().unwrap_or(self.date)..=self.date).contains(&shift.day)
+    }
+
+    fn worker(&self, person: PersonId) -> Worker {
+        let own = || self.shifts.iter().filter(|shift| shift.person == person && shift.day <= self.date);
+        let span = |shift: &Shift| shift.span(self.plan.zone).ok();
+        let past = self.past.get(&person).cloned().unwrap_or_default();
+        Worker {
+            person,
+            shifts: own().filter(|shift| self.is_near(shift)).filter_map(span).collect(),
+            absences: self
+                .absences
+                .iter()
+                .filter(|away| away.person == person)
+                .map(|away| away.span)
+                .collect(),
+            held: self.held.iter().filter(|held| held.person == person).copied().collect(),
+            been_in: None,
+            worked_min: past.minutes,
+            available_min: own().filter_map(span).map(Span::minutes).sum(),
+            breaks: own().filter_map(|shift| shift.rests(self.plan.zone)).collect(),
+            familiar: past.familiar,
+            unpleasant_min: past.unpleasant_min,
+            begun_min: 0,
+            begun_unpleasant_min: 0,
+            begun_rooms: Vec::new(),
+        }
+    }
+}
+
+fn hygiene(room: &Room) -> Hygiene {
+    Hygiene { quarantine: room.room_use == RoomUse::Quarantine, rank: room.hygiene_rank.into() }
+}
+
+/// The readings that show that a check was done.
+fn shown_by(check: &Check) -> Vec<Id<Reading>> {
+    let CheckState::Done { evidence, .. } = &check.state else { return Vec::new() };
+    let reading = |one: &Evidence| if let Evidence::Reading(id) = one { Some(*id) } else { None };
+    evidence.iter().filter_map(reading).collect()
+}
+
+/// What is left of a check's window; where that is too short for the work, what is left up to its limit.
+fn window(check: &Check, now: DateTime<Utc>) -> Option<Span> {
+    let from = check.due_at.max(now);
+    let in_time = Span::new(from, check.window_until).ok();
+    in_time
+        .filter(|span| span.minutes() >= i64::from(check.work_min))
+        .or_else(|| Span::new(from, check.limit).ok())
+}

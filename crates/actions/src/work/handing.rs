@@ -1,0 +1,284 @@
+//! Checks that go from one person's round to another's, because people want it so.
+
+use chrono::NaiveDate;
+use fillmark_advice::rounds::{Assignment, Handing, NotHanded, hand};
+use fillmark_domain::Id;
+use fillmark_domain::growing::is_keepable;
+use fillmark_domain::people::{Act, PersonId};
+use fillmark_domain::places::{RoomId, SiteId};
+use fillmark_domain::work::{Check, CheckOffer, Move, MoveReason, NotAnOffer, OfferState};
+use fillmark_store::check_offers::{self, KeptOffer};
+use fillmark_store::{Page, PageQuery, SiteScope, Tx};
+
+use super::day::{DayAtHand, Question, room_of};
+use super::rounds::{DayOfRounds, Names, in_force};
+use super::share::{Published, Shared, keep, keep_in, load, on_paper, stays, steps_of};
+use crate::{App, Caller, Refusal};
+
+/// Which checks somebody means.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Picked {
+    /// These.
+    Checks(Vec<Id<Check>>),
+    /// All that is still to do in a room.
+    Room(RoomId),
+}
+
+/// Checks that shall go to somebody else now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Reassignment {
+    /// The local day of the rounds.
+    pub day: NaiveDate,
+    /// Which.
+    pub picked: Picked,
+    /// Who has them; whoever has them where it is none.
+    pub from: Option<PersonId>,
+    /// Who shall have them.
+    pub to: PersonId,
+}
+
+/// What somebody offers.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Offered {
+    /// The local day of the rounds.
+    pub day: NaiveDate,
+    /// Which.
+    pub picked: Picked,
+    /// What is wanted in return.
+    pub returns: Vec<Id<Check>>,
+    /// Who has them; the caller where it is none.
+    pub from: Option<PersonId>,
+    /// To whom; anybody where it is none.
+    pub to: Option<PersonId>,
+    /// Why, or what to know about it.
+    pub note: Option<String>,
+}
+
+/// Gives checks to somebody. A manager gives any; others take over what nobody has, or what somebody has who is away.
+/// # Errors
+/// When the caller may not, nothing is published, or a rule stands against it: it is named in words.
+pub async fn reassign(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    wanted: Reassignment,
+) -> Result<DayOfRounds, Refusal> {
+    let scope = caller.may(Act::EnterWork, site)?;
+    let (day, before) = published(app, scope, wanted.day).await?;
+    let handings = handings(&day, &before, &wanted)?;
+    if caller.may(Act::Manage, site).is_err() {
+        let is_own = caller.person() == Some(wanted.to);
+        let is_away = |one: &Handing| one.from.is_none_or(|from| day.is_away(from, app.now()));
+        if !is_own {
+            let text = "only a manager gives checks to others: they can be offered";
+            return Err(Refusal::Conflict(text.to_owned()));
+        }
+        if !handings.iter().all(is_away) {
+            let text = "somebody who is there has it: they can offer it, or a manager can give it";
+            return Err(Refusal::Conflict(text.to_owned()));
+        }
+    }
+    let zone = day.plan.zone;
+    let tx = app.store.look().await?;
+    let names = Names::load(&tx, scope).await?;
+    drop(tx);
+    let shared = handed(app, day, &before, &handings, &names)?;
+    if !keep(app, caller, scope, &shared).await? {
+        return Err(meanwhile());
+    }
+    let tx = app.store.look().await?;
+    in_force(&tx, scope, zone, wanted.day).await
+}
+
+/// Offers checks to a colleague, or to whoever wants them. They stay where they are until somebody accepts.
+/// # Errors
+/// When the caller may not, they are not theirs to offer, or nothing is published.
+pub async fn offer(app: &App, caller: &Caller, site: SiteId, offered: Offered) -> Result<KeptOffer, Refusal> {
+    let scope = caller.may(Act::EnterWork, site)?;
+    let person = caller.person().ok_or(Refusal::NotSignedIn)?;
+    let from = offered.from.unwrap_or(person);
+    if from != person {
+        caller.may(Act::Manage, site)?;
+    }
+    let (day, before) = published(app, scope, offered.day).await?;
+    let checks = picked(&day, &before, &offered.picked, Some(from))?;
+    if offered.to.is_some_and(|to| to == from || !day.people.contains(&to)) {
+        let expected = "expected somebody else who works here on that day";
+        return Err(Refusal::invalid("/to_person_id", "no_role", expected));
+    }
+    let stamp = app.stamp(caller);
+    let offer = CheckOffer {
+        day: offered.day,
+        checks,
+        returns: offered.returns,
+        from,
+        to: offered.to,
+        note: offered.note,
+        offered_at: stamp.at,
+        state: OfferState::Open,
+    };
+    let tx = app.store.begin().await?;
+    let id = check_offers::keep(&tx, scope, &stamp, &offer).await?;
+    tx.commit().await?;
+    Ok(KeptOffer { id, offer })
+}
+
+/// The caller accepts an offer: the checks go over, and what is wanted in return goes back, both or nothing.
+/// # Errors
+/// When the caller may not, the offer is not there or not for them, or a rule stands against it: it is named in words.
+pub async fn accept(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: Id<CheckOffer>,
+) -> Result<KeptOffer, Refusal> {
+    let scope = caller.may(Act::EnterWork, site)?;
+    let person = caller.person().ok_or(Refusal::NotSignedIn)?;
+    let tx = app.store.look().await?;
+    let found = check_offers::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let names = Names::load(&tx, scope).await?;
+    drop(tx);
+    let accepted = found.offer.accepted(app.now(), person).map_err(not_an_offer)?;
+    let over = accepted.checks.iter().map(|check| (*check, accepted.from, person));
+    let back = accepted.returns.iter().map(|check| (*check, person, accepted.from));
+    let handings: Vec<Handing> =
+        over.chain(back).map(|(check, from, to)| Handing { check, from: Some(from), to }).collect();
+    let (day, before) = published(app, scope, accepted.day).await?;
+    let shared = handed(app, day, &before, &handings, &names)?;
+
+    let stamp = app.stamp(caller);
+    let tx = app.store.begin().await?;
+    let KeptOffer { offer, .. } = check_offers::lock(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let offer = offer.accepted(stamp.at, person).map_err(not_an_offer)?;
+    if !keep_in(&tx, &stamp, scope, &shared).await? {
+        return Err(meanwhile());
+    }
+    check_offers::settle(&tx, scope, &stamp, id, offer.state).await?;
+    tx.commit().await?;
+    Ok(KeptOffer { id, offer })
+}
+
+/// Ends an offer: taken back by who made it or by a manager, declined by whom it was made to.
+/// # Errors
+/// When the caller may not, or it is not there, settled, or neither's.
+pub async fn end(app: &App, caller: &Caller, site: SiteId, id: Id<CheckOffer>) -> Result<KeptOffer, Refusal> {
+    let scope = caller.may(Act::EnterWork, site)?;
+    let person = caller.person().ok_or(Refusal::NotSignedIn)?;
+    let manages = caller.may(Act::Manage, site).is_ok();
+    let stamp = app.stamp(caller);
+    let tx = app.store.begin().await?;
+    let KeptOffer { offer, .. } = check_offers::lock(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let offer = offer.ended(stamp.at, person, manages).map_err(not_an_offer)?;
+    check_offers::settle(&tx, scope, &stamp, id, offer.state).await?;
+    tx.commit().await?;
+    Ok(KeptOffer { id, offer })
+}
+
+/// A page of a site's offers.
+/// # Errors
+/// When the caller may not read them.
+pub async fn list(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    query: &PageQuery,
+) -> Result<Page<KeptOffer>, Refusal> {
+    let site = caller.may(Act::Read, site)?;
+    let tx: Tx = app.store.look().await?;
+    Ok(check_offers::page(&tx, site, query).await?)
+}
+
+fn meanwhile() -> Refusal {
+    Refusal::Conflict("somebody else has just published this day".to_owned())
+}
+
+fn not_an_offer(why: NotAnOffer) -> Refusal {
+    Refusal::Conflict(why.to_string())
+}
+
+async fn published(app: &App, site: SiteScope, day: NaiveDate) -> Result<(DayAtHand, Published), Refusal> {
+    if !is_keepable(day) {
+        return Err(Refusal::invalid("/day_on", "out_of_range", "expected a day of the years 2000 to 2100"));
+    }
+    let (day, before) = load(app, site, day).await?;
+    let before = before.ok_or_else(|| Refusal::Conflict("nothing is published for this day".to_owned()))?;
+    Ok((day, before))
+}
+
+/// The checks that somebody means: those of a room are the ones which `from` has, or anybody where it is none.
+fn picked(
+    day: &DayAtHand,
+    (_, rounds): &Published,
+    picked: &Picked,
+    from: Option<PersonId>,
+) -> Result<Vec<Id<Check>>, Refusal> {
+    let has = |check: Id<Check>| {
+        from.is_none_or(|from| steps_of(rounds, check).iter().any(|(person, _)| *person == from))
+    };
+    let checks: Vec<Id<Check>> = match picked {
+        Picked::Checks(checks) => checks.clone(),
+        Picked::Room(room) => {
+            let in_room = day.checks.iter().filter(|kept| {
+                room_of(&day.plan, kept.check.place, kept.check.date) == Some(*room)
+                    && !kept.check.is_settled()
+            });
+            in_room.map(|kept| kept.id).filter(|check| has(*check)).collect()
+        }
+    };
+    if checks.is_empty() || !checks.iter().all(|check| has(*check)) {
+        let expected = "expected checks of this day that are in the round of who gives them";
+        return Err(Refusal::invalid("/check_ids", "not_theirs", expected));
+    }
+    Ok(checks)
+}
+
+fn handings(day: &DayAtHand, before: &Published, wanted: &Reassignment) -> Result<Vec<Handing>, Refusal> {
+    let checks = picked(day, before, &wanted.picked, wanted.from)?;
+    let holder = |check: Id<Check>| {
+        let holders = steps_of(&before.1, check);
+        wanted.from.or_else(|| holders.first().map(|(person, _)| *person))
+    };
+    let handings = checks.into_iter().map(|check| Handing { check, from: holder(check), to: wanted.to });
+    // Of all in a room, what they have already stays.
+    let is_new = |one: &Handing| matches!(wanted.picked, Picked::Checks(_)) || one.from != Some(one.to);
+    Ok(handings.filter(is_new).collect())
+}
+
+/// The day with checks in other hands, or the rule that stands against it in words.
+fn handed(
+    app: &App,
+    day: DayAtHand,
+    before: &Published,
+    handings: &[Handing],
+    names: &Names,
+) -> Result<Shared, Refusal> {
+    let now = app.now();
+    let Question { day: question, begun } = day.question(now);
+    let stays = stays(&day.checks, &begun, Some(before), now);
+    let paper = on_paper(Some(before), begun, now);
+    let rounds = hand(&question, &paper, handings).map_err(|refused| told(&day, names, refused))?;
+    let moved = |one: &Handing| Move {
+        check: one.check,
+        from: one.from.into_iter().collect(),
+        to: vec![one.to],
+        why: MoveReason::Agreed,
+    };
+    let mut left = before.0.left.clone();
+    left.retain(|left| handings.iter().all(|one| one.check != left.check));
+    Ok(Shared {
+        number: before.0.number + 1,
+        date: day.date,
+        stays,
+        assignment: Assignment { rounds, left: Vec::new() },
+        left,
+        moves: handings.iter().map(moved).collect(),
+        minutes: day.checks.iter().map(|kept| (kept.id, kept.check.work_min.into())).collect(),
+    })
+}
+
+fn told(day: &DayAtHand, names: &Names, refused: NotHanded) -> Refusal {
+    let check = day.checks.iter().find(|kept| kept.id == refused.check);
+    let check = check.map_or("a check that is not of this day", |kept| kept.check.name.as_str());
+    let person = names.people.get(&refused.to).map_or("nobody who works here", String::as_str);
+    Refusal::Conflict(format!("{check} cannot go to {person}: {}", refused.why.text()))
+}

@@ -1,0 +1,209 @@
+//! Sharing out a day and publishing what comes of it.
+
+use std::collections::{BTreeMap, HashMap};
+
+use chrono::{DateTime, NaiveDate, Utc};
+use fillmark_advice::rounds::{
+    Assignment, Begun, Effort, PlannedRound, PlannedStep, Published as OnPaper, Replanned, assign, cures,
+    replan, still_to_do,
+};
+use fillmark_domain::Id;
+use fillmark_domain::people::PersonId;
+use fillmark_domain::places::SiteId;
+use fillmark_domain::work::{Check, CheckState, Move, MoveReason, Publication, Round, RoundStep, Undone};
+use fillmark_store::checks::KeptCheck;
+use fillmark_store::rounds::{self, KeptRound};
+use fillmark_store::{SiteScope, Stamp, Tx};
+
+use super::day::{DayAtHand, Question};
+use crate::refusal::Failure;
+use crate::{App, Caller, Refusal};
+
+/// A day shared out, to be kept.
+pub(super) struct Shared {
+    pub number: i64,
+    pub date: NaiveDate,
+    pub stays: BTreeMap<PersonId, Vec<RoundStep>>,
+    pub assignment: Assignment,
+    pub left: Vec<Undone>,
+    pub moves: Vec<Move>,
+    pub minutes: HashMap<Id<Check>, i64>,
+}
+
+impl Shared {
+    fn rounds(&self, site: SiteId, at: DateTime<Utc>) -> Result<Vec<Round>, Refusal> {
+        let mut steps = self.stays.clone();
+        let mut fair: BTreeMap<PersonId, i64> = BTreeMap::new();
+        let new = |one: &Move| {
+            let (check, why) = (one.check, one.why);
+            let came = one.to.iter().filter(|person| !one.from.contains(person)).copied();
+            came.map(move |person| ((check, person), why)).collect::<Vec<_>>()
+        };
+        let moved: HashMap<(Id<Check>, PersonId), MoveReason> = self.moves.iter().flat_map(new).collect();
+        for round in &self.assignment.rounds {
+            let new = round.steps.iter().map(|step| RoundStep {
+                check: step.check,
+                starts_at: step.starts_at,
+                with: step.with,
+                moved: moved.get(&(step.check, round.person)).copied(),
+            });
+            steps.entry(round.person).or_default().extend(new);
+            fair.insert(round.person, round.fair_minutes);
+        }
+        let minutes = |step: &RoundStep| self.minutes.get(&step.check).copied().unwrap_or_default();
+        let rounds = steps.into_iter().map(|(person, steps)| Round {
+            site,
+            person,
+            date: self.date,
+            published_at: at,
+            minutes: steps.iter().map(minutes).sum(),
+            fair_minutes: fair.get(&person).copied().unwrap_or_default(),
+            steps,
+        });
+        let checked = |round: Round| round.checked().map_err(|why| Refusal::Conflict(why.to_string()));
+        rounds.map(checked).collect()
+    }
+}
+
+/// What is published of a day.
+pub(super) type Published = (Publication, Vec<KeptRound>);
+
+/// A day, and what is published of it.
+/// # Errors
+/// When the database fails.
+pub(super) async fn load(
+    app: &App,
+    site: SiteScope,
+    date: NaiveDate,
+) -> Result<(DayAtHand, Option<Published>), Refusal> {
+    let tx = app.store.look().await?;
+    Ok((DayAtHand::load(&tx, site, date).await?, rounds::in_force(&tx, site, date).await?))
+}
+
+/// Shares out a day as things stand now: where one is published, with the fewest checks going to somebody else. The search is
+/// work for a thread of its own.
+/// # Errors
+/// When the search is cut off.
+pub(super) async fn share_out(
+    day: DayAtHand,
+    before: Option<Published>,
+    now: DateTime<Utc>,
+) -> Result<Shared, Refusal> {
+    let Question { day: question, begun } = day.question(now);
+    let stays = stays(&day.checks, &begun, before.as_ref(), now);
+    let is_new = before.is_none();
+    let on_paper = on_paper(before.as_ref(), begun, now);
+    let shared = move || {
+        let again = match is_new && on_paper.begun.is_empty() {
+            true => Replanned { assignment: assign(&question), moves: Vec::new() },
+            false => replan(&question, &on_paper, Effort::of(&question)),
+        };
+        let left = cures(&still_to_do(&question, &on_paper), &again.assignment);
+        (again, left)
+    };
+    let (again, left) =
+        tokio::task::spawn_blocking(shared).await.map_err(|error| Refusal::Failed(Failure::CutOff(error)))?;
+    Ok(Shared {
+        number: before.map_or(0, |(publication, _)| publication.number) + 1,
+        date: day.date,
+        stays,
+        // Of what nobody had on paper yet nothing has moved.
+        moves: if is_new { Vec::new() } else { again.moves },
+        assignment: again.assignment,
+        left,
+        minutes: day.checks.iter().map(|kept| (kept.id, kept.check.work_min.into())).collect(),
+    })
+}
+
+/// The rounds that people have, and what of them is begun.
+pub(super) fn on_paper(before: Option<&Published>, begun: Vec<Begun>, now: DateTime<Utc>) -> OnPaper {
+    let round = |kept: &KeptRound| PlannedRound {
+        person: kept.round.person,
+        steps: kept
+            .round
+            .steps
+            .iter()
+            .map(|step| PlannedStep { check: step.check, starts_at: step.starts_at, with: step.with })
+            .collect(),
+        minutes: kept.round.minutes,
+        fair_minutes: kept.round.fair_minutes,
+    };
+    let rounds = before.map_or_else(Vec::new, |(_, rounds)| rounds.iter().map(round).collect());
+    OnPaper { rounds, begun, now }
+}
+
+/// Publishes a day in a transaction of its own; false when another publication of this number came first.
+/// # Errors
+/// When the database fails.
+pub(super) async fn keep(
+    app: &App,
+    caller: &Caller,
+    site: SiteScope,
+    shared: &Shared,
+) -> Result<bool, Refusal> {
+    let tx = app.store.begin().await?;
+    let kept = keep_in(&tx, &app.stamp(caller), site, shared).await?;
+    if kept {
+        tx.commit().await?;
+    }
+    Ok(kept)
+}
+
+/// Publishes a day within a transaction; false when another publication of this number came first.
+/// # Errors
+/// When the database fails.
+pub(super) async fn keep_in(
+    tx: &Tx,
+    stamp: &Stamp<'_>,
+    site: SiteScope,
+    shared: &Shared,
+) -> Result<bool, Refusal> {
+    let publication = Publication {
+        date: shared.date,
+        number: shared.number,
+        published_at: stamp.at,
+        published_by: stamp.by,
+        left: shared.left.clone(),
+        moves: shared.moves.clone(),
+    };
+    let rounds = shared.rounds(site.id(), stamp.at)?;
+    Ok(rounds::keep(tx, site, stamp, &publication, &rounds).await?)
+}
+
+/// What stays with whom: what was done with whoever had it; what is begun with who has begun it, and with whoever had it
+/// beside them.
+pub(super) fn stays(
+    checks: &[KeptCheck],
+    begun: &[Begun],
+    before: Option<&Published>,
+    now: DateTime<Utc>,
+) -> BTreeMap<PersonId, Vec<RoundStep>> {
+    let published = before.map_or(&[][..], |(_, rounds)| rounds.as_slice());
+    let mut stays: BTreeMap<PersonId, Vec<RoundStep>> = BTreeMap::new();
+    for kept in checks {
+        let begun = begun.iter().find(|one| one.check == kept.id);
+        let (at, by) = match (&kept.check.state, begun) {
+            (CheckState::Done { at, .. }, _) => (*at, None),
+            (_, Some(begun)) => (begun.at, Some(begun.person)),
+            _ => continue,
+        };
+        let mut steps = steps_of(published, kept.id);
+        if let Some(by) = by.filter(|by| steps.iter().all(|(person, _)| person != by)) {
+            steps = vec![(by, RoundStep { check: kept.id, starts_at: at, with: None, moved: None })];
+        }
+        for (person, step) in steps {
+            let starts_at = step.starts_at.min(at).min(now);
+            stays.entry(person).or_default().push(RoundStep { starts_at, ..step });
+        }
+    }
+    for steps in stays.values_mut() {
+        steps.sort_by_key(|step| step.starts_at);
+    }
+    stays
+}
+
+/// Who has a check in these rounds, and as what.
+pub(super) fn steps_of(rounds: &[KeptRound], check: Id<Check>) -> Vec<(PersonId, RoundStep)> {
+    let step = |kept: &KeptRound| kept.round.steps.iter().find(|step| step.check == check).copied();
+    rounds.iter().filter_map(|kept| step(kept).map(|step| (kept.round.person, step))).collect()
+}

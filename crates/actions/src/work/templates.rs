@@ -1,0 +1,74 @@
+//! The check plans that a site usually begins with: told, and made of what it has.
+
+use fillmark_domain::Kept;
+use fillmark_domain::entries::Meter;
+use fillmark_domain::people::Act;
+use fillmark_domain::places::{Room, SiteId, Tank};
+use fillmark_domain::work::CheckPlan;
+use fillmark_domain::work::template::{Template, TemplateKind, is_there, templates};
+use fillmark_store::{SiteScope, Tx, records};
+
+use super::{local_day, planning, zone_of};
+use crate::{App, Caller, Refusal};
+
+/// What a site usually has, and what it has of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Usual {
+    /// Each template, and whether a plan does the same already.
+    pub templates: Vec<(Template, bool)>,
+    /// Tanks that the feeding programme has changed.
+    pub changed: Vec<Kept<Tank>>,
+}
+
+/// The templates for a site as it is.
+/// # Errors
+/// When the caller may not read them.
+pub async fn read(app: &App, caller: &Caller, site: SiteId) -> Result<Usual, Refusal> {
+    let site = caller.may(Act::Read, site)?;
+    load(&app.store.look().await?, app, site).await
+}
+
+/// Makes the plans of these kinds, of all where none is named; what is there already is left as it is.
+/// # Errors
+/// When the caller may not, or somebody makes one of the same name meanwhile.
+pub async fn make(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    kinds: &[TemplateKind],
+) -> Result<Vec<Kept<CheckPlan>>, Refusal> {
+    let site = caller.may(Act::Manage, site)?;
+    let stamp = app.stamp(caller);
+
+    let tx = app.store.begin().await?;
+    tx.take_turn(&format!("templates of {}", site.id().uuid())).await?;
+    let mut made = Vec::new();
+    for (template, is_there) in load(&tx, app, site).await?.templates {
+        if is_there || !(kinds.is_empty() || kinds.contains(&template.kind)) {
+            continue;
+        }
+        let kept = records::create(&tx, site, &stamp, &template.plan).await?;
+        planning::remake(&tx, site, &stamp, &kept).await?;
+        made.push(kept);
+    }
+    tx.commit().await?;
+
+    Ok(made)
+}
+
+async fn load(tx: &Tx, app: &App, site: SiteScope) -> Result<Usual, Refusal> {
+    let (rooms, tanks) = (records::all::<Room>(tx, site).await?, records::all::<Tank>(tx, site).await?);
+    let meters = records::all::<Meter>(tx, site).await?;
+    let plans: Vec<CheckPlan> =
+        records::all::<CheckPlan>(tx, site).await?.into_iter().map(|kept| kept.content).collect();
+    let today = local_day(zone_of(tx, site).await?, app.now());
+    let usual = templates(&rooms, &tanks, &meters, today);
+    let told = |template: Template| {
+        let there = is_there(&template, &plans);
+        (template, there)
+    };
+    Ok(Usual {
+        templates: usual.into_iter().map(told).collect(),
+        changed: tanks.into_iter().filter(|tank| tank.content.mode.is_changed()).collect(),
+    })
+}

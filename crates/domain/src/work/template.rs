@@ -1,0 +1,229 @@
+//! The check plans that a site usually begins with. They are plans as any once they are made, and are changed like them.
+//!
+//! How often things are looked at is common practice without a source; hours, windows and minutes are our own judgement.
+
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
+
+use crate::code::coded;
+use crate::entries::{Meter, SamplePoint};
+use crate::places::{Room, RoomUse, Tank, TankMode};
+use crate::work::{CheckPlan, Place, Sharing, Task};
+use crate::{Kept, Metric};
+
+/// A name holds so many characters.
+const LONGEST_NAME: usize = 120;
+
+coded! {
+    /// What a template is for.
+    TemplateKind {
+        /// EC and pH of each tank, each day.
+        Readings = "readings",
+        /// Each meter, each week or as often as it says itself.
+        Calibration = "calibration",
+        /// Each room cleaned, each week.
+        Cleaning = "cleaning",
+        /// Each room looked through for pests and disease, each week.
+        Scouting = "scouting",
+    }
+}
+
+/// A plan that a site usually has.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Template {
+    /// What for.
+    pub kind: TemplateKind,
+    /// The plan.
+    pub plan: CheckPlan,
+}
+
+/// The templates for what a site has, from a day on. Tank changes are not among them: the feeding programme makes those.
+pub fn templates(
+    rooms: &[Kept<Room>],
+    tanks: &[Kept<Tank>],
+    meters: &[Kept<Meter>],
+    from: NaiveDate,
+) -> Vec<Template> {
+    let mut made: Vec<Template> = tanks.iter().filter_map(|tank| readings(tank, from)).collect();
+    // Meters stand on a bench where it is clean.
+    let bench = rooms.iter().min_by_key(|room| {
+        (room.content.room_use == RoomUse::Quarantine, room.content.hygiene_rank, room.id)
+    });
+    made.extend(
+        bench.into_iter().flat_map(|bench| meters.iter().map(move |meter| calibration(meter, bench, from))),
+    );
+    made.extend(rooms.iter().map(|room| scouting(room, from)));
+    made.extend(rooms.iter().map(|room| cleaning(room, from)));
+    made
+}
+
+/// Whether a plan does what a template is for already.
+pub fn is_there(template: &Template, plans: &[CheckPlan]) -> bool {
+    let same = |plan: &CheckPlan| match &template.plan.task {
+        Task::Measure { metrics, .. } => {
+            let measures =
+                |task: &Task| matches!(task, Task::Measure { metrics: own, .. } if own.is_superset(metrics));
+            plan.place == template.plan.place && measures(&plan.task)
+        }
+        Task::Inspect | Task::Calibrate | Task::ChangeTank => false,
+    };
+    plans.iter().any(|plan| plan.name == template.plan.name || same(plan))
+}
+
+fn readings(tank: &Kept<Tank>, from: NaiveDate) -> Option<Template> {
+    let point = match tank.content.mode {
+        TankMode::Recirculating | TankMode::Batch => SamplePoint::Tank,
+        TankMode::RunToWaste => SamplePoint::Feed,
+        // A concentrate is off every scale.
+        TankMode::StockTank { .. } => return None,
+    };
+    let task = Task::Measure { metrics: [Metric::Ec, Metric::Ph].into(), point };
+    let plan = CheckPlan {
+        window_min: 180,
+        limit_min: 600,
+        work_min: 5,
+        ..plan(format!("EC and pH, {}", tank.content.name), task, Place::Tank(tank.id), from, 8)
+    };
+    Some(Template { kind: TemplateKind::Readings, plan })
+}
+
+fn calibration(meter: &Kept<Meter>, bench: &Kept<Room>, from: NaiveDate) -> Template {
+    let rule = match meter.content.calibrate_every_days {
+        None | Some(7) => "FREQ=WEEKLY".to_owned(),
+        Some(days) => format!("FREQ=DAILY;INTERVAL={}", days.max(1)),
+    };
+    let name = format!("Calibrate {}", meter.content.name);
+    let plan =
+        CheckPlan { rule, work_min: 15, ..plan(name, Task::Calibrate, Place::Room(bench.id), from, 7) };
+    Template { kind: TemplateKind::Calibration, plan }
+}
+
+fn scouting(room: &Kept<Room>, from: NaiveDate) -> Template {
+    let name = format!("Pests and disease, {}", room.content.name);
+    let plan = CheckPlan { work_min: 20, ..weekly(name, room, from, 9) };
+    Template { kind: TemplateKind::Scouting, plan }
+}
+
+fn cleaning(room: &Kept<Room>, from: NaiveDate) -> Template {
+    let name = format!("Clean {}", room.content.name);
+    let sharing = Sharing { is_unpleasant: true, ..Sharing::default() };
+    let plan = CheckPlan { work_min: 45, sharing, ..weekly(name, room, from, 13) };
+    Template { kind: TemplateKind::Cleaning, plan }
+}
+
+fn weekly(name: String, room: &Kept<Room>, from: NaiveDate, hour: u32) -> CheckPlan {
+    let plan = plan(name, Task::Inspect, Place::Room(room.id), from, hour);
+    CheckPlan { rule: "FREQ=WEEKLY".to_owned(), limit_min: 2 * 24 * 60, ..plan }
+}
+
+/// Each day within the working day.
+fn plan(name: String, task: Task, place: Place, from: NaiveDate, hour: u32) -> CheckPlan {
+    let time = NaiveTime::from_hms_opt(hour, 0, 0).unwrap_or_default();
+    CheckPlan {
+        name: name.chars().take(LONGEST_NAME).collect(),
+        task,
+        place,
+        rule: "FREQ=DAILY".to_owned(),
+        start: NaiveDateTime::new(from, time),
+        window_min: 240,
+        limit_min: 24 * 60,
+        work_min: 10,
+        qualification: None,
+        two_people: false,
+        sharing: Sharing::default(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Id;
+    use crate::entries::MeterKind;
+    use chrono::DateTime;
+    use uuid::Uuid;
+
+    fn kept<W>(number: u128, content: W) -> Kept<W> {
+        let at = DateTime::UNIX_EPOCH;
+        Kept {
+            id: Id::new(Uuid::from_u128(number)),
+            version: 1,
+            created_at: at,
+            updated_at: at,
+            archived_at: None,
+            content,
+        }
+    }
+
+    fn room(number: u128, name: &str, room_use: RoomUse, hygiene_rank: u8) -> Kept<Room> {
+        let room = Room {
+            name: name.into(),
+            room_use,
+            growing_area_m2: None,
+            plant_places: None,
+            hygiene_rank,
+            building: None,
+            bands: Vec::new(),
+        };
+        kept(number, room)
+    }
+
+    fn tank(number: u128, name: &str, mode: TankMode) -> Kept<Tank> {
+        let tank = Tank {
+            name: name.into(),
+            mode,
+            fill_mark_l: 100.0,
+            water_source: None,
+            two_people_change: false,
+            bands: Vec::new(),
+        };
+        kept(number, tank)
+    }
+
+    fn all() -> Vec<Template> {
+        let rooms = [room(1, "Quarantine", RoomUse::Quarantine, 0), room(2, "North", RoomUse::Growing, 3)];
+        let tanks = [
+            tank(3, "One", TankMode::Recirculating),
+            tank(4, "Two", TankMode::RunToWaste),
+            tank(5, "Stock", TankMode::StockTank { ratio: 100.0 }),
+        ];
+        let pen = Meter {
+            name: "Pen".into(),
+            kind: MeterKind::PhAndEc,
+            serial: None,
+            calibrate_every_days: Some(14),
+        };
+        templates(&rooms, &tanks, &[kept(6, pen)], "2026-11-24".parse().unwrap())
+    }
+
+    #[test]
+    fn each_tank_meter_and_room_has_its_plans_and_all_of_them_can_be_made() {
+        let names: Vec<String> =
+            all().iter().map(|one| format!("{}: {}", one.plan.name, one.plan.in_words())).collect();
+        let expected = [
+            "EC and pH, One: every day at 08:00",
+            "EC and pH, Two: every day at 08:00",
+            "Calibrate Pen: every 14 days at 07:00",
+            "Pests and disease, Quarantine: every week on Tuesday at 09:00",
+            "Pests and disease, North: every week on Tuesday at 09:00",
+            "Clean Quarantine: every week on Tuesday at 13:00",
+            "Clean North: every week on Tuesday at 13:00",
+        ];
+        assert_eq!(names, expected);
+        for one in all() {
+            assert!(
+                one.plan.clone().checked().is_ok() && one.plan.recurrence(chrono_tz::Tz::UTC).is_ok(),
+                "{one:?}"
+            );
+        }
+        // The bench stands in the clean room, not in quarantine.
+        assert_eq!(all()[2].plan.place, Place::Room(Id::new(Uuid::from_u128(2))));
+    }
+
+    #[test]
+    fn what_a_plan_does_already_is_there_by_whatever_name() {
+        let own = CheckPlan { name: "Morning walk".into(), ..all()[0].plan.clone() };
+        let there: Vec<bool> = all().iter().map(|one| is_there(one, std::slice::from_ref(&own))).collect();
+        assert_eq!(there, [true, false, false, false, false, false, false]);
+        let named = CheckPlan { name: "Clean North".into(), ..own };
+        assert!(is_there(&all()[6], &[named]));
+    }
+}

@@ -1,0 +1,78 @@
+//! The check plans that a site usually begins with.
+
+use actix_web::web::Path;
+use actix_web::{HttpRequest, HttpResponse, get, post};
+use fillmark_actions::work::templates;
+use fillmark_api::{
+    CheckPlanTemplate, CheckPlanTemplates, NewTemplatePlans, ProgrammeChanges, TemplatePlans,
+};
+use fillmark_domain::Id;
+use serde::Deserialize;
+use utoipa::IntoParams;
+use uuid::Uuid;
+
+use crate::http::{AppData, Created, Json, Query, ReadProblems, Refused, SignedIn, WriteProblems, csv};
+
+/// Registers them.
+pub fn routes(config: &mut crate::routes::Registry) {
+    config.service(read_check_plan_templates).service(make_template_plans);
+}
+
+/// As what it is answered.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct FormatQuery {
+    /// `csv` where no Accept header can be sent.
+    #[param(max_length = 10)]
+    format: Option<String>,
+}
+
+/// Read the check plans that a site usually begins with, for the tanks, meters and rooms it has.
+///
+/// EC and pH of each tank each day, each meter calibrated and each room looked through and cleaned each week: common practice.
+/// Tank changes come from the feeding programme. Each with how often in words, and whether a plan does the same already.
+#[utoipa::path(tag = "work", operation_id = "read_check_plan_templates", security(("bearer" = [])), params(FormatQuery),
+    responses((status = 200, description = "The templates", content((CheckPlanTemplates = "application/json"), (String = "text/csv"))),
+        ReadProblems))]
+#[get("/sites/{site_id}/check-plan-templates")]
+pub async fn read_check_plan_templates(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+    request: HttpRequest,
+    query: Query<FormatQuery>,
+) -> Result<HttpResponse, Refused> {
+    let wants_csv = csv::is_wanted(&request, query.0.format.as_deref())?;
+    let usual = templates::read(&app, &caller.0, Id::new(path.into_inner())).await?;
+    let templates: Vec<CheckPlanTemplate> = usual
+        .templates
+        .iter()
+        .map(|(template, is_there)| CheckPlanTemplate::of(template, *is_there))
+        .collect();
+    if wants_csv {
+        return Ok(HttpResponse::Ok().content_type(csv::CONTENT_TYPE).body(csv::of_items(&templates)));
+    }
+    let changed = usual.changed.iter().map(|tank| ProgrammeChanges::of(tank.id.uuid(), &tank.content.name));
+    let changed_by_programme = changed.collect();
+    Ok(HttpResponse::Ok().json(CheckPlanTemplates { templates, changed_by_programme }))
+}
+
+/// Make check plans of templates: of some kinds, or of all.
+///
+/// What is there already is left as it is, so that asking twice makes nothing twice. The plans are changed like any.
+#[utoipa::path(tag = "work", operation_id = "make_template_plans", security(("bearer" = [])), request_body = NewTemplatePlans,
+    responses((status = 201, description = "The plans that are new", body = TemplatePlans), WriteProblems))]
+#[post("/sites/{site_id}/check-plan-templates")]
+pub async fn make_template_plans(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+    body: Json<NewTemplatePlans>,
+) -> Result<Created<TemplatePlans>, Refused> {
+    let site = path.into_inner();
+    let kinds: Vec<_> = body.0.kinds.iter().map(|kind| kind.0).collect();
+    let made = templates::make(&app, &caller.0, Id::new(site), &kinds).await?;
+    let made = TemplatePlans { made: made.into_iter().map(Into::into).collect() };
+    Ok(Created::at(format!("/api/v1/sites/{site}/check-plans"), made))
+}

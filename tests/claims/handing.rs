@@ -1,0 +1,139 @@
+//! Checks that go from one person to another because people want it so, and notes for the next.
+
+use chrono::NaiveDate;
+use fillmark_api::*;
+use fillmark_client::{Client, ClientError};
+use fillmark_domain::people::Role;
+use fillmark_domain::work::{MoveReason, OfferStanding};
+use fillmark_tests::on_both;
+use fillmark_tests::world::{World, instant, json, refusal};
+use serde_json::json;
+use uuid::Uuid;
+
+const TODAY: &str = "2026-11-24";
+
+/// A clean room and a dirty one that are looked round at eight; Sam has both, Kim came to help.
+struct Two {
+    site: Uuid,
+    clean: Uuid,
+    checks: [Uuid; 2],
+    sam: (Uuid, Client),
+    kim: (Uuid, Client),
+}
+
+async fn two_rooms(world: &World) -> Two {
+    let site = world.site("Harbour").await.id;
+    let mut rooms = Vec::new();
+    for (name, rank) in [("Clean", 1), ("Dirty", 5)] {
+        let room = world.room(site, name, "growing", rank).await;
+        world.check_plan(site, json!({ "name": name, "room_id": room })).await;
+        rooms.push(room);
+    }
+    let (sam, by_sam) = world.person("Sam", Role::Staff, Some(site)).await;
+    world.shift(site, sam.id, TODAY).await;
+    world.beat().await;
+    let (kim, by_kim) = world.person("Kim", Role::Staff, Some(site)).await;
+    world.shift(site, kim.id, TODAY).await;
+    let own = by_sam.my_round(site, None).await.unwrap();
+    let checks = [own.steps[0].check_id, own.steps[1].check_id];
+    Two { site, clean: rooms[0], checks, sam: (sam.id, by_sam), kim: (kim.id, by_kim) }
+}
+
+async fn names(client: &Client, site: Uuid) -> Vec<String> {
+    let Ok(own) = client.my_round(site, None).await else { return Vec::new() };
+    own.steps.into_iter().filter_map(|step| step.check).map(|check| check.name).collect()
+}
+
+fn given(checks: &[Uuid], to: Uuid) -> NewReassignment {
+    json(json!({ "day_on": TODAY, "check_ids": checks, "to_person_id": to }))
+}
+
+fn detail<T: std::fmt::Debug>(answer: Result<T, ClientError>) -> String {
+    answer.unwrap_err().problem().unwrap().detail.clone()
+}
+
+on_both! {
+    async fn a_manager_gives_a_check_and_whoever_had_it_sees_it_go(world: World) {
+        let Two { site, checks, sam: (sam, by_sam), kim: (kim, by_kim), .. } = two_rooms(&world).await;
+        let rounds = world.ada.reassign_checks(site, &given(&checks[..1], kim)).await.unwrap();
+        assert_eq!((rounds.number, rounds.moves.len(), rounds.moves[0].code.0), (2, 1, MoveReason::Agreed));
+        assert_eq!(rounds.moves[0].from_person_ids, [sam]);
+        assert_eq!((names(&by_sam, site).await, names(&by_kim, site).await), (vec!["Dirty".into()], vec!["Clean".to_owned()]));
+        let twice = world.ada.reassign_checks(site, &given(&checks[..1], kim)).await;
+        assert_eq!(detail(twice), "Clean cannot go to Kim: they have it already");
+    }
+
+    async fn rules_stand_against_a_gift_and_are_told(world: World) {
+        let Two { site, clean, checks, kim: (kim, by_kim), .. } = two_rooms(&world).await;
+        let acid = world.ada.business().create::<NewQualification>(&json(json!({ "name": "Acid" }))).await.unwrap();
+        world.check_plan(site, json!({ "name": "Doser", "room_id": clean, "qualification_id": acid.id })).await;
+        let doser = world.ada.all_checks(site, &format!("due_on={TODAY}")).await.unwrap();
+        let doser = doser.iter().find(|check| check.name == "Doser").unwrap().id;
+        let refused = world.ada.reassign_checks(site, &given(&[doser], kim)).await;
+        assert_eq!(detail(refused), "Doser cannot go to Kim: they are not qualified for it");
+        world.ada.reassign_checks(site, &given(&checks[1..], kim)).await.unwrap();
+        world.clock.set(instant("2026-11-24T07:05:00Z"));
+        by_kim.open_check(site, checks[1]).await.unwrap();
+        let refused = world.ada.reassign_checks(site, &given(&checks[..1], kim)).await;
+        assert_eq!(detail(refused), "Clean cannot go to Kim: they would go from a dirty room to a clean one");
+        let refused = world.ada.reassign_checks(site, &given(&checks[1..], kim)).await;
+        assert_eq!(detail(refused), "Dirty cannot go to Kim: it is begun, settled or withdrawn");
+    }
+
+    async fn staff_take_over_from_who_is_away_and_from_nobody_else(world: World) {
+        let Two { site, checks, sam: (sam, by_sam), kim: (kim, by_kim), .. } = two_rooms(&world).await;
+        let given_away = by_sam.reassign_checks(site, &given(&checks[..1], kim)).await;
+        assert_eq!(detail(given_away), "only a manager gives checks to others: they can be offered");
+        let there = by_kim.reassign_checks(site, &given(&checks, kim)).await;
+        assert_eq!(detail(there), "somebody who is there has it: they can offer it, or a manager can give it");
+        let away = json!({ "person_id": sam, "from_at": "2026-11-24T00:00:00Z", "until_at": "2026-11-25T00:00:00Z", "reason": "sick" });
+        world.ada.site(site).create::<NewAbsence>(&json(away)).await.unwrap();
+        by_kim.reassign_checks(site, &given(&checks, kim)).await.unwrap();
+        assert_eq!(names(&by_kim, site).await, ["Clean", "Dirty"]);
+    }
+
+    async fn an_offer_goes_over_when_it_is_accepted_and_only_then(world: World) {
+        let Two { site, clean, checks, kim: (kim, by_kim), sam: (_, by_sam) } = two_rooms(&world).await;
+        let room = json(json!({ "day_on": TODAY, "room_id": clean, "to_person_id": kim, "note": "I leave at nine" }));
+        assert_eq!(refusal(by_kim.offer_checks(site, &room).await), ProblemCode::Invalid);
+        let offer = by_sam.offer_checks(site, &room).await.unwrap();
+        assert_eq!((&offer.check_ids[..], offer.state.0), (&checks[..1], OfferStanding::Open));
+        assert_eq!(names(&by_sam, site).await, ["Clean", "Dirty"]);
+        assert_eq!(by_kim.check_offers(site, &format!("to_id={kim}&state=open")).await.unwrap().items, std::slice::from_ref(&offer));
+        assert_eq!(detail(by_sam.accept_checks(site, offer.id).await), "nobody accepts their own offer");
+        assert_eq!(by_kim.accept_checks(site, offer.id).await.unwrap().state.0, OfferStanding::Accepted);
+        assert_eq!((names(&by_sam, site).await, names(&by_kim, site).await), (vec!["Dirty".into()], vec!["Clean".to_owned()]));
+        assert_eq!(detail(by_kim.accept_checks(site, offer.id).await), "the offer is settled already");
+    }
+
+    async fn two_swap_both_or_nothing(world: World) {
+        let Two { site, checks, kim: (kim, by_kim), sam: (sam, by_sam), .. } = two_rooms(&world).await;
+        world.ada.reassign_checks(site, &given(&checks[..1], kim)).await.unwrap();
+        let swap = json(json!({ "day_on": TODAY, "check_ids": [checks[1]], "return_check_ids": [checks[0]], "to_person_id": kim }));
+        let offer = by_sam.offer_checks(site, &swap).await.unwrap();
+        by_kim.accept_checks(site, offer.id).await.unwrap();
+        assert_eq!((names(&by_sam, site).await, names(&by_kim, site).await), (vec!["Clean".into()], vec!["Dirty".to_owned()]));
+        let declined = by_sam.offer_checks(site, &json(json!({ "day_on": TODAY, "check_ids": [checks[0]], "to_person_id": kim }))).await.unwrap();
+        assert_eq!(by_kim.end_check_offer(site, declined.id).await.unwrap().state.0, OfferStanding::Declined);
+        let rounds = world.ada.rounds(site, None).await.unwrap();
+        assert_eq!((rounds.number, rounds.rounds.iter().any(|round| round.person_id == sam)), (3, true));
+    }
+
+    async fn a_note_is_for_the_next(world: World) {
+        let Two { site, clean, checks, kim: (kim, by_kim), sam: (_, by_sam) } = two_rooms(&world).await;
+        let note = by_sam.write_handover_note(site, &json(json!({ "room_id": clean, "text": "The pump hums" }))).await.unwrap();
+        by_sam.write_handover_note(site, &json(json!({ "check_id": checks[0], "text": "Pen is slow" }))).await.unwrap();
+        assert_eq!(refusal(by_sam.see_handover_note(site, note.id).await), ProblemCode::Conflict);
+        let day: NaiveDate = TODAY.parse().unwrap();
+        assert_eq!(by_kim.rounds(site, Some(day)).await.unwrap().number, 1);
+        assert_eq!(by_kim.handover_notes(site, "seen=false").await.unwrap().items.len(), 2);
+        let own = by_sam.my_round(site, None).await.unwrap();
+        let sheet = by_kim.round_sheet(site, own.id).await.unwrap();
+        assert!(sheet.contains("From Sam: The pump hums") && sheet.contains("From Sam: Pen is slow"), "{sheet}");
+        assert_eq!(by_kim.see_handover_note(site, note.id).await.unwrap().seen_by, Some(kim));
+        let unseen = by_kim.handover_notes(site, "seen=false").await.unwrap().items;
+        assert_eq!(unseen.iter().map(|note| note.text.as_str()).collect::<Vec<_>>(), ["Pen is slow"]);
+        let nowhere = json(json!({ "room_id": Uuid::now_v7(), "text": "?" }));
+        assert_eq!(refusal(by_sam.write_handover_note(site, &nowhere).await), ProblemCode::Invalid);
+    }
+}

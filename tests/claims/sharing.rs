@@ -1,0 +1,168 @@
+//! What counts when a day is shared out: breaks, weight, meters, buildings, two people, and what is begun.
+
+use chrono::NaiveDate;
+use fillmark_api::*;
+use fillmark_domain::people::Role;
+use fillmark_domain::work::LeftReason;
+use fillmark_tests::greenhouse::reading;
+use fillmark_tests::on_both;
+use fillmark_tests::work::seen;
+use fillmark_tests::world::{World, instant, json};
+use serde_json::json;
+use uuid::Uuid;
+
+const TODAY: &str = "2026-11-24";
+
+fn today() -> NaiveDate {
+    TODAY.parse().unwrap()
+}
+
+fn steps(rounds: &Rounds) -> Vec<(Uuid, &RoundStep)> {
+    rounds.rounds.iter().flat_map(|round| round.steps.iter().map(|step| (round.person_id, step))).collect()
+}
+
+fn local(step: &RoundStep) -> String {
+    step.starts_at.0.with_timezone(&chrono_tz::Europe::Berlin).format("%H:%M").to_string()
+}
+
+on_both! {
+    async fn nobody_checks_in_their_break(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "North room", "growing", 1).await;
+        world.check_plan(site, json!({ "room_id": room, "starts_local": "2026-01-01T12:00:00" })).await;
+        let (sam, _) = world.person("Sam", Role::Staff, Some(site)).await;
+        let shift = json!({ "person_id": sam.id, "day_on": TODAY, "starts_local": "07:00:00", "ends_local": "15:30:00",
+            "break_starts_local": "12:00:00", "break_min": 30 });
+        let here = world.ada.site(site);
+        let mut outside = shift.clone();
+        outside["break_starts_local"] = json!("15:15:00");
+        let refused = here.create::<NewShift>(&json(outside)).await.unwrap_err();
+        assert_eq!(refused.problem().unwrap().errors[0].pointer.as_deref(), Some("/break_starts_local"));
+        let kept = here.create::<NewShift>(&json(shift)).await.unwrap();
+        assert_eq!(kept.body.break_min, Some(30));
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        assert_eq!(steps(&rounds).iter().map(|(_, step)| local(step)).collect::<Vec<_>>(), ["12:30"]);
+    }
+
+    async fn what_matters_more_is_done_where_not_all_can_be(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "North room", "growing", 1).await;
+        for (name, weight) in [("Count flies", 1), ("Dosers", 5)] {
+            let plan = json!({ "name": name, "room_id": room, "work_min": 60, "limit_min": 60, "weight": weight });
+            world.check_plan(site, plan).await;
+        }
+        let (sam, _) = world.person("Sam", Role::Staff, Some(site)).await;
+        world.shift(site, sam.id, TODAY).await;
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        assert_eq!(steps(&rounds)[0].1.check.as_ref().unwrap().weight, 5);
+        assert_eq!(rounds.left[0].reasons[0].code.0, LeftReason::NoTimeInWindow);
+    }
+
+    async fn one_pen_is_in_one_hand_at_a_time(world: World) {
+        let small = world.greenhouse().await;
+        world.ada.site(small.site).create::<NewMeter>(&json(json!({ "name": "Pen", "kind": "ph_and_ec" }))).await.unwrap();
+        for name in ["One", "Two"] {
+            let body = json!({ "name": name, "mode": "batch", "fill_mark": { "value": 50.0, "unit": "L" } });
+            let tank = world.ada.site(small.site).create::<NewTank>(&json(body)).await.unwrap().id;
+            let plan = json!({ "name": name, "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank", "tank_id": tank,
+                "work_min": 25, "window_min": 60, "limit_min": 60 });
+            world.check_plan(small.site, plan).await;
+        }
+        for name in ["Sam", "Kim"] {
+            let (person, _) = world.person(name, Role::Staff, Some(small.site)).await;
+            world.shift(small.site, person.id, "2026-11-25").await;
+        }
+        let rounds = world.ada.publish_rounds(small.site, "2026-11-25".parse().unwrap()).await.unwrap();
+        let mut starts: Vec<String> = steps(&rounds)
+            .iter()
+            .filter(|(_, step)| step.check.as_ref().unwrap().work_min == 25)
+            .map(|(_, step)| local(step))
+            .collect();
+        starts.sort();
+        assert_eq!(starts.len(), 2, "{:?}", rounds.left);
+        assert!(starts[1].as_str() >= "08:25", "{starts:?}");
+    }
+
+    async fn it_takes_a_walk_to_another_building(world: World) {
+        let site = world.site("Harbour").await;
+        let walk = json!({ "walk_rooms_min": 2, "walk_buildings_min": 20 });
+        world.ada.business().change(&site, walk).await.unwrap();
+        for (name, building) in [("Hill", Some("Old house")), ("Shore", None)] {
+            let body = json!({ "name": name, "room_use": "growing", "hygiene_rank": 1, "building": building });
+            let room = world.ada.site(site.id).create::<NewRoom>(&json(body)).await.unwrap().id;
+            world.check_plan(site.id, json!({ "name": name, "room_id": room })).await;
+        }
+        let (sam, _) = world.person("Sam", Role::Staff, Some(site.id)).await;
+        world.shift(site.id, sam.id, TODAY).await;
+        let rounds = world.ada.publish_rounds(site.id, today()).await.unwrap();
+        assert_eq!(steps(&rounds).iter().map(|(_, step)| local(step)).collect::<Vec<_>>(), ["08:00", "08:30"]);
+    }
+
+    async fn a_tank_that_takes_two_is_changed_by_two(world: World) {
+        let small = world.greenhouse().await;
+        let tank = world.ada.site(small.site).all::<NewTank>("").await.unwrap().remove(0);
+        world.ada.site(small.site).change(&tank, json!({ "two_people_change": true })).await.unwrap();
+        let (sam, _) = world.person("Sam", Role::Staff, Some(small.site)).await;
+        world.shift(small.site, sam.id, TODAY).await;
+        world.beat().await;
+        let alone = world.ada.publish_rounds(small.site, today()).await.unwrap();
+        assert_eq!((steps(&alone).len(), alone.left.len()), (0, 1));
+        let (kim, _) = world.person("Kim", Role::Staff, Some(small.site)).await;
+        world.shift(small.site, kim.id, TODAY).await;
+        let both = world.ada.publish_rounds(small.site, today()).await.unwrap();
+        assert_eq!((steps(&both).len(), both.left.len()), (2, 0));
+        assert!(steps(&both).iter().all(|(_, step)| step.with_person_id.is_some()));
+    }
+
+    async fn who_has_a_check_that_is_overdue_is_warned_once_then_whoever_manages(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "North room", "growing", 1).await;
+        for name in ["Done", "Missed"] {
+            world.check_plan(site, json!({ "name": name, "room_id": room })).await;
+        }
+        let (sam, by_sam) = world.person("Sam", Role::Staff, Some(site)).await;
+        world.shift(site, sam.id, TODAY).await;
+        world.beat().await;
+        let overdue = async || world.ada.alerts(site, "kind=check_overdue").await.unwrap().items;
+        world.clock.set(instant("2026-11-24T08:00:00Z"));
+        world.beat().await;
+        assert_eq!(overdue().await, [], "the window ends at nine");
+        world.clock.set(instant("2026-11-24T08:01:00Z"));
+        world.beat().await;
+        world.beat().await;
+        let warned = overdue().await;
+        assert!(warned.len() == 2 && warned.iter().all(|alert| alert.person_id == Some(sam.id)), "{warned:?}");
+        assert_eq!(world.ada.alerts(site, &format!("person_id={}", sam.id)).await.unwrap().items.len(), 2);
+        let checks = world.ada.all_checks(site, &format!("due_on={TODAY}")).await.unwrap();
+        let of = |name: &str| checks.iter().find(|check| check.name == name).unwrap().id;
+        by_sam.settle_check(site, of("Done"), &seen("2026-11-24T08:00:30Z", "all well")).await.unwrap();
+        let rest = overdue().await;
+        assert_eq!(rest.iter().map(|alert| alert.about_id).collect::<Vec<_>>(), [of("Missed")]);
+        world.clock.set(instant("2026-11-24T11:01:00Z"));
+        world.beat().await;
+        assert_eq!(overdue().await, []);
+        let missed = world.ada.alerts(site, "kind=check_missed").await.unwrap().items;
+        assert_eq!(missed.iter().map(|alert| (alert.about_id, alert.person_id)).collect::<Vec<_>>(), [(of("Missed"), None)]);
+    }
+
+    async fn what_somebody_has_read_for_stays_with_them(world: World) {
+        let small = world.greenhouse().await;
+        let plan = json!({ "name": "EC and pH", "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank",
+            "tank_id": small.north_tank });
+        world.check_plan(small.site, plan).await;
+        let (sam, _) = world.person("Sam", Role::Staff, Some(small.site)).await;
+        world.shift(small.site, sam.id, TODAY).await;
+        world.beat().await;
+        let (kim, by_kim) = world.person("Kim", Role::Staff, Some(small.site)).await;
+        world.shift(small.site, kim.id, TODAY).await;
+        world.clock.set(instant("2026-11-24T07:10:00Z"));
+        by_kim.record_reading(small.site, &reading(small.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:08:00Z")).await.unwrap();
+        let rounds = world.ada.publish_rounds(small.site, today()).await.unwrap();
+        let holders: Vec<Uuid> = steps(&rounds)
+            .into_iter()
+            .filter(|(_, step)| step.check.as_ref().unwrap().name == "EC and pH")
+            .map(|(person, _)| person)
+            .collect();
+        assert_eq!(holders, [kim.id]);
+    }
+}

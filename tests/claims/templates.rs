@@ -1,0 +1,40 @@
+//! The check plans that a site begins with, and rules in words.
+
+use fillmark_api::*;
+use fillmark_domain::people::Role;
+use fillmark_domain::work::TemplateKind as Kind;
+use fillmark_tests::on_both;
+use fillmark_tests::world::{World, json, refusal};
+use serde_json::json;
+
+on_both! {
+    async fn a_new_site_begins_with_what_is_usual_and_nothing_twice(world: World) {
+        let small = world.greenhouse().await;
+        world.ada.site(small.site).create::<NewMeter>(&json(json!({ "name": "Pen", "kind": "ph_and_ec" }))).await.unwrap();
+        let told = world.ada.check_plan_templates(small.site).await.unwrap();
+        let names: Vec<&str> = told.templates.iter().map(|one| one.plan.name.as_str()).collect();
+        assert_eq!(names, ["EC and pH, North tank", "Calibrate Pen", "Pests and disease, North room", "Clean North room"]);
+        assert_eq!(told.templates[0].plan.rule_in_words.as_deref(), Some("every day at 08:00"));
+        assert_eq!(told.changed_by_programme[0].tank_id, small.north_tank);
+        let some = NewTemplatePlans { kinds: vec![Code(Kind::Readings)] };
+        assert_eq!(world.ada.make_template_plans(small.site, &some).await.unwrap().made.len(), 1);
+        let all = NewTemplatePlans { kinds: vec![] };
+        let made = world.ada.make_template_plans(small.site, &all).await.unwrap().made;
+        assert_eq!(made.len(), 3, "the first is there already");
+        assert_eq!(world.ada.make_template_plans(small.site, &all).await.unwrap().made, []);
+        assert!(world.ada.check_plan_templates(small.site).await.unwrap().templates.iter().all(|one| one.is_there));
+        let due = world.ada.all_checks(small.site, "due_on=2026-11-25").await.unwrap();
+        assert!(due.iter().any(|check| check.name == "EC and pH, North tank"), "checks are made at once");
+        let (_, by_sam) = world.person("Sam", Role::Staff, Some(small.site)).await;
+        assert_eq!(refusal(by_sam.make_template_plans(small.site, &all).await), ProblemCode::NotAllowed);
+    }
+
+    async fn a_plan_tells_its_rule_in_words_and_takes_none(world: World) {
+        let small = world.greenhouse().await;
+        let fields = json!({ "room_id": small.north_room, "rule": "FREQ=WEEKLY;BYDAY=MO,TH", "rule_in_words": "whenever I like" });
+        let plan = world.check_plan(small.site, fields).await;
+        assert_eq!(plan.body.rule_in_words.as_deref(), Some("every week on Monday and Thursday at 08:00"));
+        let changed = world.ada.site(small.site).change(&plan, json!({ "rule": "FREQ=DAILY" })).await.unwrap();
+        assert_eq!(changed.body.rule_in_words.as_deref(), Some("every day at 08:00"));
+    }
+}
