@@ -17,6 +17,7 @@ mod guard;
 mod history;
 pub mod inventory;
 mod issue;
+mod lead_belief;
 mod lead_time;
 mod learner;
 mod lot_trace;
@@ -49,11 +50,14 @@ pub use reach::{Drank, drank, lots_drunk, picked};
 pub use spare::{Spare, spare_for};
 pub use unplanned::unplanned_use;
 
+use chrono::NaiveDate;
+use fillmark_domain::OpenDays;
+
 use order_by::Outlook;
 
-/// How long a supplier takes, from the promise and the orders that arrived.
-pub fn lead_time(supplier: &SupplierAsked) -> LeadTime {
-    lead_time::LeadOdds::learn(supplier).answer()
+/// How long a supplier takes, from the promise, the orders that arrived and those still waited for, at a site with these open days.
+pub fn lead_time(supplier: &SupplierAsked, open: &OpenDays, today: NaiveDate) -> LeadTime {
+    lead_time::LeadOdds::learn(supplier, open, today).answer()
 }
 
 /// The forecast of each product asked about, the orders that follow, and the records that look mis-keyed.

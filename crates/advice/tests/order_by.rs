@@ -116,6 +116,7 @@ fn site(products: Vec<ProductAsked>) -> Question {
             freight_minor: 500,
             currency: Currency::from_code("EUR").unwrap(),
             past_orders: Vec::new(),
+            waited_for: Vec::new(),
         }],
         in_step: Vec::new(),
     }
@@ -160,7 +161,7 @@ fn a_counter_read_once_a_week_makes_nothing_surer() {
 
 #[test]
 fn a_promise_alone_is_given_more_room_and_a_caution() {
-    let forecast = check(&site(vec![product(base_a(), ml(2_000))]), Some(OrderBy::On(day("2031-03-13"))), 1);
+    let forecast = check(&site(vec![product(base_a(), ml(2_000))]), Some(OrderBy::On(day("2031-03-12"))), 1);
     assert!(forecast.products[0].cautions.contains(&Caution::LeadTimeUnproven));
 }
 

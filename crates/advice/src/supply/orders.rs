@@ -62,7 +62,7 @@ fn purchase(
     on: Option<OrderBy>,
 ) -> Option<Purchase> {
     let supplier = question.suppliers.iter().find(|known| known.supplier == offer.supplier)?;
-    let lead = LeadOdds::learn(supplier);
+    let lead = LeadOdds::learn(supplier, &question.open, question.today);
     let (order_by, chance_of_running_out) = match on {
         Some(order_by) => (order_by, outlook.risk_when_ordered(&lead, question.offset(order_by.date()))),
         None => outlook.order_by(supplier, &lead)?,
