@@ -1,8 +1,8 @@
 //! A purchase as a person is told it.
 
-use fillmark_domain::Coded;
+use fillmark_domain::{Amount, Coded};
 
-use super::{OrderBy, Purchase};
+use super::{Gains, OrderBy, Purchase};
 
 impl Purchase {
     /// Why so much of it is to be ordered on that day, in sentences.
@@ -26,12 +26,44 @@ impl Purchase {
                 self.lead_time.mean_days, self.lead_time.sd_days
             ),
         };
-        let unit = self.offer.base.unit().code();
-        let needed = format!(
-            "{} {unit} keep the service level until the order after it comes; {} packs hold {} {unit}.",
-            self.needed, self.packs.count, self.packs.amount
-        );
-        let step = self.in_step_with.map(|_| "It is ordered in step with its partner.".to_owned());
-        [Some(by), Some(lead), Some(needed), step].into_iter().flatten().collect::<Vec<_>>().join(" ")
+        let unit = self.base.unit().code();
+        let needed = format!("{} {unit} keep the service level until the order after it comes.", self.needed);
+        let told =
+            [Some(by), Some(lead), Some(needed), self.from_sites(unit), self.packs(unit), self.early()];
+        told.into_iter().flatten().collect::<Vec<_>>().join(" ")
+    }
+
+    fn from_sites(&self, unit: &str) -> Option<String> {
+        let given = self.transfers.iter().fold(0, |sum, one| sum + one.amount.thousandths());
+        let sites = match self.transfers.len() {
+            0 => return None,
+            1 => "another site".to_owned(),
+            number => format!("{number} other sites"),
+        };
+        let given = Amount::from_thousandths(given);
+        Some(format!("{given} {unit} of it can come from {sites}, which covers its own use first."))
+    }
+
+    fn packs(&self, unit: &str) -> Option<String> {
+        let each = self.lines.iter().map(|line| format!("{} × {} {unit}", line.packs.count, line.offer.pack));
+        let each = each.collect::<Vec<_>>().join(" and ");
+        let dearer = self.lines.len() > 1;
+        let cheapest = if dearer { ", the cheapest mix of packs" } else { "" };
+        (!each.is_empty()).then(|| format!("{each} hold {} {unit}{cheapest}.", self.amount))
+    }
+
+    fn early(&self) -> Option<String> {
+        if self.in_step_with.is_some() {
+            return Some("It is ordered in step with its partner.".to_owned());
+        }
+        let forward = self.brought_forward?;
+        Some(match forward.gains {
+            Gains::LeastOrder => {
+                format!("It goes along on {} already, towards the supplier's least order.", forward.to)
+            }
+            Gains::Freight { .. } => {
+                format!("It goes along on {} already: that costs less than a freight of its own.", forward.to)
+            }
+        })
     }
 }
