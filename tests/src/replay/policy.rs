@@ -5,6 +5,7 @@ mod deliveries;
 mod figures;
 mod shelf;
 
+use chrono::{Datelike, Weekday};
 use fillmark_advice::supply::{Purchase, SiteUse, answer, use_of};
 
 use self::deliveries::Deliveries;
@@ -15,6 +16,9 @@ use super::recorded::{Origin, Recorded};
 
 /// Days between two orders, and between two days of asking.
 const WEEK: i64 = 7;
+
+/// The weekday of the first day of each file, on which a week begins.
+const ORDER_DAY: Weekday = Weekday::Mon;
 
 /// Days that the shelf is filled for before the first order.
 const FIRST_STOCK_DAYS: f64 = 28.0;
@@ -100,6 +104,8 @@ impl<'a> Run<'a> {
         let mut question = self.records.question(origin);
         question.service_level = self.level;
         question.suppliers = vec![self.deliveries.supplier(origin.date)];
+        // The published runs write their orders on closed Mondays too.
+        question.open.closures.retain(|closure| closure.from.weekday() != ORDER_DAY);
         for (shelf, asked) in self.shelves.iter().zip(&mut question.products) {
             shelf.show(asked, origin);
         }

@@ -1,7 +1,7 @@
 //! Which packs to buy of one supplier.
 
 use fillmark_domain::Amount;
-use fillmark_domain::stock::{Offer, PackPrice, Packs, cheapest_mix};
+use fillmark_domain::stock::{Offer, PackPrice, Packs, cheapest_mix, whole_packs};
 
 use super::answer::PurchaseLine;
 
@@ -81,15 +81,20 @@ fn by_litre(lines: &[PurchaseLine], weeks: u8) -> f64 {
 /// costs a crop and what is left of a pack does not.
 fn as_much_as_is_used(offers: &[&Offer], needed: Amount, at_most: Option<Amount>) -> Vec<PurchaseLine> {
     let used = at_most.map_or(needed, |at_most| at_most.min(needed));
-    let whole = |offer: &&&Offer| used.thousandths().max(0) / offer.pack.thousandths().max(1);
-    let rank = |offer: &&&Offer| {
-        let count = whole(offer);
-        let sold = count >= i64::from(offer.minimum_packs);
-        (count * offer.pack.thousandths(), sold, -offer.price.times(count).minor)
+    let most = at_most.unwrap_or(needed).max(Amount::ZERO);
+    let whole = |offer: &Offer| {
+        let least =
+            Amount::from_thousandths(offer.pack.thousandths().saturating_mul(i64::from(offer.minimum_packs)));
+        whole_packs(needed, offer.pack, least, Some(most))
     };
-    let most = offers.iter().max_by_key(rank).filter(|offer| whole(offer) > 0);
-    if let Some(offer) = most {
-        return vec![line(offer, whole(&offer))];
+    let rank = |offer: &&&Offer| {
+        let packs = whole(offer);
+        let sold = packs.count >= i64::from(offer.minimum_packs);
+        (packs.amount.min(needed), sold, -offer.price.times(packs.count).minor)
+    };
+    let best = offers.iter().max_by_key(rank).filter(|offer| whole(offer).count > 0);
+    if let Some(offer) = best {
+        return vec![line(offer, whole(offer).count)];
     }
     let single = |offer: &&&Offer| offer.minimum_packs <= 1 && offer.pack.is_positive();
     let smallest = offers.iter().filter(single).min_by_key(|offer| (offer.pack, offer.price.minor));
@@ -159,5 +164,6 @@ mod tests {
         check(&SIZES, 1_500, Some(1_400), [0; 2], &[(1_000, 1)]);
         check(&SIZES, 1_500, Some(300), [0; 2], &[(1_000, 1)]);
         check(&SIZES, 1_500, Some(100), [0; 2], &[]);
+        check(&[(1_000, 1_000, 2)], 950, Some(1_400), [0; 2], &[(1_000, 1)]);
     }
 }

@@ -28,27 +28,24 @@ impl Purchase {
         };
         let unit = self.base.unit().code();
         let needed = format!("{} {unit} keep the service level until the order after it comes.", self.needed);
-        let told =
-            [Some(by), Some(lead), Some(needed), self.from_sites(unit), self.packs(unit), self.early()];
+        let told = [Some(by), Some(lead), Some(needed), self.given(unit), self.packs(unit), self.early()];
         told.into_iter().flatten().collect::<Vec<_>>().join(" ")
     }
 
-    fn from_sites(&self, unit: &str) -> Option<String> {
-        let given = self.transfers.iter().fold(0, |sum, one| sum + one.amount.thousandths());
+    fn given(&self, unit: &str) -> Option<String> {
+        let given: Amount = self.transfers.iter().map(|transfer| transfer.amount).sum();
         let sites = match self.transfers.len() {
             0 => return None,
-            1 => "another site".to_owned(),
-            number => format!("{number} other sites"),
+            1 => "another site, which still covers its own use".to_owned(),
+            number => format!("{number} other sites, which still cover their own use"),
         };
-        let given = Amount::from_thousandths(given);
-        Some(format!("{given} {unit} of it can come from {sites}, which covers its own use first."))
+        Some(format!("{given} {unit} of it can come from {sites}."))
     }
 
     fn packs(&self, unit: &str) -> Option<String> {
         let each = self.lines.iter().map(|line| format!("{} × {} {unit}", line.packs.count, line.offer.pack));
         let each = each.collect::<Vec<_>>().join(" and ");
-        let dearer = self.lines.len() > 1;
-        let cheapest = if dearer { ", the cheapest mix of packs" } else { "" };
+        let cheapest = if self.lines.len() > 1 { ", the cheapest mix of packs" } else { "" };
         (!each.is_empty()).then(|| format!("{each} hold {} {unit}{cheapest}.", self.amount))
     }
 

@@ -59,7 +59,7 @@ impl<'a> Deliveries<'a> {
             self.placed.iter().partition(|order| order.arrived_on <= today);
         SupplierAsked {
             supplier: supplier_id(),
-            order_days: Week::of([Weekday::Mon]),
+            order_days: Week::of([super::ORDER_DAY]),
             orders_from: today,
             promised_lead_days: self.promised_days().round() as u16,
             minimum_order_minor: 0,
