@@ -170,6 +170,9 @@ const COMPARED_AT: f64 = 0.02;
 
 fn play_policy(files: &[PathBuf], line: &Line) -> Result<bool, ReplayError> {
     let sites = replay::play_policy(files, line.lead_doubles)?;
+    if sites.is_empty() {
+        return Ok(false);
+    }
     let each: [Vec<Level>; 2] = std::array::from_fn(|sold| {
         policy::means(&sites.iter().map(|site| site[sold].clone()).collect::<Vec<_>>())
     });
@@ -181,13 +184,13 @@ fn play_policy(files: &[PathBuf], line: &Line) -> Result<bool, ReplayError> {
                 "any_quantity": each[0], "whole_packs": each[1],
                 "stock_days_at_2_percent": { "any_quantity": days(0), "whole_packs": days(1) } } } })
         );
-        return Ok(!sites.is_empty());
+        return Ok(true);
     }
     println!("{} sites, orders once a week, each product's own\n", sites.len());
     for (sold, levels) in each.iter().enumerate() {
         print_policy(sold, levels);
     }
-    Ok(!sites.is_empty())
+    Ok(true)
 }
 
 fn print_policy(sold: usize, levels: &[Level]) {
