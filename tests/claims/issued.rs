@@ -166,6 +166,48 @@ on_both! {
         assert_eq!(world.ada.spares(hill).await.unwrap().spares, [], "nothing is needed where nothing grows");
     }
 
+    async fn a_transfer_is_proposed_before_an_order_and_only_the_rest_is_drafted(world: World) {
+        let feeding = world.feeding().await;
+        let site = feeding.here.site;
+        feeding.receive(&world.ada, feeding.grow_a, "A1", "2028-03-01", 500.0).await;
+        feeding.receive(&world.ada, feeding.grow_b, "B1", "2028-03-01", 500.0).await;
+        let hill = world.site("Hill").await.id;
+        let receipt = json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a, "lot_number": "H1", "expiry_on": "2030-03-01",
+            "amount": { "value": 50.0, "unit": "L" }, "confirmed": true });
+        world.ada.receive_product(hill, &json(receipt)).await.unwrap();
+        let forecast = world.ada.forecast(site, 90).await.unwrap();
+        let of = |id| forecast.products.iter().find(|one| one.product_id == id).unwrap().purchase.clone().unwrap();
+        let (a, b) = (of(feeding.grow_a), of(feeding.grow_b));
+        let [given] = a.transfers.as_slice() else { panic!("{a:?}") };
+        assert_eq!((given.from_site_id, given.from_site.as_str(), a.lines.len()), (hill, "Hill", 0));
+        assert!(given.amount.value >= a.needed.value && a.why.contains("can come from another site"), "{a:?}");
+        assert!(b.transfers.is_empty() && b.pack_count > 0, "{b:?}");
+        let table = world.ada.get_text(&format!("/sites/{site}/forecast?format=csv")).await.unwrap();
+        assert!(table.contains(" from Hill"), "{table}");
+        let by = NewDraftOrders { order_by_on: b.order_by_on };
+        let drafts = world.ada.draft_forecast_orders(site, &by).await.unwrap();
+        let ordered: Vec<Uuid> = drafts.iter().flat_map(|draft| &draft.lines).map(|line| line.product_id).collect();
+        assert_eq!(ordered, [feeding.grow_b]);
+    }
+
+    async fn packs_of_several_sizes_are_drafted_line_by_line(world: World) {
+        let feeding = world.feeding().await;
+        let here = world.ada.site(feeding.here.site);
+        feeding.receive(&world.ada, feeding.grow_a, "A1", "2028-03-01", 300.0).await;
+        let small = json!({ "supplier_id": feeding.supplier, "product_id": feeding.grow_a, "pack": { "value": 150.0, "unit": "mL" },
+            "price_minor": 310, "currency": "EUR" });
+        here.create::<NewOffer>(&json(small)).await.unwrap();
+        let forecast = world.ada.forecast(feeding.here.site, 90).await.unwrap();
+        let a = forecast.products.iter().find(|one| one.product_id == feeding.grow_a).unwrap().purchase.clone().unwrap();
+        assert_eq!(a.lines.iter().map(|line| line.cost_minor).sum::<i64>(), a.cost_minor);
+        assert!(a.lines.iter().any(|line| line.pack.value == 150.0) && a.amount.value >= a.needed.value, "{a:?}");
+        let by = NewDraftOrders { order_by_on: a.order_by_on };
+        let drafts = world.ada.draft_forecast_orders(feeding.here.site, &by).await.unwrap();
+        let lines = drafts.iter().flat_map(|draft| &draft.lines).filter(|line| line.product_id == feeding.grow_a);
+        let drafted: Vec<i64> = lines.map(|line| i64::from(line.packs)).collect();
+        assert_eq!(drafted, a.lines.iter().map(|line| line.pack_count).collect::<Vec<_>>());
+    }
+
     async fn the_stock_of_a_product_is_drawn(world: World) {
         let feeding = weekly(&world).await;
         let svg = world.ada.stock_chart(feeding.here.site, feeding.grow_a).await.unwrap();

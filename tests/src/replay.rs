@@ -3,6 +3,7 @@
 pub mod direct;
 pub mod past_use;
 mod play;
+pub mod policy;
 pub mod recorded;
 pub mod rolling;
 mod scenario;
@@ -14,6 +15,7 @@ use std::path::{Path, PathBuf};
 use fillmark_client::ClientError;
 use serde::Serialize;
 
+pub use policy::Figures;
 pub use recorded::Recorded;
 pub use rolling::Score;
 pub use scenario::Scenario;
@@ -119,11 +121,26 @@ pub fn recorded(path: &Path) -> Result<Recorded, ReplayError> {
 /// # Errors
 /// When one of them cannot be read.
 pub fn play_direct(paths: &[PathBuf]) -> Result<Vec<Vec<Score>>, ReplayError> {
-    let score = |path: &PathBuf| recorded(path).map(|site| rolling::scores(&site));
-    let of_every_other = |from: usize| paths.iter().skip(from).step_by(2).map(score).collect::<Vec<_>>();
+    on_two_threads(paths, rolling::scores)
+}
+
+/// What comes of ordering by the forecast at each site that has many days of asking, any quantity and whole packs.
+/// # Errors
+/// When one of them cannot be read.
+pub fn play_policy(paths: &[PathBuf], lead_doubles: bool) -> Result<Vec<[Vec<Figures>; 2]>, ReplayError> {
+    let sites = on_two_threads(paths, |site| policy::played(site, lead_doubles))?;
+    Ok(sites.into_iter().flatten().collect())
+}
+
+fn on_two_threads<T: Send>(
+    paths: &[PathBuf],
+    play: impl Fn(&Recorded) -> T + Sync,
+) -> Result<Vec<T>, ReplayError> {
+    let one = |path: &PathBuf| recorded(path).map(|site| play(&site));
+    let of_every_other = |from: usize| paths.iter().skip(from).step_by(2).map(one).collect::<Vec<_>>();
     let (even, odd) = std::thread::scope(|scope| {
         let odd = scope.spawn(|| of_every_other(1));
-        (of_every_other(0), odd.join().expect("scoring does not panic"))
+        (of_every_other(0), odd.join().expect("playing does not panic"))
     });
     let mut odd = odd.into_iter();
     even.into_iter().flat_map(|one| [Some(one), odd.next()]).flatten().collect()

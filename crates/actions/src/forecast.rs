@@ -10,8 +10,8 @@ use std::collections::{HashMap, HashSet};
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_advice::supply::{
-    DEFAULT_HORIZON_DAYS, DEFAULT_REVIEW_DAYS, Forecast, Purchase, Question, forecast,
-    issued as issued_forecast,
+    DEFAULT_HORIZON_DAYS, DEFAULT_REVIEW_DAYS, Forecast, Giver, Purchase, PurchaseLine, Question, SiteUse,
+    answer, answer_with, issued as issued_forecast, sought, use_of,
 };
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::{Site, SiteId, Tank};
@@ -25,6 +25,7 @@ use fillmark_store::{SiteScope, Tx, plan, records};
 pub use self::issued::{TrackRecord, issue, list, read_issued, read_track_record};
 use self::ledger::Ledger;
 use self::shelf::Shelf;
+use self::spares::givers;
 pub use self::spares::{SiteSpares, read_spares};
 pub use self::watch::{watch_supply, watch_supply_at};
 use crate::refusal::Failure;
@@ -45,6 +46,8 @@ pub struct SiteForecast {
     pub products: HashMap<ProductId, Kept<Product>>,
     /// The suppliers it speaks of.
     pub suppliers: HashMap<Id<Supplier>, Kept<Supplier>>,
+    /// The sites it speaks of: those that can give something first.
+    pub sites: HashMap<SiteId, Kept<Site>>,
     /// The tanks in the order of the question.
     pub tanks: Vec<Kept<Tank>>,
 }
@@ -61,7 +64,7 @@ pub async fn read(
     let scope = caller.may(Act::Read, site)?;
     let horizon_days = horizon(horizon_days)?;
     let tx = app.store.look().await?;
-    make(&tx, scope, app.now(), horizon_days).await
+    make(&tx, caller, (site, scope), app.now(), horizon_days).await
 }
 
 /// Makes draft orders of what the forecast says to order by a day, one for each supplier. What a draft has already
@@ -79,7 +82,7 @@ pub async fn draft_orders(
 
     let tx = app.store.begin().await?;
     tx.take_turn(&format!("drafts of {}", site.uuid())).await?;
-    let made = make(&tx, scope, stamp.at, DEFAULT_HORIZON_DAYS).await?;
+    let made = make(&tx, caller, (site, scope), stamp.at, DEFAULT_HORIZON_DAYS).await?;
     let offers = records::all::<Offer>(&tx, scope).await?;
     let drafted = drafted(&tx, scope).await?;
     let mut drafts = Vec::new();
@@ -89,7 +92,7 @@ pub async fn draft_orders(
         let purchases = ordered
             .filter(|product| !drafted.contains(&product.product))
             .filter_map(|product| product.purchase.as_ref());
-        let lines: Vec<OrderLine> = purchases.filter_map(|purchase| line(purchase, &offers)).collect();
+        let lines: Vec<OrderLine> = purchases.flat_map(|purchase| lines(purchase, &offers)).collect();
         if !lines.is_empty() {
             let draft = Order::draft(proposed.supplier, lines);
             drafts.push(records::create(&tx, scope, &stamp, &draft).await?);
@@ -106,17 +109,20 @@ async fn drafted(tx: &Tx, scope: SiteScope) -> Result<HashSet<ProductId>, Refusa
     Ok(orders.iter().flat_map(|kept| &kept.content.lines).map(|line| line.product).collect())
 }
 
-fn line(purchase: &Purchase, offers: &[Kept<Offer>]) -> Option<OrderLine> {
-    let offer = offers.iter().find(|kept| kept.content == purchase.offer)?;
-    Some(OrderLine {
-        product: purchase.product,
-        offer: offer.id,
-        packs: u32::try_from(purchase.packs.count).ok().filter(|packs| *packs > 0)?,
-        pack: offer.content.pack,
-        base: offer.content.base,
-        price: offer.content.price,
-        why: Some(purchase.told()),
-    })
+fn lines(purchase: &Purchase, offers: &[Kept<Offer>]) -> Vec<OrderLine> {
+    let line = |bought: &PurchaseLine| {
+        let offer = offers.iter().find(|kept| kept.content == bought.offer)?;
+        Some(OrderLine {
+            product: purchase.product,
+            offer: offer.id,
+            packs: u32::try_from(bought.packs.count).ok().filter(|packs| *packs > 0)?,
+            pack: offer.content.pack,
+            base: offer.content.base,
+            price: offer.content.price,
+            why: Some(purchase.told()),
+        })
+    };
+    purchase.lines.iter().filter_map(line).collect()
 }
 
 /// The forecast as planned, and as it would be with some changes of the plan, of which nothing is kept.
@@ -161,23 +167,46 @@ fn horizon(asked: Option<u16>) -> Result<u16, Refusal> {
     Err(Refusal::invalid("/horizon_days", "out_of_range", "expected 1 to 365"))
 }
 
+/// The forecast as planned, with what other sites can give of what must soon be bought.
 async fn make(
     tx: &Tx,
-    scope: SiteScope,
+    caller: &Caller,
+    (site, scope): (SiteId, SiteScope),
     now: DateTime<Utc>,
     horizon_days: u16,
 ) -> Result<SiteForecast, Refusal> {
     let facts = Facts::load(tx, scope, now).await?;
-    facts.forecast(&facts.plan, horizon_days).await
+    let (asked, made) = used_and_answered(facts.question(&facts.plan, horizon_days)).await?;
+    let givers = givers(tx, caller, (site, scope), &sought(&made, facts.today), now).await?;
+    if givers.is_empty() {
+        return Ok(facts.told(&facts.plan, made, horizon_days));
+    }
+    let can_give: Vec<Giver<'_>> =
+        givers.iter().map(|(site, forecast)| Giver { site: site.id, forecast }).collect();
+    let made = answer_with(&asked.question, asked.used, &can_give);
+    let told = facts.told(&facts.plan, made, horizon_days);
+    Ok(SiteForecast { sites: givers.into_iter().map(|(site, _)| (site.id, site)).collect(), ..told })
+}
+
+/// A question with what will be used by it, so that it can be answered once more.
+struct Asked {
+    question: Question,
+    used: SiteUse,
 }
 
 /// The forecast is work for a thread of its own: a large site takes a part of a second.
-async fn answered(question: Question) -> Result<(Question, Forecast), Refusal> {
+async fn used_and_answered(question: Question) -> Result<(Asked, Forecast), Refusal> {
     let work = move || {
-        let made = forecast(&question);
-        (question, made)
+        let used = use_of(&question);
+        let made = answer(&question, used.clone());
+        (Asked { question, used }, made)
     };
     tokio::task::spawn_blocking(work).await.map_err(|error| Refusal::Failed(Failure::CutOff(error)))
+}
+
+async fn answered(question: Question) -> Result<(Question, Forecast), Refusal> {
+    let (asked, made) = used_and_answered(question).await?;
+    Ok((asked.question, made))
 }
 
 /// What a forecast stands on.
@@ -206,8 +235,12 @@ impl Facts {
     /// What comes of it by a plan.
     async fn forecast(&self, plan: &SitePlan, horizon_days: u16) -> Result<SiteForecast, Refusal> {
         let (_, made) = answered(self.question(plan, horizon_days)).await?;
+        Ok(self.told(plan, made, horizon_days))
+    }
+
+    fn told(&self, plan: &SitePlan, made: Forecast, horizon_days: u16) -> SiteForecast {
         let kept = |products: &[Kept<Product>]| products.iter().map(|kept| (kept.id, kept.clone())).collect();
-        Ok(SiteForecast {
+        SiteForecast {
             today: self.today,
             made_at: self.now,
             service_level: self.site.service_level,
@@ -215,7 +248,8 @@ impl Facts {
             tanks: plan.tanks.clone(),
             products: kept(&self.shelf.products),
             suppliers: self.shelf.suppliers.iter().map(|kept| (kept.id, kept.clone())).collect(),
-        })
+            sites: HashMap::new(),
+        }
     }
 
     /// The forecast as planned, and what is kept of it.

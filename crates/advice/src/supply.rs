@@ -18,6 +18,8 @@ mod guard;
 mod history;
 pub mod inventory;
 mod issue;
+mod joint_order;
+mod lead_belief;
 mod lead_time;
 mod learner;
 mod lot_trace;
@@ -25,6 +27,7 @@ pub mod methods;
 mod normal;
 mod order_by;
 mod orders;
+mod pack_choice;
 mod pours;
 mod question;
 mod reach;
@@ -47,30 +50,60 @@ pub use issue::{Scored, UsedByDay, issued, track_record};
 pub use lot_trace::{Exposure, Handled, Handling, LotTrace, handled, trace_lot};
 pub use question::*;
 pub use reach::{Drank, drank, lots_drunk, picked};
-pub use spare::{Spare, spare_for};
+pub use spare::{Giver, Spare, sought, spare_for};
 pub use unplanned::unplanned_use;
+
+use chrono::NaiveDate;
+use fillmark_domain::OpenDays;
 
 use order_by::Outlook;
 
-/// How long a supplier takes, from the promise and the orders that arrived.
-pub fn lead_time(supplier: &SupplierAsked) -> LeadTime {
-    lead_time::LeadOdds::learn(supplier).answer()
+/// How long a supplier takes, from the promise, the orders that arrived and those still waited for, at a site with these open days.
+pub fn lead_time(supplier: &SupplierAsked, open: &OpenDays, today: NaiveDate) -> LeadTime {
+    lead_time::LeadOdds::learn(supplier, open, today).answer()
+}
+
+/// What a site will use, whatever it holds: the part of a forecast that does not hang on stock, suppliers or service level.
+#[derive(Debug, Clone)]
+pub struct SiteUse {
+    usages: Vec<usage::Usage>,
+    suspected: Vec<SuspectedAddition>,
+}
+
+/// What a site will use of each product asked about, and the records that look mis-keyed.
+pub fn use_of(question: &Question) -> SiteUse {
+    let (records, suspected) = guard::without_slips(question);
+    SiteUse { usages: rolling::forecast_use(question, &records), suspected }
 }
 
 /// The forecast of each product asked about, the orders that follow, and the records that look mis-keyed.
 pub fn forecast(question: &Question) -> Forecast {
-    let (records, suspected) = guard::without_slips(question);
-    let usages = rolling::forecast_use(question, &records);
+    answer(question, use_of(question))
+}
 
+/// The forecast from what will be used, for the stock, suppliers and service level of a question. The use is that of the same
+/// question but for these, so that several of them are answered with one forecast of use.
+pub fn answer(question: &Question, used: SiteUse) -> Forecast {
+    answer_with(question, used, &[])
+}
+
+/// The same, with what other sites can give of what is soon to be bought: only the rest is ordered.
+pub fn answer_with(question: &Question, used: SiteUse, givers: &[Giver<'_>]) -> Forecast {
     let outlooks: Vec<Outlook> = question
         .products
         .iter()
-        .zip(usages)
+        .zip(used.usages)
         .map(|(product, usage)| Outlook::new(question, product, usage))
         .collect();
-    let purchases = orders::decide(question, &outlooks);
-    let proposals = orders::by_supplier(question, &purchases);
+    let suppliers = orders::known(question);
+    let mut purchases = orders::decide(question, &suppliers, &outlooks);
+    for (purchase, outlook) in purchases.iter_mut().zip(&outlooks) {
+        let Some(whole) = purchase.take() else { continue };
+        let transfers = spare::transfers(&whole, question.today, givers);
+        *purchase = Some(orders::less_transfers(question, outlook, whole, transfers));
+    }
+    let proposals = joint_order::by_supplier(question, &suppliers, &outlooks, &mut purchases);
     let products =
         outlooks.into_iter().zip(purchases).map(|(outlook, purchase)| outlook.answer(purchase)).collect();
-    Forecast { products, orders: proposals, suspected }
+    Forecast { products, orders: proposals, suspected: used.suspected }
 }

@@ -9,7 +9,7 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_advice::supply as answers;
-use fillmark_domain::places::TankId;
+use fillmark_domain::places::{Site, SiteId, TankId};
 use fillmark_domain::stock::{Product, ProductId, Supplier};
 use fillmark_domain::{Base, Id, Kept};
 use serde::{Deserialize, Serialize};
@@ -17,7 +17,9 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 pub use issued::{ForecastScore, IssuedForecast, IssuedLine, IssuedUse, TrackRecord};
-pub use purchase::{NewDraftOrders, ProposedOrder, ProposedPurchase, PurchaseRow};
+pub use purchase::{
+    NewDraftOrders, ProposedLine, ProposedOrder, ProposedPurchase, ProposedTransfer, PurchaseRow,
+};
 pub use spare::{Spare, Spares};
 pub use what_if::{NewWhatIf, TriedChange, WhatIf, WhatIfProduct};
 
@@ -208,11 +210,17 @@ pub struct ForecastNames<'a> {
     pub products: &'a HashMap<ProductId, Kept<Product>>,
     /// Suppliers.
     pub suppliers: &'a HashMap<Id<Supplier>, Kept<Supplier>>,
+    /// Sites that can give something.
+    pub sites: &'a HashMap<SiteId, Kept<Site>>,
 }
 
 impl ForecastNames<'_> {
     fn supplier(&self, id: Id<Supplier>) -> String {
         self.suppliers.get(&id).map(|supplier| supplier.content.name.clone()).unwrap_or_default()
+    }
+
+    fn site(&self, id: SiteId) -> String {
+        self.sites.get(&id).map(|site| site.content.name.clone()).unwrap_or_default()
     }
 }
 

@@ -163,6 +163,7 @@ fn question(tanks: Vec<TankAsked>, products: usize) -> Question {
             freight_minor: 500,
             currency,
             past_orders: Vec::new(),
+            waited_for: Vec::new(),
         }],
         in_step: Vec::new(),
     }

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::Parser;
+use fillmark_tests::replay::policy::{self, JUDGED, Level, PUBLISHED};
 use fillmark_tests::replay::{self, HORIZONS, Outcome, ReplayError, Summary, rolling::CHANCES};
 use serde_json::json;
 
@@ -20,6 +21,13 @@ struct Line {
     /// Takes also files with one day of asking straight from their records, without a server.
     #[arg(long)]
     direct: bool,
+    /// Orders once a week what the forecast proposes, day by day, in place of holding forecasts against the truth; of files with
+    /// many days of asking.
+    #[arg(long)]
+    policy: bool,
+    /// Lets the supplier of a policy run take twice as long from its middle on.
+    #[arg(long, requires = "policy")]
+    lead_doubles: bool,
 }
 
 #[tokio::main]
@@ -42,6 +50,9 @@ async fn run(line: &Line) -> Result<bool, ReplayError> {
     let mut files = Vec::new();
     for named in &line.named {
         files.extend(replay::files(named)?);
+    }
+    if line.policy {
+        return play_policy(&files, line);
     }
     let (mut direct, mut through_the_api) = (Vec::new(), Vec::new());
     for file in files {
@@ -149,4 +160,71 @@ fn print_table(outcome: &Outcome) {
         .map(|(days, error)| format!("{days} days {:.1} %", error * 100.0))
         .collect();
     println!("  mean absolute error: {}\n", means.join(", "));
+}
+
+/// How an order is counted, and which of the published figures it is held against.
+const SOLD: [&str; 2] = ["any quantity", "whole packs"];
+
+/// Share of weeks with a stock-out at which the stock of methods is compared.
+const COMPARED_AT: f64 = 0.02;
+
+fn play_policy(files: &[PathBuf], line: &Line) -> Result<bool, ReplayError> {
+    let sites = replay::play_policy(files, line.lead_doubles)?;
+    if sites.is_empty() {
+        return Ok(false);
+    }
+    let each: [Vec<Level>; 2] = std::array::from_fn(|sold| {
+        policy::means(&sites.iter().map(|site| site[sold].clone()).collect::<Vec<_>>())
+    });
+    if line.json {
+        let days = |sold: usize| policy::days_at(COMPARED_AT, &each[sold]);
+        println!(
+            "{}",
+            json!({ "summary": { "sites": sites.len(), "lead_doubles": line.lead_doubles, "policy": {
+                "any_quantity": each[0], "whole_packs": each[1],
+                "stock_days_at_2_percent": { "any_quantity": days(0), "whole_packs": days(1) } } } })
+        );
+        return Ok(true);
+    }
+    println!("{} sites, orders once a week, each product's own\n", sites.len());
+    for (sold, levels) in each.iter().enumerate() {
+        print_policy(sold, levels);
+    }
+    Ok(true)
+}
+
+fn print_policy(sold: usize, levels: &[Level]) {
+    println!(
+        "{}: weeks with a stock-out / of what the promise allows / days of stock / orders a week",
+        SOLD[sold]
+    );
+    for level in levels {
+        println!(
+            "  {:5.1} %  {:20} {:5.2} %  {:4.2}  {:5.1}  {:4.2}",
+            level.service_level * 100.0,
+            "this forecast",
+            level.weeks_with_stock_out * 100.0,
+            level.of_what_is_allowed,
+            level.mean_stock_days,
+            level.orders_per_week
+        );
+        let Some(at) = JUDGED.iter().position(|judged| *judged == level.service_level) else { continue };
+        for one in &PUBLISHED {
+            let (out, days, orders) = [one.any_quantity, one.whole_packs][sold][at];
+            let allowed = out / (1.0 - level.service_level);
+            println!(
+                "           {:20} {:5.2} %  {allowed:4.2}  {days:5.1}  {orders:4.2}",
+                one.method,
+                out * 100.0
+            );
+        }
+    }
+    match policy::days_at(COMPARED_AT, levels) {
+        Some(days) => print!("  days of stock where 2 % of weeks run out: {days:.1}"),
+        None => print!("  no level runs out in 2 % of weeks"),
+    }
+    for one in &PUBLISHED {
+        print!(", {} {:.1}", one.method, one.days_at_2_percent[sold]);
+    }
+    println!("\n");
 }

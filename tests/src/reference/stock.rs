@@ -102,10 +102,11 @@ fn packs(inputs: &Inputs) -> Computed {
 fn mix(inputs: &Inputs) -> Result<Value, Unfit> {
     let listed = inputs.rows("packs")?;
     let pack = |pack: &Inputs| {
-        Ok(PackPrice { pack: amount(pack.number("size")?), price_minor: pack.count("price")? as i64 })
+        let (size, price_minor) = (amount(pack.number("size")?), pack.count("price")? as i64);
+        Ok(PackPrice { pack: size, price_minor, minimum: 0 })
     };
     let packs = listed.iter().map(pack).collect::<Result<Vec<_>, Unfit>>()?;
-    let mix = cheapest_mix(amount(inputs.number("need")?), &packs)
+    let mix = cheapest_mix(amount(inputs.number("need")?), &packs, None)
         .ok_or_else(|| Unfit::refused("no packs hold it"))?;
     let bought = packs.iter().zip(&mix.counts).filter(|(_, count)| **count > 0);
     let bought: Map<String, Value> =

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 use serde::Deserialize;
 
-use super::scenario::{Event, PlanChange, PlanCrop, PlanProduct, PlanRoom};
+use super::scenario::{Event, LeadDays, PlanChange, PlanCrop, PlanProduct, PlanRoom};
 
 /// A recorded site.
 #[derive(Debug, Clone, Deserialize)]
@@ -58,6 +58,8 @@ pub struct RecordedPlan {
     /// Cycles, where there is but one day of asking.
     #[serde(default)]
     pub crops: Vec<PlanCrop>,
+    /// The supplier's word.
+    pub supplier_lead_days: Option<LeadDays>,
 }
 
 /// A day of asking.
@@ -80,6 +82,10 @@ pub struct RecordedTruth {
     /// Product, from the one day of asking on, mL.
     #[serde(default)]
     pub future_daily_use_ml: BTreeMap<String, Vec<f64>>,
+    /// Median of the days from order to delivery, where the file tells it.
+    pub lead_median_days: Option<f64>,
+    /// Spread of their logarithm.
+    pub lead_sigma_log: Option<f64>,
 }
 
 impl Recorded {

@@ -120,6 +120,7 @@ impl Shelf {
             freight_minor: terms.freight_minor,
             currency: terms.currency,
             past_orders: self.past_orders(supplier),
+            waited_for: self.placed().filter(|one| one.1 == supplier.id).map(|(.., on)| on).collect(),
         }
     }
 

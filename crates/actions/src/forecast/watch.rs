@@ -6,7 +6,7 @@ use chrono::{NaiveTime, TimeDelta};
 use fillmark_advice::supply::warnings::{
     OrderOut, PriceStep, SUPPLY_ALERTS, Warning, of_forecast, of_orders, of_prices,
 };
-use fillmark_advice::supply::{Forecast, lead_time};
+use fillmark_advice::supply::{Forecast, SupplierAsked, lead_time};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Site, SiteId};
 use fillmark_domain::work::ClosedBy;
@@ -95,7 +95,10 @@ impl Facts {
         };
         let placed = shelf.placed().filter_map(|(order, supplier, placed_on)| {
             let supplier = shelf.suppliers.iter().find(|kept| kept.id == supplier)?;
-            let lead_time = lead_time(&shelf.supplier(supplier, &self.plan, self.now));
+            // What is waited for would make the supplier slower the later it is, and so never late.
+            let terms =
+                SupplierAsked { waited_for: Vec::new(), ..shelf.supplier(supplier, &self.plan, self.now) };
+            let lead_time = lead_time(&terms, &self.plan.open, self.today);
             Some(OrderOut { id: order, supplier: &supplier.content, placed_on, lead_time })
         });
         let steps = shelf.prices().filter_map(|(offer, product, before, now)| {

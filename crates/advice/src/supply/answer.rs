@@ -1,8 +1,9 @@
 //! What the forecast answers: each figure with its spread, its causes and how much it was learnt from.
 
 use chrono::NaiveDate;
+use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{Offer, Packs, Product, Supplier, WriteOff};
-use fillmark_domain::{Amount, Currency, Id, Money};
+use fillmark_domain::{Amount, Base, Currency, Id, Money};
 
 use super::question::{Expected, Reason};
 
@@ -143,15 +144,15 @@ pub struct LeadTime {
     pub orders: usize,
 }
 
-/// What to buy of one product.
+/// What to buy of one product, from one supplier.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Purchase {
     /// Of what.
     pub product: Id<Product>,
+    /// In what it is counted.
+    pub base: Base,
     /// From whom.
     pub supplier: Id<Supplier>,
-    /// As what.
-    pub offer: Offer,
     /// When.
     pub order_by: OrderBy,
     /// Chance of running out before it arrives when ordered on that day.
@@ -162,12 +163,68 @@ pub struct Purchase {
     pub needed: Amount,
     /// At most this is used before it expires; none where it does not spoil.
     pub at_most: Option<Amount>,
-    /// Whole packs.
-    pub packs: Packs,
+    /// What other sites can give of it first; only the rest is bought.
+    pub transfers: Vec<Transfer>,
+    /// The cheapest packs that hold the rest; none where they would expire first or the transfers are enough.
+    pub lines: Vec<PurchaseLine>,
+    /// What the packs hold together.
+    pub amount: Amount,
     /// Price of the packs.
     pub cost: Money,
     /// Ordered earlier than it needed, to be in step with this partner.
     pub in_step_with: Option<Id<Product>>,
+    /// Ordered earlier than it needed, with what else is ordered of the supplier.
+    pub brought_forward: Option<BroughtForward>,
+}
+
+impl Purchase {
+    /// Packs of all sizes.
+    pub fn pack_count(&self) -> i64 {
+        self.lines.iter().map(|line| line.packs.count).sum()
+    }
+}
+
+/// Packs of one offer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PurchaseLine {
+    /// As what.
+    pub offer: Offer,
+    /// How many, and what they hold.
+    pub packs: Packs,
+    /// Price of all of them.
+    pub cost: Money,
+}
+
+/// What another site can give before anything is bought.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Transfer {
+    /// Which site.
+    pub from: SiteId,
+    /// How much; with it gone that site still covers its own days at its service level.
+    pub amount: Amount,
+}
+
+/// A purchase that goes along in an order before its own day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct BroughtForward {
+    /// The day of the order.
+    pub to: NaiveDate,
+    /// What is gained.
+    pub gains: Gains,
+}
+
+/// What is gained by ordering earlier.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Gains {
+    /// The order comes nearer to the supplier's least value.
+    LeastOrder,
+    /// A freight of its own is saved, which is more than holding it longer costs.
+    Freight {
+        /// The freight, minor units.
+        saved_minor: i64,
+        /// What holding it longer costs, minor units.
+        holding_minor: i64,
+    },
 }
 
 /// Purchases from one supplier that go in one order.
@@ -177,7 +234,7 @@ pub struct ProposedOrder {
     pub supplier: Id<Supplier>,
     /// The earliest day that one of its products asks for.
     pub order_by: OrderBy,
-    /// What goes in it: all that would have to be ordered before the next review anyway.
+    /// What goes in it: all that would have to be ordered before the next review anyway, and what is brought forward into it.
     pub products: Vec<Id<Product>>,
     /// Price of all packs, without freight.
     pub value: Money,

@@ -49,8 +49,8 @@ fn line(asked: &ProductAsked, product: &ProductForecast, base: Base) -> IssuedLi
         may_run_out_on: product.may_run_out_on,
         order: product.purchase.as_ref().map(|purchase| IssuedOrder {
             by: purchase.order_by.date(),
-            packs: purchase.packs.count,
-            pack: purchase.offer.pack.base_units(),
+            packs: purchase.pack_count(),
+            pack: purchase.amount.base_units() / purchase.pack_count().max(1) as f64,
         }),
     }
 }

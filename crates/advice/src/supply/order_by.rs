@@ -167,10 +167,11 @@ impl<'a> Outlook<'a> {
                 if purchase.lead_time.orders == 0 {
                     cautions.push(Caution::LeadTimeUnproven);
                 }
-                if purchase.packs.amount < purchase.needed {
+                let given: Amount = purchase.transfers.iter().map(|transfer| transfer.amount).sum();
+                if given + purchase.amount < purchase.needed {
                     cautions.push(Caution::CappedByExpiry);
                 }
-                if purchase.at_most.is_some_and(|at_most| purchase.packs.amount > at_most) {
+                if purchase.at_most.is_some_and(|at_most| purchase.amount > at_most) {
                     cautions.push(Caution::SomeLeftOver);
                 }
             }

@@ -211,6 +211,8 @@ pub struct SupplierAsked {
     pub currency: Currency,
     /// Orders that arrived.
     pub past_orders: Vec<PastOrder>,
+    /// When each order was placed of which nothing has come yet.
+    pub waited_for: Vec<NaiveDate>,
 }
 
 /// An order that arrived.

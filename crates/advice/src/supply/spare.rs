@@ -1,8 +1,11 @@
 //! What another site can spare of what is to be bought: offered before anybody orders, with that site's own risk counted.
 
 use chrono::NaiveDate;
+use fillmark_domain::Amount;
+use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::ProductId;
 
+use super::answer::{Purchase, Transfer};
 use super::{Forecast, ProductForecast};
 
 /// A site keeps what covers so many days at its service level (our own judgement): six weeks, as far as its plan is sure.
@@ -10,6 +13,9 @@ const KEEPS_DAYS: usize = 42;
 
 /// Less than this part of what is needed is not worth a ride (our own judgement).
 const WORTH: f64 = 0.2;
+
+/// What is ordered within so many days is looked for at other sites first (our own judgement): what they can spare later nobody knows.
+const SOON_DAYS: i64 = 14;
 
 /// What a site can spare for another.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,6 +30,54 @@ pub struct Spare {
     pub spare: f64,
 }
 
+/// A site that may give, with its forecast.
+#[derive(Debug, Clone, Copy)]
+pub struct Giver<'a> {
+    /// Which.
+    pub site: SiteId,
+    /// What it will use itself.
+    pub forecast: &'a Forecast,
+}
+
+/// The products that are ordered so soon that other sites are asked first, each with the least amount that is worth a ride.
+pub fn sought(needing: &Forecast, today: NaiveDate) -> Vec<(ProductId, Amount)> {
+    let purchases = needing.products.iter().filter_map(|product| product.purchase.as_ref());
+    purchases
+        .filter(|purchase| is_soon(purchase, today) && purchase.needed.is_positive())
+        .map(|purchase| (purchase.product, Amount::rounded(WORTH * purchase.needed.base_units())))
+        .collect()
+}
+
+/// What other sites give towards a purchase, those that can spare most first, in whole mL (or g).
+pub(super) fn transfers(purchase: &Purchase, today: NaiveDate, givers: &[Giver<'_>]) -> Vec<Transfer> {
+    if !is_soon(purchase, today) {
+        return Vec::new();
+    }
+    let needed = purchase.needed.base_units();
+    let mut able: Vec<(f64, SiteId)> = givers
+        .iter()
+        .filter_map(|giver| {
+            let product = giver.forecast.products.iter().find(|other| other.product == purchase.product)?;
+            Some((spared(product, needed)?, giver.site))
+        })
+        .collect();
+    able.sort_by(|one, other| other.0.total_cmp(&one.0).then(one.1.cmp(&other.1)));
+    let mut lacking = needed;
+    let mut transfers = Vec::new();
+    for (spare, from) in able {
+        let given = if spare >= lacking { lacking.ceil() } else { spare.floor() };
+        if lacking > 0.0 && given > 0.0 {
+            transfers.push(Transfer { from, amount: Amount::rounded(given) });
+            lacking -= given;
+        }
+    }
+    transfers
+}
+
+fn is_soon(purchase: &Purchase, today: NaiveDate) -> bool {
+    (purchase.order_by.date() - today).num_days() <= SOON_DAYS
+}
+
 /// What of the purchases of one site another can spare.
 pub fn spare_for(needing: &Forecast, giving: &Forecast) -> Vec<Spare> {
     let mut spares = Vec::new();
@@ -33,13 +87,18 @@ pub fn spare_for(needing: &Forecast, giving: &Forecast) -> Vec<Spare> {
             continue;
         };
         let needed = purchase.needed.base_units();
-        let spare = spare_of(giver).min(needed);
-        if giver.purchase.is_none() && needed > 0.0 && spare >= WORTH * needed {
+        if let Some(spare) = spared(giver, needed) {
             let needed_by = product.may_run_out_on;
-            spares.push(Spare { product: product.product, needed, needed_by, spare });
+            spares.push(Spare { product: product.product, needed, needed_by, spare: spare.min(needed) });
         }
     }
     spares
+}
+
+/// What a site can spare of a product, where it is worth a ride to one that needs so much, and nothing is to be bought of it there.
+fn spared(giver: &ProductForecast, needed: f64) -> Option<f64> {
+    let spare = spare_of(giver);
+    (giver.purchase.is_none() && needed > 0.0 && spare >= WORTH * needed).then_some(spare)
 }
 
 /// The least that is left at the service level on any of the days, with nothing counted that is still under way.

@@ -74,7 +74,7 @@ fn about<W>(kind: AlertKind, about: Id<W>, text: String) -> Warning {
 fn order_soon(product: &ProductForecast, name: &str, today: NaiveDate) -> Option<Warning> {
     let purchase = product.purchase.as_ref()?;
     let OrderBy::On(by) = purchase.order_by else { return None };
-    let packs = purchase.packs.count;
+    let packs = purchase.pack_count();
     let text = format!("{name}: order {packs} packs by {by}, or it may run out before they come.");
     // A pack that would expire before it is used is not ordered.
     (packs > 0 && within(by, today, ORDER_SOON_DAYS))
@@ -84,7 +84,7 @@ fn order_soon(product: &ProductForecast, name: &str, today: NaiveDate) -> Option
 fn out_soon(product: &ProductForecast, name: &str, today: NaiveDate) -> Option<Warning> {
     let may_run_out_on = product.may_run_out_on?;
     let text = match &product.purchase {
-        Some(purchase) if matches!(purchase.order_by, OrderBy::Late(_)) && purchase.packs.count > 0 => {
+        Some(purchase) if matches!(purchase.order_by, OrderBy::Late(_)) && purchase.pack_count() > 0 => {
             format!(
                 "{name}: it may run out from {may_run_out_on} on, with a chance of {:.0} % before an order of {} comes.",
                 purchase.chance_of_running_out * 100.0,

@@ -44,10 +44,10 @@ pub struct IssuedLine {
     pub may_run_out_on: Option<NaiveDate>,
     /// By when to order.
     pub order_by_on: Option<NaiveDate>,
-    /// How many packs to order.
+    /// How many packs to order, of all sizes.
     #[schema(minimum = 0, maximum = 9007199254740991i64)]
     pub pack_count: Option<i64>,
-    /// What one pack holds.
+    /// What one pack holds, in the mean where they differ.
     pub pack: Option<Quantity>,
 }
 

@@ -38,11 +38,17 @@ pub struct ProposedPurchase {
     pub needed: Quantity,
     /// At most this is used before it expires.
     pub at_most: Option<Quantity>,
-    /// What one pack holds.
-    pub pack: Quantity,
-    /// Whole packs.
+    /// What other sites can give of it first; only the rest is bought.
+    #[schema(max_items = 1000)]
+    pub transfers: Vec<ProposedTransfer>,
+    /// The cheapest packs that hold the rest; none where they would expire first or the transfers are enough.
+    #[schema(max_items = 100)]
+    pub lines: Vec<ProposedLine>,
+    /// Packs of all sizes.
     #[schema(minimum = 0, maximum = 9007199254740991i64)]
     pub pack_count: i64,
+    /// What they hold together.
+    pub amount: Quantity,
     /// Price of the packs, minor units.
     #[schema(minimum = 0, maximum = 9007199254740991i64)]
     pub cost_minor: i64,
@@ -51,9 +57,39 @@ pub struct ProposedPurchase {
     pub currency: String,
     /// Ordered earlier than it needed, to be in step with this product.
     pub in_step_with_id: Option<Uuid>,
+    /// The day of the order that it goes along in before its own day, to reach the supplier's least value or to save a freight.
+    pub brought_forward_to_on: Option<NaiveDate>,
     /// Why so much of it on that day, in sentences.
     #[schema(max_length = 2000)]
     pub why: String,
+}
+
+/// Packs of one size to buy.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct ProposedLine {
+    /// What one pack holds.
+    pub pack: Quantity,
+    /// Whole packs.
+    #[schema(minimum = 1, maximum = 9007199254740991i64)]
+    pub pack_count: i64,
+    /// Price of one, minor units.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub price_minor: i64,
+    /// Price of all of them, minor units.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub cost_minor: i64,
+}
+
+/// What another site can give before anything is bought.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct ProposedTransfer {
+    /// The site that has it.
+    pub from_site_id: Uuid,
+    /// Its name.
+    #[schema(max_length = 120)]
+    pub from_site: String,
+    /// How much; with it gone that site still covers six weeks at its own service level.
+    pub amount: Quantity,
 }
 
 /// A product in the table of what to buy: its forecast on one line.
@@ -67,10 +103,12 @@ pub struct PurchaseRow {
     order_by_on: Option<NaiveDate>,
     late: Option<bool>,
     supplier: Option<String>,
-    pack: Option<f64>,
+    packs: Option<String>,
     pack_count: Option<i64>,
     cost_minor: Option<i64>,
     currency: Option<String>,
+    transfers: Option<String>,
+    why: Option<String>,
 }
 
 impl From<&ProductForecast> for PurchaseRow {
@@ -85,10 +123,12 @@ impl From<&ProductForecast> for PurchaseRow {
             order_by_on: purchase.map(|purchase| purchase.order_by_on),
             late: purchase.map(|purchase| purchase.late),
             supplier: purchase.map(|purchase| purchase.supplier.clone()),
-            pack: purchase.map(|purchase| purchase.pack.value),
+            packs: purchase.map(ProposedPurchase::packs_told),
             pack_count: purchase.map(|purchase| purchase.pack_count),
             cost_minor: purchase.map(|purchase| purchase.cost_minor),
             currency: purchase.map(|purchase| purchase.currency.clone()),
+            transfers: purchase.map(ProposedPurchase::transfers_told),
+            why: purchase.map(|purchase| purchase.why.clone()),
         }
     }
 }
@@ -133,6 +173,19 @@ pub struct NewDraftOrders {
 }
 
 impl ProposedPurchase {
+    /// The packs in words, such as `2 × 5000 + 1 × 1000`, in the unit of the product.
+    pub fn packs_told(&self) -> String {
+        let each = self.lines.iter().map(|line| format!("{} × {}", line.pack_count, line.pack.value));
+        each.collect::<Vec<_>>().join(" + ")
+    }
+
+    /// The transfers in words, such as `700 from South house`, in the unit of the product.
+    pub fn transfers_told(&self) -> String {
+        let each =
+            self.transfers.iter().map(|given| format!("{} from {}", given.amount.value, given.from_site));
+        each.collect::<Vec<_>>().join(" + ")
+    }
+
     pub(super) fn of(
         purchase: &answers::Purchase,
         base: fillmark_domain::Base,
@@ -149,12 +202,34 @@ impl ProposedPurchase {
             lead_time_order_count: purchase.lead_time.orders as u64,
             needed: purchase.needed.quantity(base).into(),
             at_most: purchase.at_most.map(|amount| amount.quantity(base).into()),
-            pack: purchase.offer.pack.quantity(base).into(),
-            pack_count: purchase.packs.count,
+            transfers: purchase
+                .transfers
+                .iter()
+                .map(|given| ProposedTransfer {
+                    from_site_id: given.from.uuid(),
+                    from_site: names.site(given.from),
+                    amount: given.amount.quantity(base).into(),
+                })
+                .collect(),
+            lines: purchase.lines.iter().map(|line| ProposedLine::of(line, base)).collect(),
+            pack_count: purchase.pack_count(),
+            amount: purchase.amount.quantity(base).into(),
             cost_minor: purchase.cost.minor,
             currency: purchase.cost.currency.code(),
             why: purchase.told(),
             in_step_with_id: purchase.in_step_with.map(Id::uuid),
+            brought_forward_to_on: purchase.brought_forward.map(|forward| forward.to),
+        }
+    }
+}
+
+impl ProposedLine {
+    fn of(line: &answers::PurchaseLine, base: fillmark_domain::Base) -> Self {
+        Self {
+            pack: line.offer.pack.quantity(base).into(),
+            pack_count: line.packs.count,
+            price_minor: line.offer.price.minor,
+            cost_minor: line.cost.minor,
         }
     }
 }

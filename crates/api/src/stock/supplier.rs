@@ -122,7 +122,7 @@ pub struct NewOffer {
     /// ISO 4217 code of the price: the site's.
     #[schema(min_length = 3, max_length = 3)]
     pub currency: String,
-    /// Packs that must be bought at least.
+    /// Packs that must be bought at least. A price break is one more offer of the same pack: cheaper, from this number on.
     #[serde(default)]
     #[schema(minimum = 0, maximum = 100000)]
     pub minimum_packs: u32,

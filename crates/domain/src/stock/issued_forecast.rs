@@ -59,8 +59,8 @@ pub struct IssuedUse {
 pub struct IssuedOrder {
     /// By which day.
     pub by: NaiveDate,
-    /// How many packs.
+    /// How many packs, of all sizes.
     pub packs: i64,
-    /// Of how much each.
+    /// Of how much each, in the mean where they differ.
     pub pack: f64,
 }

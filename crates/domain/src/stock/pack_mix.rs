@@ -13,6 +13,8 @@ pub struct PackPrice {
     pub pack: Amount,
     /// What it costs, minor units of the one currency of all packs.
     pub price_minor: i64,
+    /// So many of it must be bought, where any is: a price break is the same pack once more, cheaper from a number on.
+    pub minimum: i64,
 }
 
 /// So many of each pack.
@@ -26,11 +28,11 @@ pub struct PackMix {
     pub price_minor: i64,
 }
 
-/// The cheapest packs that hold what is needed; of those that cost the same the ones that hold the least, of those the fewest.
-/// Exact in integers: neither the largest packs first nor the lowest price per litre first is always cheapest. None where
-/// something is needed and no pack holds anything.
-pub fn cheapest_mix(need: Amount, packs: &[PackPrice]) -> Option<PackMix> {
-    let mut search = Search::among(packs);
+/// The cheapest packs that hold what is needed and no more than a maximum (what can be used before it expires); of those that cost
+/// the same the ones that hold the least, of those the fewest. Exact in integers: neither the largest packs first nor the lowest
+/// price per litre first is always cheapest. None where something is needed and no packs hold it.
+pub fn cheapest_mix(need: Amount, packs: &[PackPrice], maximum: Option<Amount>) -> Option<PackMix> {
+    let mut search = Search::among(packs, maximum);
     search.descend(0, Mix { lacking: i128::from(need.thousandths().max(0)), ..Mix::default() });
     let (_, counts) = search.best?;
     let total = |of: fn(&PackPrice) -> i64| -> i64 {
@@ -48,6 +50,7 @@ struct Kind {
     place: usize,
     size: i128,
     price: i128,
+    minimum: i128,
     /// The largest pack among this and the dearer ones.
     largest_left: i128,
 }
@@ -69,12 +72,13 @@ type Rank = (i128, i128, i128);
 struct Search {
     kinds: Vec<Kind>,
     counts: Vec<i64>,
+    maximum: i128,
     best: Option<(Rank, Vec<i64>)>,
     looks: u32,
 }
 
 impl Search {
-    fn among(packs: &[PackPrice]) -> Search {
+    fn among(packs: &[PackPrice], maximum: Option<Amount>) -> Search {
         let usable = |(_, pack): &(usize, &PackPrice)| pack.pack.is_positive() && pack.price_minor >= 0;
         let mut kinds: Vec<Kind> = packs
             .iter()
@@ -82,7 +86,8 @@ impl Search {
             .filter(usable)
             .map(|(place, pack)| {
                 let size = i128::from(pack.pack.thousandths());
-                Kind { place, size, price: i128::from(pack.price_minor), largest_left: size }
+                let (price, minimum) = (i128::from(pack.price_minor), i128::from(pack.minimum));
+                Kind { place, size, price, minimum, largest_left: size }
             })
             .collect();
         kinds.sort_by(|one, other| {
@@ -93,23 +98,24 @@ impl Search {
             largest = largest.max(kind.size);
             kind.largest_left = largest;
         }
-        Search { kinds, counts: vec![0; packs.len()], best: None, looks: 0 }
+        let maximum = maximum.map_or(i128::MAX, |maximum| i128::from(maximum.thousandths()));
+        Search { kinds, counts: vec![0; packs.len()], maximum, best: None, looks: 0 }
     }
 
     fn descend(&mut self, place: usize, mix: Mix) {
         if mix.lacking <= 0 {
             let rank = (mix.price, mix.amount, mix.packs);
-            if self.best.as_ref().is_none_or(|(best, _)| rank < *best) {
+            if mix.amount <= self.maximum && self.best.as_ref().is_none_or(|(best, _)| rank < *best) {
                 self.best = Some((rank, self.counts.clone()));
             }
             return;
         }
-        let Some(Kind { place: listed, size, price, .. }) = self.kinds.get(place) else { return };
-        let (listed, size, price) = (*listed, *size, *price);
-        let most = div_up(mix.lacking, size);
-        for count in (0..=most).rev() {
+        let Some(Kind { place: listed, size, price, minimum, .. }) = self.kinds.get(place) else { return };
+        let (listed, size, price, minimum) = (*listed, *size, *price, *minimum);
+        let most = div_up(mix.lacking, size).max(minimum);
+        for count in (minimum.max(1)..=most).rev().chain([0]) {
             self.looks = self.looks.saturating_add(1);
-            if self.looks > LOOKS && self.best.is_some() {
+            if self.looks > LOOKS && (self.best.is_some() || self.maximum < i128::MAX) {
                 break;
             }
             let next = Mix {
@@ -171,13 +177,14 @@ mod tests {
         let of = |(size, price_minor): &(i64, i64)| PackPrice {
             pack: Amount::from_thousandths(*size),
             price_minor: *price_minor,
+            minimum: 0,
         };
         listed.iter().map(of).collect()
     }
 
     #[track_caller]
     fn check(need: i64, packs: &[(i64, i64)], counts: Option<&[i64]>) {
-        let found = cheapest_mix(Amount::from_thousandths(need), &packs_of(packs));
+        let found = cheapest_mix(Amount::from_thousandths(need), &packs_of(packs), None);
         assert_eq!(found.as_ref().map(|mix| &mix.counts[..]), counts);
     }
 
@@ -189,7 +196,7 @@ mod tests {
             .map(|pack| (pack["size"].as_i64().unwrap(), pack["price"].as_i64().unwrap()))
             .collect();
         let need = Amount::from_thousandths(case.inputs["need"].as_i64().unwrap());
-        let found = cheapest_mix(need, &packs_of(&packs)).unwrap();
+        let found = cheapest_mix(need, &packs_of(&packs), None).unwrap();
         assert_eq!(found.amount.thousandths(), case.expected["qty"].as_i64().unwrap(), "{}", case.id);
         assert_eq!(found.price_minor, case.expected["price"].as_i64().unwrap(), "{}", case.id);
         for ((size, _), count) in packs.iter().zip(&found.counts) {
@@ -209,6 +216,36 @@ mod tests {
         check(4, &[(1, 1), (2, 2), (4, 4)], Some(&[0, 0, 1]));
     }
 
+    #[track_caller]
+    fn check_break(need: i64, maximum: Option<i64>, counts: Option<&[i64]>) {
+        // Packs of five at ten, from four on at eight; packs of two at five.
+        let of = |size, price_minor, minimum| PackPrice {
+            pack: Amount::from_thousandths(size),
+            price_minor,
+            minimum,
+        };
+        let packs = [of(5, 10, 1), of(5, 8, 4), of(2, 5, 0)];
+        let found =
+            cheapest_mix(Amount::from_thousandths(need), &packs, maximum.map(Amount::from_thousandths));
+        assert_eq!(found.as_ref().map(|mix| &mix.counts[..]), counts, "{need} {maximum:?}");
+    }
+
+    #[test]
+    fn a_price_break_is_taken_from_its_number_on_and_where_it_comes_cheaper_than_what_is_needed() {
+        check_break(15, None, Some(&[3, 0, 0]));
+        check_break(16, None, Some(&[0, 4, 0]));
+        check_break(25, None, Some(&[0, 5, 0]));
+        check_break(7, None, Some(&[1, 0, 1]));
+    }
+
+    #[test]
+    fn no_more_is_bought_than_the_maximum() {
+        check_break(16, Some(19), Some(&[2, 0, 3]));
+        check_break(5, Some(5), Some(&[1, 0, 0]));
+        check_break(3, Some(3), None);
+        check_break(6, Some(4), None);
+    }
+
     #[test]
     fn nothing_needed_is_nothing_bought_and_no_packs_hold_nothing() {
         check(0, &[(5, 10)], Some(&[0]));
@@ -220,7 +257,7 @@ mod tests {
     #[test]
     fn a_need_of_any_size_is_answered() {
         let most = Amount::from_thousandths(crate::amount::LARGEST);
-        let found = cheapest_mix(most, &packs_of(&[(1, 1), (2, 2), (3, 3)])).unwrap();
+        let found = cheapest_mix(most, &packs_of(&[(1, 1), (2, 2), (3, 3)]), None).unwrap();
         assert_eq!(found.amount, most);
     }
 
@@ -248,12 +285,64 @@ mod tests {
         ranks.min().unwrap()
     }
 
+    /// The best of all mixes of up to three kinds with their minimum numbers, by trying each.
+    fn by_trial(need: i64, packs: &[PackPrice], maximum: i64) -> Option<(i64, i64, i64)> {
+        let counts = |pack: &PackPrice| {
+            let most = (need / pack.pack.thousandths() + 1).max(pack.minimum);
+            (0..=most).filter(|count| *count == 0 || *count >= pack.minimum).collect::<Vec<_>>()
+        };
+        let mut mixes = vec![(0, 0, 0)];
+        for pack in packs {
+            let with = |(price, amount, count): &(i64, i64, i64), more: i64| {
+                (price + more * pack.price_minor, amount + more * pack.pack.thousandths(), count + more)
+            };
+            let each = counts(pack);
+            mixes = mixes.iter().flat_map(|mix| each.iter().map(move |more| with(mix, *more))).collect();
+        }
+        mixes.into_iter().filter(|(_, amount, _)| (need..=maximum).contains(amount)).min()
+    }
+
     proptest! {
+        #[test]
+        fn no_other_mix_with_minimum_and_maximum_is_better(
+            need in 0_i64..60,
+            room in 0_i64..40,
+            packs in proptest::collection::vec((2_i64..20, 0_i64..40, 0_i64..5), 1..4),
+        ) {
+            let of = |(size, price_minor, minimum): &(i64, i64, i64)| PackPrice {
+                pack: Amount::from_thousandths(*size), price_minor: *price_minor, minimum: *minimum,
+            };
+            let packs: Vec<PackPrice> = packs.iter().map(of).collect();
+            let most = Amount::from_thousandths(need + room);
+            let found = cheapest_mix(Amount::from_thousandths(need), &packs, Some(most));
+            let rank = found.map(|mix| (mix.price_minor, mix.amount.thousandths(), mix.counts.iter().sum()));
+            prop_assert_eq!(rank, by_trial(need, &packs, need + room));
+        }
+
+        #[test]
+        fn a_mix_is_never_dearer_than_one_offer_alone(
+            need in 1_i64..100_000, packs in proptest::collection::vec((500_i64..30_000, 0_i64..4_000, 0_i64..6), 1..5),
+        ) {
+            let of = |(size, price_minor, minimum): &(i64, i64, i64)| PackPrice {
+                pack: Amount::from_thousandths(*size), price_minor: *price_minor, minimum: *minimum,
+            };
+            let packs: Vec<PackPrice> = packs.iter().map(of).collect();
+            let found = cheapest_mix(Amount::from_thousandths(need), &packs, None).unwrap();
+            prop_assert!(found.amount.thousandths() >= need);
+            for pack in &packs {
+                let alone = super::super::whole_packs(
+                    Amount::from_thousandths(need), pack.pack,
+                    Amount::from_thousandths(pack.minimum * pack.pack.thousandths()), None,
+                );
+                prop_assert!(found.price_minor <= alone.count * pack.price_minor);
+            }
+        }
+
         #[test]
         fn no_other_mix_is_better(
             need in 0_i64..120, packs in proptest::collection::vec((1_i64..30, 0_i64..40), 1..6),
         ) {
-            let found = cheapest_mix(Amount::from_thousandths(need), &packs_of(&packs)).unwrap();
+            let found = cheapest_mix(Amount::from_thousandths(need), &packs_of(&packs), None).unwrap();
             let rank = (found.price_minor, found.amount.thousandths(), found.counts.iter().sum());
             prop_assert_eq!(rank, by_table(need, &packs));
         }

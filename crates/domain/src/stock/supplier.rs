@@ -46,7 +46,7 @@ pub struct Offer {
     pub base: Base,
     /// Price of one pack.
     pub price: Money,
-    /// Packs that must be bought at least.
+    /// Packs that must be bought at least. A price break is one more offer of the same pack: cheaper, from this number on.
     pub minimum_packs: u32,
 }
 

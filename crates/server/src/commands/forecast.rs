@@ -35,6 +35,11 @@ pub(crate) fn told(site: &str, made: &SiteForecast) -> String {
     for product in made.products.iter().filter(|product| !product.cautions.is_empty()) {
         text.push_str(&format!("{}: {}\n", product.name, product.cautions.join("; ")));
     }
+    for product in &made.products {
+        if let Some(bought) = bought(product) {
+            text.push_str(&format!("{}: {}\n", product.name, bought.why));
+        }
+    }
     if !made.orders.is_empty() {
         text.push_str(&format!("\n{}\n", orders(made)));
     }
@@ -77,6 +82,7 @@ fn products(made: &SiteForecast) -> Table {
         "in stock",
         "may run out on",
         "order by",
+        "other sites give",
         "packs",
         "from",
         "cost",
@@ -87,13 +93,19 @@ fn products(made: &SiteForecast) -> Table {
     products
 }
 
-fn row(product: &ProductForecast) -> [String; 9] {
+/// What is bought or asked of other sites; nothing where a pack would spoil first.
+fn bought(product: &ProductForecast) -> Option<&ProposedPurchase> {
+    let asked_for = |bought: &&ProposedPurchase| !bought.lines.is_empty() || !bought.transfers.is_empty();
+    product.purchase.as_ref().filter(asked_for)
+}
+
+fn row(product: &ProductForecast) -> [String; 10] {
     let cause = product.expected_use;
     let parts = [cause.tank_changes, cause.top_ups, cause.ph, cause.fed, cause.unplanned];
     let parts = parts.map(|part| format!("{part:.0}")).join(" / ");
     let unit = product.unit.0.code();
     let in_stock = product.days.first().map_or(0.0, |day| day.balance + day.used.total);
-    let bought = product.purchase.as_ref().filter(|bought| bought.pack_count > 0);
+    let bought = bought(product);
     let order_by = |bought: &ProposedPurchase| {
         format!("{}{}", bought.order_by_on, if bought.late { " (late)" } else { "" })
     };
@@ -104,7 +116,8 @@ fn row(product: &ProductForecast) -> [String; 9] {
         format!("{in_stock:.0} {unit}"),
         or_nothing(product.may_run_out_on),
         bought.map_or_else(|| unbought(product).to_owned(), order_by),
-        or_nothing(bought.map(|bought| bought.pack_count)),
+        or_nothing(bought.map(ProposedPurchase::transfers_told)),
+        or_nothing(bought.map(ProposedPurchase::packs_told)),
         or_nothing(bought.map(|bought| &bought.supplier)),
         or_nothing(bought.map(|bought| priced(bought.cost_minor, &bought.currency))),
     ]
@@ -147,6 +160,8 @@ mod tests {
             ("00000000-0000-0000-0000-000000000001", "00000000-0000-0000-0000-000000000002");
         let none = serde_json::json!({ "total": 0, "tank_changes": 0, "top_ups": 0, "ph": 0, "fed": 0, "unplanned": 0 });
         let litre = serde_json::json!({ "value": 1, "unit": "L" });
+        let line = serde_json::json!({ "pack": litre, "pack_count": packs, "price_minor": 1000, "cost_minor": 4000 });
+        let lines = if packs > 0 { vec![line] } else { Vec::new() };
         let made = serde_json::json!({
             "today_on": "2026-11-24", "made_at": "2026-11-24T06:00:00.000Z", "service_level_percent": 95,
             "suspected": [],
@@ -159,8 +174,9 @@ mod tests {
                     "supplier_id": supplier, "supplier": "Nutrients of the North", "order_by_on": "2026-12-01",
                     "late": false, "chance_of_running_out_percent": 2, "lead_time_mean_days": 5,
                     "lead_time_sd_days": 1, "lead_time_order_count": 3, "needed": litre, "at_most": null,
-                    "pack": litre, "pack_count": packs, "cost_minor": 4000, "currency": "EUR",
-                    "in_step_with_id": null, "why": "It runs out.",
+                    "transfers": [], "lines": lines, "amount": litre,
+                    "pack_count": packs, "cost_minor": 4000, "currency": "EUR",
+                    "in_step_with_id": null, "brought_forward_to_on": null, "why": "It runs out.",
                 },
             }],
             "orders": [{
@@ -175,7 +191,9 @@ mod tests {
     #[test]
     fn an_order_is_told_with_its_freight_and_what_is_missing_to_the_least_order() {
         let text = told("Harbour", &made(4));
-        for words in ["Base A", "40.00 EUR", "9.90 EUR", "60.00 EUR short of it"] {
+        for words in
+            ["Base A", "4 × 1", "Base A: It runs out.", "40.00 EUR", "9.90 EUR", "60.00 EUR short of it"]
+        {
             assert!(text.contains(words), "{words:?} is missing in\n{text}");
         }
     }

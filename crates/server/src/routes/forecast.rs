@@ -268,7 +268,7 @@ fn chart(told: &ProductForecast, service_level: f64) -> StockChart {
 }
 
 pub(crate) fn answer(made: &forecast::SiteForecast) -> SiteForecast {
-    let names = ForecastNames { products: &made.products, suppliers: &made.suppliers };
+    let names = ForecastNames { products: &made.products, suppliers: &made.suppliers, sites: &made.sites };
     let tanks: Vec<TankId> = made.tanks.iter().map(|tank| tank.id).collect();
     let when = ForecastMade { today: made.today, at: made.made_at, service_level: made.service_level };
     SiteForecast::of(&made.forecast, when, names, &tanks)

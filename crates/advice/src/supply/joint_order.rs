@@ -1,0 +1,107 @@
+//! Which purchases go in one order.
+
+use fillmark_domain::Money;
+
+use super::answer::{BroughtForward, Caution, Gains, ProposedOrder, Purchase};
+use super::order_by::Outlook;
+use super::orders::{Known, used_before_it_expires};
+use super::pack_choice::holding;
+use super::question::Question;
+
+/// Nothing is ordered earlier than so many days before its own day to save a freight (our own judgement): the plan may change.
+const EARLIEST_DAYS: i64 = 28;
+
+/// Purchases of one supplier that would be made before the next review go in one order. While it is below the supplier's least
+/// value the next ones are drawn forward into it, and beyond that those whose own freight costs more than holding them longer.
+pub(super) fn by_supplier(
+    question: &Question,
+    suppliers: &[Known<'_>],
+    outlooks: &[Outlook<'_>],
+    purchases: &mut [Option<Purchase>],
+) -> Vec<ProposedOrder> {
+    let bought = |place: &usize| purchases[*place].as_ref().is_some_and(|bought| !bought.lines.is_empty());
+    let mut open: Vec<usize> = (0..purchases.len()).filter(bought).collect();
+    open.sort_by_key(|place| purchases[*place].as_ref().map(|purchase| purchase.order_by.date()));
+    let mut orders = Vec::new();
+    while let Some(first) = open.first().and_then(|place| purchases[*place].clone()) {
+        let Some(supplier) = suppliers.iter().find(|known| known.terms.supplier == first.supplier) else {
+            break;
+        };
+        let mut joint = Joint::begun_by(question, supplier, &first);
+        open.retain(|place| match &mut purchases[*place] {
+            Some(purchase) => !joint.takes(&outlooks[*place], purchase),
+            None => false,
+        });
+        orders.push(joint.order());
+    }
+    orders
+}
+
+/// An order as far as it is filled.
+struct Joint<'a> {
+    question: &'a Question,
+    supplier: &'a Known<'a>,
+    /// Least value and freight, minor units; none where they are in another currency than the prices: an exchange rate is a fact of
+    /// a day, and nobody told it.
+    terms_minor: Option<(i64, i64)>,
+    order: ProposedOrder,
+}
+
+impl<'a> Joint<'a> {
+    fn begun_by(question: &'a Question, supplier: &'a Known<'a>, first: &Purchase) -> Joint<'a> {
+        let terms = supplier.terms;
+        let same = terms.currency == first.cost.currency;
+        let other = Caution::TermsInOtherCurrency { currency: terms.currency };
+        let order = ProposedOrder {
+            supplier: first.supplier,
+            order_by: first.order_by,
+            products: Vec::new(),
+            value: Money::new(0, first.cost.currency),
+            freight_minor: same.then_some(terms.freight_minor),
+            below_minimum_minor: None,
+            cautions: if same { Vec::new() } else { vec![other] },
+        };
+        let terms_minor = same.then_some((terms.minimum_order_minor, terms.freight_minor));
+        Joint { question, supplier, terms_minor, order }
+    }
+
+    /// Takes a purchase in, if it belongs here, and notes on it what is gained.
+    fn takes(&mut self, outlook: &Outlook<'_>, purchase: &mut Purchase) -> bool {
+        let days_early = (purchase.order_by.date() - self.order.order_by.date()).num_days();
+        let soon = days_early < i64::from(self.question.review_days);
+        let gains = if soon { None } else { self.gains(days_early, purchase) };
+        let joins = purchase.supplier == self.order.supplier
+            && (soon || (gains.is_some() && self.keeps(outlook, purchase)));
+        let Ok(value) = self.order.value.plus(purchase.cost) else { return false };
+        if joins {
+            self.order.value = value;
+            self.order.products.push(purchase.product);
+            purchase.brought_forward =
+                gains.map(|gains| BroughtForward { to: self.order.order_by.date(), gains });
+        }
+        joins
+    }
+
+    fn gains(&self, days_early: i64, purchase: &Purchase) -> Option<Gains> {
+        let (least_minor, saved_minor) = self.terms_minor?;
+        if self.order.value.minor < least_minor {
+            return Some(Gains::LeastOrder);
+        }
+        let holding_minor = (purchase.cost.minor as f64 * holding(days_early as f64)).ceil() as i64;
+        (days_early <= EARLIEST_DAYS && holding_minor < saved_minor)
+            .then_some(Gains::Freight { saved_minor, holding_minor })
+    }
+
+    /// Whether all of it is used before it expires, though it comes earlier.
+    fn keeps(&self, outlook: &Outlook<'_>, purchase: &Purchase) -> bool {
+        let ordered_on = self.question.offset(self.order.order_by.date());
+        let at_most = used_before_it_expires(outlook, &self.supplier.lead, ordered_on);
+        at_most.is_none_or(|at_most| purchase.amount <= at_most)
+    }
+
+    fn order(self) -> ProposedOrder {
+        let value_minor = self.order.value.minor;
+        let below_minimum_minor = self.terms_minor.map(|(least, _)| (least - value_minor).max(0));
+        ProposedOrder { below_minimum_minor, ..self.order }
+    }
+}

@@ -1,0 +1,169 @@
+//! Which packs to buy of one supplier.
+
+use fillmark_domain::Amount;
+use fillmark_domain::stock::{Offer, PackPrice, Packs, cheapest_mix, whole_packs};
+
+use super::answer::PurchaseLine;
+
+/// From this part of a pack on it is bought for what is used of it (our own judgement).
+const WORTH: f64 = 0.2;
+
+/// What holding stock for a year costs, as a share of its price: money, room and what goes bad (common practice, no source).
+const HOLDING_A_YEAR: f64 = 0.25;
+const DAYS_OF_YEAR: f64 = 365.25;
+
+/// Weeks of further use that a larger pack or a price break may be bought for (our own judgement): what lies longer ages, and the
+/// plan that wants it may change.
+pub(super) const FURTHER_WEEKS: [u8; 2] = [4, 8];
+
+/// By how much cheaper by the litre packs must be that are bought for further weeks (our own judgement): for less nobody fills the
+/// store.
+const WORTHWHILE: f64 = 0.05;
+
+/// The cheapest packs that hold what is needed, at most what is used before it expires. `further` is the use of
+/// [`FURTHER_WEEKS`] beyond it: where packs that hold some of it too come cheaper by the litre, with what holding them costs, they
+/// are taken.
+pub(super) fn choose(
+    offers: &[&Offer],
+    needed: Amount,
+    at_most: Option<Amount>,
+    further: [Amount; FURTHER_WEEKS.len()],
+) -> Vec<PurchaseLine> {
+    if !needed.is_positive() {
+        return Vec::new();
+    }
+    let Some(enough) = mix(offers, needed, at_most) else {
+        return as_much_as_is_used(offers, needed, at_most);
+    };
+    let mut best = (by_litre(&enough, 0) * (1.0 - WORTHWHILE), enough);
+    for (weeks, more) in FURTHER_WEEKS.into_iter().zip(further) {
+        let held = at_most.map_or(needed + more, |most| most.min(needed + more));
+        let Some(larger) = mix(offers, held, at_most) else { continue };
+        let price = by_litre(&larger, weeks);
+        if price < best.0 {
+            best = (price, larger);
+        }
+    }
+    best.1
+}
+
+fn mix(offers: &[&Offer], needed: Amount, at_most: Option<Amount>) -> Option<Vec<PurchaseLine>> {
+    let price = |offer: &&Offer| PackPrice {
+        pack: offer.pack,
+        price_minor: offer.price.minor,
+        minimum: offer.minimum_packs.into(),
+    };
+    let packs: Vec<PackPrice> = offers.iter().map(price).collect();
+    let mix = cheapest_mix(needed, &packs, at_most)?;
+    let bought = offers.iter().zip(mix.counts).filter(|(_, count)| *count > 0);
+    Some(bought.map(|(offer, count)| line(offer, count)).collect())
+}
+
+fn line(offer: &Offer, count: i64) -> PurchaseLine {
+    let amount = Amount::from_thousandths(offer.pack.thousandths().saturating_mul(count));
+    PurchaseLine { offer: offer.clone(), packs: Packs { count, amount }, cost: offer.price.times(count) }
+}
+
+/// What holding stock for so many days costs, as a share of its price.
+pub(super) fn holding(days: f64) -> f64 {
+    HOLDING_A_YEAR * days / DAYS_OF_YEAR
+}
+
+/// Price of a thousandth, of which half lies so many weeks longer.
+fn by_litre(lines: &[PurchaseLine], weeks: u8) -> f64 {
+    let cost: i64 = lines.iter().map(|line| line.cost.minor).sum();
+    let held: i64 = lines.iter().map(|line| line.packs.amount.thousandths()).sum();
+    cost as f64 / held.max(1) as f64 * (1.0 + holding(f64::from(weeks) * 7.0 / 2.0))
+}
+
+/// Where no packs hold what is needed without some of it expiring: those of one offer that hold the most of what is used, even fewer
+/// than the supplier's minimum, since what is thrown away is no bargain; or one pack that is used well enough, because running out
+/// costs a crop and what is left of a pack does not.
+fn as_much_as_is_used(offers: &[&Offer], needed: Amount, at_most: Option<Amount>) -> Vec<PurchaseLine> {
+    let used = at_most.map_or(needed, |at_most| at_most.min(needed));
+    let most = at_most.unwrap_or(needed).max(Amount::ZERO);
+    let whole = |offer: &Offer| {
+        let least =
+            Amount::from_thousandths(offer.pack.thousandths().saturating_mul(i64::from(offer.minimum_packs)));
+        whole_packs(needed, offer.pack, least, Some(most))
+    };
+    let rank = |offer: &&&Offer| {
+        let packs = whole(offer);
+        let sold = packs.count >= i64::from(offer.minimum_packs);
+        (packs.amount.min(needed), sold, -offer.price.times(packs.count).minor)
+    };
+    let best = offers.iter().max_by_key(rank).filter(|offer| whole(offer).count > 0);
+    if let Some(offer) = best {
+        return vec![line(offer, whole(offer).count)];
+    }
+    let single = |offer: &&&Offer| offer.minimum_packs <= 1 && offer.pack.is_positive();
+    let smallest = offers.iter().filter(single).min_by_key(|offer| (offer.pack, offer.price.minor));
+    let worth = |offer: &&&Offer| used.base_units() >= WORTH * offer.pack.base_units();
+    smallest.filter(worth).map(|offer| line(offer, 1)).into_iter().collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use fillmark_domain::{Base, Currency, Id, Money};
+
+    use super::*;
+
+    fn ml(amount: i64) -> Amount {
+        Amount::from_thousandths(amount * 1_000)
+    }
+
+    /// Offers as (pack in mL, price, least number); what is chosen as (pack, number).
+    #[track_caller]
+    fn check(
+        offers: &[(i64, i64, u32)],
+        needed: i64,
+        at_most: Option<i64>,
+        further: [i64; 2],
+        chosen: &[(i64, i64)],
+    ) {
+        let offer = |(pack, price, minimum_packs): &(i64, i64, u32)| Offer {
+            supplier: Id::new(Default::default()),
+            product: Id::new(Default::default()),
+            pack: ml(*pack),
+            base: Base::Volume,
+            price: Money::new(*price, Currency::from_code("EUR").unwrap()),
+            minimum_packs: *minimum_packs,
+        };
+        let offers: Vec<Offer> = offers.iter().map(offer).collect();
+        let offers: Vec<&Offer> = offers.iter().collect();
+        let lines = choose(&offers, ml(needed), at_most.map(ml), further.map(ml));
+        let told: Vec<_> =
+            lines.iter().map(|line| (line.offer.pack.thousandths() / 1_000, line.packs.count)).collect();
+        assert_eq!(told, chosen);
+    }
+
+    const SIZES: [(i64, i64, u32); 3] = [(1_000, 1_000, 0), (5_000, 4_000, 0), (5_000, 3_400, 3)];
+
+    #[test]
+    fn what_is_needed_comes_in_the_cheapest_mix() {
+        check(&SIZES, 6_000, None, [0; 2], &[(1_000, 1), (5_000, 1)]);
+        check(&SIZES, 5_500, Some(6_000), [0; 2], &[(1_000, 1), (5_000, 1)]);
+        check(&SIZES, 0, None, [5_000; 2], &[]);
+    }
+
+    #[test]
+    fn a_larger_pack_is_bought_for_what_is_used_soon() {
+        check(&SIZES, 1_000, None, [1_000, 2_000], &[(1_000, 1)]);
+        check(&SIZES, 1_000, None, [4_000, 8_000], &[(5_000, 1)]);
+        check(&SIZES, 1_000, None, [7_000, 14_000], &[(5_000, 3)]);
+        check(&SIZES, 1_000, Some(4_900), [4_000, 8_000], &[(1_000, 1)]);
+    }
+
+    #[test]
+    fn of_one_size_no_more_is_bought_than_is_needed() {
+        check(&SIZES[..1], 1_500, None, [4_000, 8_000], &[(1_000, 2)]);
+    }
+
+    #[test]
+    fn what_would_expire_is_left_unless_a_single_pack_is_used_well_enough() {
+        check(&SIZES, 1_500, Some(1_400), [0; 2], &[(1_000, 1)]);
+        check(&SIZES, 1_500, Some(300), [0; 2], &[(1_000, 1)]);
+        check(&SIZES, 1_500, Some(100), [0; 2], &[]);
+        check(&[(1_000, 1_000, 2)], 950, Some(1_400), [0; 2], &[(1_000, 1)]);
+    }
+}

@@ -1,0 +1,134 @@
+//! What goes in one order, from whom, and what other sites give first.
+
+use fillmark_advice::supply::*;
+use fillmark_domain::Currency;
+use fillmark_domain::stock::{Offer, Supplier};
+use fillmark_domain::{Id, Money};
+
+use crate::site::*;
+
+#[test]
+fn part_b_is_ordered_with_part_a() {
+    let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(2_600))]);
+    question.in_step = vec![(base_a(), base_b())];
+    let forecast = forecast(&question);
+    let [a, b] = [0, 1].map(|position: usize| forecast.products[position].purchase.clone().unwrap());
+    assert_eq!(a.order_by, b.order_by);
+    assert_eq!((a.in_step_with, b.in_step_with), (None, Some(base_a())));
+    assert_eq!(forecast.orders[0].products, [base_a(), base_b()]);
+}
+
+#[test]
+fn an_order_below_the_suppliers_least_value_draws_the_next_one_forward() {
+    let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(5_000))]);
+    assert_eq!(forecast(&question).orders.len(), 2);
+    question.suppliers[0].minimum_order_minor = 2_500;
+    let orders = forecast(&question).orders;
+    assert_eq!(orders.len(), 1);
+    let order = &orders[0];
+    assert_eq!(
+        (order.value.minor, order.below_minimum_minor, order.freight_minor),
+        (2_000, Some(500), Some(500))
+    );
+    assert!(order.cautions.is_empty());
+}
+
+#[test]
+fn a_suppliers_terms_in_another_currency_are_no_part_of_the_sum() {
+    let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(5_000))]);
+    question.suppliers[0].minimum_order_minor = 2_500;
+    question.suppliers[0].currency = Currency::from_code("GBP").unwrap();
+    let orders = forecast(&question).orders;
+    assert_eq!(orders.len(), 2);
+    for order in orders {
+        assert_eq!((order.below_minimum_minor, order.freight_minor), (None, None));
+        let currency = question.suppliers[0].currency;
+        assert_eq!(order.cautions, [Caution::TermsInOtherCurrency { currency }]);
+    }
+}
+
+#[test]
+fn a_site_spares_what_it_holds_beyond_six_weeks() {
+    let of = |held| forecast(&site(vec![product(base_a(), ml(held))]));
+    let needing = of(300);
+    let needed = needing.products[0].purchase.as_ref().unwrap().needed.base_units();
+    let spare = |held| spare_for(&needing, &of(held)).first().map(|spare| spare.spare);
+    assert_eq!(spare(60_000), Some(needed), "no more than is needed");
+    assert_eq!(spare(4_000), None, "less than its own six weeks");
+}
+
+#[test]
+fn what_is_due_next_goes_along_where_its_freight_costs_more_than_holding_it() {
+    let of = |freight_minor| {
+        let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(3_500))]);
+        question.suppliers[0].freight_minor = freight_minor;
+        forecast(&question)
+    };
+    let kept_apart = of(5);
+    assert_eq!(kept_apart.orders.len(), 2);
+    let joint = of(900);
+    assert_eq!(joint.orders.len(), 1);
+    let b = joint.products[1].purchase.clone().unwrap();
+    let forward = b.brought_forward.unwrap();
+    assert_eq!(forward.to, joint.orders[0].order_by.date());
+    // A litre at 10.00 held for some two weeks at a quarter of its price a year.
+    assert!(
+        matches!(forward.gains, Gains::Freight { saved_minor: 900, holding_minor: 8..=14 }),
+        "{forward:?}"
+    );
+    assert!(b.told().contains("less than a freight of its own"), "{}", b.told());
+}
+
+#[test]
+fn what_would_expire_first_is_not_brought_forward() {
+    let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(3_500))]);
+    question.suppliers[0].freight_minor = 900;
+    question.products[1].shelf_life_days = Some(12);
+    assert_eq!(forecast(&question).orders.len(), 2);
+}
+
+fn other_supplier() -> Id<Supplier> {
+    id(11)
+}
+
+/// Base A also from another supplier, a litre at a lower price, with a freight of its own; base B only from Greenline.
+fn with_another_supplier(price: i64, freight_minor: i64) -> Question {
+    let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(2_000))]);
+    let plain = offer(base_a());
+    let price = Money::new(price, plain.price.currency);
+    question.products[0].offers.push(Offer { supplier: other_supplier(), price, ..plain });
+    let terms = SupplierAsked { supplier: other_supplier(), freight_minor, ..question.suppliers[0].clone() };
+    question.suppliers.push(terms);
+    question
+}
+
+#[test]
+fn a_lower_price_with_a_freight_of_its_own_is_weighed_against_going_along() {
+    let from = |price, freight| {
+        forecast(&with_another_supplier(price, freight)).products[0].purchase.clone().unwrap().supplier
+    };
+    assert_eq!(from(900, 500), greenline());
+    assert_eq!(from(900, 0), other_supplier());
+    assert_eq!(from(400, 500), other_supplier());
+}
+
+#[test]
+fn what_another_site_can_spare_comes_first_and_only_the_rest_is_bought() {
+    let needing = site(vec![product(base_a(), ml(300))]);
+    let used = use_of(&needing);
+    let alone = answer(&needing, used.clone()).products[0].purchase.clone().unwrap();
+    assert_eq!((alone.transfers.len(), alone.pack_count()), (0, 2));
+    let with = |held: &[i64]| {
+        let others: Vec<Forecast> =
+            held.iter().map(|held| forecast(&site(vec![product(base_a(), ml(*held))]))).collect();
+        let givers: Vec<Giver<'_>> =
+            (30..).zip(&others).map(|(site, forecast)| Giver { site: id(site), forecast }).collect();
+        answer_with(&needing, used.clone(), &givers)
+    };
+    let whole = with(&[60_000]);
+    let bought = whole.products[0].purchase.clone().unwrap();
+    assert_eq!((bought.transfers.len(), bought.lines.len()), (1, 0));
+    assert!(bought.transfers[0].amount >= alone.needed && whole.orders.is_empty());
+    assert!(bought.told().contains("can come from another site"), "{}", bought.told());
+    assert_eq!(with(&[4_000]).products[0].purchase, Some(alone), "less than its own six weeks");
+}

@@ -1,0 +1,96 @@
+//! How much to order, as what packs.
+
+use fillmark_advice::supply::*;
+use fillmark_domain::Money;
+use fillmark_domain::stock::Offer;
+use proptest::prelude::*;
+
+use crate::site::*;
+
+#[test]
+fn no_more_is_ordered_than_is_used_before_it_expires() {
+    let mut question = site(vec![product(base_a(), ml(0))]);
+    question.products[0].offers[0].minimum_packs = 4;
+    check(&question, Some(OrderBy::Late(today())), 4);
+    question.products[0].shelf_life_days = Some(10);
+    let forecast = check(&question, Some(OrderBy::Late(today())), 1);
+    assert!(forecast.products[0].cautions.contains(&Caution::CappedByExpiry));
+}
+
+/// 100 mL a day last 2 days, and a pack may be used for 4 days: of its litre some 400 mL are used.
+#[test]
+fn a_pack_is_bought_for_what_is_used_of_it() {
+    let of = |pack, life| {
+        let offers = vec![Offer { pack: ml(pack), ..offer(base_a()) }];
+        let asked = ProductAsked { offers, shelf_life_days: Some(life), ..product(base_a(), ml(200)) };
+        let told = forecast(&site(vec![asked])).products.remove(0);
+        (told.purchase.map(|purchase| purchase.pack_count()), told.cautions)
+    };
+    let (packs, cautions) = of(1_000, 4);
+    assert_eq!(packs, Some(1));
+    assert!(cautions.contains(&Caution::SomeLeftOver), "{cautions:?}");
+    assert_eq!(of(5_000, 4).0, Some(0), "of five litres less than a fifth");
+}
+
+/// Offers of Greenline as (pack in mL, price, least number).
+fn offers(sizes: &[(i64, i64, u32)]) -> Vec<Offer> {
+    let of = |(pack, price, minimum_packs): &(i64, i64, u32)| {
+        let plain = offer(base_a());
+        Offer {
+            pack: ml(*pack),
+            price: Money::new(*price, plain.price.currency),
+            minimum_packs: *minimum_packs,
+            ..plain
+        }
+    };
+    sizes.iter().map(of).collect()
+}
+
+#[track_caller]
+fn check_packs(held: i64, sizes: &[(i64, i64, u32)], bought: &[(i64, i64)]) -> Purchase {
+    let asked = ProductAsked { offers: offers(sizes), ..product(base_a(), ml(held)) };
+    let purchase = forecast(&site(vec![asked])).products.remove(0).purchase.unwrap();
+    let told: Vec<(i64, i64)> =
+        purchase.lines.iter().map(|line| (line.offer.pack.thousandths() / 1_000, line.packs.count)).collect();
+    assert_eq!(told, bought, "{purchase:?}");
+    purchase
+}
+
+#[test]
+fn several_sizes_are_mixed_where_that_is_cheapest() {
+    // Some 1.73 L are needed at once; for four weeks or eight they would be hardly cheaper by the litre.
+    let purchase = check_packs(0, &[(1_000, 900, 0), (500, 500, 0), (400, 380, 0)], &[(1_000, 1), (400, 2)]);
+    assert_eq!((purchase.amount, purchase.cost.minor), (ml(1_800), 1_660));
+    assert!(purchase.told().contains("the cheapest mix of packs"), "{}", purchase.told());
+}
+
+#[test]
+fn a_price_break_is_taken_where_what_it_holds_is_used_soon() {
+    check_packs(0, &[(1_000, 1_000, 0), (1_000, 800, 5)], &[(1_000, 5)]);
+    check_packs(0, &[(1_000, 1_000, 0), (1_000, 800, 20)], &[(1_000, 2)]);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    #[test]
+    fn no_single_offer_holds_as_much_for_less(
+        held in 0_i64..3_000,
+        sizes in prop::collection::vec((100_i64..6_000, 100_i64..5_000, 0_u32..4), 1..4),
+    ) {
+        let asked = ProductAsked { offers: offers(&sizes), ..product(base_a(), ml(held)) };
+        let mut question = site(vec![asked]);
+        let whole = forecast(&question).products[0].purchase.clone().unwrap();
+        prop_assert!(whole.amount >= whole.needed);
+        prop_assert_eq!(whole.lines.iter().map(|line| line.packs.amount).sum::<fillmark_domain::Amount>(), whole.amount);
+        prop_assert_eq!(whole.lines.iter().map(|line| line.cost.minor).sum::<i64>(), whole.cost.minor);
+        for offer in offers(&sizes) {
+            question.products[0].offers = vec![offer];
+            let alone = forecast(&question).products[0].purchase.clone().unwrap();
+            prop_assert!(
+                alone.amount < whole.amount || whole.cost.minor <= alone.cost.minor,
+                "{whole:?} {alone:?}"
+            );
+        }
+    }
+}
