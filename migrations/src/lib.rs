@@ -30,6 +30,7 @@ mod m0022_sharing;
 mod m0023_moves;
 mod m0024_handing;
 mod m0025_for_whom;
+mod m0026_alerts_about;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -86,6 +87,7 @@ impl MigratorTrait for Changes {
             Change::new("m0023_moves", m0023_moves::UP),
             Change::new("m0024_handing", m0024_handing::UP),
             Change::new("m0025_for_whom", m0025_for_whom::UP),
+            Change::new("m0026_alerts_about", m0026_alerts_about::UP),
         ]
     }
 }

@@ -156,7 +156,7 @@ on_both! {
         assert!(matches!(purchase.order_by_on.weekday(), Weekday::Tue | Weekday::Thu), "{}", purchase.order_by_on);
         assert!(purchase.order_by_on < out && out <= day("2026-12-20"), "{purchase:?} {out}");
         let [line] = purchase.lines.as_slice() else { panic!("{purchase:?}") };
-        assert!(line.pack_count >= 1 && line.pack.value == 1000.0 && purchase.transfers.is_empty(), "{purchase:?}");
+        assert!(line.pack_count >= 2 && line.pack.value == 1000.0 && purchase.transfers.is_empty(), "{purchase:?}");
         assert_eq!(purchase.cost_minor, purchase.pack_count * 1990);
         let grow_b = of(&forecast, feeding.grow_b).purchase.as_ref().unwrap();
         assert_eq!((grow_b.order_by_on, grow_b.pack_count), (purchase.order_by_on, purchase.pack_count));

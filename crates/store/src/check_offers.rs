@@ -46,7 +46,7 @@ pub async fn keep(
         settled_by: Set(None),
         settled_at: Set(None),
     };
-    let detail = journal::told(&row, &[]);
+    let detail = journal::told(&row, &["note"]);
     row::Entity::insert(row).exec_without_returning(&tx.0).await?;
     journal::append(tx, site, stamp, "offered", WORD, id.uuid(), detail).await?;
     Ok(id)

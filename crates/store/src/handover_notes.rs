@@ -1,8 +1,10 @@
 //! What people leave for the next to know.
 
 use fillmark_domain::Id;
-use fillmark_domain::work::{HandoverNote, NoteAbout};
-use sea_orm::{ActiveValue::Unchanged, ColumnTrait, EntityTrait, QueryFilter, QuerySelect, Set};
+use fillmark_domain::places::Room;
+use fillmark_domain::work::{Check, HandoverNote, NoteAbout};
+use sea_orm::sea_query::ExprTrait;
+use sea_orm::{ActiveValue::Unchanged, ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
 
 use crate::columns::Reading;
 use crate::records::{Page, PageQuery, page_of};
@@ -45,7 +47,8 @@ pub async fn keep(
         seen_by: Set(None),
         seen_at: Set(None),
     };
-    let detail = journal::told(&row, &[]);
+    // What people write to each other may speak of people, and the journal is for good.
+    let detail = journal::told(&row, &["text"]);
     row::Entity::insert(row).exec_without_returning(&tx.0).await?;
     journal::append(tx, site, stamp, "written", WORD, id.uuid(), detail).await?;
     Ok(id)
@@ -72,6 +75,22 @@ pub async fn see(tx: &Tx, site: SiteScope, stamp: &Stamp<'_>, kept: &KeptNote) -
     };
     row::Entity::update(row).exec(&tx.0).await?;
     journal::note(tx, site, stamp, "seen", WORD, kept.id.uuid()).await
+}
+
+/// The notes about these checks or rooms that nobody has seen yet, the newest first.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn unseen_about(
+    tx: &Tx,
+    site: SiteScope,
+    checks: &[Id<Check>],
+    rooms: &[Id<Room>],
+) -> Result<Vec<KeptNote>, StoreError> {
+    let of_checks = row::Column::CheckId.is_in(checks.iter().map(|id| id.uuid()));
+    let of_rooms = row::Column::RoomId.is_in(rooms.iter().map(|id| id.uuid()));
+    let unseen = of_site(site).filter(row::Column::SeenAt.is_null()).filter(of_checks.or(of_rooms));
+    let rows = unseen.order_by_desc(row::Column::WrittenAt).all(&tx.0).await?;
+    Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
 }
 
 /// A page of a site's notes.

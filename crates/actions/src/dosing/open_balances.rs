@@ -3,11 +3,13 @@
 use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 use fillmark_advice::solution::reconcile::{Checked, Loss, LossCause, Verdict};
+use fillmark_domain::Id;
+use fillmark_domain::entries::{Addition, Reading, Spot};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Site, SiteId, TankId};
 use fillmark_domain::work::{AlertKind, ClosedBy};
 use fillmark_store::alerts::{about_unclosed_since, ever_about};
-use fillmark_store::{SiteScope, Tx, plan, records};
+use fillmark_store::{SiteScope, Tx, entries, plan, records};
 use uuid::Uuid;
 
 use super::facts::Facts;
@@ -19,6 +21,9 @@ const LOOKED_AT: TimeDelta = TimeDelta::days(14);
 
 /// What plants usually drink is learnt from so many days.
 const USUAL_OF: TimeDelta = TimeDelta::days(28);
+
+/// What lies so long before a record tells what to make of it.
+const LOOKED_BESIDE: TimeDelta = TimeDelta::days(7);
 
 /// Something that somebody should look at.
 struct Finding {
@@ -59,7 +64,7 @@ pub async fn watch_balances_at(app: &App, site: SiteId) -> Result<(), Refusal> {
     let at = app.now();
     let plan = plan::site_plan_since(&tx, scope, at - USUAL_OF).await?.ok_or(Refusal::NotFound)?;
     let today = plan.day(at);
-    let (mut still, mut all_told) = (Vec::new(), true);
+    let (mut still, mut looked_at) = (Vec::new(), Vec::new());
     // One after the other, so that no more than one tank's records are in memory.
     for tank in plan.tanks.iter().filter(|tank| tank.content.mode.is_changed() && plan.in_use(tank.id, today))
     {
@@ -70,29 +75,57 @@ pub async fn watch_balances_at(app: &App, site: SiteId) -> Result<(), Refusal> {
         };
         // The others are looked at all the same.
         match found.and_then(|found| raised.map(|()| found)) {
-            Ok(found) => still.extend(found.iter().map(|finding| finding.about)),
+            Ok(found) => {
+                looked_at.push(tank.id);
+                still.extend(found.iter().map(|finding| finding.about));
+            }
             Err(error) => {
-                all_told = false;
                 tracing::error!(tank = %tank.id, error = &error as &dyn std::error::Error, "a tank could not be reconciled");
             }
         }
     }
-    if all_told { close_mended(app, scope, &still).await } else { Ok(()) }
+    drop(tx);
+    close_mended(app, scope, &still, &looked_at).await
 }
 
-/// Closes what was raised lately and is no more, since somebody corrected the entry. What was raised longer ago is about records
-/// that are looked at no more: whoever settles it closes it.
-async fn close_mended(app: &App, scope: SiteScope, still: &[Uuid]) -> Result<(), Refusal> {
+/// Closes what was raised lately and is no more, since somebody corrected the entry. What is about a tank that was not looked at, or
+/// about records so old that others beside them are looked at no more, stays: whoever settles it closes it.
+async fn close_mended(
+    app: &App,
+    scope: SiteScope,
+    still: &[Uuid],
+    looked_at: &[TankId],
+) -> Result<(), Refusal> {
     let stamp = app.unsigned();
     let kind = AlertKind::BalanceOpen;
     let tx = app.store.begin().await?;
     for about in about_unclosed_since(&tx, scope, kind, stamp.at - LOOKED_AT).await? {
-        if !still.contains(&about) {
+        let seen = match where_and_when(&tx, scope, about).await? {
+            Some((tank, at)) => looked_at.contains(&tank) && at >= stamp.at - LOOKED_AT - LOOKED_BESIDE,
+            None => false,
+        };
+        if seen && !still.contains(&about) {
             alerts::close_for(&tx, scope, &stamp, kind, about, ClosedBy::Over).await?;
         }
     }
     tx.commit().await?;
     Ok(())
+}
+
+/// The tank that an addition or a reading is of, and when it was made; none of a meter.
+async fn where_and_when(
+    tx: &Tx,
+    scope: SiteScope,
+    about: Uuid,
+) -> Result<Option<(TankId, DateTime<Utc>)>, Refusal> {
+    if let Some((_, addition)) = entries::find::<Addition>(tx, scope, Id::new(about)).await? {
+        return Ok(Some((addition.tank, addition.recorded_at)));
+    }
+    let reading = entries::find::<Reading>(tx, scope, Id::new(about)).await?;
+    Ok(reading.and_then(|(_, reading)| match reading.spot {
+        Spot::Tank(tank) => Some((tank, reading.taken_at())),
+        Spot::Room(_) => None,
+    }))
 }
 
 async fn findings(

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_advice::supply::counting::{self, DueCount, Found, Uncounted};
-use fillmark_domain::entries::Addition;
+use fillmark_domain::entries::{Addition, Poured};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, TankId};
 use fillmark_domain::stock::{CountKind, DifferenceKind, Entered, Product, ProductId, SlipId, SlipKind};
@@ -16,6 +16,12 @@ use crate::{App, Caller, Refusal, dosing};
 
 /// Products that a rotating count asks for, unless somebody says how many: a quarter of an hour's work (our own judgement).
 pub const A_FEW: u16 = 3;
+
+/// More than anybody counts in one go.
+const MOST: u16 = 100;
+
+/// Tanks are asked no further back than this (our own judgement): who would remember what was poured before?
+const ASKED_BACK: TimeDelta = TimeDelta::days(92);
 
 /// What moved longer ago tells nothing of what is on the shelf (our own judgement).
 const MEMORY: TimeDelta = TimeDelta::days(366);
@@ -44,6 +50,9 @@ pub async fn due_counts(
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
     let place = plan::site(&tx, scope).await?.ok_or(Refusal::NotFound)?.content;
+    if !(1..=MOST).contains(&number) {
+        return Err(Refusal::invalid("/number", "out_of_range", "expected 1 to 100"));
+    }
     let prices = prices(&tx, scope, &place).await?;
     let products = records::all::<Product>(&tx, scope.in_business()).await?;
     let ids: Vec<ProductId> = products.iter().map(|product| product.id).collect();
@@ -60,7 +69,7 @@ pub async fn due_counts(
             held.iter().any(|one| one.lot.content.product == *product && one.on_hand.held.is_positive());
         let asked = match kind {
             CountKind::Full => holds || short,
-            CountKind::Rotating => short || moved.is_positive(),
+            CountKind::Rotating => short || moved.is_positive() || (holds && last.is_none()),
         };
         if asked {
             let paid = prices.iter().filter(|paid| paid.product == *product).max_by_key(|paid| paid.on);
@@ -174,8 +183,11 @@ async fn causes(
 ) -> Result<Vec<CauseRead>, Refusal> {
     let (mut checks, mut told, mut tanks) = (Vec::new(), Vec::new(), Vec::new());
     if !found.is_measuring() {
+        let span = (span.0.max(span.1 - ASKED_BACK), span.1);
         let poured = entries::standing::<Addition>(tx, scope, span.0, span.1).await?;
-        let into: BTreeSet<TankId> = poured.iter().map(|(_, addition)| addition.tank).collect();
+        let is_it = |addition: &Addition| matches!(addition.poured, Poured::Product { product: of, .. } if of == product.id);
+        let of_it = poured.iter().filter(|(_, addition)| is_it(addition));
+        let into: BTreeSet<TankId> = of_it.map(|(_, addition)| addition.tank).collect();
         for tank in into {
             for (check, words) in dosing::checks_told(app, tx, scope, tank, span).await? {
                 checks.push(check);

@@ -3,15 +3,17 @@
 use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use fillmark_domain::Kept;
+use fillmark_domain::people::PersonId;
 use fillmark_domain::places::OutOfUse;
 use fillmark_domain::work::{AlertKind, Check, CheckState, Place};
 use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::rounds::{self, KeptRound};
 use fillmark_store::{SiteScope, records};
 
+use super::day::absences;
 use super::keep_state;
 use super::share::steps_of;
 use crate::{App, Refusal, alerts};
@@ -54,8 +56,8 @@ fn why<'a>(outages: &'a [Kept<OutOfUse>], check: &Check) -> &'a str {
     outages.iter().find(|kept| holds(&kept.content)).map_or("", |kept| &kept.content.reason)
 }
 
-/// Warns of checks whose window is over and that can still be done, once: whoever has it in their round, or whoever manages
-/// where nobody has. What passes its limit all the same is missed, and that goes to whoever manages.
+/// Warns of checks whose window is over and that can still be done, once: whoever has it in their round and is there, or whoever
+/// manages where nobody is. What passes its limit all the same is missed, and that goes to whoever manages.
 /// # Errors
 /// When the database fails.
 pub(super) async fn warn(app: &App, site: SiteScope, zone: Tz) -> Result<(), Refusal> {
@@ -66,6 +68,12 @@ pub(super) async fn warn(app: &App, site: SiteScope, zone: Tz) -> Result<(), Ref
         if late.is_empty() {
             return Ok(());
         }
+        let away: Vec<PersonId> = absences(&tx, site, stamp.at, stamp.at + TimeDelta::seconds(1))
+            .await?
+            .into_iter()
+            .filter(|away| away.span.holds(stamp.at))
+            .map(|away| away.person)
+            .collect();
         let mut published: BTreeMap<NaiveDate, Vec<KeptRound>> = BTreeMap::new();
         for KeptCheck { id, check, .. } in late {
             let rounds = match published.entry(check.date) {
@@ -75,7 +83,8 @@ pub(super) async fn warn(app: &App, site: SiteScope, zone: Tz) -> Result<(), Ref
                     unknown.insert(rounds.map(|(_, rounds)| rounds).unwrap_or_default())
                 }
             };
-            let whom = steps_of(rounds, id).first().map(|(person, _)| *person);
+            let holders = steps_of(rounds, id);
+            let whom = holders.iter().map(|(person, _)| *person).find(|person| !away.contains(person));
             let clock = |at: DateTime<Utc>| at.with_timezone(&zone).format("%Y-%m-%d %H:%M").to_string();
             let (window, limit) = (clock(check.window_until), clock(check.limit));
             let text =

@@ -11,7 +11,7 @@ use fillmark_domain::places::SiteId;
 use fillmark_domain::work::{Check, HandoverNote, Publication, Qualification, Round};
 use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::rounds::{self, InHand, KeptRound};
-use fillmark_store::{Filter, PageQuery, SiteScope, Tx, handover_notes, plan, records};
+use fillmark_store::{SiteScope, Tx, handover_notes, plan, records};
 
 use super::day::{DayAtHand, Staff, has_shifts_near};
 use super::share::{keep, load, share_out};
@@ -20,8 +20,6 @@ use crate::{App, Caller, Refusal};
 
 /// Rounds are published at most so many days ahead, as far as checks are made.
 const AHEAD: u64 = 14;
-/// No sheet holds more notes.
-const MOST_NOTES: u64 = 200;
 
 /// The rounds of a day as published, with the checks they name and the zone of local times.
 #[derive(Debug, Clone, PartialEq)]
@@ -208,12 +206,10 @@ pub async fn print(app: &App, caller: &Caller, site: SiteId, id: Id<Round>) -> R
     let people = records::all::<Person>(&tx, site.in_business()).await?;
     let names = people.into_iter().map(|person| (person.id, person.content.name)).collect();
     let place = plan::site(&tx, site).await?.ok_or(Refusal::NotFound)?.content.name;
-    let unseen = PageQuery {
-        limit: MOST_NOTES,
-        filters: vec![Filter::IsNull("seen_at", true)],
-        ..PageQuery::default()
-    };
-    let notes = handover_notes::page(&tx, site, &unseen).await?.items;
+    let steps: Vec<Id<Check>> = kept.round.steps.iter().map(|step| step.check).collect();
+    let in_round = day.checks.iter().filter(|one| steps.contains(&one.id));
+    let rooms: Vec<_> = in_round.filter_map(|one| day.room(&one.check)).map(|room| room.id).collect();
+    let notes = handover_notes::unseen_about(&tx, site, &steps, &rooms).await?;
     let notes: Vec<HandoverNote> = notes.into_iter().map(|kept| kept.note).collect();
     Ok(sheet::sheet(&place, &kept.round, &day, &names, &notes))
 }

@@ -8,7 +8,6 @@ use fillmark_domain::Metric;
 use fillmark_domain::entries::{SamplePoint, Spot};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::work::{Check, HandoverNote, NoteAbout, Place, Round, RoundStep, Task};
-use fillmark_store::checks::KeptCheck;
 
 use super::day::DayAtHand;
 
@@ -34,8 +33,8 @@ pub(super) fn sheet(
         round.minutes,
         day.plan.zone,
     );
-    for note in notes.iter().filter(|note| is_of(note, round, day)) {
-        text.push_str(&format!("\nFrom {}: {}\n", name(&note.written_by), note.text));
+    for note in notes {
+        text.push_str(&format!("\nFrom {}, {}: {}\n", name(&note.written_by), about(note, day), note.text));
     }
     for (number, step) in (1..).zip(&round.steps) {
         let with = step.with.as_ref().map(|person| format!(", with {}", name(person)));
@@ -47,13 +46,19 @@ pub(super) fn sheet(
     text
 }
 
-/// Whether a note is about a check of the round or a room it leads to.
-fn is_of(note: &HandoverNote, round: &Round, day: &DayAtHand) -> bool {
-    let in_round = |kept: &&KeptCheck| round.steps.iter().any(|step| step.check == kept.id);
-    day.checks.iter().filter(in_round).any(|kept| match note.about {
-        NoteAbout::Check(check) => check == kept.id,
-        NoteAbout::Room(room) => day.room(&kept.check).is_some_and(|own| own.id == room),
-    })
+/// The room or the check that a note is about.
+fn about(note: &HandoverNote, day: &DayAtHand) -> String {
+    let found = match note.about {
+        NoteAbout::Check(check) => day
+            .checks
+            .iter()
+            .find(|kept| kept.id == check)
+            .map(|kept| format!("{}, {}", day.name(&kept.check), kept.check.name)),
+        NoteAbout::Room(room) => {
+            day.plan.rooms.iter().find(|kept| kept.id == room).map(|kept| kept.content.name.clone())
+        }
+    };
+    found.unwrap_or_default()
 }
 
 fn write_check(

@@ -67,7 +67,6 @@ pub struct Found {
     pub short: f64,
 }
 
-/// What a difference may come from.
 impl Found {
     /// Whether measuring out explains all of it.
     pub fn is_measuring(&self) -> bool {
@@ -149,11 +148,15 @@ pub fn causes<'c>(found: &Found, checks: &'c [Checked]) -> Vec<DifferenceCause<'
     if found.is_measuring() {
         return vec![DifferenceCause::Measuring { doses: found.taken.len(), within: found.within() }];
     }
-    let short = (found.short > 0.0).then_some(DifferenceCause::NotReceived { amount: found.short });
+    let short = (found.short > 0.0 && found.difference > 0.0)
+        .then_some(DifferenceCause::NotReceived { amount: found.short });
     let tanks = checks.iter().enumerate().filter_map(|(place, check)| {
         let beyond = beyond(check, found.product)?;
         // What was poured beyond the ledger makes a count find less, and the other way round.
-        let fits = beyond.is_none_or(|beyond| beyond * found.difference < 0.0);
+        let fits = match beyond {
+            Some(beyond) => beyond * found.difference < 0.0,
+            None => found.difference < 0.0 || !matches!(check.verdict, Verdict::UnrecordedAddition { .. }),
+        };
         fits.then_some(DifferenceCause::Tank { place, check, beyond })
     });
     let (known, unknown): (Vec<_>, Vec<_>) =
@@ -278,6 +281,12 @@ mod tests {
     fn what_was_recorded_and_not_poured_is_found() {
         check(100.0, Verdict::NotPoured { whose: Whose::All(vec![id(1), id(2)]) }, &[Some(-100.0)]);
         check(100.0, Verdict::NotPoured { whose: Whose::OneOf(vec![id(1), id(2)]) }, &[None]);
+    }
+
+    #[test]
+    fn what_nobody_recorded_explains_what_is_missing_only() {
+        check(-90.0, Verdict::UnrecordedAddition { salt: 10.0 }, &[None]);
+        check(90.0, Verdict::UnrecordedAddition { salt: 10.0 }, &[]);
     }
 
     #[test]

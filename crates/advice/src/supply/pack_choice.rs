@@ -1,7 +1,7 @@
 //! Which packs to buy of one supplier.
 
 use fillmark_domain::Amount;
-use fillmark_domain::stock::{Offer, PackPrice, Packs, cheapest_mix, whole_packs};
+use fillmark_domain::stock::{Offer, PackPrice, Packs, cheapest_mix};
 
 use super::answer::PurchaseLine;
 
@@ -76,30 +76,23 @@ fn by_litre(lines: &[PurchaseLine], weeks: u8) -> f64 {
     cost as f64 / held.max(1) as f64 * (1.0 + holding(f64::from(weeks) * 7.0 / 2.0))
 }
 
-/// Where no packs hold what is needed without some of it expiring: those of one offer that hold the most of what is used, even fewer
-/// than the supplier's minimum, since what is thrown away is no bargain; or one pack that is used well enough, because running out
-/// costs a crop and what is left of a pack does not.
+/// Where no packs hold what is needed without some of it expiring: those of one offer that hold the most of what is used, and none that
+/// expire; otherwise as few as the supplier sells, where enough of them is used, because running out costs a crop and what is left
+/// of a pack does not.
 fn as_much_as_is_used(offers: &[&Offer], needed: Amount, at_most: Option<Amount>) -> Vec<PurchaseLine> {
-    let used = at_most.map_or(needed, |at_most| at_most.min(needed));
     let most = at_most.unwrap_or(needed).max(Amount::ZERO);
-    let whole = |offer: &Offer| {
-        let least =
-            Amount::from_thousandths(offer.pack.thousandths().saturating_mul(i64::from(offer.minimum_packs)));
-        whole_packs(needed, offer.pack, least, Some(most))
+    let used = most.min(needed);
+    let fits = |offer: &Offer| most.thousandths() / offer.pack.thousandths();
+    let sold = offers.iter().filter(|offer| offer.pack.is_positive());
+    let lines = sold.map(|offer| line(offer, fits(offer).max(offer.minimum_packs.into()).max(1)));
+    let worth = |line: &PurchaseLine| {
+        line.packs.amount <= most || used.base_units() >= WORTH * line.packs.amount.base_units()
     };
-    let rank = |offer: &&&Offer| {
-        let packs = whole(offer);
-        let sold = packs.count >= i64::from(offer.minimum_packs);
-        (packs.amount.min(needed), sold, -offer.price.times(packs.count).minor)
+    let rank = |line: &PurchaseLine| {
+        let amount = line.packs.amount;
+        (amount <= most, amount.min(used), -line.cost.minor)
     };
-    let best = offers.iter().max_by_key(rank).filter(|offer| whole(offer).count > 0);
-    if let Some(offer) = best {
-        return vec![line(offer, whole(offer).count)];
-    }
-    let single = |offer: &&&Offer| offer.minimum_packs <= 1 && offer.pack.is_positive();
-    let smallest = offers.iter().filter(single).min_by_key(|offer| (offer.pack, offer.price.minor));
-    let worth = |offer: &&&Offer| used.base_units() >= WORTH * offer.pack.base_units();
-    smallest.filter(worth).map(|offer| line(offer, 1)).into_iter().collect()
+    lines.filter(worth).max_by_key(rank).into_iter().collect()
 }
 
 #[cfg(test)]
@@ -160,10 +153,11 @@ mod tests {
     }
 
     #[test]
-    fn what_would_expire_is_left_unless_a_single_pack_is_used_well_enough() {
+    fn what_would_expire_is_left_unless_the_fewest_sold_are_used_well_enough() {
         check(&SIZES, 1_500, Some(1_400), [0; 2], &[(1_000, 1)]);
         check(&SIZES, 1_500, Some(300), [0; 2], &[(1_000, 1)]);
         check(&SIZES, 1_500, Some(100), [0; 2], &[]);
-        check(&[(1_000, 1_000, 2)], 950, Some(1_400), [0; 2], &[(1_000, 1)]);
+        check(&[(1_000, 1_000, 2)], 950, Some(1_400), [0; 2], &[(1_000, 2)]);
+        check(&[(1_000, 1_000, 6)], 950, Some(1_400), [0; 2], &[]);
     }
 }

@@ -42,7 +42,9 @@ pub async fn rounds(desk: &Desk, site: Option<&str>, day: Option<NaiveDate>) -> 
         }
         let called = called(desk, site.id).await?;
         text.push_str(&told(&site.body.name, zone(&site), &desk.told(answer)?, &called));
-        let notes = desk.told(desk.client.handover_notes(site.id, "seen=false&limit=200").await)?.items;
+        let notes = desk
+            .told(desk.client.handover_notes(site.id, "seen=false&sort=-written_at&limit=200").await)?
+            .items;
         text.push_str(&left_for_the_next(&notes, &called));
     }
     Ok(text)

@@ -49,7 +49,7 @@ pub async fn list_due_counts(
     path: Path<Uuid>,
     query: Query<DueQuery>,
 ) -> Result<Answer<CountList>, Refused> {
-    let number = query.0.number.unwrap_or(stock::A_FEW).clamp(1, 100);
+    let number = query.0.number.unwrap_or(stock::A_FEW);
     let kind = query.0.kind.unwrap_or(Code(CountKind::Rotating));
     let due = stock::due_counts(&app, &caller.0, Id::new(path.into_inner()), kind.0, number).await?;
     Ok(Answer(CountList { kind, products: due.into_iter().map(to_count).collect() }))
