@@ -48,6 +48,12 @@ fn given(checks: &[Uuid], to: Uuid) -> NewReassignment {
     json(json!({ "day_on": TODAY, "check_ids": checks, "to_person_id": to }))
 }
 
+async fn absent(world: &World, site: Uuid, person: Uuid, (from, until): (&str, &str)) {
+    let away = json!({ "person_id": person, "from_at": format!("{from}T00:00:00Z"),
+        "until_at": format!("{until}T00:00:00Z"), "reason": "sick" });
+    world.ada.site(site).create::<NewAbsence>(&json(away)).await.unwrap();
+}
+
 fn detail<T: std::fmt::Debug>(answer: Result<T, ClientError>) -> String {
     answer.unwrap_err().problem().unwrap().detail.clone()
 }
@@ -86,10 +92,24 @@ on_both! {
         assert_eq!(detail(given_away), "only a manager gives checks to others: they can be offered");
         let there = by_kim.reassign_checks(site, &given(&checks, kim)).await;
         assert_eq!(detail(there), "somebody who is there has it: they can offer it, or a manager can give it");
-        let away = json!({ "person_id": sam, "from_at": "2026-11-24T00:00:00Z", "until_at": "2026-11-25T00:00:00Z", "reason": "sick" });
-        world.ada.site(site).create::<NewAbsence>(&json(away)).await.unwrap();
+        absent(&world, site, sam, (TODAY, "2026-11-25")).await;
         by_kim.reassign_checks(site, &given(&checks, kim)).await.unwrap();
         assert_eq!(names(&by_kim, site).await, ["Clean", "Dirty"]);
+    }
+
+    async fn whether_somebody_is_away_is_asked_of_the_time_of_the_check(world: World) {
+        let Two { site, checks, sam: (sam, _), kim: (kim, by_kim), .. } = two_rooms(&world).await;
+        let tomorrow = "2026-11-25";
+        world.shift(site, sam, tomorrow).await;
+        let rounds = world.ada.publish_rounds(site, tomorrow.parse().unwrap()).await.unwrap();
+        world.shift(site, kim, tomorrow).await;
+        absent(&world, site, sam, (tomorrow, "2026-11-26")).await;
+        let there = by_kim.reassign_checks(site, &given(&checks, kim)).await;
+        assert_eq!(detail(there), "somebody who is there has it: they can offer it, or a manager can give it");
+        let of_tomorrow: Vec<Uuid> = rounds.rounds[0].steps.iter().map(|step| step.check_id).collect();
+        let all = json(json!({ "day_on": tomorrow, "check_ids": of_tomorrow, "to_person_id": kim }));
+        let rounds = by_kim.reassign_checks(site, &all).await.unwrap();
+        assert_eq!((rounds.rounds.len(), rounds.rounds[0].person_id), (1, kim));
     }
 
     async fn an_offer_goes_over_when_it_is_accepted_and_only_then(world: World) {

@@ -89,10 +89,13 @@ impl DayAtHand {
             .any(|span| span.overlap(day).is_some())
     }
 
-    /// Whether somebody is not there at an instant though a shift says so, or has left.
-    pub(super) fn is_away(&self, person: PersonId, at: DateTime<Utc>) -> bool {
-        let away = self.absences.iter().any(|away| away.person == person && away.span.holds(at));
-        away || !self.people.contains(&person)
+    /// Whether somebody has left, or an absence reaches into what is left of the time of a check.
+    pub(super) fn is_away_for(&self, check: Id<Check>, person: PersonId, now: DateTime<Utc>) -> bool {
+        let of_day = self.checks.iter().find(|kept| kept.id == check);
+        let time = of_day.and_then(|kept| kept.check.time_left(now));
+        let reaches = |away: &Absence| time.is_some_and(|time| away.span.overlap(time).is_some());
+        let is_absent = self.absences.iter().any(|away| away.person == person && reaches(away));
+        is_absent || !self.people.contains(&person)
     }
 
     /// The room a check is done in, where that is known.

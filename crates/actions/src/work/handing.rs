@@ -68,7 +68,7 @@ pub async fn reassign(
     let handings = handings(&day, &before, &wanted)?;
     if caller.may(Act::Manage, site).is_err() {
         let is_own = caller.person() == Some(wanted.to);
-        let is_away = |one: &Handing| one.from.is_none_or(|from| day.is_away(from, app.now()));
+        let is_away = |one: &Handing| one.from.is_none_or(|from| day.is_away_for(one.check, from, app.now()));
         if !is_own {
             let text = "only a manager gives checks to others: they can be offered";
             return Err(Refusal::Conflict(text.to_owned()));
