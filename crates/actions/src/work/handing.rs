@@ -253,7 +253,7 @@ fn handed(
     names: &Names,
 ) -> Result<Shared, Refusal> {
     let now = app.now();
-    let Question { day: question, begun } = day.question(now);
+    let Question { day: question, begun } = day.question(&before.1, now);
     let stays = stays(&day.checks, &begun, Some(before), now);
     let paper = on_paper(Some(before), begun, now);
     let rounds = hand(&question, &paper, handings).map_err(|refused| told(&day, names, refused))?;

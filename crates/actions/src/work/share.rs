@@ -89,7 +89,7 @@ pub(super) async fn share_out(
     before: Option<Published>,
     now: DateTime<Utc>,
 ) -> Result<Shared, Refusal> {
-    let Question { day: question, begun } = day.question(now);
+    let Question { day: question, begun } = day.question(rounds_of(before.as_ref()), now);
     let stays = stays(&day.checks, &begun, before.as_ref(), now);
     let is_new = before.is_none();
     let on_paper = on_paper(before.as_ref(), begun, now);
@@ -178,7 +178,7 @@ pub(super) fn stays(
     before: Option<&Published>,
     now: DateTime<Utc>,
 ) -> BTreeMap<PersonId, Vec<RoundStep>> {
-    let published = before.map_or(&[][..], |(_, rounds)| rounds.as_slice());
+    let published = rounds_of(before);
     let mut stays: BTreeMap<PersonId, Vec<RoundStep>> = BTreeMap::new();
     for kept in checks {
         let begun = begun.iter().find(|one| one.check == kept.id);
@@ -200,6 +200,10 @@ pub(super) fn stays(
         steps.sort_by_key(|step| step.starts_at);
     }
     stays
+}
+
+fn rounds_of(before: Option<&Published>) -> &[KeptRound] {
+    before.map_or(&[], |(_, rounds)| rounds)
 }
 
 /// Who has a check in these rounds, and as what.
