@@ -23,7 +23,7 @@ use crate::{App, Caller, Refusal};
 pub(super) struct Shared {
     pub number: i64,
     pub date: NaiveDate,
-    pub stays: BTreeMap<PersonId, Vec<RoundStep>>,
+    pub stays: Stays,
     pub assignment: Assignment,
     pub left: Vec<Undone>,
     pub moves: Vec<Move>,
@@ -64,6 +64,9 @@ impl Shared {
         rounds.map(checked).collect()
     }
 }
+
+/// What stays with whom.
+pub(super) type Stays = BTreeMap<PersonId, Vec<RoundStep>>;
 
 /// What is published of a day.
 pub(super) type Published = (Publication, Vec<KeptRound>);
@@ -177,9 +180,9 @@ pub(super) fn stays(
     begun: &[Begun],
     before: Option<&Published>,
     now: DateTime<Utc>,
-) -> BTreeMap<PersonId, Vec<RoundStep>> {
+) -> Stays {
     let published = rounds_of(before);
-    let mut stays: BTreeMap<PersonId, Vec<RoundStep>> = BTreeMap::new();
+    let mut stays = Stays::new();
     for kept in checks {
         let begun = begun.iter().find(|one| one.check == kept.id);
         let (at, by) = match (&kept.check.state, begun) {
