@@ -64,7 +64,7 @@ impl DayAtHand {
         let (begins, ends) = (plan.begins(date), plan.begins(date) + TimeDelta::days(2));
         Ok(DayAtHand {
             checks: checks::of_day(tx, site, date).await?,
-            absences: absences(tx, site, begins - TimeDelta::days(1), ends).await?,
+            absences: absences(tx, site, plan.begins(first) - TimeDelta::days(1), ends).await?,
             held: held(tx, site).await?,
             past: past(&worked(tx, site, &plan, (plan.begins(first), begins)).await?),
             readings: readings::by_people(tx, site, begins - TimeDelta::days(1), ends).await?,
@@ -184,9 +184,13 @@ impl Staff {
 
     /// Who works there on a local day.
     pub(super) fn on(&self, zone: Tz, date: NaiveDate) -> BTreeSet<PersonId> {
+        self.ever_on(zone, date).intersection(&self.people).copied().collect()
+    }
+
+    /// Who worked there on a local day, with those who have left since: leaving ends a role, it does not undo it.
+    pub(super) fn ever_on(&self, zone: Tz, date: NaiveDate) -> BTreeSet<PersonId> {
         let day = local_day(zone, date);
-        let working = self.roles.iter().filter(|role| role.works(self.site, &day)).map(|role| role.person);
-        working.filter(|person| self.people.contains(person)).collect()
+        self.roles.iter().filter(|role| role.works(self.site, &day)).map(|role| role.person).collect()
     }
 }
 

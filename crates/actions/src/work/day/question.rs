@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
-use fillmark_advice::rounds::{Begun, DueCheck, Hygiene, WorkDay, Worker};
+use fillmark_advice::rounds::{Begun, DueCheck, Hygiene, WorkDay, Worker, minutes_there};
 use fillmark_domain::entries::{Reading, Spot};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::{Room, RoomUse};
@@ -186,9 +186,9 @@ impl DayAtHand {
         let own = || self.shifts.iter().filter(|shift| shift.person == person && shift.day <= self.date);
         let span = |shift: &Shift| shift.span(self.plan.zone).ok();
         let past = self.past.get(&person).cloned().unwrap_or_default();
-        Worker {
+        let of_four_weeks = Worker {
             person,
-            shifts: own().filter(|shift| self.is_near(shift)).filter_map(span).collect(),
+            shifts: own().filter_map(span).collect(),
             absences: self
                 .absences
                 .iter()
@@ -198,13 +198,18 @@ impl DayAtHand {
             held: self.held.iter().filter(|held| held.person == person).copied().collect(),
             been_in: None,
             worked_min: past.minutes,
-            available_min: own().filter_map(span).map(Span::minutes).sum(),
+            available_min: 0,
             breaks: own().filter_map(|shift| shift.rests(self.plan.zone)).collect(),
             familiar: past.familiar,
             unpleasant_min: past.unpleasant_min,
             begun_min: 0,
             begun_unpleasant_min: 0,
             begun_rooms: Vec::new(),
+        };
+        Worker {
+            available_min: minutes_there(&of_four_weeks),
+            shifts: own().filter(|shift| self.is_near(shift)).filter_map(span).collect(),
+            ..of_four_weeks
         }
     }
 }
