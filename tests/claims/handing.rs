@@ -48,19 +48,29 @@ fn given(checks: &[Uuid], to: Uuid) -> NewReassignment {
     json(json!({ "day_on": TODAY, "check_ids": checks, "to_person_id": to }))
 }
 
+async fn absent(world: &World, site: Uuid, person: Uuid, (from, until): (&str, &str)) {
+    let away = json!({ "person_id": person, "from_at": format!("{from}T00:00:00Z"),
+        "until_at": format!("{until}T00:00:00Z"), "reason": "sick" });
+    world.ada.site(site).create::<NewAbsence>(&json(away)).await.unwrap();
+}
+
 fn detail<T: std::fmt::Debug>(answer: Result<T, ClientError>) -> String {
     answer.unwrap_err().problem().unwrap().detail.clone()
 }
 
 on_both! {
     async fn a_manager_gives_a_check_and_whoever_had_it_sees_it_go(world: World) {
-        let Two { site, checks, sam: (sam, by_sam), kim: (kim, by_kim), .. } = two_rooms(&world).await;
+        let Two { site, clean, checks, sam: (sam, by_sam), kim: (kim, by_kim) } = two_rooms(&world).await;
         let rounds = world.ada.reassign_checks(site, &given(&checks[..1], kim)).await.unwrap();
         assert_eq!((rounds.number, rounds.moves.len(), rounds.moves[0].code.0), (2, 1, MoveReason::Agreed));
         assert_eq!(rounds.moves[0].from_person_ids, [sam]);
         assert_eq!((names(&by_sam, site).await, names(&by_kim, site).await), (vec!["Dirty".into()], vec!["Clean".to_owned()]));
         let twice = world.ada.reassign_checks(site, &given(&checks[..1], kim)).await;
         assert_eq!(detail(twice), "Clean cannot go to Kim: they have it already");
+        let room = json(json!({ "day_on": TODAY, "room_id": clean, "to_person_id": kim }));
+        assert_eq!(world.ada.reassign_checks(site, &room).await.unwrap().number, 2, "nothing moves");
+        let stranger = world.ada.reassign_checks(site, &given(&checks[1..], Uuid::now_v7())).await;
+        assert_eq!(refusal(stranger), ProblemCode::Invalid);
     }
 
     async fn rules_stand_against_a_gift_and_are_told(world: World) {
@@ -86,10 +96,27 @@ on_both! {
         assert_eq!(detail(given_away), "only a manager gives checks to others: they can be offered");
         let there = by_kim.reassign_checks(site, &given(&checks, kim)).await;
         assert_eq!(detail(there), "somebody who is there has it: they can offer it, or a manager can give it");
-        let away = json!({ "person_id": sam, "from_at": "2026-11-24T00:00:00Z", "until_at": "2026-11-25T00:00:00Z", "reason": "sick" });
-        world.ada.site(site).create::<NewAbsence>(&json(away)).await.unwrap();
-        by_kim.reassign_checks(site, &given(&checks, kim)).await.unwrap();
+        assert_eq!(refusal(by_kim.reassign_checks(site, &given(&checks, kim)).await), ProblemCode::NotAllowed);
+        absent(&world, site, sam, (TODAY, "2026-11-25")).await;
+        let rounds = by_kim.reassign_checks(site, &given(&checks, kim)).await.unwrap();
+        assert_eq!(rounds.moves[0].code.0, MoveReason::TakenOver);
+        assert_eq!(rounds.moves[0].text, "Clean goes from Sam to Kim: Kim took it over, since Sam is away");
         assert_eq!(names(&by_kim, site).await, ["Clean", "Dirty"]);
+    }
+
+    async fn whether_somebody_is_away_is_asked_of_the_time_of_the_check(world: World) {
+        let Two { site, checks, sam: (sam, _), kim: (kim, by_kim), .. } = two_rooms(&world).await;
+        let tomorrow = "2026-11-25";
+        world.shift(site, sam, tomorrow).await;
+        let rounds = world.ada.publish_rounds(site, tomorrow.parse().unwrap()).await.unwrap();
+        world.shift(site, kim, tomorrow).await;
+        absent(&world, site, sam, (tomorrow, "2026-11-26")).await;
+        let there = by_kim.reassign_checks(site, &given(&checks, kim)).await;
+        assert_eq!(detail(there), "somebody who is there has it: they can offer it, or a manager can give it");
+        let of_tomorrow: Vec<Uuid> = rounds.rounds[0].steps.iter().map(|step| step.check_id).collect();
+        let all = json(json!({ "day_on": tomorrow, "check_ids": of_tomorrow, "to_person_id": kim }));
+        let rounds = by_kim.reassign_checks(site, &all).await.unwrap();
+        assert_eq!((rounds.rounds.len(), rounds.rounds[0].person_id), (1, kim));
     }
 
     async fn an_offer_goes_over_when_it_is_accepted_and_only_then(world: World) {
@@ -101,6 +128,7 @@ on_both! {
         assert_eq!(names(&by_sam, site).await, ["Clean", "Dirty"]);
         assert_eq!(by_kim.check_offers(site, &format!("to_id={kim}&state=open")).await.unwrap().items, std::slice::from_ref(&offer));
         assert_eq!(detail(by_sam.accept_checks(site, offer.id).await), "nobody accepts their own offer");
+        assert_eq!(refusal(by_sam.accept_checks(site, offer.id).await), ProblemCode::NotAllowed);
         assert_eq!(by_kim.accept_checks(site, offer.id).await.unwrap().state.0, OfferStanding::Accepted);
         assert_eq!((names(&by_sam, site).await, names(&by_kim, site).await), (vec!["Dirty".into()], vec!["Clean".to_owned()]));
         assert_eq!(detail(by_kim.accept_checks(site, offer.id).await), "the offer is settled already");
@@ -119,6 +147,21 @@ on_both! {
         assert_eq!((rounds.number, rounds.rounds.iter().any(|round| round.person_id == sam)), (3, true));
     }
 
+    async fn what_nobody_could_accept_is_not_offered(world: World) {
+        let Two { site, checks, kim: (kim, _), sam: (_, by_sam), .. } = two_rooms(&world).await;
+        let not_theirs = json!({ "day_on": TODAY, "check_ids": [checks[0]], "return_check_ids": [checks[1]], "to_person_id": kim });
+        assert_eq!(refusal(by_sam.offer_checks(site, &json(not_theirs)).await), ProblemCode::Invalid);
+        let twice = json!({ "day_on": TODAY, "check_ids": [checks[0], checks[0]], "to_person_id": kim });
+        assert_eq!(refusal(by_sam.offer_checks(site, &json(twice)).await), ProblemCode::Invalid);
+        world.clock.set(instant("2026-11-24T07:05:00Z"));
+        by_sam.open_check(site, checks[0]).await.unwrap();
+        for (to, name) in [(Some(kim), "Kim"), (None, "anybody")] {
+            let begun = json!({ "day_on": TODAY, "check_ids": [checks[0]], "to_person_id": to });
+            let refused = by_sam.offer_checks(site, &json(begun)).await;
+            assert_eq!(detail(refused), format!("Clean cannot go to {name}: it is begun, settled or withdrawn"));
+        }
+    }
+
     async fn a_note_is_for_the_next(world: World) {
         let Two { site, clean, checks, kim: (kim, by_kim), sam: (_, by_sam) } = two_rooms(&world).await;
         let note = by_sam.write_handover_note(site, &json(json!({ "room_id": clean, "text": "The pump hums" }))).await.unwrap();
@@ -133,6 +176,7 @@ on_both! {
         assert_eq!(by_kim.see_handover_note(site, note.id).await.unwrap().seen_by, Some(kim));
         let unseen = by_kim.handover_notes(site, "seen=false").await.unwrap().items;
         assert_eq!(unseen.iter().map(|note| note.text.as_str()).collect::<Vec<_>>(), ["Pen is slow"]);
+        assert_eq!(by_kim.handover_notes(site, "seen=true&seen=false").await.unwrap().items.len(), 2);
         let nowhere = json(json!({ "room_id": Uuid::now_v7(), "text": "?" }));
         assert_eq!(refusal(by_sam.write_handover_note(site, &nowhere).await), ProblemCode::Invalid);
     }

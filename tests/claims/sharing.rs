@@ -147,22 +147,31 @@ on_both! {
 
     async fn what_somebody_has_read_for_stays_with_them(world: World) {
         let small = world.greenhouse().await;
-        let plan = json!({ "name": "EC and pH", "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank",
-            "tank_id": small.north_tank });
-        world.check_plan(small.site, plan).await;
-        let (sam, _) = world.person("Sam", Role::Staff, Some(small.site)).await;
+        for (name, time) in [("EC and pH", "08:00"), ("Again", "09:00")] {
+            let plan = json!({ "name": name, "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank",
+                "tank_id": small.north_tank, "starts_local": format!("2026-01-01T{time}:00") });
+            world.check_plan(small.site, plan).await;
+        }
+        let (sam, by_sam) = world.person("Sam", Role::Staff, Some(small.site)).await;
         world.shift(small.site, sam.id, TODAY).await;
         world.beat().await;
         let (kim, by_kim) = world.person("Kim", Role::Staff, Some(small.site)).await;
         world.shift(small.site, kim.id, TODAY).await;
         world.clock.set(instant("2026-11-24T07:10:00Z"));
-        by_kim.record_reading(small.site, &reading(small.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:08:00Z")).await.unwrap();
+        let ph = reading(small.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:08:00Z");
+        by_kim.record_reading(small.site, &ph).await.unwrap();
         let rounds = world.ada.publish_rounds(small.site, today()).await.unwrap();
-        let holders: Vec<Uuid> = steps(&rounds)
-            .into_iter()
-            .filter(|(_, step)| step.check.as_ref().unwrap().name == "EC and pH")
-            .map(|(person, _)| person)
-            .collect();
-        assert_eq!(holders, [kim.id]);
+        let steps = steps(&rounds);
+        let named = |name: &str| *steps.iter().find(|(_, step)| step.check.as_ref().unwrap().name == name).unwrap();
+        assert_eq!(named("EC and pH").0, sam.id, "it is not Kim's for a reading");
+        let ph = reading(small.north_tank, "ph", 6.0, "[pH]", "2026-11-24T07:09:00Z");
+        by_sam.record_reading(small.site, &ph).await.unwrap();
+        let given = |name: &str| -> NewReassignment {
+            json(json!({ "day_on": TODAY, "check_ids": [named(name).1.check_id], "to_person_id": kim.id }))
+        };
+        let begun = world.ada.reassign_checks(small.site, &given("EC and pH")).await.unwrap_err();
+        assert_eq!(begun.problem().unwrap().detail, "EC and pH cannot go to Kim: it is begun, settled or withdrawn");
+        // A reading is for one check: that of nine is not begun by it.
+        world.ada.reassign_checks(small.site, &given("Again")).await.unwrap();
     }
 }

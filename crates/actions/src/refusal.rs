@@ -24,6 +24,9 @@ pub enum Refusal {
     /// The caller sees it but may not do this.
     #[error("the role does not allow this: {0:?}")]
     NotAllowed(Act),
+    /// The caller sees it, but it is for somebody else to do: who, in words.
+    #[error("{0}")]
+    NotTheirs(String),
     /// There is no such record where the caller may look.
     #[error("there is no such record")]
     NotFound,
@@ -112,6 +115,7 @@ impl Refusal {
             | Refusal::WrongPassword
             | Refusal::TooSoon { .. }
             | Refusal::NotAllowed(_)
+            | Refusal::NotTheirs(_)
             | Refusal::Stale
             | Refusal::Taken
             | Refusal::KeyInUse

@@ -102,8 +102,8 @@ pub struct Worker {
     pub been_in: Option<Hygiene>,
     /// Minutes of checks they did in the four weeks up to this day.
     pub worked_min: i64,
-    /// Minutes of their shifts in those four weeks and this day: who is there half the time has half the
-    /// checks.
+    /// Minutes of their shifts in those four weeks and this day, without breaks and absences: who is there half the time
+    /// has half the checks.
     pub available_min: i64,
     /// When they rest: no check then.
     pub breaks: Vec<Span>,

@@ -64,7 +64,7 @@ impl DayAtHand {
         let (begins, ends) = (plan.begins(date), plan.begins(date) + TimeDelta::days(2));
         Ok(DayAtHand {
             checks: checks::of_day(tx, site, date).await?,
-            absences: absences(tx, site, begins - TimeDelta::days(1), ends).await?,
+            absences: absences(tx, site, plan.begins(first) - TimeDelta::days(1), ends).await?,
             held: held(tx, site).await?,
             past: past(&worked(tx, site, &plan, (plan.begins(first), begins)).await?),
             readings: readings::by_people(tx, site, begins - TimeDelta::days(1), ends).await?,
@@ -89,10 +89,13 @@ impl DayAtHand {
             .any(|span| span.overlap(day).is_some())
     }
 
-    /// Whether somebody is not there at an instant though a shift says so, or has left.
-    pub(super) fn is_away(&self, person: PersonId, at: DateTime<Utc>) -> bool {
-        let away = self.absences.iter().any(|away| away.person == person && away.span.holds(at));
-        away || !self.people.contains(&person)
+    /// Whether somebody has left, or an absence reaches into what is left of the time of a check.
+    pub(super) fn is_away_for(&self, check: Id<Check>, person: PersonId, now: DateTime<Utc>) -> bool {
+        let of_day = self.checks.iter().find(|kept| kept.id == check);
+        let time = of_day.and_then(|kept| kept.check.time_left(now));
+        let reaches = |away: &Absence| time.is_some_and(|time| away.span.overlap(time).is_some());
+        let is_absent = self.absences.iter().any(|away| away.person == person && reaches(away));
+        is_absent || !self.people.contains(&person)
     }
 
     /// The room a check is done in, where that is known.
@@ -181,9 +184,13 @@ impl Staff {
 
     /// Who works there on a local day.
     pub(super) fn on(&self, zone: Tz, date: NaiveDate) -> BTreeSet<PersonId> {
+        self.ever_on(zone, date).intersection(&self.people).copied().collect()
+    }
+
+    /// Who worked there on a local day, with those who have left since: leaving ends a role, it does not undo it.
+    pub(super) fn ever_on(&self, zone: Tz, date: NaiveDate) -> BTreeSet<PersonId> {
         let day = local_day(zone, date);
-        let working = self.roles.iter().filter(|role| role.works(self.site, &day)).map(|role| role.person);
-        working.filter(|person| self.people.contains(person)).collect()
+        self.roles.iter().filter(|role| role.works(self.site, &day)).map(|role| role.person).collect()
     }
 }
 

@@ -1,7 +1,9 @@
 //! Checks that go from one person's round to another's, because people want it so.
 
-use chrono::NaiveDate;
-use fillmark_advice::rounds::{Assignment, Handing, NotHanded, hand};
+use std::collections::BTreeSet;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use fillmark_advice::rounds::{Assignment, Handing, NotHanded, PlannedRound, hand};
 use fillmark_domain::Id;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::{Act, PersonId};
@@ -12,7 +14,7 @@ use fillmark_store::{Page, PageQuery, SiteScope, Tx};
 
 use super::day::{DayAtHand, Question, room_of};
 use super::rounds::{DayOfRounds, Names, in_force};
-use super::share::{Published, Shared, keep, keep_in, load, on_paper, stays, steps_of};
+use super::share::{Published, Shared, Stays, keep, keep_in, load, on_paper, stays, steps_of};
 use crate::{App, Caller, Refusal};
 
 /// Which checks somebody means.
@@ -65,21 +67,21 @@ pub async fn reassign(
 ) -> Result<DayOfRounds, Refusal> {
     let scope = caller.may(Act::EnterWork, site)?;
     let (day, before) = published(app, scope, wanted.day).await?;
+    if !day.people.contains(&wanted.to) {
+        let expected = "expected somebody who works here on that day";
+        return Err(Refusal::invalid("/to_person_id", "no_role", expected));
+    }
+    let (by, now) = (caller.person(), app.now());
     let handings = handings(&day, &before, &wanted)?;
+    let handings: Vec<Handed> = handings.into_iter().map(|one| (one, why(&day, by, one, now))).collect();
     if caller.may(Act::Manage, site).is_err() {
-        let is_own = caller.person() == Some(wanted.to);
-        let is_away = |one: &Handing| one.from.is_none_or(|from| day.is_away(from, app.now()));
-        if !is_own {
-            let text = "only a manager gives checks to others: they can be offered";
-            return Err(Refusal::Conflict(text.to_owned()));
-        }
-        if !handings.iter().all(is_away) {
-            let text = "somebody who is there has it: they can offer it, or a manager can give it";
-            return Err(Refusal::Conflict(text.to_owned()));
-        }
+        may_take(by == Some(wanted.to), &handings)?;
     }
     let zone = day.plan.zone;
     let tx = app.store.look().await?;
+    if handings.is_empty() {
+        return in_force(&tx, scope, zone, wanted.day).await;
+    }
     let names = Names::load(&tx, scope).await?;
     drop(tx);
     let shared = handed(app, day, &before, &handings, &names)?;
@@ -92,7 +94,8 @@ pub async fn reassign(
 
 /// Offers checks to a colleague, or to whoever wants them. They stay where they are until somebody accepts.
 /// # Errors
-/// When the caller may not, they are not theirs to offer, or nothing is published.
+/// When the caller may not, they are not theirs to offer, nothing is published, or nobody it is for could accept as things
+/// stand.
 pub async fn offer(app: &App, caller: &Caller, site: SiteId, offered: Offered) -> Result<KeptOffer, Refusal> {
     let scope = caller.may(Act::EnterWork, site)?;
     let person = caller.person().ok_or(Refusal::NotSignedIn)?;
@@ -106,6 +109,7 @@ pub async fn offer(app: &App, caller: &Caller, site: SiteId, offered: Offered) -
         let expected = "expected somebody else who works here on that day";
         return Err(Refusal::invalid("/to_person_id", "no_role", expected));
     }
+    returned(&before, &offered)?;
     let stamp = app.stamp(caller);
     let offer = CheckOffer {
         day: offered.day,
@@ -117,6 +121,11 @@ pub async fn offer(app: &App, caller: &Caller, site: SiteId, offered: Offered) -
         offered_at: stamp.at,
         state: OfferState::Open,
     };
+    let names = Names::load(&app.store.look().await?, scope).await?;
+    acceptable(&day, &before, &offer, stamp.at).map_err(|refused| match offer.to {
+        Some(_) => told(&day, called(&names, refused.to), refused),
+        None => told(&day, "anybody", refused),
+    })?;
     let tx = app.store.begin().await?;
     let id = check_offers::keep(&tx, scope, &stamp, &offer).await?;
     tx.commit().await?;
@@ -139,10 +148,8 @@ pub async fn accept(
     let names = Names::load(&tx, scope).await?;
     drop(tx);
     let accepted = found.offer.accepted(app.now(), person).map_err(not_an_offer)?;
-    let over = accepted.checks.iter().map(|check| (*check, accepted.from, person));
-    let back = accepted.returns.iter().map(|check| (*check, person, accepted.from));
-    let handings: Vec<Handing> =
-        over.chain(back).map(|(check, from, to)| Handing { check, from: Some(from), to }).collect();
+    let handings: Vec<Handed> =
+        swapped(&accepted, person).into_iter().map(|one| (one, MoveReason::Agreed)).collect();
     let (day, before) = published(app, scope, accepted.day).await?;
     let shared = handed(app, day, &before, &handings, &names)?;
 
@@ -193,7 +200,77 @@ fn meanwhile() -> Refusal {
 }
 
 fn not_an_offer(why: NotAnOffer) -> Refusal {
-    Refusal::Conflict(why.to_string())
+    match why {
+        NotAnOffer::Settled(_) => Refusal::Conflict(why.to_string()),
+        NotAnOffer::Own | NotAnOffer::ToSomebodyElse => Refusal::NotTheirs(why.to_string()),
+    }
+}
+
+/// What those do who are no managers: they take over what nobody has who is there.
+fn may_take(is_own: bool, handings: &[Handed]) -> Result<(), Refusal> {
+    if !is_own {
+        let text = "only a manager gives checks to others: they can be offered";
+        return Err(Refusal::NotTheirs(text.to_owned()));
+    }
+    if handings.iter().any(|(_, why)| *why != MoveReason::TakenOver) {
+        let text = "somebody who is there has it: they can offer it, or a manager can give it";
+        return Err(Refusal::NotTheirs(text.to_owned()));
+    }
+    Ok(())
+}
+
+/// Why a check goes over when `by` wants it so.
+fn why(day: &DayAtHand, by: Option<PersonId>, one: Handing, now: DateTime<Utc>) -> MoveReason {
+    let is_own = by == Some(one.to);
+    match one.from {
+        None if is_own => MoveReason::TakenOver,
+        None => MoveReason::WasLeft,
+        Some(from) if is_own && day.is_away_for(one.check, from, now) => MoveReason::TakenOver,
+        Some(_) => MoveReason::Agreed,
+    }
+}
+
+/// What goes over when somebody accepts an offer, and what goes back.
+fn swapped(offer: &CheckOffer, to: PersonId) -> Vec<Handing> {
+    let over = offer.checks.iter().map(|check| Handing { check: *check, from: Some(offer.from), to });
+    let back = offer.returns.iter().map(|check| Handing { check: *check, from: Some(to), to: offer.from });
+    over.chain(back).collect()
+}
+
+/// What is wanted in return is had by whom it is wanted of.
+fn returned((_, rounds): &Published, offered: &Offered) -> Result<(), Refusal> {
+    let has =
+        |check: &Id<Check>| steps_of(rounds, *check).iter().any(|(person, _)| Some(*person) == offered.to);
+    if is_twice(&offered.returns) || !offered.returns.iter().all(has) {
+        let expected =
+            "expected checks of this day that are in the round of whom it is offered to, each once";
+        return Err(Refusal::invalid("/return_check_ids", "not_theirs", expected));
+    }
+    Ok(())
+}
+
+/// Whether an offer could be accepted as things stand: by whom it is for, or, where anybody may, so far as it is not about
+/// who that would be.
+fn acceptable(
+    day: &DayAtHand,
+    before: &Published,
+    offer: &CheckOffer,
+    now: DateTime<Utc>,
+) -> Result<(), NotHanded> {
+    let has_none = |person: &PersonId| {
+        let has = |check: &Id<Check>| steps_of(&before.1, *check).iter().any(|(holder, _)| holder == person);
+        !offer.checks.iter().any(has)
+    };
+    let anybody = || day.people.iter().copied().find(has_none);
+    let Some(to) = offer.to.or_else(anybody) else { return Ok(()) };
+    match tried(day, before, &swapped(offer, to), now) {
+        Err(refused) if offer.to.is_some() || !refused.why.is_about_them() => Err(refused),
+        Ok(_) | Err(_) => Ok(()),
+    }
+}
+
+fn is_twice(checks: &[Id<Check>]) -> bool {
+    checks.iter().collect::<BTreeSet<_>>().len() < checks.len()
 }
 
 async fn published(app: &App, site: SiteScope, day: NaiveDate) -> Result<(DayAtHand, Published), Refusal> {
@@ -225,8 +302,8 @@ fn picked(
             in_room.map(|kept| kept.id).filter(|check| has(*check)).collect()
         }
     };
-    if checks.is_empty() || !checks.iter().all(|check| has(*check)) {
-        let expected = "expected checks of this day that are in the round of who gives them";
+    if checks.is_empty() || is_twice(&checks) || !checks.iter().all(|check| has(*check)) {
+        let expected = "expected checks of this day that are in the round of who gives them, each once";
         return Err(Refusal::invalid("/check_ids", "not_theirs", expected));
     }
     Ok(checks)
@@ -244,27 +321,41 @@ fn handings(day: &DayAtHand, before: &Published, wanted: &Reassignment) -> Resul
     Ok(handings.filter(is_new).collect())
 }
 
+/// A check that goes to somebody else, and why.
+type Handed = (Handing, MoveReason);
+
+/// What stays, and the rounds with checks in other hands.
+fn tried(
+    day: &DayAtHand,
+    before: &Published,
+    handings: &[Handing],
+    now: DateTime<Utc>,
+) -> Result<(Stays, Vec<PlannedRound>), NotHanded> {
+    let Question { day: question, begun } = day.question(&before.1, now);
+    let stays = stays(&day.checks, &begun, Some(before), now);
+    let rounds = hand(&question, &on_paper(Some(before), begun, now), handings)?;
+    Ok((stays, rounds))
+}
+
 /// The day with checks in other hands, or the rule that stands against it in words.
 fn handed(
     app: &App,
     day: DayAtHand,
     before: &Published,
-    handings: &[Handing],
+    handings: &[Handed],
     names: &Names,
 ) -> Result<Shared, Refusal> {
-    let now = app.now();
-    let Question { day: question, begun } = day.question(now);
-    let stays = stays(&day.checks, &begun, Some(before), now);
-    let paper = on_paper(Some(before), begun, now);
-    let rounds = hand(&question, &paper, handings).map_err(|refused| told(&day, names, refused))?;
-    let moved = |one: &Handing| Move {
+    let wanted: Vec<Handing> = handings.iter().map(|(one, _)| *one).collect();
+    let (stays, rounds) = tried(&day, before, &wanted, app.now())
+        .map_err(|refused| told(&day, called(names, refused.to), refused))?;
+    let moved = |(one, why): &Handed| Move {
         check: one.check,
         from: one.from.into_iter().collect(),
         to: vec![one.to],
-        why: MoveReason::Agreed,
+        why: *why,
     };
     let mut left = before.0.left.clone();
-    left.retain(|left| handings.iter().all(|one| one.check != left.check));
+    left.retain(|left| wanted.iter().all(|one| one.check != left.check));
     Ok(Shared {
         number: before.0.number + 1,
         date: day.date,
@@ -276,9 +367,12 @@ fn handed(
     })
 }
 
-fn told(day: &DayAtHand, names: &Names, refused: NotHanded) -> Refusal {
+fn called(names: &Names, person: PersonId) -> &str {
+    names.people.get(&person).map_or("somebody who has left", String::as_str)
+}
+
+fn told(day: &DayAtHand, person: &str, refused: NotHanded) -> Refusal {
     let check = day.checks.iter().find(|kept| kept.id == refused.check);
     let check = check.map_or("a check that is not of this day", |kept| kept.check.name.as_str());
-    let person = names.people.get(&refused.to).map_or("nobody who works here", String::as_str);
     Refusal::Conflict(format!("{check} cannot go to {person}: {}", refused.why.text()))
 }

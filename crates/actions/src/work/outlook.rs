@@ -75,7 +75,7 @@ pub async fn read_coverage(
         .each()
         .map(|date| DayAhead {
             date,
-            workers: there.workers(&plan, date),
+            workers: there.workers(&plan, date, &there.staff.on(plan.zone, date)),
             expected: checks.iter().filter(|check| check.date == date).map(expected).collect(),
         })
         .collect();
@@ -107,7 +107,8 @@ pub async fn read_fairness(
     let there = There::load(&tx, site, &plan, known).await?;
     let attended: Vec<Attended> = known
         .each()
-        .flat_map(|day| there.workers(&plan, day).into_iter().map(move |worker| (day, worker)))
+        .map(|day| (day, there.workers(&plan, day, &there.staff.ever_on(plan.zone, day))))
+        .flat_map(|(day, workers)| workers.into_iter().map(move |worker| (day, worker)))
         .map(|(day, worker)| Attended { person: worker.person, day, minutes: minutes_there(&worker) })
         .collect();
     let weeks = fairness(&done, &attended, (first, last), |at| plan.day(at));
@@ -132,9 +133,8 @@ impl There {
         })
     }
 
-    /// Whose shifts belong to a day, so far as they have a role there then.
-    fn workers(&self, plan: &SitePlan, day: NaiveDate) -> Vec<Worker> {
-        let people = self.staff.on(plan.zone, day);
+    /// Whose shifts belong to a day, of these people.
+    fn workers(&self, plan: &SitePlan, day: NaiveDate, people: &BTreeSet<PersonId>) -> Vec<Worker> {
         let of_day = || self.shifts.iter().filter(move |shift| shift.day == day);
         let there: BTreeSet<PersonId> =
             of_day().map(|shift| shift.person).filter(|person| people.contains(person)).collect();

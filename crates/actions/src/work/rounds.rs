@@ -110,7 +110,7 @@ pub(super) async fn publish_first(
     let (day_at_hand, before) = load(app, site, day).await?;
     let now = app.now();
     // Another beat may have published since: its rounds are the first.
-    if before.is_some() || !day_at_hand.has_shifts() || day_at_hand.question(now).is_answered() {
+    if before.is_some() || !day_at_hand.has_shifts() || day_at_hand.question(&[], now).is_answered() {
         return Ok(());
     }
     let shared = share_out(day_at_hand, None, now).await?;

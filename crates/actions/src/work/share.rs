@@ -23,7 +23,7 @@ use crate::{App, Caller, Refusal};
 pub(super) struct Shared {
     pub number: i64,
     pub date: NaiveDate,
-    pub stays: BTreeMap<PersonId, Vec<RoundStep>>,
+    pub stays: Stays,
     pub assignment: Assignment,
     pub left: Vec<Undone>,
     pub moves: Vec<Move>,
@@ -65,6 +65,9 @@ impl Shared {
     }
 }
 
+/// What stays with whom.
+pub(super) type Stays = BTreeMap<PersonId, Vec<RoundStep>>;
+
 /// What is published of a day.
 pub(super) type Published = (Publication, Vec<KeptRound>);
 
@@ -89,7 +92,7 @@ pub(super) async fn share_out(
     before: Option<Published>,
     now: DateTime<Utc>,
 ) -> Result<Shared, Refusal> {
-    let Question { day: question, begun } = day.question(now);
+    let Question { day: question, begun } = day.question(rounds_of(before.as_ref()), now);
     let stays = stays(&day.checks, &begun, before.as_ref(), now);
     let is_new = before.is_none();
     let on_paper = on_paper(before.as_ref(), begun, now);
@@ -177,9 +180,9 @@ pub(super) fn stays(
     begun: &[Begun],
     before: Option<&Published>,
     now: DateTime<Utc>,
-) -> BTreeMap<PersonId, Vec<RoundStep>> {
-    let published = before.map_or(&[][..], |(_, rounds)| rounds.as_slice());
-    let mut stays: BTreeMap<PersonId, Vec<RoundStep>> = BTreeMap::new();
+) -> Stays {
+    let published = rounds_of(before);
+    let mut stays = Stays::new();
     for kept in checks {
         let begun = begun.iter().find(|one| one.check == kept.id);
         let (at, by) = match (&kept.check.state, begun) {
@@ -200,6 +203,10 @@ pub(super) fn stays(
         steps.sort_by_key(|step| step.starts_at);
     }
     stays
+}
+
+fn rounds_of(before: Option<&Published>) -> &[KeptRound] {
+    before.map_or(&[], |(_, rounds)| rounds)
 }
 
 /// Who has a check in these rounds, and as what.

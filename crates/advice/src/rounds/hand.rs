@@ -56,6 +56,14 @@ pub enum WhyNot {
 }
 
 impl WhyNot {
+    /// Whether it is about who would get it, so that somebody else may still.
+    pub fn is_about_them(self) -> bool {
+        match self {
+            WhyNot::NotThere | WhyNot::NotQualified | WhyNot::WouldBreakHygiene | WhyNot::NoTime => true,
+            WhyNot::NotToBeDone | WhyNot::SomebodyElses | WhyNot::HasIt | WhyNot::WantsTwo => false,
+        }
+    }
+
     /// In words, after a name.
     pub fn text(self) -> &'static str {
         match self {

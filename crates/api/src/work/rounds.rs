@@ -172,12 +172,19 @@ impl MovedCheck {
         };
         let what = check.map_or("A check that was withdrawn since", |check| check.name.as_str());
         let (from, to) = (all(&moved.from), all(&moved.to));
+        let why = match moved.why {
+            words::MoveReason::TakenOver if moved.from.is_empty() => {
+                format!("{to} took it over, since nobody had it")
+            }
+            words::MoveReason::TakenOver => format!("{to} took it over, since {from} is away"),
+            why => why.text().to_owned(),
+        };
         Self {
             check_id: moved.check.uuid(),
             from_person_ids: ids(&moved.from),
             to_person_ids: ids(&moved.to),
             code: Code(moved.why),
-            text: format!("{what} goes from {from} to {to}: {}", moved.why.text()),
+            text: format!("{what} goes from {from} to {to}: {why}"),
         }
     }
 }

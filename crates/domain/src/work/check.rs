@@ -6,7 +6,7 @@ use crate::Id;
 use crate::code::{Coded, coded};
 use crate::entries::{Calibration, Reading, TankChange};
 use crate::people::Person;
-use crate::work::{CheckPlan, Place, Qualification, Sharing, Task};
+use crate::work::{CheckPlan, Place, Qualification, Sharing, Span, Task};
 
 /// Rounds begin a little early: what was measured so long before a check is due shows it all the same. Common
 /// practice, no source.
@@ -170,6 +170,11 @@ impl Check {
     /// Whether what was measured at an instant can show that it was done at another: yesterday's pH shows nothing.
     pub fn can_be_shown_by(&self, measured_at: DateTime<Utc>, done_at: DateTime<Utc>) -> bool {
         (self.due_at - AHEAD..=done_at + AFTER).contains(&measured_at)
+    }
+
+    /// What is left, from an instant on, of the time in which it can be done.
+    pub fn time_left(&self, from: DateTime<Utc>) -> Option<Span> {
+        Span::new(self.due_at.max(from), self.limit).ok()
     }
 
     /// Whether nothing can become of it any more.

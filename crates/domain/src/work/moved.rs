@@ -37,6 +37,8 @@ coded! {
         WasLeft = "was_left",
         /// People agreed on it, or a manager gave it to them.
         Agreed = "agreed",
+        /// Nobody had it, or who had it is away: they took it over.
+        TakenOver = "taken_over",
     }
 }
 
@@ -51,6 +53,7 @@ impl MoveReason {
             MoveReason::MakesRoom => "who had it does something else that nobody could do better",
             MoveReason::WasLeft => "nobody had it before",
             MoveReason::Agreed => "they agreed on it, or a manager wanted it so",
+            MoveReason::TakenOver => "who has it took it over, since nobody had it or who had it is away",
         }
     }
 }

@@ -124,6 +124,7 @@ impl From<Refusal> for Refused {
             Refusal::NotAllowed(_) => {
                 Refused::new(Code::NotAllowed, "your role at this site does not allow this")
             }
+            Refusal::NotTheirs(_) => Refused::new(Code::NotAllowed, text),
             Refusal::NotFound => Refused::new(Code::NotFound, text),
             Refusal::Stale => Refused::new(Code::Stale, text),
             Refusal::Taken => Refused::new(Code::NameInUse, text),

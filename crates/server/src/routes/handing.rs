@@ -210,12 +210,13 @@ fn picked(which: PickedChecks) -> Picked {
     }
 }
 
-/// Whether somebody has seen it is whether there is an instant at which they did.
-fn seen(filters: &mut [Filter]) {
-    for filter in filters {
-        if let Filter::OneOf("seen", values) = filter {
-            let is_null = values.iter().all(|value| value.to_string().trim_matches('\'') == "false");
-            *filter = Filter::IsNull("seen_at", is_null);
-        }
-    }
+/// Whether somebody has seen it is whether there is an instant at which they did. Who asks for both asks for all.
+fn seen(filters: &mut Vec<Filter>) {
+    filters.retain_mut(|filter| {
+        let Filter::OneOf("seen", values) = filter else { return true };
+        let wants = |code: &str| values.iter().any(|value| value.to_string().trim_matches('\'') == code);
+        let (seen, unseen) = (wants("true"), wants("false"));
+        *filter = Filter::IsNull("seen_at", unseen);
+        seen != unseen
+    });
 }

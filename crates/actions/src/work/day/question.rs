@@ -1,17 +1,19 @@
 //! The question of who does what on a day, from what is known of it.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
-use fillmark_advice::rounds::{Begun, DueCheck, Hygiene, WorkDay, Worker};
+use fillmark_advice::rounds::{Begun, DueCheck, Hygiene, WorkDay, Worker, minutes_there};
 use fillmark_domain::entries::{Reading, Spot};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::{Room, RoomUse};
 use fillmark_domain::work::{Check, CheckState, Evidence, Place, Shift, Span, Task};
 use fillmark_domain::{Id, Kept};
 use fillmark_store::checks::KeptCheck;
+use fillmark_store::rounds::KeptRound;
 
 use super::DayAtHand;
+use crate::work::share::steps_of;
 
 /// A day to be shared out, and what of it is begun or done.
 pub(in crate::work) struct Question {
@@ -30,9 +32,9 @@ impl Question {
 
 impl DayAtHand {
     /// The question as things stand at an instant: checks at places that are in use, of which nothing has become but that
-    /// they were begun or done.
-    pub(in crate::work) fn question(&self, now: DateTime<Utc>) -> Question {
-        let begun = self.begun(now);
+    /// they were begun or done. `published` are the rounds in force, if any.
+    pub(in crate::work) fn question(&self, published: &[KeptRound], now: DateTime<Utc>) -> Question {
+        let begun = self.begun(published, now);
         let is_begun = |check: Id<Check>| begun.iter().any(|one| one.check == check);
         let due = self.checks.iter().filter_map(|kept| self.due(kept, is_begun(kept.id), now));
         let people: BTreeSet<PersonId> =
@@ -49,15 +51,14 @@ impl DayAtHand {
 
     /// What is begun or done: said so, or shown by a reading that somebody took for it. What somebody had begun who has
     /// left since is begun by nobody.
-    fn begun(&self, now: DateTime<Utc>) -> Vec<Begun> {
-        let settled: BTreeSet<Id<Reading>> =
-            self.checks.iter().flat_map(|kept| shown_by(&kept.check)).collect();
+    fn begun(&self, published: &[KeptRound], now: DateTime<Utc>) -> Vec<Begun> {
+        let read = self.read(published, now);
         let of = |kept: &KeptCheck| match &kept.check.state {
             CheckState::Open { at, by } => vec![(*by, *at, None)],
             CheckState::Done { at, by, with, .. } => {
                 std::iter::once(*by).chain(*with).map(|person| (person, *at, Some(*at))).collect()
             }
-            CheckState::Planned => self.read_for(&kept.check, &settled, now).into_iter().collect(),
+            CheckState::Planned => read.get(&kept.id).map(|(by, at)| (*by, *at, None)).into_iter().collect(),
             CheckState::Missed { .. } | CheckState::Excused { .. } => Vec::new(),
         };
         let all = self.checks.iter().flat_map(|kept| of(kept).into_iter().map(move |begun| (kept.id, begun)));
@@ -66,28 +67,46 @@ impl DayAtHand {
             .collect()
     }
 
-    /// Who has taken a reading for a check that shows no other one yet, and when.
-    fn read_for(
+    /// Who has taken the first reading for a check that shows no other one yet, and when. A reading is for one check, the
+    /// nearest due of those it can be for.
+    fn read(
         &self,
-        check: &Check,
-        settled: &BTreeSet<Id<Reading>>,
+        published: &[KeptRound],
         now: DateTime<Utc>,
-    ) -> Option<(PersonId, DateTime<Utc>, Option<DateTime<Utc>>)> {
-        let Task::Measure { metrics, point } = &check.task else { return None };
-        let is_for = |reading: &Reading| {
-            let place = match reading.spot {
-                Spot::Tank(tank) => Place::Tank(tank),
-                Spot::Room(room) => Place::Room(room),
+    ) -> BTreeMap<Id<Check>, (PersonId, DateTime<Utc>)> {
+        let settled: BTreeSet<Id<Reading>> =
+            self.checks.iter().flat_map(|kept| shown_by(&kept.check)).collect();
+        let mut read = BTreeMap::new();
+        for (_, reading) in self.readings.iter().filter(|(id, _)| !settled.contains(id)) {
+            let Some(person) = reading.done_by else { continue };
+            let at = reading.recorded_at;
+            let can_be_for = |kept: &&KeptCheck| {
+                is_for(reading, &kept.check, now) && self.may_begin(published, kept.id, person, at)
             };
-            place == check.place
-                && reading.sample_point == *point
-                && metrics.contains(&reading.metric)
-                && check.can_be_shown_by(reading.recorded_at, now)
-                && reading.recorded_at <= check.limit
-        };
-        let (_, first) =
-            self.readings.iter().find(|(id, reading)| !settled.contains(id) && is_for(reading))?;
-        first.done_by.map(|person| (person, first.recorded_at, None))
+            let nearest =
+                self.checks.iter().filter(can_be_for).min_by_key(|kept| (kept.check.due_at - at).abs());
+            if let Some(kept) = nearest {
+                read.entry(kept.id).or_insert((person, at));
+            }
+        }
+        read
+    }
+
+    /// Whether what somebody read begins a check: they have it on paper or, where nobody has, were on shift. Whoever passes by
+    /// takes no check from a colleague by reading a pH.
+    fn may_begin(
+        &self,
+        published: &[KeptRound],
+        check: Id<Check>,
+        person: PersonId,
+        at: DateTime<Utc>,
+    ) -> bool {
+        let holders = steps_of(published, check);
+        if !holders.is_empty() {
+            return holders.iter().any(|(holder, _)| *holder == person);
+        }
+        let own = self.shifts.iter().filter(|shift| shift.person == person && self.is_near(shift));
+        own.filter_map(|shift| shift.span(self.plan.zone).ok()).any(|span| span.holds(at))
     }
 
     fn due(&self, kept: &KeptCheck, is_begun: bool, now: DateTime<Utc>) -> Option<DueCheck> {
@@ -100,7 +119,7 @@ impl DayAtHand {
             return None;
         }
         let (room, hygiene) = self.place(check);
-        let window = if is_begun { Span::new(check.due_at, check.limit).ok() } else { window(check, now) };
+        let window = if is_begun { check.time_left(check.due_at) } else { window(check, now) };
         let meter = check.task.meter();
         Some(DueCheck {
             check: kept.id,
@@ -167,9 +186,9 @@ impl DayAtHand {
         let own = || self.shifts.iter().filter(|shift| shift.person == person && shift.day <= self.date);
         let span = |shift: &Shift| shift.span(self.plan.zone).ok();
         let past = self.past.get(&person).cloned().unwrap_or_default();
-        Worker {
+        let of_four_weeks = Worker {
             person,
-            shifts: own().filter(|shift| self.is_near(shift)).filter_map(span).collect(),
+            shifts: own().filter_map(span).collect(),
             absences: self
                 .absences
                 .iter()
@@ -179,15 +198,34 @@ impl DayAtHand {
             held: self.held.iter().filter(|held| held.person == person).copied().collect(),
             been_in: None,
             worked_min: past.minutes,
-            available_min: own().filter_map(span).map(Span::minutes).sum(),
+            available_min: 0,
             breaks: own().filter_map(|shift| shift.rests(self.plan.zone)).collect(),
             familiar: past.familiar,
             unpleasant_min: past.unpleasant_min,
             begun_min: 0,
             begun_unpleasant_min: 0,
             begun_rooms: Vec::new(),
+        };
+        Worker {
+            available_min: minutes_there(&of_four_weeks),
+            shifts: own().filter(|shift| self.is_near(shift)).filter_map(span).collect(),
+            ..of_four_weeks
         }
     }
+}
+
+/// Whether a reading is one of those that a check wants.
+fn is_for(reading: &Reading, check: &Check, now: DateTime<Utc>) -> bool {
+    let Task::Measure { metrics, point } = &check.task else { return false };
+    let place = match reading.spot {
+        Spot::Tank(tank) => Place::Tank(tank),
+        Spot::Room(room) => Place::Room(room),
+    };
+    place == check.place
+        && reading.sample_point == *point
+        && metrics.contains(&reading.metric)
+        && check.can_be_shown_by(reading.recorded_at, now)
+        && reading.recorded_at <= check.limit
 }
 
 fn hygiene(room: &Room) -> Hygiene {
@@ -205,7 +243,5 @@ fn shown_by(check: &Check) -> Vec<Id<Reading>> {
 fn window(check: &Check, now: DateTime<Utc>) -> Option<Span> {
     let from = check.due_at.max(now);
     let in_time = Span::new(from, check.window_until).ok();
-    in_time
-        .filter(|span| span.minutes() >= i64::from(check.work_min))
-        .or_else(|| Span::new(from, check.limit).ok())
+    in_time.filter(|span| span.minutes() >= i64::from(check.work_min)).or_else(|| check.time_left(now))
 }

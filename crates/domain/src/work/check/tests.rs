@@ -111,3 +111,9 @@ fn a_done_check_stays_done() {
     assert_eq!(done.clone().missed(at("13:00:00")), settled);
     assert_eq!(done.excused(at("13:00:00"), Some(BEN), "ill".into()), settled);
 }
+
+#[test]
+fn what_is_left_of_the_time_of_a_check_begins_when_it_is_due_and_ends_at_its_limit() {
+    let left = |from| morning_check().time_left(at(from)).map(Span::minutes);
+    assert_eq!((left("07:00:00"), left("11:00:00"), left("12:00:00")), (Some(240), Some(60), None));
+}
