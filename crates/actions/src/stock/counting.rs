@@ -7,9 +7,10 @@ use fillmark_advice::supply::counting::{self, DueCount, Found, Uncounted};
 use fillmark_domain::entries::{Addition, Poured};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, TankId};
-use fillmark_domain::stock::{CountKind, DifferenceKind, Entered, Product, ProductId, SlipId, SlipKind};
+use fillmark_domain::stock::{CountKind, DifferenceKind, Entered, Lot, Product, ProductId, SlipId, SlipKind};
 use fillmark_domain::{Amount, Id, Kept};
-use fillmark_store::{SiteScope, Tx, entries, holdings, movements, plan, records, shortages, slips};
+use fillmark_store::holdings::{self, Holding};
+use fillmark_store::{SiteScope, Tx, entries, movements, plan, records, shortages, slips};
 
 use super::costs::prices;
 use crate::{App, Caller, Refusal, dosing};
@@ -60,44 +61,33 @@ pub async fn due_counts(
     let short = shortages::open_of(&tx, scope, &ids).await?;
     let since = app.now() - MEMORY;
     let mut uncounted = Vec::new();
-    for product in &ids {
-        let last = slips::counts_after(&tx, scope, *product, since).await?;
+    for product in &products {
+        let last = slips::counts_after(&tx, scope, product.id, since).await?;
         let last = last.iter().filter(|count| count.says.lot.is_none()).map(|count| count.says.done_at).max();
-        let moved = movements::moved_after(&tx, scope, *product, last.unwrap_or(since)).await?;
-        let short = short.iter().any(|short| short.product == *product);
-        let holds =
-            held.iter().any(|one| one.lot.content.product == *product && one.on_hand.held.is_positive());
-        let asked = match kind {
-            CountKind::Full => holds || short,
-            CountKind::Rotating => short || moved.is_positive() || (holds && last.is_none()),
-        };
-        if asked {
-            let paid = prices.iter().filter(|paid| paid.product == *product).max_by_key(|paid| paid.on);
-            uncounted.push(Uncounted {
-                product: *product,
-                counted_on: last.map(|at| at.with_timezone(&place.time_zone).date_naive()),
-                moved_minor: paid.map(|paid| paid.minor_per_unit * moved.base_units()),
-                short,
-            });
-        }
+        let moved = movements::moved_after(&tx, scope, product.id, last.unwrap_or(since)).await?;
+        let paid = prices.iter().filter(|paid| paid.product == product.id).max_by_key(|paid| paid.on);
+        uncounted.push(Uncounted {
+            product: product.id,
+            counted_on: last.map(|at| at.with_timezone(&place.time_zone).date_naive()),
+            moved: moved.is_positive(),
+            moved_minor: paid.map(|paid| paid.minor_per_unit * moved.base_units()),
+            held: lots_of(&held, product.id).next().is_some(),
+            shelf: (product.content.storage.clone(), product.content.name.clone()),
+            short: short.iter().any(|short| short.product == product.id),
+        });
     }
-    let lots = |product: ProductId| {
-        let of_it =
-            held.iter().filter(|one| one.lot.content.product == product && one.on_hand.held.is_positive());
-        of_it.map(|one| one.lot.content.number.clone()).collect()
-    };
     let to_count = |due: DueCount| {
         let product = products.iter().find(|product| product.id == due.uncounted.product)?.clone();
-        Some(ToCount { lot_numbers: lots(product.id), due, product })
+        let lot_numbers = lots_of(&held, product.id).map(|lot| lot.content.number.clone()).collect();
+        Some(ToCount { lot_numbers, due, product })
     };
-    let mut all: Vec<ToCount> = counting::due_counts(uncounted).into_iter().filter_map(to_count).collect();
-    match kind {
-        CountKind::Full => {
-            all.sort_by_key(|one| (one.product.content.storage.clone(), one.product.content.name.clone()))
-        }
-        CountKind::Rotating => all.truncate(usize::from(number)),
-    }
-    Ok(all)
+    Ok(counting::due_counts(uncounted, kind, number).into_iter().filter_map(to_count).collect())
+}
+
+/// The lots of a product of which something is held.
+fn lots_of(held: &[Holding], product: ProductId) -> impl Iterator<Item = &Kept<Lot>> {
+    let of_it = held.iter().filter(move |one| one.lot.content.product == product);
+    of_it.filter(|one| one.on_hand.held.is_positive()).map(|one| &one.lot)
 }
 
 /// What a count found, and what the difference may come from.

@@ -1,7 +1,7 @@
 //! What to count next, and what a difference that a count found may come from.
 
 use chrono::NaiveDate;
-use fillmark_domain::stock::{DifferenceKind, ProductId, WhyCount};
+use fillmark_domain::stock::{CountKind, DifferenceKind, ProductId, WhyCount};
 use fillmark_domain::{Amount, Base, Coded};
 
 use crate::solution::reconcile::{Checked, Verdict, Whose};
@@ -19,8 +19,14 @@ pub struct Uncounted {
     pub product: ProductId,
     /// The last count of all its lots.
     pub counted_on: Option<NaiveDate>,
-    /// What moved in the ledger since, both ways, at what it costs, minor units; none where nothing was ever paid for it.
+    /// Whether anything moved in the ledger since.
+    pub moved: bool,
+    /// What moved, both ways, at what it costs, minor units; none where nothing was ever paid for it.
     pub moved_minor: Option<f64>,
+    /// Whether the ledger holds any.
+    pub held: bool,
+    /// Where it stands, then what it is called: the order of the shelves.
+    pub shelf: (String, String),
     /// Whether more was poured than the record held, and nothing has settled that.
     pub short: bool,
 }
@@ -34,16 +40,30 @@ pub struct DueCount {
     pub why: WhyCount,
 }
 
-/// The products in the order in which counting them tells most: where the record is known to be wrong, where it was never held
-/// against the shelf, and then by the value that moved since, since each movement may be a slip.
-pub fn due_counts(products: Vec<Uncounted>) -> Vec<DueCount> {
+/// What to count. In full it is all that is held or known to be wrong, in the order of the shelves. Rotating it is so many of those
+/// that something happened to, in the order in which counting them tells most: where the record is known to be wrong, where it was
+/// never held against the shelf, and then by the value that moved, since each movement may be a slip.
+pub fn due_counts(products: Vec<Uncounted>, kind: CountKind, number: u16) -> Vec<DueCount> {
+    let asked = |one: &Uncounted| match kind {
+        CountKind::Full => one.held || one.short,
+        CountKind::Rotating => one.short || one.moved || (one.held && one.counted_on.is_none()),
+    };
+    let mut due = by_what_it_tells(products.into_iter().filter(asked));
+    match kind {
+        CountKind::Full => due.sort_by(|one, other| one.uncounted.shelf.cmp(&other.uncounted.shelf)),
+        CountKind::Rotating => due.truncate(usize::from(number)),
+    }
+    due
+}
+
+fn by_what_it_tells(products: impl Iterator<Item = Uncounted>) -> Vec<DueCount> {
     let why = |one: &Uncounted| match one.counted_on {
         _ if one.short => WhyCount::Short,
         None => WhyCount::NeverCounted,
         Some(_) => WhyCount::Moved,
     };
     let mut due: Vec<DueCount> =
-        products.into_iter().map(|uncounted| DueCount { why: why(&uncounted), uncounted }).collect();
+        products.map(|uncounted| DueCount { why: why(&uncounted), uncounted }).collect();
     due.sort_by(|one, other| {
         let moved = |due: &DueCount| due.uncounted.moved_minor.unwrap_or(0.0);
         let earlier = one.uncounted.counted_on.cmp(&other.uncounted.counted_on);
@@ -213,24 +233,40 @@ mod tests {
 
     fn uncounted(product: u128, day: Option<u32>, moved_minor: Option<f64>, short: bool) -> Uncounted {
         let counted_on = day.and_then(|day| NaiveDate::from_ymd_opt(2031, 3, day));
-        Uncounted { product: id(product), counted_on, moved_minor, short }
+        let shelf = ("store".into(), format!("{}", 9 - product));
+        Uncounted {
+            product: id(product),
+            counted_on,
+            moved: moved_minor.is_some(),
+            moved_minor,
+            held: true,
+            shelf,
+            short,
+        }
     }
 
     #[test]
     fn the_most_value_that_moved_is_counted_first_after_what_is_known_to_be_wrong() {
-        let due = due_counts(vec![
+        let products = vec![
             uncounted(1, Some(3), Some(900.0), false),
             uncounted(2, Some(3), Some(2_000.0), false),
             uncounted(3, None, None, false),
             uncounted(4, Some(9), Some(1.0), true),
             uncounted(5, Some(9), None, false),
-        ]);
-        let told: Vec<_> = due.iter().map(|due| (due.uncounted.product, due.why)).collect();
-        let moved = |product| (id(product), WhyCount::Moved);
+        ];
+        let told = |kind, number| -> Vec<(u128, WhyCount)> {
+            let due = due_counts(products.clone(), kind, number);
+            due.iter().map(|due| (due.uncounted.product.uuid().as_u128(), due.why)).collect()
+        };
+        let (short, never) = ((4, WhyCount::Short), (3, WhyCount::NeverCounted));
+        let moved = |product| (product, WhyCount::Moved);
         assert_eq!(
-            told,
-            [(id(4), WhyCount::Short), (id(3), WhyCount::NeverCounted), moved(2), moved(1), moved(5)]
+            told(CountKind::Rotating, 9),
+            [short, never, moved(2), moved(1)],
+            "nothing happened to the fifth"
         );
+        assert_eq!(told(CountKind::Rotating, 1), [short]);
+        assert_eq!(told(CountKind::Full, 1), [moved(5), short, never, moved(2), moved(1)], "as they stand");
     }
 
     /// 100 mL of product 1 (addition 1) and 50 mL of product 2 (addition 2).

@@ -15,10 +15,10 @@ const PRIOR_INTERVALS: f64 = 0.5;
 /// Spread of the logarithm of intervals before any is on record; counts as two.
 const PRIOR_LOG_SD: f64 = 0.2;
 
-/// Beyond so many spreads nothing is reckoned with.
+/// Beyond so many spreads nothing is reckoned with; our own judgement.
 const FAR: f64 = 4.0;
 
-/// A change of a smaller chance is no change after which another is looked for.
+/// A change of a smaller chance is no change after which another is looked for; our own judgement.
 const NEGLIGIBLE: f64 = 1e-3;
 
 /// Nobody's rhythm is steadier than this.

@@ -33,10 +33,10 @@ const ROUNDS: usize = 2;
 /// Ways to say what the next weeks take: a passing deviation, a lasting one, and what the tank took lately.
 pub(super) const WAYS: usize = 3;
 
-/// Of each week's deviation kept for the next week's estimate, by way.
+/// Of each week's deviation kept for the next week's estimate, by way; our own judgement.
 const KEPT_A_WEEK: [f64; WAYS] = [0.45, 0.85, 0.65];
 
-/// Of today's deviation left after each day ahead: weather passes, light and hands stay.
+/// Of today's deviation left after each day ahead: weather passes, light and hands stay. Our own judgement.
 const LEFT_A_DAY: [f64; WAYS] = [0.9, 0.995, 1.0];
 
 /// Of what is expected, what holds the present deviation near none; our own judgement.

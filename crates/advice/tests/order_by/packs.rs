@@ -13,6 +13,9 @@ fn no_more_is_ordered_than_is_used_before_it_expires() {
     question.products[0].offers[0].minimum_packs = 4;
     check(&question, Some(OrderBy::Late(today())), 4);
     question.products[0].shelf_life_days = Some(10);
+    let forecast = check(&question, Some(OrderBy::Late(today())), 4);
+    assert!(forecast.products[0].cautions.contains(&Caution::SomeLeftOver), "the supplier sells no fewer");
+    question.products[0].offers[0].minimum_packs = 0;
     let forecast = check(&question, Some(OrderBy::Late(today())), 1);
     assert!(forecast.products[0].cautions.contains(&Caution::CappedByExpiry));
 }

@@ -48,7 +48,8 @@ impl Record for Shift {
                 (Some(starts), Some(minutes)) => {
                     Some(Break { starts: read.parsed(starts)?, minutes: read.whole(minutes)? })
                 }
-                _ => None,
+                (None, None) => None,
+                _ => return Err(read.broken("has half a break")),
             },
         };
         Ok(row.kept(content))
