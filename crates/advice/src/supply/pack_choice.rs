@@ -35,16 +35,18 @@ pub(super) fn choose(
     let Some(enough) = mix(offers, needed, at_most) else {
         return as_much_as_is_used(offers, needed, at_most);
     };
-    let mut best = (by_litre(&enough, 0) * (1.0 - WORTHWHILE), enough);
-    for (weeks, more) in FURTHER_WEEKS.into_iter().zip(further) {
-        let held = at_most.map_or(needed + more, |most| most.min(needed + more));
-        let Some(larger) = mix(offers, held, at_most) else { continue };
-        let price = by_litre(&larger, weeks);
-        if price < best.0 {
-            best = (price, larger);
-        }
+    if !further[1].is_positive() {
+        return enough;
     }
-    best.1
+    let most = needed + further[1];
+    let most = at_most.map_or(most, |at_most| at_most.min(most));
+    let larger = further.into_iter().filter_map(|more| mix(offers, most.min(needed + more), at_most));
+    // Of one size alone as few as hold it: the larger mixes would pass over what comes as cheap by the litre and lies less long.
+    let alone = offers.iter().filter_map(|offer| mix(&[offer], needed, Some(most)));
+    let price = |lines: &[PurchaseLine]| by_litre(lines, needed, further[1]);
+    let worthwhile = price(&enough) * (1.0 - WORTHWHILE);
+    let cheapest = alone.chain(larger).min_by(|one, other| price(one).total_cmp(&price(other)));
+    cheapest.filter(|lines| price(lines) < worthwhile).unwrap_or(enough)
 }
 
 fn mix(offers: &[&Offer], needed: Amount, at_most: Option<Amount>) -> Option<Vec<PurchaseLine>> {
@@ -69,11 +71,14 @@ pub(super) fn holding(days: f64) -> f64 {
     HOLDING_A_YEAR * days / DAYS_OF_YEAR
 }
 
-/// Price of a thousandth, of which half lies so many weeks longer.
-fn by_litre(lines: &[PurchaseLine], weeks: u8) -> f64 {
+/// Price of a thousandth with what holding costs: what goes beyond the need is used up evenly, as `further` is in the last of
+/// [`FURTHER_WEEKS`].
+fn by_litre(lines: &[PurchaseLine], needed: Amount, further: Amount) -> f64 {
     let cost: i64 = lines.iter().map(|line| line.cost.minor).sum();
-    let held: i64 = lines.iter().map(|line| line.packs.amount.thousandths()).sum();
-    cost as f64 / held.max(1) as f64 * (1.0 + holding(f64::from(weeks) * 7.0 / 2.0))
+    let held: Amount = lines.iter().map(|line| line.packs.amount).sum();
+    let beyond = (held - needed).base_units().max(0.0) / further.base_units().max(1e-9);
+    let days = beyond * f64::from(FURTHER_WEEKS[1]) * 7.0;
+    cost as f64 / held.thousandths().max(1) as f64 * (1.0 + holding(days / 2.0))
 }
 
 /// Where no packs hold what is needed without some of it expiring: those of one offer that hold the most of what is used, and none that
@@ -145,6 +150,18 @@ mod tests {
         check(&SIZES, 1_000, None, [4_000, 8_000], &[(5_000, 1)]);
         check(&SIZES, 1_000, None, [7_000, 14_000], &[(5_000, 3)]);
         check(&SIZES, 1_000, Some(4_900), [4_000, 8_000], &[(1_000, 1)]);
+    }
+
+    /// 6.1 L are needed and 5.8 L used a week. A smaller pack that is cheaper at once must not make a store of the larger one.
+    #[test]
+    fn one_more_size_makes_no_larger_order_than_the_cheapest_by_the_litre() {
+        let further = [23_200, 46_400];
+        check(&[(10_000, 6_400, 0)], 6_089, None, further, &[(10_000, 1)]);
+        for other in [(2_500, 1_800, 1), (1_000, 800, 1), (1, 1, 1)] {
+            check(&[(10_000, 6_400, 0), other], 6_089, None, further, &[(10_000, 1)]);
+        }
+        check(&[(10_000, 6_400, 0), (20_000, 12_000, 1)], 6_089, None, further, &[(20_000, 1)]);
+        check(&[(10_000, 6_400, 0), (5_000, 3_000, 1)], 6_089, None, further, &[(5_000, 2)]);
     }
 
     #[test]
