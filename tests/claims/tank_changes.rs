@@ -71,6 +71,18 @@ on_both! {
         world.ada.record_tank_change(site, &filled).await.unwrap();
     }
 
+    async fn a_full_change_of_a_quarter_is_asked_back_for_its_fraction(world: World) {
+        let feeding = stocked(&world).await;
+        let site = feeding.here.site;
+        let litres = json!({ "value": 50.0, "unit": "L" });
+        let body = feeding.change("2026-11-24T06:30:00+01:00", json!({ "drained": litres, "water_in": litres, "products": [] }));
+        let error = world.ada.record_tank_change(site, &body).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/fraction")));
+        let part = world.ada.record_tank_change(site, &NewTankChange { fraction: 0.25, ..body }).await.unwrap();
+        assert_eq!(part.fraction, 0.25);
+    }
+
     async fn what_is_yet_to_come_was_not_done(world: World) {
         let feeding = stocked(&world).await;
         let body = feeding.change("2026-11-25T06:30:00+01:00", json!({}));

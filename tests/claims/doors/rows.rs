@@ -66,7 +66,7 @@ const ROWS: &[(Need, &[&str])] = &[
         "record_reading", "record_readings",
     ]),
     (Need::Act(Act::EnterWork), &[
-        "reassign_checks", "offer_checks", "accept_checks", "end_check_offer", "write_handover_note",
+        "reassign_checks", "offer_checks", "accept_checks", "write_handover_note",
         "see_handover_note", "record_addition", "record_additions", "close_alert", "see_alert", "create_calibration",
         "archive_calibration", "settle_check", "open_check", "record_harvest",
         "make_preparation", "issue_product", "record_tank_change", "advise_fill",
@@ -75,6 +75,8 @@ const ROWS: &[(Need, &[&str])] = &[
     (Need::Act(Act::Correct), &[
         "reverse_addition", "reverse_harvest", "correct_reading", "reverse_slip", "reverse_tank_change",
     ]),
+    // Of offers staff end their own; this one is somebody else's.
+    (Need::Act(Act::Manage), &["end_check_offer"]),
     (Need::Act(Act::Manage), &[
         "excuse_check", "sign_review", "make_template_plans",
         "create_absence", "archive_absence", "change_absence", "create_check_plan", "archive_check_plan",

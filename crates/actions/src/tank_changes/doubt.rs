@@ -7,7 +7,8 @@ use fillmark_store::{SiteScope, Tx, tank_changes};
 use super::ChangeEntry;
 use crate::Refusal;
 
-/// Asks back, unless confirmed, more than the tank holds, a full change that moved nothing, and what looks like a full change that was entered before.
+/// Asks back, unless confirmed, more than the tank holds, a full change that moved nothing or less than half, and
+/// what looks like a full change that was entered before.
 pub(super) async fn ask_back(
     tx: &Tx,
     scope: SiteScope,
@@ -26,6 +27,8 @@ pub(super) async fn ask_back(
         Refusal::unless_confirmed(pointer, "looks_mis_keyed", doubt)?;
     }
     Refusal::unless_confirmed("/drained", "looks_mis_keyed", change.doubts_of_nothing())?;
+    let part = mark_l.and_then(|mark_l| change.doubts_of_part(mark_l));
+    Refusal::unless_confirmed("/fraction", "looks_mis_keyed", part)?;
     if !change.is_full() {
         return Ok(());
     }

@@ -80,6 +80,14 @@ pub enum Doubt {
     /// A full tank change in which nothing went out and nothing went in.
     #[error("expected what was drained and filled in; a full change moves both, and nothing was moved")]
     NothingMoved,
+    /// A full tank change that moved less than half of the tank.
+    #[error(
+        "expected more litres for a full change of a tank that holds {mark_l} L; state the fraction if a part was changed"
+    )]
+    LessThanHalf {
+        /// The volume at the tank's fill mark, L.
+        mark_l: f64,
+    },
     /// More than the tank holds.
     #[error("{entered} is more than the tank holds, which is {mark_l} L at its mark")]
     AboveMark {

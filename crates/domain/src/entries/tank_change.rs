@@ -52,6 +52,14 @@ impl TankChange {
         let nothing = self.drained_l == 0.0 && self.water_in_l == 0.0;
         (self.is_full() && nothing).then_some(Doubt::NothingMoved)
     }
+
+    /// What is doubtful about a full change in which less than half of what the tank holds went out and came in: whoever left out
+    /// the fraction would have a recall call the tank clean.
+    pub fn doubts_of_part(&self, mark_l: f64) -> Option<Doubt> {
+        let both = self.drained_l > 0.0 && self.water_in_l > 0.0;
+        let little = self.drained_l.max(self.water_in_l) < 0.5 * mark_l;
+        (self.is_full() && both && little).then_some(Doubt::LessThanHalf { mark_l })
+    }
 }
 
 /// Cautions that travel with every tank change, in our own words; label, safety data sheet and local codes go first.
