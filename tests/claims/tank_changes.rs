@@ -80,7 +80,7 @@ on_both! {
         let problem = error.problem().unwrap();
         assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/fraction")));
         let part = world.ada.record_tank_change(site, &NewTankChange { fraction: 0.25, ..body }).await.unwrap();
-        assert_eq!(part.fraction, 0.25);
+        assert_eq!(part.change.fraction, 0.25);
     }
 
     async fn what_is_yet_to_come_was_not_done(world: World) {
