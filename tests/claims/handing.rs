@@ -172,7 +172,8 @@ on_both! {
         assert_eq!(by_kim.handover_notes(site, "seen=false").await.unwrap().items.len(), 2);
         let own = by_sam.my_round(site, None).await.unwrap();
         let sheet = by_kim.round_sheet(site, own.id).await.unwrap();
-        assert!(sheet.contains("From Sam: The pump hums") && sheet.contains("From Sam: Pen is slow"), "{sheet}");
+        assert!(sheet.contains("From Sam, Clean: The pump hums"), "{sheet}");
+        assert!(sheet.contains("From Sam, Clean, Clean: Pen is slow"), "the room's check of that name: {sheet}");
         assert_eq!(by_kim.see_handover_note(site, note.id).await.unwrap().seen_by, Some(kim));
         let unseen = by_kim.handover_notes(site, "seen=false").await.unwrap().items;
         assert_eq!(unseen.iter().map(|note| note.text.as_str()).collect::<Vec<_>>(), ["Pen is slow"]);
