@@ -119,6 +119,27 @@ pub struct Worker {
     pub begun_rooms: Vec<Id<Room>>,
 }
 
+impl Worker {
+    /// Somebody of whom nothing is known yet.
+    pub fn new(person: Id<Person>) -> Worker {
+        Worker {
+            person,
+            shifts: Vec::new(),
+            absences: Vec::new(),
+            held: Vec::new(),
+            been_in: None,
+            worked_min: 0,
+            available_min: 0,
+            breaks: Vec::new(),
+            familiar: Vec::new(),
+            unpleasant_min: 0,
+            begun_min: 0,
+            begun_unpleasant_min: 0,
+            begun_rooms: Vec::new(),
+        }
+    }
+}
+
 /// Minutes it takes to walk. Within a room it takes none.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Walks {

@@ -139,7 +139,6 @@ impl There {
         let there: BTreeSet<PersonId> =
             of_day().map(|shift| shift.person).filter(|person| people.contains(person)).collect();
         let worker = |person: PersonId| Worker {
-            person,
             shifts: of_day()
                 .filter(|shift| shift.person == person)
                 .filter_map(|shift| shift.span(plan.zone).ok())
@@ -155,14 +154,7 @@ impl There {
                 .filter(|shift| shift.person == person)
                 .filter_map(|shift| shift.rests(plan.zone))
                 .collect(),
-            been_in: None,
-            worked_min: 0,
-            available_min: 0,
-            familiar: Vec::new(),
-            unpleasant_min: 0,
-            begun_min: 0,
-            begun_unpleasant_min: 0,
-            begun_rooms: Vec::new(),
+            ..Worker::new(person)
         };
         there.into_iter().map(worker).collect()
     }

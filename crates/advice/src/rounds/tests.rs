@@ -49,19 +49,9 @@ fn due(check: u128) -> DueCheck {
 /// Somebody on shift from seven to three.
 fn worker(person: u128) -> Worker {
     Worker {
-        person: Id::new(Uuid::from_u128(person)),
         shifts: vec![span(420, 900)],
-        absences: vec![],
-        held: vec![],
-        been_in: None,
-        worked_min: 0,
         available_min: 480,
-        breaks: vec![],
-        familiar: vec![],
-        unpleasant_min: 0,
-        begun_min: 0,
-        begun_unpleasant_min: 0,
-        begun_rooms: vec![],
+        ..Worker::new(Id::new(Uuid::from_u128(person)))
     }
 }
 

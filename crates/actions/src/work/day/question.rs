@@ -187,7 +187,6 @@ impl DayAtHand {
         let span = |shift: &Shift| shift.span(self.plan.zone).ok();
         let past = self.past.get(&person).cloned().unwrap_or_default();
         let of_four_weeks = Worker {
-            person,
             shifts: own().filter_map(span).collect(),
             absences: self
                 .absences
@@ -196,15 +195,11 @@ impl DayAtHand {
                 .map(|away| away.span)
                 .collect(),
             held: self.held.iter().filter(|held| held.person == person).copied().collect(),
-            been_in: None,
             worked_min: past.minutes,
-            available_min: 0,
             breaks: own().filter_map(|shift| shift.rests(self.plan.zone)).collect(),
             familiar: past.familiar,
             unpleasant_min: past.unpleasant_min,
-            begun_min: 0,
-            begun_unpleasant_min: 0,
-            begun_rooms: Vec::new(),
+            ..Worker::new(person)
         };
         Worker {
             available_min: minutes_there(&of_four_weeks),
