@@ -10,12 +10,15 @@ pub mod document;
 mod hold;
 pub mod http;
 pub mod jobs;
+mod line;
 pub mod metrics;
+mod program;
 pub mod routes;
 pub mod settings;
 pub mod startup;
 pub mod tokens;
 
 pub use hold::{Hold, HoldError};
+pub use program::run;
 pub use settings::Settings;
 pub use startup::{Running, StartError, open_app, start};

@@ -4,10 +4,10 @@ mod calc;
 
 use std::path::PathBuf;
 
+use crate::Settings;
+use crate::settings::{Flags, SettingsError};
 use chrono::NaiveDate;
 use clap::{Args, Parser, Subcommand};
-use fillmark_server::Settings;
-use fillmark_server::settings::{Flags, SettingsError};
 
 pub(crate) use calc::{Calc, unit_question};
 

@@ -13,6 +13,7 @@ use fillmark_api::ProblemCode;
 use fillmark_domain::people::keys::KeyPurpose;
 use fillmark_migrations::MigrationError;
 use fillmark_store::{Database, Store, StoreError};
+use futures_util::future::LocalBoxFuture;
 use utoipa_swagger_ui::{Config, SwaggerUi};
 
 use crate::hold::{self, Hold, HoldError};
@@ -115,10 +116,15 @@ pub async fn open_database(
     Ok(App::new(store, clock))
 }
 
-/// Starts the server.
+/// Starts the server. The future is boxed, so that the whole server is compiled here and not once more in each program that
+/// starts one.
 /// # Errors
 /// [`StartError`].
-pub async fn start(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Running, StartError> {
+pub fn start(settings: &Settings, clock: Arc<dyn Clock>) -> LocalBoxFuture<'_, Result<Running, StartError>> {
+    Box::pin(start_all(settings, clock))
+}
+
+async fn start_all(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Running, StartError> {
     // Whoever cannot listen leaves the database alone.
     let listens = Listens {
         work: listener(&settings.listen)?,
