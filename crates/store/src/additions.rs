@@ -93,6 +93,10 @@ impl Entry for Addition {
     fn stands(&self) -> bool {
         self.reversed.is_none() && self.reverses.is_none()
     }
+
+    fn done_at(&self) -> DateTime<Utc> {
+        self.recorded_at
+    }
 }
 
 /// Those of a tank change.

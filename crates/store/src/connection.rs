@@ -334,8 +334,13 @@ async fn embedded(
     connections: u32,
     waits: SqliteSynchronous,
 ) -> Result<Store, StoreError> {
-    let writer = connect(sqlite(path, 1, waits, false)).await?;
-    let reader = connect(sqlite(path, connections, waits, true)).await?;
+    let writer = connect(sqlite(path, 1, waits, false));
+    let reader = connect(sqlite(path, connections, waits, true));
+    // Each reads the schema, which two cores do at once; but only one can make the file.
+    let (writer, reader) = match path.exists() {
+        true => tokio::try_join!(writer, reader)?,
+        false => (writer.await?, reader.await?),
+    };
     Ok(Store { writer, reader, memory: Memory::default(), within: None })
 }
 

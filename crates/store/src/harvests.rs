@@ -1,5 +1,6 @@
 //! Harvests: kept once, never changed; one that was wrong is taken back by a linked opposite.
 
+use chrono::{DateTime, Utc};
 use fillmark_domain::Id;
 use fillmark_domain::growing::Harvest;
 use fillmark_domain::people::PersonId;
@@ -68,6 +69,10 @@ impl Entry for Harvest {
 
     fn stands(&self) -> bool {
         self.reversed.is_none() && self.reverses.is_none()
+    }
+
+    fn done_at(&self) -> DateTime<Utc> {
+        self.harvested_at
     }
 }
 

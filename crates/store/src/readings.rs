@@ -111,6 +111,10 @@ impl Entry for Reading {
     fn stands(&self) -> bool {
         self.superseded.is_none()
     }
+
+    fn done_at(&self) -> DateTime<Utc> {
+        self.recorded_at
+    }
 }
 
 /// The last value of a metric at a place before an instant, corrections left out of account.
@@ -143,14 +147,22 @@ pub async fn last_banded(
     scope: SiteScope,
     (spot, point, metric): (Spot, SamplePoint, Metric),
 ) -> Result<Option<KeptReading>, StoreError> {
-    let rows = of_spot(entries::scoped::<Reading>(scope), spot)
-        .filter(row::Column::Metric.eq(metric.code()))
-        .filter(row::Column::SamplePoint.eq(point.code()))
-        .filter(row::Column::BandLow.is_not_null())
-        .filter(row::Column::ClockSuspect.eq(false))
-        .order_by(taken_at(), Order::Desc)
-        .order_by_desc(row::Column::Id);
-    entries::first_standing(tx, rows).await
+    let rows = || {
+        of_spot(entries::scoped::<Reading>(scope), spot)
+            .filter(row::Column::Metric.eq(metric.code()))
+            .filter(row::Column::SamplePoint.eq(point.code()))
+            .filter(row::Column::BandLow.is_not_null())
+            .filter(row::Column::ClockSuspect.eq(false))
+    };
+    // Nothing is taken after it was recorded, so that the last recorded was taken last unless its own clock ran ahead. It is the
+    // first in its index; by when they were taken, all there ever were would have to be put in order.
+    let recorded = rows().order_by_desc(row::Column::RecordedAt).order_by_desc(row::Column::Id);
+    let last = entries::first_standing(tx, recorded).await?;
+    if last.as_ref().is_none_or(|(_, last): &KeptReading| last.recorded_at <= last.received_at) {
+        return Ok(last);
+    }
+    let taken = rows().order_by(taken_at(), Order::Desc).order_by_desc(row::Column::Id);
+    entries::first_standing(tx, taken).await
 }
 
 /// [`Reading::taken_at`]: a clock that runs ahead puts nothing after what comes in later.

@@ -71,6 +71,10 @@ impl Entry for TankChange {
     fn stands(&self) -> bool {
         self.reversed.is_none() && self.reverses.is_none()
     }
+
+    fn done_at(&self) -> DateTime<Utc> {
+        self.recorded_at
+    }
 }
 
 /// The last full change of each tank that was done before an instant and stands.

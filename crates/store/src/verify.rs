@@ -2,11 +2,12 @@
 //! the hash that its journal took, and each balance against its movements.
 
 use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
 
 use fillmark_domain::entries::{Addition, Reading, TankChange};
 use fillmark_domain::growing::Harvest;
 use sea_orm::sea_query::{Alias, Expr, ExprTrait};
-use sea_orm::{EntityTrait, IntoActiveModel, PaginatorTrait, QueryFilter, QuerySelect};
+use sea_orm::{DbErr, EntityTrait, IntoActiveModel, PaginatorTrait, QueryFilter, QuerySelect};
 use uuid::Uuid;
 
 use crate::entries::{Entry, column};
@@ -113,17 +114,22 @@ async fn look_at_journal(tx: &Tx, owner: Uuid, found: &mut Found) -> Result<(), 
         if entries.is_empty() {
             break;
         }
-        for entry in &entries {
-            match broken_at(owner, &head, entry) {
-                Some(broken) => {
-                    found.broken.push(broken);
-                    return Ok(());
-                }
-                None => head = Head::from(entry.seal.clone()),
+        // Hashes are work for one core, reading what they tell of for the database and another.
+        let entries = Arc::new(entries);
+        let linked = entries.clone();
+        let chain = tokio::task::spawn_blocking(move || follow(owner, head, &linked));
+        let broken_before = found.broken.len();
+        look_at_told(tx, owner, &entries, &mut told, found).await?;
+        match chain.await.map_err(|cut_off| DbErr::Custom(cut_off.to_string()))? {
+            Ok(last) => head = last,
+            Err(broken) => {
+                // What such a journal tells of is not to be believed.
+                found.broken.truncate(broken_before);
+                found.broken.push(broken);
+                return Ok(());
             }
         }
         found.sealed += entries.len() as u64;
-        look_at_told(tx, owner, &entries, &mut told, found).await?;
     }
     // What is not sealed yet has no place in the chain, and its rows can be looked at all the same.
     let mut last = Uuid::nil();
@@ -164,6 +170,14 @@ async fn look_at_told(
         look_at_entries(tx, owner, word, &hashes, found).await?;
     }
     Ok(())
+}
+
+/// Where the chain stands after these entries, or the first that does not fit.
+fn follow(owner: Uuid, head: Head, entries: &[journal::Entry]) -> Result<Head, Broken> {
+    entries.iter().try_fold(head, |head, entry| match broken_at(owner, &head, entry) {
+        Some(broken) => Err(broken),
+        None => Ok(Head::from(entry.seal.clone())),
+    })
 }
 
 fn broken_at(owner: Uuid, head: &Head, entry: &journal::Entry) -> Option<Broken> {
