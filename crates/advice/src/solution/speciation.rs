@@ -8,8 +8,10 @@ use super::ions::{HYDROXIDE, Ion, PROTON};
 /// Above so many mol/kg the law of Debye and Hückel is not held to the waters and feeds it was checked with.
 const MOST_IONIC_STRENGTH: f64 = 0.5;
 
-/// The free ions are taken as found when a sweep changes none by more than this part.
+/// The free ions are taken as found when a sweep changes none by more than this part…
 const SETTLED: f64 = 1e-12;
+/// …and, while the ionic strength still moves, than this part of its own.
+const ROUGHLY: f64 = 1e-3;
 
 /// Sweeps after which a search is given up. Feeds took up to 28 of them, 0.4 mol/L of magnesium sulfate 130.
 const MOST_SWEEPS: u32 = 2000;
@@ -185,6 +187,8 @@ struct Tableau {
     temperature_c: f64,
     /// Activity of dissolved carbon dioxide where the air holds it.
     co2_held: Option<f64>,
+    /// Of each part, how much of all its forms there is for each free reference ion; as the last half sweep found it.
+    per_free: Vec<f64>,
 }
 
 impl Tableau {
@@ -206,6 +210,7 @@ impl Tableau {
             })
             .collect();
         let mut tableau = Self {
+            per_free: vec![0.0; parts.len()],
             parts,
             rows: Vec::new(),
             law: DebyeHueckel::at(temperature_c),
@@ -249,18 +254,19 @@ impl Tableau {
     /// Ionic strength and free ions in turn, until neither moves. Pairing lowers the ionic strength and a lower ionic
     /// strength asks for more pairing, by far less each time, so few rounds are enough: 22 were the most seen, 200 are an end.
     fn settle(mut self) -> Result<Speciation, OutsideModel> {
-        let mut strength = 0.0;
+        let (mut strength, mut within) = (0.0, ROUGHLY);
         for _ in 0..200 {
             self.weigh(strength);
-            self.balance()?;
-            let found = self.speciation(strength);
-            let next = found.ionic_strength_mol_kg;
+            self.balance(within)?;
+            let next = self.ionic_strength(strength);
             if next > 4.0 * MOST_IONIC_STRENGTH {
                 return Err(OutsideModel::TooConcentrated { mol_kg: next });
             }
             if (next - strength).abs() <= SETTLED.max(1e-10 * next) {
-                return Ok(found);
+                return Ok(self.speciation(strength, next));
             }
+            // As near as the ionic strength is worth.
+            within = (ROUGHLY * (next / strength - 1.0).abs()).clamp(SETTLED, ROUGHLY);
             strength = next;
         }
         Err(OutsideModel::NotSettled)
@@ -297,13 +303,11 @@ impl Tableau {
 
     /// Free reference ions for the weights as they stand. Started with all cations free, each half sweep can only err
     /// to the same side as before and by less (more free cations, fewer free anions, fewer free cations …), so the
-    /// sweeps close in on the one solution; strong pairs close in slowest.
-    fn balance(&mut self) -> Result<(), OutsideModel> {
-        for part in self.parts.iter_mut().filter(|part| part.component.is_cation()) {
-            part.free_mol_l = part.total_mol_l;
-        }
+    /// sweeps close in on the one solution, strong pairs slowest; started with none free they come from the other side. What
+    /// an ionic strength before left lies between these, and is nearer.
+    fn balance(&mut self, within: f64) -> Result<(), OutsideModel> {
         for _ in 0..MOST_SWEEPS {
-            if self.sweep(false).max(self.sweep(true)) <= SETTLED {
+            if self.sweep(false).max(self.sweep(true)) <= within {
                 return Ok(());
             }
         }
@@ -312,55 +316,60 @@ impl Tableau {
 
     /// Each cation (or each anion) from its total and the free ions of the other kind; the largest relative change.
     fn sweep(&mut self, cations: bool) -> f64 {
+        self.per_free.fill(0.0);
+        for row in &self.rows {
+            match row.of {
+                (single, None) => self.per_free[single] += row.weight,
+                (cation, Some(anion)) if cations => {
+                    self.per_free[cation] += row.weight * self.parts[anion].free_mol_l;
+                }
+                (cation, Some(anion)) => self.per_free[anion] += row.weight * self.parts[cation].free_mol_l,
+            }
+        }
         let mut moved: f64 = 0.0;
-        for at in 0..self.parts.len() {
-            let part = &self.parts[at];
+        for (part, per_free) in self.parts.iter_mut().zip(&self.per_free) {
             let held = self.co2_held.is_some() && part.component == Component::Carbonate;
             if part.component.is_cation() != cations || held {
                 continue;
             }
-            let per_free: f64 = self.rows.iter().map(|row| row.per_free(at, &self.parts)).sum();
             let free = part.total_mol_l / per_free;
             moved = moved.max((free / part.free_mol_l - 1.0).abs());
-            self.parts[at].free_mol_l = free;
+            part.free_mol_l = free;
         }
         moved
     }
 
-    fn speciation(&self, strength: f64) -> Speciation {
+    /// Of a form, mol/L, for the free ions as they stand.
+    fn amount(&self, row: &Row) -> f64 {
+        let (one, other) = row.of;
+        row.weight * self.parts[one].free_mol_l * other.map_or(1.0, |anion| self.parts[anion].free_mol_l)
+    }
+
+    /// Of proton and hydroxide, mol/L, at an ionic strength.
+    fn of_water(&self, strength: f64) -> [f64; 2] {
         let water = AcidStep::Water.pk(self.temperature_c);
-        let proton = 10f64.powf(-self.ph - self.log_gamma(&PROTON, strength));
-        let hydroxide = 10f64.powf(self.ph - water - self.log_gamma(&HYDROXIDE, strength));
-        let amount = |row: &Row| {
-            row.weight
-                * self.parts[row.of.0].free_mol_l
-                * row.of.1.map_or(1.0, |anion| self.parts[anion].free_mol_l)
-        };
+        [
+            10f64.powf(-self.ph - self.log_gamma(&PROTON, strength)),
+            10f64.powf(self.ph - water - self.log_gamma(&HYDROXIDE, strength)),
+        ]
+    }
+
+    /// mol/kg, of the forms as found at the ionic strength before.
+    fn ionic_strength(&self, strength: f64) -> f64 {
+        let squared = |row: &Row| f64::from(row.form.charge()).powi(2) * self.amount(row);
+        let salts: f64 = self.rows.iter().map(squared).sum();
+        0.5 * (salts + self.of_water(strength).iter().sum::<f64>())
+    }
+
+    fn speciation(&self, strength: f64, ionic_strength_mol_kg: f64) -> Speciation {
+        let [proton, hydroxide] = self.of_water(strength);
         let species: Vec<Species> = self
             .rows
             .iter()
-            .map(|row| (row.form, amount(row)))
+            .map(|row| (row.form, self.amount(row)))
             .chain([(Form::Single(&PROTON), proton), (Form::Single(&HYDROXIDE), hydroxide)])
             .map(|(form, mol_l)| Species { form, mmol_l: mol_l * 1e3 })
             .collect();
-        let squared = |species: &Species| f64::from(species.form.charge()).powi(2) * species.mmol_l * 1e-3;
-        Speciation {
-            ph: self.ph,
-            temperature_c: self.temperature_c,
-            ionic_strength_mol_kg: 0.5 * species.iter().map(squared).sum::<f64>(),
-            species,
-        }
-    }
-}
-
-impl Row {
-    /// How much of this form there is for each free reference ion at this place.
-    fn per_free(&self, at: usize, parts: &[Part]) -> f64 {
-        match self.of {
-            (one, None) if one == at => self.weight,
-            (cation, Some(anion)) if cation == at => self.weight * parts[anion].free_mol_l,
-            (cation, Some(anion)) if anion == at => self.weight * parts[cation].free_mol_l,
-            _ => 0.0,
-        }
+        Speciation { ph: self.ph, temperature_c: self.temperature_c, ionic_strength_mol_kg, species }
     }
 }

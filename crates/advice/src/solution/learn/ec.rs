@@ -179,14 +179,14 @@ impl Salts {
     /// parts of what the figures say was added, not of what seems to have been: then a slip of unit stays far off, however
     /// large it is, and no pair is favoured for its error.
     fn look(&self, rises: &[f64], slopes: &mut [f64]) -> f64 {
-        let (mut added, mut measured) = (0.0, 0.0_f64);
+        let (mut added, mut measured) = (0.0, 0.0);
         for (rise, amount) in rises.iter().zip(&self.poured) {
             added += rise * amount;
-            measured = measured.hypot(MEASURED_TO * rise * amount);
+            measured += (MEASURED_TO * rise * amount).powi(2);
         }
         let rise = (self.before + added) / self.litres_after - self.ec_before;
-        let read = self.read.hypot(READ_AT_BEST * self.litres_after);
-        let sd = read.hypot(self.spread_l * rise).hypot(measured);
+        let read = self.read.powi(2) + (READ_AT_BEST * self.litres_after).powi(2);
+        let sd = (read + (self.spread_l * rise).powi(2) + measured).sqrt();
         slopes.iter_mut().zip(&self.poured).for_each(|(slope, amount)| *slope = amount / sd);
         (self.added - added) / sd
     }

@@ -156,7 +156,8 @@ fn fitted(moves: &[Move], expected: Expected) -> Fit {
     fit(&[expected], moves.len(), |at, response, slopes| {
         let of = &moves[at];
         let answered = response[0] * of.poured;
-        let sd = of.read.hypot(answered * VARIES.hypot(of.litres));
+        let varied = answered.powi(2) * (VARIES.powi(2) + of.litres.powi(2));
+        let sd = (of.read.powi(2) + varied).sqrt();
         slopes[0] = of.poured / sd;
         (of.seen - answered) / sd
     })
