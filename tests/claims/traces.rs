@@ -60,6 +60,18 @@ on_both! {
         both.sort();
         assert_eq!(lots(late).await, both);
         assert!(lots(early).await.is_empty());
+        let back = world.ada.trace_harvest(site, late).await.unwrap();
+        let of_first = back.lots.iter().find(|lot| lot.lot_id == first).unwrap();
+        assert_eq!(of_first.drunk[0].until_on, "2026-11-20".parse().ok(), "drained before it was picked");
+        assert_eq!(of_first.drunk[0].left_share, 0.0);
+        let of_second = back.lots.iter().find(|lot| lot.lot_id == second).unwrap();
+        assert_eq!(of_second.drunk[0].until_on, "2026-11-21".parse().ok(), "the day it was picked");
+        assert_eq!(of_second.drunk[0].left_share, 1.0, "diluted after it was picked only");
+        let table = world.ada.get_text(&format!("/sites/{site}/harvests/{late}/trace?format=csv")).await.unwrap();
+        assert_eq!(table.lines().count(), 3, "{table}");
+        let table = world.ada.get_text(&format!("/sites/{site}/lots/{second}/trace?format=csv")).await.unwrap();
+        let reached: Vec<&str> = table.lines().skip(1).map(|row| row.split(',').next().unwrap()).collect();
+        assert_eq!(reached, ["tank", "cycle", "harvest"], "{table}");
         let error = world.ada.trace_lot(site, Uuid::now_v7()).await.unwrap_err();
         assert_eq!(error.problem().unwrap().code, ProblemCode::NotFound);
     }

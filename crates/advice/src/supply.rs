@@ -49,7 +49,7 @@ pub use fed::{EcRises, fed_days};
 pub use issue::{Scored, UsedByDay, issued, track_record};
 pub use lot_trace::{Exposure, Handled, Handling, LotTrace, handled, trace_lot};
 pub use question::*;
-pub use reach::{Drank, drank, lots_drunk, picked};
+pub use reach::{Drank, Drunk, drank, lots_drunk, picked};
 pub use spare::{Giver, Spare, sought, spare_for};
 pub use unplanned::unplanned_use;
 

@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::stock::{Drawn, Found, LotId, Movement, MovementKind, ProductId, Slip, SlipId};
+use fillmark_domain::stock::{
+    Drawn, Found, LotId, Movement, MovementKind, ProductId, Slip, SlipId, Transfer,
+};
 use fillmark_domain::{Amount, Base, Coded, Id};
 use sea_orm::sea_query::Expr;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
@@ -56,13 +58,38 @@ pub async fn record_drawn(
         let product = (slip.says.product, slip.says.base);
         let taken =
             |(lot, taken): &(LotId, Amount)| moved(stamp, slip, product, MovementKind::Issue, *lot, -*taken);
-        let found = |found: &Found| Movement {
-            done_at: found.counted_at,
-            ..moved(stamp, slip, product, MovementKind::CountAdjustment, found.lot, found.amount)
-        };
-        drawn.takes.iter().map(taken).chain(drawn.found.iter().map(found)).collect::<Vec<_>>()
+        drawn.takes.iter().map(taken).chain(found_since(stamp, slip, &drawn.found)).collect::<Vec<_>>()
     };
     append(tx, scope, drawn.iter().flat_map(drawn_on).collect()).await.map(drop)
+}
+
+/// Enters how a count changed lots, and that later counts had found it.
+/// # Errors
+/// See [`record`].
+pub async fn record_count(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    slip: &Slip,
+    changes: &[(LotId, Amount)],
+    found: &[Found],
+) -> Result<(), StoreError> {
+    let product = (slip.says.product, slip.says.base);
+    let changed = |(lot, change): &(LotId, Amount)| {
+        moved(stamp, slip, product, MovementKind::CountAdjustment, *lot, *change)
+    };
+    append(tx, scope, changes.iter().map(changed).chain(found_since(stamp, slip, found)).collect())
+        .await
+        .map(drop)
+}
+
+/// What later counts had found of a slip, each as a change of that count.
+fn found_since(stamp: &Stamp<'_>, slip: &Slip, found: &[Found]) -> impl Iterator<Item = Movement> {
+    let product = (slip.says.product, slip.says.base);
+    found.iter().map(move |found| Movement {
+        done_at: found.counted_at,
+        ..moved(stamp, slip, product, MovementKind::CountAdjustment, found.lot, found.amount)
+    })
 }
 
 /// Enters the opposites of movements, linked to them.
@@ -142,7 +169,7 @@ pub async fn reversed_of(tx: &Tx, scope: SiteScope, slips: &[SlipId]) -> Result<
     Ok(movements.into_iter().filter(reversed).map(read).collect::<Result<_, _>>()?)
 }
 
-/// What a count of a product at an instant had found of what was poured before it and entered after it.
+/// What a count of a product at an instant had found of what was done before it and entered after it.
 /// # Errors
 /// When the database fails or a row is broken.
 pub async fn found_at(
@@ -156,7 +183,7 @@ pub async fn found_at(
         .filter(row::Column::DoneAt.eq(at))
         .filter(row::Column::Kind.eq(MovementKind::CountAdjustment.code()))
         .filter(row::Column::ReversesId.is_null())
-        .filter(row::Column::SlipId.in_subquery(slips::poured_on(scope)))
+        .filter(row::Column::SlipId.in_subquery(slips::done_before(scope, at)))
         .all(&tx.0)
         .await?;
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
@@ -171,6 +198,18 @@ pub async fn of_slip(tx: &Tx, scope: SiteScope, slip: SlipId) -> Result<Vec<Move
         .order_by_asc(row::Column::Id)
         .all(&tx.0)
         .await?;
+    Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// What left the site that a transfer comes from, for the site that it comes to; nothing for any other.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn sent_here(tx: &Tx, scope: SiteScope, transfer: &Transfer) -> Result<Vec<Movement>, StoreError> {
+    let rows = row::Entity::find()
+        .filter(row::Column::SiteId.eq(transfer.from.uuid()))
+        .filter(row::Column::SlipId.eq(transfer.out.uuid()))
+        .order_by_asc(row::Column::Id);
+    let rows = if transfer.to == scope.id() { rows.all(&tx.0).await? } else { Vec::new() };
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
 }
 

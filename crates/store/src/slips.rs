@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use fillmark_domain::Id;
 use fillmark_domain::people::PersonId;
-use fillmark_domain::stock::{Entered, OrderId, ProductId, Slip, SlipId, SlipKind, Wanted};
+use fillmark_domain::stock::{Entered, OrderId, ProductId, Slip, SlipId, Wanted};
 use sea_orm::sea_query::{Expr, SelectStatement};
 use sea_orm::{
     ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, QueryTrait, Set, TryInsertResult,
@@ -106,14 +106,13 @@ pub async fn counts_after(
     Ok(counts.into_iter().filter(stands).collect())
 }
 
-/// The ids of what was taken out for use.
-pub(crate) fn poured_on(scope: SiteScope) -> SelectStatement {
-    let kinds = [SlipKind::Issue, SlipKind::Pour].map(columns::code);
+/// The ids of what was done before an instant.
+pub(crate) fn done_before(scope: SiteScope, at: DateTime<Utc>) -> SelectStatement {
     row::Entity::find()
         .select_only()
         .column(row::Column::Id)
         .filter(row::Column::SiteId.eq(scope.uuid()))
-        .filter(row::Column::Kind.is_in(kinds))
+        .filter(row::Column::DoneAt.lt(at))
         .into_query()
 }
 

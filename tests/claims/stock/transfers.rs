@@ -41,15 +41,21 @@ on_both! {
         assert_eq!(world.ada.transfer(harbour.site, sent.id).await.unwrap(), came);
     }
 
-    async fn a_transfer_takes_the_right_to_keep_stock_at_both_ends(world: World) {
+    async fn each_end_of_a_transfer_is_its_own_managers(world: World) {
         let harbour = Shelf::of(&world).await;
         let hill = harbour.at(&world, "Hill").await;
         harbour.receive(&world.ada, "A", None, 200.0).await;
         let (_, mia) = world.person("Mia", Role::Manager, Some(harbour.site)).await;
-        assert_eq!(refusal(mia.send_transfer(harbour.site, &sending(&harbour, &hill, 1.0)).await), ProblemCode::NotFound);
-        let sent = world.ada.send_transfer(harbour.site, &sending(&harbour, &hill, 1.0)).await.unwrap();
+        let (_, noa) = world.person("Noa", Role::Manager, Some(hill.site)).await;
+        let sent = mia.send_transfer(harbour.site, &sending(&harbour, &hill, 1.0)).await.unwrap();
+        assert_eq!(refusal(noa.send_transfer(harbour.site, &sending(&harbour, &hill, 1.0)).await), ProblemCode::NotFound);
         assert_eq!(refusal(mia.take_in_transfer(hill.site, sent.id, &arrival()).await), ProblemCode::NotFound);
-        assert_eq!(refusal(world.ada.take_in_transfer(harbour.site, sent.id, &arrival()).await), ProblemCode::NotFound);
+        assert_eq!(refusal(mia.take_in_transfer(harbour.site, sent.id, &arrival()).await), ProblemCode::NotFound);
+        noa.take_in_transfer(hill.site, sent.id, &arrival()).await.unwrap();
+        assert_eq!(hill.lots(&noa).await, [("A".to_owned(), 1.0)]);
+        let nowhere = Shelf { site: Uuid::now_v7(), product: harbour.product };
+        let refused = mia.send_transfer(harbour.site, &sending(&harbour, &nowhere, 1.0)).await;
+        assert_eq!(refusal(refused), ProblemCode::Invalid);
         let own = sending(&harbour, &harbour, 1.0);
         assert_eq!(refusal(world.ada.send_transfer(harbour.site, &own).await), ProblemCode::Invalid);
     }

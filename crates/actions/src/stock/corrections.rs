@@ -6,7 +6,7 @@ use fillmark_domain::stock::{
 };
 use fillmark_domain::{Amount, Id};
 use fillmark_store::words::orders;
-use fillmark_store::{holdings, movements, records, shortages, slips};
+use fillmark_store::{SiteScope, StoreError, Tx, holdings, movements, records, shortages, slips};
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled};
 use super::{draw, receipts, transfers};
@@ -87,7 +87,7 @@ async fn take_back(
     };
     let mut standing = draw::standing(&desk.tx, desk.scope, &entered, &taken).await?;
     let lots: Vec<LotId> = taken.iter().map(|movement| movement.lot).collect();
-    let found = found_by(&desk, &entered).await?;
+    let found = found_by(&desk.tx, desk.scope, &entered).await?;
     standing.extend(found.into_iter().filter(|movement| whole || lots.contains(&movement.lot)));
     if entered.slip.says.kind == SlipKind::TransferOut {
         transfers::take_back(&desk, entered.slip.id, &back).await?;
@@ -139,16 +139,20 @@ async fn await_again(desk: &Desk<'_>, entered: &Entered, movement: &Movement) ->
     Ok(())
 }
 
-/// What a count had found of pours that were entered after it: it goes with the count.
-async fn found_by(desk: &Desk<'_>, entered: &Entered) -> Result<Vec<Movement>, Refusal> {
+/// What a count had found of what was entered after it: it goes with the count.
+pub(super) async fn found_by(
+    tx: &Tx,
+    scope: SiteScope,
+    entered: &Entered,
+) -> Result<Vec<Movement>, StoreError> {
     let says = &entered.slip.says;
     if says.kind != SlipKind::Count {
         return Ok(Vec::new());
     }
-    let mut found = movements::found_at(&desk.tx, desk.scope, says.product, says.done_at).await?;
+    let mut found = movements::found_at(tx, scope, says.product, says.done_at).await?;
     found.retain(|movement| says.lot.is_none_or(|lot| lot == movement.lot));
     let slips: Vec<SlipId> = found.iter().map(|movement| movement.slip).collect();
-    let reversed = movements::reversed_of(&desk.tx, desk.scope, &slips).await?;
+    let reversed = movements::reversed_of(tx, scope, &slips).await?;
     found.retain(|movement| !reversed.contains(movement));
     Ok(found)
 }

@@ -12,6 +12,7 @@ use fillmark_domain::{Amount, Id, Kept};
 use fillmark_store::holdings::{self, Holding};
 use fillmark_store::{SiteScope, Tx, entries, movements, plan, records, shortages, slips};
 
+use super::corrections;
 use super::costs::prices;
 use crate::{App, Caller, Refusal, dosing};
 
@@ -145,7 +146,9 @@ pub async fn read_count(app: &App, caller: &Caller, site: SiteId, id: SlipId) ->
     let mut taken = movements::taken_between(&tx, scope, product.id, span).await?;
     taken.retain(|movement| says.lot.is_none_or(|lot| movement.lot == lot));
     let short = shortages::settled_by(&tx, scope, id).await?;
-    let difference: Amount = entered.movements.iter().map(|movement| movement.change).sum();
+    let own = entered.movements.iter().filter(|movement| !entered.had_found(movement));
+    let found = corrections::found_by(&tx, scope, &entered).await?;
+    let difference: Amount = own.chain(&found).map(|movement| movement.change).sum();
     let found = Found {
         product: product.id,
         difference: difference.base_units(),

@@ -5,9 +5,9 @@ use std::collections::hash_map::Entry;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::stock::{
-    Counted, Drawn, Entered, LotId, Movement, OnHand, OutOfStock, Owed, ProductId, Slip, SlipId, SlipKind,
-    Unfit, Wanted, draw_first_expiring, draw_named, found_of, held_before, issue_first_expiring, issue_named,
-    owed,
+    Counted, Drawn, Entered, Found, LotId, Movement, OnHand, OutOfStock, Owed, ProductId, Slip, SlipId,
+    SlipKind, Unfit, Wanted, draw_first_expiring, draw_named, found_of, held_before, issue_first_expiring,
+    issue_named, owed,
 };
 use fillmark_domain::{Amount, Base, Coded, Faults};
 use fillmark_store::slips::Opened;
@@ -127,7 +127,12 @@ impl Before {
 
     /// What is drawn, with what of it was found missing by then.
     pub(super) fn drawn(&self, drawn: Drawn) -> Drawn {
-        Drawn { found: found_of(&drawn.takes, &self.counts), ..drawn }
+        Drawn { found: self.found(&drawn.takes), ..drawn }
+    }
+
+    /// What later counts had found of what left the lots.
+    pub(super) fn found(&self, left: &[(LotId, Amount)]) -> Vec<Found> {
+        found_of(left, &self.counts)
     }
 }
 

@@ -82,10 +82,14 @@ pub async fn receive_product(
 }
 
 async fn ask_back(desk: &Desk<'_>, product: &Kept<Product>, came: Amount) -> Result<(), Refusal> {
-    let offers = records::all::<Offer>(&desk.tx, desk.scope).await?;
-    let offers = offers.into_iter().map(|kept| kept.content).filter(|offer| offer.product == product.id);
-    let doubt = doubts_of_receipt(came, product.content.base, &offers.collect::<Vec<_>>());
+    let doubt = doubts_of_receipt(came, product.content.base, &offers(desk, product.id).await?);
     Refusal::unless_confirmed("/amount", "looks_mis_keyed", doubt)
+}
+
+/// What a product is offered for, and in which packs.
+pub(super) async fn offers(desk: &Desk<'_>, product: ProductId) -> Result<Vec<Offer>, Refusal> {
+    let offers = records::all::<Offer>(&desk.tx, desk.scope).await?;
+    Ok(offers.into_iter().map(|kept| kept.content).filter(|offer| offer.product == product).collect())
 }
 
 async fn take_in(

@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
-use fillmark_advice::supply::{Drank, Handled, LotTrace, drank, handled, lots_drunk, picked, trace_lot};
+use fillmark_advice::supply::{
+    Drank, Drunk, Handled, LotTrace, drank, handled, lots_drunk, picked, trace_lot,
+};
 use fillmark_domain::Id;
 use fillmark_domain::entries::{Addition, TankChange};
 use fillmark_domain::growing::{Cycle, Feed, Harvest};
@@ -59,7 +61,7 @@ pub struct HarvestOrigin {
     /// The harvest.
     pub harvest: Harvest,
     /// The lots, each with where and from when.
-    pub lots: BTreeMap<LotId, Vec<Drank>>,
+    pub lots: BTreeMap<LotId, Vec<Drunk>>,
 }
 
 /// Follows a harvest back to lots.

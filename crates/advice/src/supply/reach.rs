@@ -24,6 +24,15 @@ pub struct Drank {
     pub until: Option<NaiveDate>,
 }
 
+/// A tank from which a cycle may have drunk a lot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Drunk {
+    /// From which tank, and when; until the day asked about at most.
+    pub drank: Drank,
+    /// Of what came in last, the part that partial changes had left at most by that day: 0 where the tank had been drained.
+    pub left: f64,
+}
+
 /// The cycles that drank from the tanks while a lot was in them. `day` gives the local day of an instant.
 pub fn drank(exposures: &[Exposure], feeds: &[Feed], day: impl Fn(DateTime<Utc>) -> NaiveDate) -> Vec<Drank> {
     let mut all: BTreeSet<Drank> = BTreeSet::new();
@@ -55,14 +64,14 @@ pub fn picked(
     harvests.iter().filter(|(_, harvest)| since(harvest)).map(|(id, _)| *id).collect()
 }
 
-/// The lots that a cycle may have drunk until a day, each with where and from when.
+/// The lots that a cycle may have drunk until a day, each with where and from when. Nothing handled after that day is given.
 pub fn lots_drunk(
     cycle: CycleId,
     until: NaiveDate,
     handled: &[Handled],
     feeds: &[Feed],
     day: impl Fn(DateTime<Utc>) -> NaiveDate,
-) -> BTreeMap<LotId, Vec<Drank>> {
+) -> BTreeMap<LotId, Vec<Drunk>> {
     let mut lots: BTreeSet<LotId> = BTreeSet::new();
     for one in handled {
         match &one.what {
@@ -71,10 +80,15 @@ pub fn lots_drunk(
             Handling::Moved { .. } | Handling::Drained { .. } | Handling::Diluted { .. } => {}
         }
     }
+    let by_then = |one: Drank| Drank { until: one.until.into_iter().chain([until]).min(), ..one };
     let of_cycle = |lot: LotId| {
-        let mut drank = drank(&trace_lot(lot, handled).exposures, feeds, &day);
-        drank.retain(|one| one.cycle == cycle && one.from <= until);
-        (!drank.is_empty()).then_some((lot, drank))
+        let drunk = |exposure: &Exposure| {
+            let of_it = drank(std::slice::from_ref(exposure), feeds, &day).into_iter();
+            let of_it = of_it.filter(|one| one.cycle == cycle && one.from <= until);
+            of_it.map(|one| Drunk { drank: by_then(one), left: exposure.left }).collect::<Vec<_>>()
+        };
+        let drunk: Vec<Drunk> = trace_lot(lot, handled).exposures.iter().flat_map(drunk).collect();
+        (!drunk.is_empty()).then_some((lot, drunk))
     };
     lots.into_iter().filter_map(of_cycle).collect()
 }
@@ -169,5 +183,8 @@ mod tests {
         assert_eq!(lots(1, 30).into_keys().collect::<Vec<_>>(), [id(1)]);
         assert_eq!(lots(4, 30).into_keys().collect::<Vec<_>>(), [id(2)]);
         assert!(lots(1, 4).is_empty() && lots(3, 30).is_empty());
+        let drunk = &lots(4, 20)[&id(2)][0];
+        assert_eq!((drunk.drank.from, drunk.drank.until, drunk.left), (on(6), Some(on(20)), 1.0));
+        assert_eq!(lots(1, 30)[&id(1)][0].left, 0.0, "the tank has been drained");
     }
 }

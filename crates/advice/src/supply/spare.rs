@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 use fillmark_domain::Amount;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::ProductId;
+use fillmark_domain::stock::{ProductId, WriteOff};
 
 use super::answer::{Purchase, Transfer};
 use super::{Forecast, ProductForecast};
@@ -95,15 +95,35 @@ pub fn spare_for(needing: &Forecast, giving: &Forecast) -> Vec<Spare> {
     spares
 }
 
-/// What a site can spare of a product, where it is worth a ride to one that needs so much, and nothing is to be bought of it there.
+/// What a site can spare of a product, where it is worth a ride to one that needs so much. Where more is to be bought there
+/// that is no more than what would expire.
 fn spared(giver: &ProductForecast, needed: f64) -> Option<f64> {
-    let spare = spare_of(giver);
-    (giver.purchase.is_none() && needed > 0.0 && spare >= WORTH * needed).then_some(spare)
+    let spare = match giver.purchase {
+        None => left_of(giver, KEEPS_DAYS),
+        Some(_) => left_until_it_expires(giver),
+    };
+    (needed > 0.0 && spare >= WORTH * needed).then_some(spare)
 }
 
-/// The least that is left at the service level on any of the days, with nothing counted that is still under way.
-fn spare_of(giver: &ProductForecast) -> f64 {
+/// The least that is left at the service level on any of the first days, with nothing counted that is still under way. What
+/// expires unused is left too.
+fn left_of(giver: &ProductForecast, days: usize) -> f64 {
     let coming: f64 = giver.deliveries.iter().map(|delivery| delivery.amount.base_units()).sum();
-    let lows = giver.days.iter().take(KEEPS_DAYS).map(|day| day.balance_low);
-    (lows.fold(f64::INFINITY, f64::min) - coming).max(0.0)
+    let expired_by = |date| -> f64 {
+        expiring(giver).filter(|lot| lot.on <= date).map(|lot| lot.amount.base_units()).sum()
+    };
+    let left = giver.days.iter().take(days).map(|day| day.balance_low + expired_by(day.date));
+    (left.fold(f64::INFINITY, f64::min) - coming).max(0.0)
+}
+
+fn left_until_it_expires(giver: &ProductForecast) -> f64 {
+    let Some(last) = expiring(giver).map(|lot| lot.on).max() else { return 0.0 };
+    let days = giver.days.iter().take_while(|day| day.date <= last).count();
+    left_of(giver, days).min(expiring(giver).map(|lot| lot.amount.base_units()).sum())
+}
+
+/// What would expire unused, so late that another site has time to use it.
+fn expiring(giver: &ProductForecast) -> impl Iterator<Item = &WriteOff> {
+    let today = giver.days.first().map(|day| day.date);
+    giver.spoils.iter().filter(move |lot| today.is_some_and(|today| (lot.on - today).num_days() > SOON_DAYS))
 }

@@ -1,5 +1,6 @@
 //! What goes in one order, from whom, and what other sites give first.
 
+use chrono::Days;
 use fillmark_advice::supply::*;
 use fillmark_domain::Currency;
 use fillmark_domain::stock::{Offer, Supplier};
@@ -55,6 +56,21 @@ fn a_site_spares_what_it_holds_beyond_six_weeks() {
     let spare = |held| spare_for(&needing, &of(held)).first().map(|spare| spare.spare);
     assert_eq!(spare(60_000), Some(needed), "no more than is needed");
     assert_eq!(spare(4_000), None, "less than its own six weeks");
+}
+
+#[test]
+fn what_would_expire_at_one_site_is_spared_for_another() {
+    let needing = forecast(&site(vec![product(base_a(), ml(300))]));
+    let needed = needing.products[0].purchase.as_ref().unwrap().needed.base_units();
+    let expiring_in = |days| {
+        let mut question = site(vec![product(base_a(), ml(60_000))]);
+        question.products[0].on_hand[0].expiry = Some(question.today + Days::new(days));
+        forecast(&question)
+    };
+    let giving = expiring_in(30);
+    assert!(giving.products[0].purchase.is_some(), "there is to be more of it when that has expired");
+    assert_eq!(spare_for(&needing, &giving).first().map(|spare| spare.spare), Some(needed));
+    assert_eq!(spare_for(&needing, &expiring_in(10)), [], "nobody could use it up");
 }
 
 #[test]

@@ -79,7 +79,7 @@ pub struct NewIssue {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"client_id": "019a0000-0000-7000-8000-000000000001", "product_id": "019a0000-0000-7000-8000-000000000003",
-    "lot_id": null, "counted": {"value": 7.4, "unit": "L"}, "done_at": null}))]
+    "lot_id": null, "counted": {"value": 7.4, "unit": "L"}, "done_at": null, "confirmed": false}))]
 pub struct NewCount {
     /// Made by the client; the same one twice has one effect.
     pub client_id: Uuid,
@@ -93,6 +93,9 @@ pub struct NewCount {
     /// When it was counted; now, unless stated.
     #[serde(default)]
     pub done_at: Option<Instant>,
+    /// It was asked back as looking mis-keyed, and is right all the same.
+    #[serde(default)]
+    pub confirmed: bool,
 }
 
 /// A part of a lot that is spilt, spoilt or expired.

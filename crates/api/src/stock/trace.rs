@@ -73,7 +73,95 @@ pub struct LotDrunk {
     pub lot_id: Uuid,
     /// From which tanks, and when.
     #[schema(max_items = 10000)]
-    pub drunk: Vec<CycleReached>,
+    pub drunk: Vec<DrunkFrom>,
+}
+
+/// A tank from which a harvest's cycle may have drunk a lot.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct DrunkFrom {
+    /// Which.
+    pub tank_id: Uuid,
+    /// The first day.
+    pub from_on: NaiveDate,
+    /// The last day, that of the harvest at most.
+    pub until_on: Option<NaiveDate>,
+    /// Of what came in last, the part that partial changes had left at most when it was picked, between 0 and 1: 0 where the
+    /// tank had been drained.
+    pub left_share: f64,
+}
+
+/// A row of a trace in CSV.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TraceRow {
+    /// What was reached: `tank`, `cycle` or `harvest`.
+    pub reached: &'static str,
+    /// The lot.
+    pub lot_id: Uuid,
+    /// The tank.
+    pub tank_id: Option<Uuid>,
+    /// The cycle.
+    pub cycle_id: Option<Uuid>,
+    /// The harvest.
+    pub harvest_id: Option<Uuid>,
+    /// From when: an instant or a local day.
+    pub from: String,
+    /// Until when; empty where it still is.
+    pub until: String,
+    /// What partial changes left at most, between 0 and 1.
+    pub left_share: Option<f64>,
+}
+
+impl LotTrace {
+    /// What was reached, a row each: tanks, cycles, harvests.
+    pub fn rows(&self, lot_id: Uuid) -> Vec<TraceRow> {
+        let row = |reached| TraceRow {
+            reached,
+            lot_id,
+            tank_id: None,
+            cycle_id: None,
+            harvest_id: None,
+            from: String::new(),
+            until: String::new(),
+            left_share: None,
+        };
+        let tanks = self.tanks.iter().map(|tank| TraceRow {
+            tank_id: Some(tank.tank_id),
+            from: tank.from_at.text(),
+            until: tank.until_at.map(|at| at.text()).unwrap_or_default(),
+            left_share: Some(tank.left_share),
+            ..row("tank")
+        });
+        let cycles = self.cycles.iter().map(|cycle| TraceRow {
+            tank_id: Some(cycle.tank_id),
+            cycle_id: Some(cycle.cycle_id),
+            from: cycle.from_on.to_string(),
+            until: cycle.until_on.map(|on| on.to_string()).unwrap_or_default(),
+            ..row("cycle")
+        });
+        let harvests = self.harvest_ids.iter().map(|id| TraceRow { harvest_id: Some(*id), ..row("harvest") });
+        tanks.chain(cycles).chain(harvests).collect()
+    }
+}
+
+impl HarvestTrace {
+    /// The lots that may have been drunk, a row for each tank.
+    pub fn rows(&self) -> Vec<TraceRow> {
+        let of_lot = |lot: &LotDrunk| {
+            let lot_id = lot.lot_id;
+            let row = |from: &DrunkFrom| TraceRow {
+                reached: "harvest",
+                lot_id,
+                tank_id: Some(from.tank_id),
+                cycle_id: Some(self.cycle_id),
+                harvest_id: Some(self.harvest_id),
+                from: from.from_on.to_string(),
+                until: from.until_on.map(|on| on.to_string()).unwrap_or_default(),
+                left_share: Some(from.left_share),
+            };
+            lot.drunk.iter().map(row).collect::<Vec<_>>()
+        };
+        self.lots.iter().flat_map(of_lot).collect()
+    }
 }
 
 impl From<&answers::Exposure> for TankReached {
@@ -83,6 +171,17 @@ impl From<&answers::Exposure> for TankReached {
             from_at: exposure.from.into(),
             until_at: exposure.until.map(Instant::from),
             left_share: exposure.left,
+        }
+    }
+}
+
+impl From<&answers::Drunk> for DrunkFrom {
+    fn from(drunk: &answers::Drunk) -> Self {
+        Self {
+            tank_id: drunk.drank.tank.uuid(),
+            from_on: drunk.drank.from,
+            until_on: drunk.drank.until,
+            left_share: drunk.left,
         }
     }
 }

@@ -91,6 +91,15 @@ pub enum Unusual {
         /// What both are counted in.
         base: Base,
     },
+    /// Many times what the ledger held, or hardly anything of it. What that is it does not tell: who counts writes down what
+    /// is found.
+    #[error("{counted} {unit} is about 10 times away from what the ledger held, or more", unit = base.unit().code())]
+    FarFromHeld {
+        /// As entered.
+        counted: Amount,
+        /// What it is counted in.
+        base: Base,
+    },
     /// More than grows on so much area.
     #[error("{kg} kg from {area_m2} m² is more than any crop gives in one picking")]
     BeyondArea {
@@ -133,14 +142,30 @@ pub fn fill_of(tank: &Tank, per_litre: f64) -> f64 {
 /// What is doubtful about an amount that came in, beside the packs it is offered in. A part of a pack and many packs come;
 /// a thousandth of one, or a thousand, are slips of the unit.
 pub fn doubts_of_receipt(amount: Amount, base: Base, offers: &[Offer]) -> Option<Unusual> {
-    let packs = || offers.iter().map(|offer| offer.pack);
-    let (smallest, largest) = (packs().min()?, packs().max()?);
-    let came = amount.base_units();
-    if came * FAR < smallest.base_units() {
+    let smallest = offers.iter().map(|offer| offer.pack).min()?;
+    if amount.base_units() * FAR < smallest.base_units() {
         return Some(Unusual::FarFromPack { amount, pack: smallest, base });
     }
-    let many = came > largest.base_units() * MOST_PACKS;
-    many.then_some(Unusual::FarFromPack { amount, pack: largest, base })
+    many_packs(amount, base, offers)
+}
+
+fn many_packs(amount: Amount, base: Base, offers: &[Offer]) -> Option<Unusual> {
+    let pack = offers.iter().map(|offer| offer.pack).max()?;
+    let many = amount.base_units() > pack.base_units() * MOST_PACKS;
+    many.then_some(Unusual::FarFromPack { amount, pack, base })
+}
+
+/// What is doubtful about a count beside what the ledger held. That nothing is left never is; and where nothing should be
+/// there, so much may be as comes in at once.
+pub fn doubts_of_count(counted: Amount, held: Amount, base: Base, offers: &[Offer]) -> Option<Unusual> {
+    if !counted.is_positive() {
+        return None;
+    }
+    if !held.is_positive() {
+        return many_packs(counted, base, offers);
+    }
+    let times = counted.base_units() / held.base_units();
+    (!(FAR.recip()..=FAR).contains(&times)).then_some(Unusual::FarFromHeld { counted, base })
 }
 
 /// What is doubtful about a mass picked from an area.
@@ -247,6 +272,13 @@ mod tests {
         check_receipt(500_000, &[5_000], None);
         check_receipt(5_000_000, &[5_000], Some("5000000 mL is far from the packs it is sold in, 5000 mL"));
         check_receipt(5, &[], None);
+    }
+
+    #[test]
+    fn a_count_far_from_the_ledger_is_asked_back() {
+        let far = |counted, held| doubts_of_count(ml(counted), ml(held), Base::Volume, &[]).is_some();
+        assert!(far(7_400_000, 7_500) && far(7, 7_500) && far(67_000, 10_000));
+        assert!(!far(7_400, 7_500) && !far(0, 7_500) && !far(66_000, 10_000) && !far(5_000, 0));
     }
 
     #[test]

@@ -59,8 +59,9 @@ pub fn moved_since(later: &[Movement], lot: Id<Lot>) -> Amount {
     of_lot.filter(|movement| movement.reverses.is_none_or(is_there)).map(|movement| movement.change).sum()
 }
 
-/// What counts had found already of what is drawn before them: all that is drawn of a lot, by the first count of it. What
-/// that count took for lost was poured, so its change of the balance shrinks by as much, and the balance stays as counted.
+/// What counts had found already of what left lots before them: all that left a lot, by the first count of it. What
+/// that count took for lost was poured, or missing earlier, so its change of the balance shrinks by as much, and the balance
+/// stays as counted.
 pub fn found_of(takes: &[(Id<Lot>, Amount)], counts: &[Counted]) -> Vec<Found> {
     let found = |(lot, amount): &(Id<Lot>, Amount)| {
         let first = counts.iter().filter(|count| count.covers(*lot)).map(|count| count.at).min()?;

@@ -148,21 +148,27 @@ impl Order {
         Ok(Order { approved: Some(approval), ..self })
     }
 
-    /// A message to the supplier that can be sent as it stands. `named` gives a product's name.
+    /// A message to the supplier that can be sent as it stands: it orders, or calls off what was cancelled. `named` gives a
+    /// product's name.
     pub fn message(&self, supplier: &str, site: &str, named: impl Fn(Id<Product>) -> String) -> String {
         let line = |line: &OrderLine| {
             let (unit, pack) = (line.base.unit().code(), line.pack);
             format!("- {} x {} in packs of {pack} {unit}", line.packs, named(line.product))
         };
         let lines: Vec<String> = self.lines.iter().filter(|line| line.packs > 0).map(line).collect();
-        let by = match &self.state {
-            OrderState::Placed { expected_on, .. } => format!(" We expect it on {expected_on}."),
-            _ => String::new(),
+        let lines = lines.join("\n");
+        let (wish, answer) = match &self.state {
+            OrderState::Cancelled { .. } => (
+                format!("Please cancel our order for {site}:"),
+                "Please confirm that it is not sent.".to_owned(),
+            ),
+            OrderState::Placed { expected_on, .. } => {
+                let by = format!("Please confirm price and day of delivery. We expect it on {expected_on}.");
+                (format!("Please send to {site}:"), by)
+            }
+            _ => (format!("Please send to {site}:"), "Please confirm price and day of delivery.".to_owned()),
         };
-        format!(
-            "To {supplier}\n\nPlease send to {site}:\n\n{}\n\nPlease confirm price and day of delivery.{by}\n",
-            lines.join("\n")
-        )
+        format!("To {supplier}\n\n{wish}\n\n{lines}\n\n{answer}\n")
     }
 
     /// The same order with other lines.

@@ -123,9 +123,9 @@ pub struct Entered {
 }
 
 impl Entered {
-    /// Whether a movement of it says that a count had found what was poured.
+    /// Whether a movement of it says that a later count had found what it tells of.
     pub fn had_found(&self, movement: &Movement) -> bool {
-        movement.kind == MovementKind::CountAdjustment && self.slip.says.kind != SlipKind::Count
+        movement.kind == MovementKind::CountAdjustment && movement.done_at > self.slip.says.done_at
     }
 }
 

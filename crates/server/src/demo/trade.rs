@@ -103,6 +103,7 @@ impl Shelf {
             product: keeper.business.products[product],
             lot: None,
             counted: Quantity::new(found, Unit::MilliLitre),
+            confirmed: false,
         };
         stock::count_stock(keeper.app, keeper.manager, keeper.place.id, count).await.map(drop)
     }

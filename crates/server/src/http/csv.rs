@@ -6,12 +6,24 @@ use actix_web::HttpRequest;
 use actix_web::http::header;
 use fillmark_api::{Instant, ProblemCode, ReportShare, RoomReport};
 use fillmark_domain::Coded;
+use serde::Deserialize;
+use utoipa::IntoParams;
 
 use super::Refused;
 pub use items::of_items;
 
 /// What CSV is served as.
 pub const CONTENT_TYPE: &str = "text/csv; charset=utf-8; header=present";
+
+/// As what it is answered.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct FormatQuery {
+    /// `csv` where no Accept header can be sent.
+    #[param(max_length = 10)]
+    pub format: Option<String>,
+}
 
 const HEADER: [&str; 12] = [
     "part",

@@ -7,31 +7,21 @@ use fillmark_api::{
     CheckPlanTemplate, CheckPlanTemplates, NewTemplatePlans, ProgrammeChanges, TemplatePlans,
 };
 use fillmark_domain::Id;
-use serde::Deserialize;
-use utoipa::IntoParams;
 use uuid::Uuid;
 
-use crate::http::{AppData, Created, Json, Query, ReadProblems, Refused, SignedIn, WriteProblems, csv};
+use crate::http::csv::{self, FormatQuery};
+use crate::http::{AppData, Created, Json, Query, ReadProblems, Refused, SignedIn, WriteProblems};
 
 /// Registers them.
 pub fn routes(config: &mut crate::routes::Registry) {
     config.service(read_check_plan_templates).service(make_template_plans);
 }
 
-/// As what it is answered.
-#[derive(Debug, Deserialize, IntoParams)]
-#[serde(deny_unknown_fields)]
-#[into_params(parameter_in = Query)]
-pub struct FormatQuery {
-    /// `csv` where no Accept header can be sent.
-    #[param(max_length = 10)]
-    format: Option<String>,
-}
-
 /// Read the check plans that a site usually begins with, for the tanks, meters and rooms it has.
 ///
 /// EC and pH of each tank each day, each meter calibrated and each room looked through and cleaned each week: common practice.
-/// Tank changes come from the feeding programme. Each with how often in words, and whether a plan does the same already.
+/// Tank changes come from the feeding programme. Each with how often in words, whether plans do the same already, and which
+/// plans may be for the same.
 #[utoipa::path(tag = "work", operation_id = "read_check_plan_templates", security(("bearer" = [])), params(FormatQuery),
     responses((status = 200, description = "The templates", content((CheckPlanTemplates = "application/json"), (String = "text/csv"))),
         ReadProblems))]
@@ -47,8 +37,8 @@ pub async fn read_check_plan_templates(
     let usual = templates::read(&app, &caller.0, Id::new(path.into_inner())).await?;
     let templates: Vec<CheckPlanTemplate> = usual
         .templates
-        .iter()
-        .map(|(template, is_there)| CheckPlanTemplate::of(template, *is_there))
+        .into_iter()
+        .map(|one| CheckPlanTemplate::of(&one.template, one.is_there, one.beside))
         .collect();
     if wants_csv {
         return Ok(HttpResponse::Ok().content_type(csv::CONTENT_TYPE).body(csv::of_items(&templates)));

@@ -126,6 +126,7 @@ pub async fn count_stock(
         product: Id::new(body.0.product_id),
         lot: body.0.lot_id.map(Id::new),
         counted: body.0.counted.word(),
+        confirmed: body.0.confirmed,
     };
     Ok(created(site, stock::count_stock(&app, &caller.0, Id::new(site), count).await?))
 }

@@ -1,52 +1,71 @@
 //! Traces of lots.
 
-use actix_web::get;
-use actix_web::web::{Json as Answer, Path};
+use actix_web::web::Path;
+use actix_web::{HttpRequest, HttpResponse, get};
 use fillmark_actions::stock;
-use fillmark_api::{CycleReached, HarvestTrace, LotDrunk, LotTrace, TankReached};
+use fillmark_api::{CycleReached, DrunkFrom, HarvestTrace, LotDrunk, LotTrace, TankReached};
 use fillmark_domain::Id;
 use uuid::Uuid;
 
-use crate::http::{AppData, ReadProblems, Refused, SignedIn};
+use crate::http::csv::{self, FormatQuery};
+use crate::http::{AppData, Query, ReadProblems, Refused, SignedIn};
 
 /// Follow a lot through a site: the tanks, cycles and harvests that it reached.
 ///
 /// A tank has some of it from the first time it was poured in, or a solution made of it, until the tank is drained whole; partial
-/// changes dilute it.
-#[utoipa::path(tag = "stock", operation_id = "trace_lot", security(("bearer" = [])),
-    responses((status = 200, description = "Where it went", body = LotTrace), ReadProblems))]
+/// changes dilute it. As CSV a row for each of what it reached.
+#[utoipa::path(tag = "stock", operation_id = "trace_lot", security(("bearer" = [])), params(FormatQuery),
+    responses((status = 200, description = "Where it went", content((LotTrace = "application/json"), (String = "text/csv"))),
+        ReadProblems))]
 #[get("/sites/{site_id}/lots/{lot_id}/trace")]
 pub async fn trace_lot(
     app: AppData,
     caller: SignedIn,
     path: Path<(Uuid, Uuid)>,
-) -> Result<Answer<LotTrace>, Refused> {
+    request: HttpRequest,
+    query: Query<FormatQuery>,
+) -> Result<HttpResponse, Refused> {
+    let wants_csv = csv::is_wanted(&request, query.0.format.as_deref())?;
     let (site, lot) = path.into_inner();
     let reach = stock::trace(&app, &caller.0, Id::new(site), Id::new(lot)).await?;
-    Ok(Answer(LotTrace {
+    let trace = LotTrace {
         lot_ids: reach.trace.lots.iter().map(|lot| lot.uuid()).collect(),
         tanks: reach.trace.exposures.iter().map(TankReached::from).collect(),
         cycles: reach.drank.iter().map(CycleReached::from).collect(),
         harvest_ids: reach.harvests.iter().map(|id| id.uuid()).collect(),
         site_ids: reach.sites.iter().map(|site| site.uuid()).collect(),
-    }))
+    };
+    match wants_csv {
+        true => Ok(HttpResponse::Ok().content_type(csv::CONTENT_TYPE).body(csv::of_items(&trace.rows(lot)))),
+        false => Ok(HttpResponse::Ok().json(trace)),
+    }
 }
 
 /// Follow a harvest back: the lots that its cycle may have drunk before it was picked.
-#[utoipa::path(tag = "stock", operation_id = "trace_harvest", security(("bearer" = [])),
-    responses((status = 200, description = "The lots, each with where and when", body = HarvestTrace), ReadProblems))]
+///
+/// Each with the tanks and days, and with what partial changes had left of it at most by then. As CSV a row for each tank of a lot.
+#[utoipa::path(tag = "stock", operation_id = "trace_harvest", security(("bearer" = [])), params(FormatQuery),
+    responses((status = 200, description = "The lots, each with where and when",
+        content((HarvestTrace = "application/json"), (String = "text/csv"))), ReadProblems))]
 #[get("/sites/{site_id}/harvests/{harvest_id}/trace")]
 pub async fn trace_harvest(
     app: AppData,
     caller: SignedIn,
     path: Path<(Uuid, Uuid)>,
-) -> Result<Answer<HarvestTrace>, Refused> {
+    request: HttpRequest,
+    query: Query<FormatQuery>,
+) -> Result<HttpResponse, Refused> {
+    let wants_csv = csv::is_wanted(&request, query.0.format.as_deref())?;
     let (site, harvest) = path.into_inner();
     let origin = stock::trace_back(&app, &caller.0, Id::new(site), Id::new(harvest)).await?;
     let lots = origin.lots.iter().map(|(lot, drunk)| LotDrunk {
         lot_id: lot.uuid(),
-        drunk: drunk.iter().map(CycleReached::from).collect(),
+        drunk: drunk.iter().map(DrunkFrom::from).collect(),
     });
     let cycle_id = origin.harvest.cycle.uuid();
-    Ok(Answer(HarvestTrace { harvest_id: harvest, cycle_id, lots: lots.collect() }))
+    let trace = HarvestTrace { harvest_id: harvest, cycle_id, lots: lots.collect() };
+    match wants_csv {
+        true => Ok(HttpResponse::Ok().content_type(csv::CONTENT_TYPE).body(csv::of_items(&trace.rows()))),
+        false => Ok(HttpResponse::Ok().json(trace)),
+    }
 }
