@@ -2,6 +2,7 @@
 
 use fillmark_api::*;
 use fillmark_domain::entries::AdviceOutcome;
+use fillmark_domain::people::Role as RoleWord;
 use fillmark_tests::Feeding;
 use fillmark_tests::greenhouse::steps;
 use fillmark_tests::on_both;
@@ -121,15 +122,47 @@ on_both! {
         let done = world.ada.record_tank_change(site, &body).await.unwrap();
         assert!(done.additions.iter().all(|addition| addition.advice_id == Some(advice.id)), "{done:?}");
         let more = NewAddition { advice_id: Some(advice.id), ..feeding.addition(20.0) };
-        assert_eq!(world.ada.record_addition(site, &more).await.unwrap().advice_id, Some(advice.id));
+        let added = world.ada.record_addition(site, &more).await.unwrap();
+        assert_eq!(added.advice_id, Some(advice.id));
         let checks = world.ada.checks(site, "").await.unwrap().items;
         let again: Vec<&Check> = checks.iter().filter(|check| check.cause == "advice").collect();
         let [again] = again[..] else { panic!("one check for what was poured: {checks:?}") };
         assert_eq!((again.tank_id, again.due_at.text().as_str()), (Some(feeding.here.north_tank), "2026-11-24T06:30:00.000Z"));
+        let mistaken = NewReversal { client_id: Uuid::now_v7(), reason: "the other tank".into() };
+        world.ada.reverse_addition(site, added.id, &mistaken).await.unwrap();
+        let checks = world.ada.checks(site, "state=excused").await.unwrap().items;
+        assert_eq!(checks.iter().map(|check| check.id).collect::<Vec<_>>(), [again.id], "nothing is to be measured");
         let of_another = NewAddition { tank_id: unfed(&world, &feeding).await, client_id: Uuid::now_v7(), ..more };
         let error = world.ada.record_addition(site, &of_another).await.unwrap_err();
         let fault = &error.problem().unwrap().errors[0];
         assert_eq!((fault.pointer.as_deref(), fault.code.as_str()), (Some("/advice_id"), "unknown_id"));
+    }
+
+    async fn what_is_to_be_measured_again_comes_into_the_running_round(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let site = feeding.here.site;
+        world.check_plan(site, json!({ "name": "Look", "room_id": feeding.here.north_room })).await;
+        let (sam, by_sam) = world.person("Sam", RoleWord::Staff, Some(site)).await;
+        world.shift(site, sam.id, "2026-11-24").await;
+        world.beat().await;
+        let names = async || {
+            let own = by_sam.my_round(site, None).await.unwrap();
+            let mut names: Vec<String> = own.steps.into_iter().filter_map(|step| step.check).map(|check| check.name).collect();
+            names.sort();
+            names
+        };
+        let before = names().await;
+        let advice = world.ada.advise_fill(site, &wanted(&feeding)).await.unwrap();
+        let poured = NewAddition { advice_id: Some(advice.id), ..feeding.addition(20.0) };
+        world.ada.record_addition(site, &poured).await.unwrap();
+        world.beat().await;
+        let mut after = before.clone();
+        after.push("Measure again".to_owned());
+        after.sort();
+        assert_eq!(names().await, after);
+        let number = world.ada.rounds(site, None).await.unwrap().number;
+        world.beat().await;
+        assert_eq!(world.ada.rounds(site, None).await.unwrap().number, number, "published once");
     }
 
     async fn what_no_programme_leads_gets_no_amounts(world: World) {

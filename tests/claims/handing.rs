@@ -1,12 +1,12 @@
 //! Checks that go from one person to another because people want it so, and notes for the next.
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, TimeDelta};
 use fillmark_api::*;
 use fillmark_client::{Client, ClientError};
 use fillmark_domain::people::Role;
 use fillmark_domain::work::{MoveReason, OfferStanding};
 use fillmark_tests::on_both;
-use fillmark_tests::world::{World, instant, json, refusal};
+use fillmark_tests::world::{PASSWORD, World, instant, json, refusal};
 use serde_json::json;
 use uuid::Uuid;
 
@@ -132,6 +132,35 @@ on_both! {
         assert_eq!(by_kim.accept_checks(site, offer.id).await.unwrap().state.0, OfferStanding::Accepted);
         assert_eq!((names(&by_sam, site).await, names(&by_kim, site).await), (vec!["Dirty".into()], vec!["Clean".to_owned()]));
         assert_eq!(detail(by_kim.accept_checks(site, offer.id).await), "the offer is settled already");
+    }
+
+    async fn what_goes_another_way_is_offered_no_longer(world: World) {
+        let Two { site, checks, sam: (_, by_sam), kim: (kim, _), .. } = two_rooms(&world).await;
+        let offer = json(json!({ "day_on": TODAY, "check_ids": [checks[0]] }));
+        let first = by_sam.offer_checks(site, &offer).await.unwrap().id;
+        let other = json(json!({ "day_on": TODAY, "check_ids": [checks[1]] }));
+        let other = by_sam.offer_checks(site, &other).await.unwrap().id;
+        world.clock.set(instant("2026-11-24T08:01:00Z"));
+        world.beat().await;
+        let warned = async || {
+            let alerts = world.ada.alerts(site, "kind=check_overdue").await.unwrap().items;
+            alerts.into_iter().find(|alert| alert.about_id == checks[0]).unwrap()
+        };
+        let before = warned().await;
+        world.ada.reassign_checks(site, &given(&checks[..1], kim)).await.unwrap();
+        let standing = async |id: Uuid| {
+            let offers = world.ada.check_offers(site, "").await.unwrap().items;
+            offers.into_iter().find(|offer| offer.id == id).unwrap()
+        };
+        let gone = standing(first).await;
+        assert_eq!((gone.state.0, gone.settled_by, gone.settled_at.is_some()), (OfferStanding::Lapsed, None, true));
+        assert_eq!(standing(other).await.state.0, OfferStanding::Open);
+        let after = warned().await;
+        assert_eq!((after.id, after.person_id), (before.id, Some(kim)), "whoever has it now is warned");
+        world.clock.advance(TimeDelta::days(1));
+        world.ada.sign_in("ada", PASSWORD).await.unwrap();
+        world.beat().await;
+        assert_eq!(standing(other).await.state.0, OfferStanding::Lapsed, "its day is over");
     }
 
     async fn two_swap_both_or_nothing(world: World) {

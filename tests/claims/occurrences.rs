@@ -122,7 +122,7 @@ on_both! {
         let alerts = world.ada.alerts(site, "kind=check_missed").await.unwrap().items;
         assert_eq!((missed.len(), alerts.len()), (10, 10));
         let texts: Vec<&str> = alerts.iter().map(|alert| alert.text.as_str()).collect();
-        assert!(texts.contains(&"Look round was not done by 2026-11-24 12:00"), "{texts:?}");
+        assert!(texts.contains(&"Look round (North room) was not done by 2026-11-24 12:00"), "{texts:?}");
     }
 
     async fn a_server_that_was_away_for_months_catches_up(world: World) {

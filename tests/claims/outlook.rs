@@ -4,7 +4,7 @@ use fillmark_api::*;
 use fillmark_domain::people::Role;
 use fillmark_tests::on_both;
 use fillmark_tests::work::seen;
-use fillmark_tests::world::{World, instant, json, refusal};
+use fillmark_tests::world::{World, instant, json};
 use serde_json::json;
 
 on_both! {
@@ -28,8 +28,10 @@ on_both! {
         assert_eq!(weeks.iter().filter(|day| day.wanted_min > 40).count(), 3);
         let table = world.ada.get_text(&format!("/sites/{}/rounds/coverage?format=csv", small.site)).await.unwrap();
         assert!(table.starts_with("day_on,wanted_min,there_min,is_covered,"), "{table}");
-        let backwards = world.ada.coverage(small.site, "from_on=2026-11-26&until_on=2026-11-25").await;
-        assert_eq!(refusal(backwards), ProblemCode::Invalid);
+        let backwards = world.ada.coverage(small.site, "from_on=2026-11-26&until_on=2026-11-25").await.unwrap_err();
+        let problem = backwards.problem().unwrap();
+        let named = (problem.errors[0].parameter.as_deref(), problem.errors[0].pointer.as_deref());
+        assert_eq!((problem.code, named), (ProblemCode::Invalid, (Some("until_on"), None)));
     }
 
     async fn minutes_are_told_per_person_and_week_beside_fair_ones(world: World) {

@@ -25,6 +25,10 @@ on_both! {
         assert!(world.ada.check_plan_templates(small.site).await.unwrap().templates.iter().all(|one| one.is_there));
         let due = world.ada.all_checks(small.site, "due_on=2026-11-25").await.unwrap();
         assert!(due.iter().any(|check| check.name == "EC and pH, North tank"), "checks are made at once");
+        let wash = json!({ "name": "Wash down North", "room_id": small.north_room, "rule": "FREQ=WEEKLY" });
+        world.check_plan(small.site, wash).await;
+        let told = world.ada.check_plan_templates(small.site).await.unwrap();
+        assert_eq!((told.templates[0].beside.len(), &told.templates[3].beside[..]), (0, &["Wash down North".to_owned()][..]));
         let (_, by_sam) = world.person("Sam", Role::Staff, Some(small.site)).await;
         assert_eq!(refusal(by_sam.make_template_plans(small.site, &all).await), ProblemCode::NotAllowed);
     }

@@ -1,6 +1,7 @@
 //! Additions: product or water put into a tank, drawn from lots in the same transaction, and taken back.
 
 mod doubt;
+mod forgo;
 
 use std::collections::{BTreeSet, HashMap};
 
@@ -17,6 +18,7 @@ use fillmark_store::{
 };
 use uuid::Uuid;
 
+use self::forgo::forgo_follow_up;
 use crate::caller::Correcting;
 use crate::known::Known;
 use crate::readings::Outcome;
@@ -172,7 +174,8 @@ async fn reverse_once(
     if kept.1.change.is_some() {
         return Err(Refusal::Conflict("it is part of a tank change; take back the change".into()));
     }
-    let opposite = reverse_within(&tx, scope, &stamp, kept, client_id, reason).await?;
+    let opposite = reverse_within(&tx, scope, &stamp, kept.clone(), client_id, reason).await?;
+    forgo_follow_up(&tx, scope, &stamp, &kept.1).await?;
     tx.commit().await?;
 
     Ok(opposite)

@@ -67,9 +67,10 @@ async fn beat_at(app: &App, job: &Caller, site: SiteId, zone: Tz) -> Result<(), 
         overdue::excuse_out_of_use(app, scope).await,
         overdue::warn(app, scope, zone).await,
         overdue::miss(app, scope, zone).await,
+        handing::lapse(app, scope, today).await,
         rounds::publish_first(app, job, scope, today).await,
         rounds::publish_first(app, job, scope, tomorrow).await,
-        rounds::hand_on(app, job, scope, today).await,
+        rounds::follow(app, job, scope, today).await,
     ];
     done.into_iter().collect()
 }

@@ -16,7 +16,7 @@ pub type AlertStanding = Code<words::AlertStanding>;
 /// Something that a person must see.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[schema(example = json!({"id": "019a0000-0000-7000-8000-000000000000", "kind": "check_missed",
-    "about_id": "019a0000-0000-7000-8000-000000000001", "person_id": null, "text": "EC and pH was not done by 10:00",
+    "about_id": "019a0000-0000-7000-8000-000000000001", "person_id": null, "text": "EC and pH (North 1) was not done by 2026-11-24 10:00",
     "raised_at": "2026-11-24T09:00:00.000Z", "state": "open", "seen_by": null, "seen_at": null,
     "closed_by_person": null, "closed_by_record": null, "closed_at": null}))]
 pub struct Alert {

@@ -1,13 +1,13 @@
 //! Additions: kept once, never changed; one that was wrong is taken back by a linked opposite.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::entries::{Addition, AdditionReason, Poured, TankChange};
+use fillmark_domain::entries::{Addition, AdditionReason, Poured, SeenAddition, SeenPour, TankChange};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Amount, Coded, Id};
 use sea_orm::sea_query::Condition;
-use sea_orm::{ColumnTrait, Set};
+use sea_orm::{ColumnTrait, QueryFilter, QuerySelect, Set};
 use uuid::Uuid;
 
 use crate::columns::{self, Row};
@@ -121,6 +121,52 @@ pub async fn of_tanks(
 ) -> Result<Vec<KeptAddition>, StoreError> {
     let there = Condition::all().add(row::Column::TankId.is_in(tanks.iter().map(|tank| tank.uuid())));
     entries::standing_where(tx, scope, from, before, there).await
+}
+
+/// Those into a tank in a span of time that stand, in the order they were done, as far as learning from them needs them.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn seen_of_tank(
+    tx: &Tx,
+    scope: SiteScope,
+    tank: TankId,
+    (from, before): (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Vec<SeenAddition>, StoreError> {
+    use row::Column;
+    let rows = entries::scoped::<Addition>(scope)
+        .filter(Column::TankId.eq(tank.uuid()))
+        .filter(Column::RecordedAt.gte(from))
+        .filter(Column::RecordedAt.lt(before))
+        .filter(Column::ReversesId.is_null())
+        .filter(entries::is_not_corrected::<Addition>())
+        .select_only()
+        .columns([Column::Id, Column::ProductId, Column::AmountThousandths, Column::Base, Column::WaterL])
+        .columns([Column::Reason, Column::ChangeId, Column::RecordedAt])
+        .into_tuple::<Seen>();
+    let mut additions: Vec<SeenAddition> =
+        rows.all(&tx.0).await?.into_iter().map(seen).collect::<Result<_, _>>()?;
+    additions.sort_by_key(|addition| (addition.recorded_at, addition.id));
+    Ok(additions)
+}
+
+type Seen =
+    (Uuid, Option<Uuid>, Option<i64>, Option<String>, Option<f64>, String, Option<Uuid>, DateTime<Utc>);
+
+fn seen(
+    (id, product, amount, base, water_l, reason, change, recorded_at): Seen,
+) -> Result<SeenAddition, BrokenRow> {
+    let read = columns::Reading { table: "additions", id };
+    let poured = match (water_l, product.zip(amount).zip(base)) {
+        (Some(litres), _) => SeenPour::Water { litres },
+        (None, Some(((product, amount), base))) => SeenPour::Product {
+            product: Id::new(product),
+            amount: Amount::from_thousandths(amount),
+            base: read.code(&base)?,
+        },
+        (None, None) => return Err(read.broken("expected a product with its amount, or water")),
+    };
+    let (reason, with_change) = (read.code(&reason)?, change.is_some());
+    Ok(SeenAddition { id: Id::new(id), poured, reason, with_change, recorded_at })
 }
 
 /// What others than a person put of a product, or of water, into a tank in a span of time, as far as it stands.

@@ -93,6 +93,31 @@ pub async fn lock_unclosed(
     Ok(row.map(read).transpose()?)
 }
 
+/// The alert of this kind about this record that is not closed is for somebody else from now on, if there is one.
+/// # Errors
+/// When the database fails.
+pub async fn readdress(
+    tx: &Tx,
+    site: SiteScope,
+    stamp: &Stamp<'_>,
+    kind: AlertKind,
+    about: Uuid,
+    whom: Option<PersonId>,
+) -> Result<(), StoreError> {
+    let Some(kept) = lock_unclosed(tx, site, kind, about).await?.filter(|kept| kept.alert.whom != whom)
+    else {
+        return Ok(());
+    };
+    let row = row::ActiveModel {
+        site_id: Unchanged(site.uuid()),
+        id: Unchanged(kept.id.uuid()),
+        person_id: Set(whom.map(Id::uuid)),
+        ..Default::default()
+    };
+    row::Entity::update(row).exec(&tx.0).await?;
+    journal::note(tx, site, stamp, "readdressed", "alert", kept.id.uuid()).await
+}
+
 /// Keeps what became of an alert.
 /// # Errors
 /// When the database fails.

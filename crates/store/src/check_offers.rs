@@ -1,8 +1,9 @@
 //! Checks that people offer to one another.
 
+use chrono::NaiveDate;
 use fillmark_domain::work::{Check, CheckOffer, OfferStanding, OfferState};
 use fillmark_domain::{Coded, Id};
-use sea_orm::{ActiveValue::Unchanged, ColumnTrait, EntityTrait, QueryFilter, QuerySelect, Set};
+use sea_orm::{ActiveValue::Unchanged, ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
 use uuid::Uuid;
 
 use crate::columns::{self, Reading, code};
@@ -68,6 +69,18 @@ pub async fn find(tx: &Tx, site: SiteScope, id: Id<CheckOffer>) -> Result<Option
     Ok(row.map(read).transpose()?)
 }
 
+/// The offers that nobody has answered yet, of days until the last one, locked for a change.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn lock_open(tx: &Tx, site: SiteScope, last: NaiveDate) -> Result<Vec<KeptOffer>, StoreError> {
+    let open = of_site(site)
+        .filter(row::Column::State.eq(code(OfferStanding::Open)))
+        .filter(row::Column::DayOn.lte(last))
+        .order_by_asc(row::Column::Id)
+        .lock_exclusive();
+    Ok(open.all(&tx.0).await?.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
 /// Keeps what became of an offer.
 /// # Errors
 /// When the database fails.
@@ -84,8 +97,12 @@ pub async fn settle(
         state: Set(code(state.standing())),
         ..Default::default()
     };
-    if let OfferState::Settled { by, at, .. } = state {
-        (row.settled_by, row.settled_at) = (Set(Some(by.uuid())), Set(Some(at)));
+    match state {
+        OfferState::Open => {}
+        OfferState::Lapsed { at } => row.settled_at = Set(Some(at)),
+        OfferState::Settled { by, at, .. } => {
+            (row.settled_by, row.settled_at) = (Set(Some(by.uuid())), Set(Some(at)));
+        }
     }
     row::Entity::update(row).exec(&tx.0).await?;
     journal::note(tx, site, stamp, state.standing().code(), WORD, id.uuid()).await
@@ -114,6 +131,7 @@ fn read(row: row::Model) -> Result<KeptOffer, BrokenRow> {
     let state = match (standing, row.settled_by, row.settled_at) {
         (OfferStanding::Open, None, None) => OfferState::Open,
         (OfferStanding::Open, ..) => return Err(read.broken("is open and settled")),
+        (OfferStanding::Lapsed, None, Some(at)) => OfferState::Lapsed { at },
         (standing, Some(by), Some(at)) => OfferState::Settled { standing, by: Id::new(by), at },
         _ => return Err(read.broken(format!("{} lacks who or when", row.state))),
     };

@@ -34,6 +34,9 @@ const OF_EACH_READING: [(&str, &str); 2] =
 /// So many statements a connection keeps prepared: those of a day, and the portions that entries are written in.
 const STATEMENTS: usize = 200;
 
+/// So many rows SQLite's thread reads ahead of whoever takes them: at each that is waited for, two threads change places.
+const ROWS_AHEAD: usize = 1_000;
+
 /// While one transaction of PostgreSQL waits for the disk or the network, others can go on; with more than a few, each
 /// would hold less of what could share a wait.
 const WRITERS: usize = 4;
@@ -367,7 +370,8 @@ fn sqlite(
                 .journal_mode(SqliteJournalMode::Wal)
                 .synchronous(waits)
                 .busy_timeout(Duration::from_secs(10))
-                .statement_cache_capacity(STATEMENTS);
+                .statement_cache_capacity(STATEMENTS)
+                .row_buffer_size(ROWS_AHEAD);
             // What is being built is read again and again: it is kept in memory as far as it goes.
             let options = match waits {
                 SqliteSynchronous::Off => {

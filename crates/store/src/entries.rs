@@ -239,8 +239,13 @@ pub(crate) async fn first_standing<E: Entry>(
     tx: &Tx,
     rows: Select<E::Entity>,
 ) -> Result<Option<Kept<E>>, StoreError> {
-    let rows = rows.filter(Expr::exists(corrected_by::<E>()).not()).limit(1);
+    let rows = rows.filter(is_not_corrected::<E>()).limit(1);
     Ok(read_all::<E>(tx, rows).await?.pop())
+}
+
+/// Whether nothing corrects a row.
+pub(crate) fn is_not_corrected<E: Entry>() -> Expr {
+    Expr::exists(corrected_by::<E>()).not()
 }
 
 /// The rows of a site.

@@ -1,7 +1,7 @@
 //! Readings: kept once, never changed; a correction is a reading that names the one it supersedes.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::entries::{BandThen, Compensation, Reading, SamplePoint, Spot, TankChange};
+use fillmark_domain::entries::{BandThen, Compensation, Reading, SamplePoint, SeenReading, Spot, TankChange};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
 use fillmark_domain::{Coded, Id, Metric, Quantity};
@@ -128,7 +128,8 @@ pub async fn last_before(
     metric: Metric,
     at: DateTime<Utc>,
 ) -> Result<Option<f64>, StoreError> {
-    let last = of_spot(entries::scoped::<Reading>(scope), spot)
+    let last = entries::scoped::<Reading>(scope)
+        .filter(place(spot))
         .filter(row::Column::Metric.eq(metric.code()))
         .filter(row::Column::SamplePoint.eq(point.code()))
         .filter(row::Column::RecordedAt.lt(at))
@@ -148,7 +149,8 @@ pub async fn last_banded(
     (spot, point, metric): (Spot, SamplePoint, Metric),
 ) -> Result<Option<KeptReading>, StoreError> {
     let rows = || {
-        of_spot(entries::scoped::<Reading>(scope), spot)
+        entries::scoped::<Reading>(scope)
+            .filter(place(spot))
             .filter(row::Column::Metric.eq(metric.code()))
             .filter(row::Column::SamplePoint.eq(point.code()))
             .filter(row::Column::BandLow.is_not_null())
@@ -182,33 +184,64 @@ pub async fn standing(
     from: DateTime<Utc>,
     before: DateTime<Utc>,
 ) -> Result<Vec<KeptReading>, StoreError> {
-    let tanks = spots.iter().filter_map(|spot| match spot {
-        Spot::Tank(tank) => Some(tank.uuid()),
-        Spot::Room(_) => None,
-    });
-    let rooms = spots.iter().filter_map(|spot| match spot {
-        Spot::Room(room) => Some(room.uuid()),
-        Spot::Tank(_) => None,
-    });
-    let there = Condition::any().add(row::Column::TankId.is_in(tanks)).add(row::Column::RoomId.is_in(rooms));
-    entries::standing_where(tx, scope, from, before, there).await
+    let mut readings = Vec::new();
+    for spot in spots {
+        readings.append(&mut of_spot_between(tx, scope, *spot, (from, before)).await?);
+    }
+    readings.sort_by_key(|(id, reading): &KeptReading| (reading.recorded_at, *id));
+    Ok(readings)
 }
 
-/// The readings of some metrics of a tank in a span of time that stand, in the order they were taken. The metrics are named
-/// since the index on tanks has them before the time: without them the databases walk all readings of the site.
+/// The readings of some metrics of a tank in a span of time that stand, in the order they were taken, as far as learning from them
+/// needs them.
 /// # Errors
 /// When the database fails or a row is broken.
-pub async fn of_tank(
+pub async fn seen_of_tank(
     tx: &Tx,
     scope: SiteScope,
     tank: TankId,
     metrics: &[Metric],
     (from, before): (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Vec<SeenReading>, StoreError> {
+    use row::Column;
+    type Seen = (Uuid, String, String, f64, Option<Uuid>, DateTime<Utc>, DateTime<Utc>);
+    let rows = entries::scoped::<Reading>(scope)
+        .filter(Column::TankId.eq(tank.uuid()))
+        .filter(Column::Metric.is_in(metrics.iter().map(|metric| metric.code())))
+        .filter(Column::RecordedAt.gte(from))
+        .filter(Column::RecordedAt.lt(before))
+        .filter(entries::is_not_corrected::<Reading>())
+        .select_only()
+        .columns([Column::Id, Column::Metric, Column::SamplePoint, Column::Value, Column::MeterId])
+        .columns([Column::RecordedAt, Column::ReceivedAt])
+        .into_tuple::<Seen>();
+    let seen = |(id, metric, point, value, meter, recorded_at, received_at): Seen| {
+        let read = columns::Reading { table: "readings", id };
+        Ok::<_, BrokenRow>(SeenReading {
+            id: Id::new(id),
+            metric: read.code(&metric)?,
+            sample_point: read.code(&point)?,
+            value,
+            meter: meter.map(Id::new),
+            taken_at: std::cmp::min(recorded_at, received_at),
+        })
+    };
+    let mut readings: Vec<SeenReading> =
+        rows.all(&tx.0).await?.into_iter().map(seen).collect::<Result<_, _>>()?;
+    readings.sort_by_key(|reading| (reading.taken_at, reading.id));
+    Ok(readings)
+}
+
+/// One place at a time and its metrics by name: the index of a place has them before the time, and without them the databases walk
+/// all readings of the site.
+async fn of_spot_between(
+    tx: &Tx,
+    scope: SiteScope,
+    spot: Spot,
+    (from, before): (DateTime<Utc>, DateTime<Utc>),
 ) -> Result<Vec<KeptReading>, StoreError> {
-    let there = Condition::all()
-        .add(row::Column::TankId.eq(tank.uuid()))
-        .add(row::Column::Metric.is_in(metrics.iter().map(|metric| metric.code())));
-    entries::standing_where(tx, scope, from, before, there).await
+    let metrics = row::Column::Metric.is_in(Metric::all().iter().map(|metric| metric.code()));
+    entries::standing_where(tx, scope, from, before, Condition::all().add(place(spot)).add(metrics)).await
 }
 
 /// The readings that people took in a span of time and that stand, in the order they were taken.
@@ -278,10 +311,10 @@ pub async fn counters(
     Ok(looks.into_iter().filter_map(of_tank).collect())
 }
 
-fn of_spot(rows: sea_orm::Select<row::Entity>, spot: Spot) -> sea_orm::Select<row::Entity> {
+fn place(spot: Spot) -> Expr {
     match spot {
-        Spot::Tank(tank) => rows.filter(row::Column::TankId.eq(tank.uuid())),
-        Spot::Room(room) => rows.filter(row::Column::RoomId.eq(room.uuid())),
+        Spot::Tank(tank) => row::Column::TankId.eq(tank.uuid()),
+        Spot::Room(room) => row::Column::RoomId.eq(room.uuid()),
     }
 }
 

@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand, ValueEnum};
 use fillmark_tests::bench::figures::summary;
 use fillmark_tests::bench::{
-    Measured, advice, bare, batch, chemistry, entry, forecasts, memory, report, round, start, verify,
+    Measured, advice, bare, batch, chemistry, entry, forecasts, memory, plan, report, round, start, verify,
 };
 use fillmark_tests::fresh::Kind;
 
@@ -38,6 +38,8 @@ enum Name {
     Entry,
     /// Readings by the batch, against COPY and a prepared insert.
     Batch,
+    /// A day of nine people and 120 checks shared out and published, against a hello; a round of it is a day.
+    Plan,
     /// A person's round among a million checks, against a hello and its SQL.
     Round,
     /// A room's report over a month, against a hello and the SQL that fetches its rows.
@@ -109,6 +111,7 @@ async fn one(name: &Name, kind: Kind, rounds: usize) -> Measured {
     match name {
         Name::Entry => entry(kind, rounds).await,
         Name::Batch => batch(kind, rounds).await,
+        Name::Plan => plan(kind).await,
         Name::Round => round(kind, rounds).await,
         Name::Report => report(kind, rounds).await,
         Name::Start => start(kind, rounds).await,

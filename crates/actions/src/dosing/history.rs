@@ -22,8 +22,8 @@ pub(super) async fn record(
     span: (DateTime<Utc>, DateTime<Utc>),
 ) -> Result<TankRecord, Refusal> {
     let all = Entered {
-        readings: readings::of_tank(tx, scope, tank.id, &TELLING, span).await?,
-        additions: additions::of_tanks(tx, scope, &[tank.id], span).await?,
+        readings: readings::seen_of_tank(tx, scope, tank.id, &TELLING, span).await?,
+        additions: additions::seen_of_tank(tx, scope, tank.id, span).await?,
         changes: tank_changes::of_tanks(tx, scope, &[tank.id], span).await?,
     };
     Ok(all.record(tank.content.fill_mark_l))

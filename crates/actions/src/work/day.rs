@@ -106,11 +106,17 @@ impl DayAtHand {
 
     /// The name of its tank or room.
     pub(super) fn name(&self, check: &Check) -> String {
-        let name = match check.place {
-            Place::Tank(tank) => self.plan.tank(tank).map(|tank| tank.content.name.clone()),
-            Place::Room(_) => self.room(check).map(|room| room.content.name.clone()),
-        };
-        name.unwrap_or_default()
+        name_of(&self.plan, check.place).unwrap_or_default()
+    }
+}
+
+/// What a place is called; none where it was put away.
+pub(super) fn name_of(plan: &SitePlan, place: Place) -> Option<String> {
+    match place {
+        Place::Tank(tank) => plan.tank(tank).map(|tank| tank.content.name.clone()),
+        Place::Room(room) => {
+            plan.rooms.iter().find(|kept| kept.id == room).map(|kept| kept.content.name.clone())
+        }
     }
 }
 

@@ -157,10 +157,10 @@ pub async fn accept(
     let tx = app.store.begin().await?;
     let KeptOffer { offer, .. } = check_offers::lock(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
     let offer = offer.accepted(stamp.at, person).map_err(not_an_offer)?;
+    check_offers::settle(&tx, scope, &stamp, id, offer.state).await?;
     if !keep_in(&tx, &stamp, scope, &shared).await? {
         return Err(meanwhile());
     }
-    check_offers::settle(&tx, scope, &stamp, id, offer.state).await?;
     tx.commit().await?;
     Ok(KeptOffer { id, offer })
 }
@@ -193,6 +193,19 @@ pub async fn list(
     let site = caller.may(Act::Read, site)?;
     let tx: Tx = app.store.look().await?;
     Ok(check_offers::page(&tx, site, query).await?)
+}
+
+/// Ends the offers of days that are over.
+/// # Errors
+/// When the database fails.
+pub(super) async fn lapse(app: &App, site: SiteScope, today: NaiveDate) -> Result<(), Refusal> {
+    let Some(yesterday) = today.pred_opt() else { return Ok(()) };
+    let stamp = app.unsigned();
+    let tx = app.store.begin().await?;
+    for kept in check_offers::lock_open(&tx, site, yesterday).await? {
+        check_offers::settle(&tx, site, &stamp, kept.id, OfferState::Lapsed { at: stamp.at }).await?;
+    }
+    Ok(tx.commit().await?)
 }
 
 fn meanwhile() -> Refusal {

@@ -8,12 +8,13 @@ use chrono_tz::Tz;
 use fillmark_domain::Kept;
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::OutOfUse;
+use fillmark_domain::plan::SitePlan;
 use fillmark_domain::work::{AlertKind, Check, CheckState, Place};
 use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::rounds::{self, KeptRound};
-use fillmark_store::{SiteScope, records};
+use fillmark_store::{SiteScope, plan, records};
 
-use super::day::absences;
+use super::day::{absences, name_of};
 use super::keep_state;
 use super::share::steps_of;
 use crate::{App, Refusal, alerts};
@@ -68,6 +69,7 @@ pub(super) async fn warn(app: &App, site: SiteScope, zone: Tz) -> Result<(), Ref
         if late.is_empty() {
             return Ok(());
         }
+        let plan = plan::site_plan_since(&tx, site, stamp.at).await?.ok_or(Refusal::NotFound)?;
         let away: Vec<PersonId> = absences(&tx, site, stamp.at, stamp.at + TimeDelta::seconds(1))
             .await?
             .into_iter()
@@ -87,8 +89,10 @@ pub(super) async fn warn(app: &App, site: SiteScope, zone: Tz) -> Result<(), Ref
             let whom = holders.iter().map(|(person, _)| *person).find(|person| !away.contains(person));
             let clock = |at: DateTime<Utc>| at.with_timezone(&zone).format("%Y-%m-%d %H:%M").to_string();
             let (window, limit) = (clock(check.window_until), clock(check.limit));
-            let text =
-                format!("{} was to be done by {window}; it can still be done until {limit}", check.name);
+            let text = format!(
+                "{} was to be done by {window}; it can still be done until {limit}",
+                called(&plan, &check)
+            );
             let kind = AlertKind::CheckOverdue;
             alerts::raise_for(&tx, site, &stamp, kind, id.uuid(), (whom, &text)).await?;
         }
@@ -108,9 +112,10 @@ pub(super) async fn miss(app: &App, site: SiteScope, zone: Tz) -> Result<(), Ref
         if overdue.is_empty() {
             return Ok(());
         }
+        let plan = plan::site_plan_since(&tx, site, stamp.at).await?.ok_or(Refusal::NotFound)?;
         for KeptCheck { id, check, .. } in overdue {
             let limit = check.limit.with_timezone(&zone).format("%Y-%m-%d %H:%M");
-            let text = format!("{} was not done by {limit}", check.name);
+            let text = format!("{} was not done by {limit}", called(&plan, &check));
             if let Ok(Check { state: state @ CheckState::Missed { .. }, .. }) = check.missed(stamp.at) {
                 keep_state(&tx, site, &stamp, id, &state, None).await?;
                 alerts::raise(&tx, site, &stamp, AlertKind::CheckMissed, id.uuid(), &text).await?;
@@ -119,4 +124,12 @@ pub(super) async fn miss(app: &App, site: SiteScope, zone: Tz) -> Result<(), Ref
         tx.commit().await?;
     }
     Ok(())
+}
+
+/// The name of a check and of where it is done, unless it has that in its own.
+fn called(plan: &SitePlan, check: &Check) -> String {
+    match name_of(plan, check.place) {
+        Some(place) if !check.name.contains(&place) => format!("{} ({place})", check.name),
+        _ => check.name.clone(),
+    }
 }

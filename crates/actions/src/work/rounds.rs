@@ -117,10 +117,11 @@ pub(super) async fn publish_first(
     keep(app, job, site, &shared).await.map(drop)
 }
 
-/// Publishes anew the days to come whose rounds hold work of somebody who has left, or whose role there has ended.
+/// Publishes anew the days to come whose rounds hold work of somebody who has left, or whose role there has ended, or lack what
+/// is to be measured after somebody poured on advice.
 /// # Errors
 /// When the database fails.
-pub(super) async fn hand_on(
+pub(super) async fn follow(
     app: &App,
     job: &Caller,
     site: SiteScope,
@@ -128,21 +129,29 @@ pub(super) async fn hand_on(
 ) -> Result<(), Refusal> {
     let tx = app.store.look().await?;
     let (staff, zone) = (Staff::load(&tx, site).await?, zone_of(&tx, site).await?);
-    let mut orphaned = Vec::new();
+    let mut outdated = Vec::new();
     for day in rounds::published_days(&tx, site, today).await? {
-        let Some((_, rounds)) = rounds::in_force(&tx, site, day).await? else { continue };
-        let left = checks::find_many(&tx, site, &steps_of_leavers(&rounds, &staff.on(zone, day))).await?;
-        if left.iter().any(|kept| !kept.check.is_settled()) {
-            orphaned.push(day);
+        let Some((publication, rounds)) = rounds::in_force(&tx, site, day).await? else { continue };
+        let orphaned = checks::find_many(&tx, site, &steps_of_leavers(&rounds, &staff.on(zone, day))).await?;
+        let mut new = checks::follow_ups_of_day(&tx, site, day).await?;
+        new.retain(|kept| !is_told(kept.id, &publication, &rounds));
+        if orphaned.iter().chain(&new).any(|kept| !kept.check.is_settled()) {
+            outdated.push(day);
         }
     }
     drop(tx);
-    for day in orphaned {
+    for day in outdated {
         let (day_at_hand, before) = load(app, site, day).await?;
         let shared = share_out(day_at_hand, before, app.now()).await?;
         keep(app, job, site, &shared).await?;
     }
     Ok(())
+}
+
+/// Whether somebody has a check, or it was told that nobody can do it.
+fn is_told(check: Id<Check>, publication: &Publication, rounds: &[KeptRound]) -> bool {
+    let has = |kept: &KeptRound| kept.round.steps.iter().any(|step| step.check == check);
+    rounds.iter().any(has) || publication.left.iter().any(|left| left.check == check)
 }
 
 /// The checks that rounds give to people who are not there any more.
@@ -192,7 +201,8 @@ pub async fn read_mine(
         Some(_) => return Err(Refusal::NotFound),
         None => local_day(zone_of(&app.store.look().await?, site).await?, app.now()),
     };
-    rounds::in_hand(&app.store, site, day, person).await?.ok_or(Refusal::NotFound)
+    let own = rounds::in_hand(&app.store, site, day, person).await?;
+    own.ok_or(Refusal::Absent("no round of yours is published for this day"))
 }
 
 /// A round as text to be printed, walked with, and typed in later.

@@ -10,10 +10,13 @@ use fillmark_advice::rounds::{
 use fillmark_domain::Id;
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::work::{Check, CheckState, Move, MoveReason, Publication, Round, RoundStep, Undone};
+use fillmark_domain::work::{
+    AlertKind, Check, CheckState, Move, MoveReason, OfferState, Publication, Round, RoundStep, Undone,
+};
+use fillmark_store::check_offers::{self, KeptOffer};
 use fillmark_store::checks::KeptCheck;
 use fillmark_store::rounds::{self, KeptRound};
-use fillmark_store::{SiteScope, Stamp, Tx};
+use fillmark_store::{SiteScope, Stamp, Tx, alerts};
 
 use super::day::{DayAtHand, Question};
 use crate::refusal::Failure;
@@ -170,7 +173,30 @@ pub(super) async fn keep_in(
         moves: shared.moves.clone(),
     };
     let rounds = shared.rounds(site.id(), stamp.at)?;
-    Ok(rounds::keep(tx, site, stamp, &publication, &rounds).await?)
+    if !rounds::keep(tx, site, stamp, &publication, &rounds).await? {
+        return Ok(false);
+    }
+    follow(tx, stamp, site, shared).await?;
+    Ok(true)
+}
+
+/// What goes along with checks that have moved: the warning that one is overdue is for whoever has it now, and what else was
+/// offered of them lapses.
+async fn follow(tx: &Tx, stamp: &Stamp<'_>, site: SiteScope, shared: &Shared) -> Result<(), Refusal> {
+    if shared.moves.is_empty() {
+        return Ok(());
+    }
+    for moved in &shared.moves {
+        let whom = moved.to.first().copied();
+        alerts::readdress(tx, site, stamp, AlertKind::CheckOverdue, moved.check.uuid(), whom).await?;
+    }
+    let moved: Vec<Id<Check>> = shared.moves.iter().map(|one| one.check).collect();
+    for KeptOffer { id, offer } in check_offers::lock_open(tx, site, shared.date).await? {
+        if offer.is_about(&moved) {
+            check_offers::settle(tx, site, stamp, id, OfferState::Lapsed { at: stamp.at }).await?;
+        }
+    }
+    Ok(())
 }
 
 /// What stays with whom: what was done with whoever had it; what is begun with who has begun it, and with whoever had it

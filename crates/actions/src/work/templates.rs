@@ -5,17 +5,28 @@ use fillmark_domain::entries::Meter;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Room, SiteId, Tank};
 use fillmark_domain::work::CheckPlan;
-use fillmark_domain::work::template::{Template, TemplateKind, is_there, templates};
+use fillmark_domain::work::template::{Template, TemplateKind, beside, is_there, templates};
 use fillmark_store::{SiteScope, Tx, records};
 
 use super::{local_day, planning, zone_of};
 use crate::{App, Caller, Refusal};
 
+/// A plan that a site usually has, beside what it has.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Offered {
+    /// The template.
+    pub template: Template,
+    /// Whether plans do the same already.
+    pub is_there: bool,
+    /// The names of plans of which only a person can tell whether they do.
+    pub beside: Vec<String>,
+}
+
 /// What a site usually has, and what it has of it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Usual {
-    /// Each template, and whether a plan does the same already.
-    pub templates: Vec<(Template, bool)>,
+    /// Each template.
+    pub templates: Vec<Offered>,
     /// Tanks that the feeding programme has changed.
     pub changed: Vec<Kept<Tank>>,
 }
@@ -43,7 +54,7 @@ pub async fn make(
     let tx = app.store.begin().await?;
     tx.take_turn(&format!("templates of {}", site.id().uuid())).await?;
     let mut made = Vec::new();
-    for (template, is_there) in load(&tx, app, site).await?.templates {
+    for Offered { template, is_there, .. } in load(&tx, app, site).await?.templates {
         if is_there || !(kinds.is_empty() || kinds.contains(&template.kind)) {
             continue;
         }
@@ -63,12 +74,13 @@ async fn load(tx: &Tx, app: &App, site: SiteScope) -> Result<Usual, Refusal> {
         records::all::<CheckPlan>(tx, site).await?.into_iter().map(|kept| kept.content).collect();
     let today = local_day(zone_of(tx, site).await?, app.now());
     let usual = templates(&rooms, &tanks, &meters, today);
-    let told = |template: Template| {
-        let there = is_there(&template, &plans);
-        (template, there)
+    let offered = |template: &Template| Offered {
+        is_there: is_there(template, &plans, &meters),
+        beside: beside(template, &plans, &usual).map(|plan| plan.name.clone()).collect(),
+        template: template.clone(),
     };
     Ok(Usual {
-        templates: usual.into_iter().map(told).collect(),
+        templates: usual.iter().map(offered).collect(),
         changed: tanks.into_iter().filter(|tank| tank.content.mode.is_changed()).collect(),
     })
 }

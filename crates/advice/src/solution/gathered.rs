@@ -1,8 +1,7 @@
 //! The record of a tank out of what was entered of it.
 
 use chrono::TimeDelta;
-use fillmark_domain::entries::{Addition, Poured, Reading, Spot, TankChange};
-use fillmark_domain::places::TankId;
+use fillmark_domain::entries::{SeenAddition, SeenPour, SeenReading, TankChange};
 use fillmark_domain::{Base, Id, Metric};
 
 use super::record::{Event, MIXING, TankRecord, What};
@@ -11,32 +10,19 @@ use super::record::{Event, MIXING, TankRecord, What};
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Entered {
     /// Readings.
-    pub readings: Vec<(Id<Reading>, Reading)>,
+    pub readings: Vec<SeenReading>,
     /// Additions.
-    pub additions: Vec<(Id<Addition>, Addition)>,
+    pub additions: Vec<SeenAddition>,
     /// Tank changes.
     pub changes: Vec<(Id<TankChange>, TankChange)>,
 }
 
 impl Entered {
-    /// What of it was entered of one tank.
-    #[must_use]
-    pub fn of(&self, tank: TankId) -> Entered {
-        let readings = self.readings.iter().filter(|(_, reading)| reading.spot == Spot::Tank(tank));
-        let additions = self.additions.iter().filter(|(_, addition)| addition.tank == tank);
-        let changes = self.changes.iter().filter(|(_, change)| change.tank == tank);
-        Entered {
-            readings: readings.cloned().collect(),
-            additions: additions.cloned().collect(),
-            changes: changes.cloned().collect(),
-        }
-    }
-
     /// In order of time. Readings that were entered with a change were taken once it had mixed, so the change was before.
     pub fn record(&self, fill_mark_l: f64) -> TankRecord {
         let changes = self.changes.iter().map(|(id, change)| change_of(*id, change));
-        let additions = self.additions.iter().map(|(id, addition)| addition_of(*id, addition));
-        let readings = self.readings.iter().map(|(id, reading)| reading_of(*id, reading));
+        let additions = self.additions.iter().map(addition_of);
+        let readings = self.readings.iter().map(reading_of);
         let unmoved = |event: &Event| !self.is_of_what_was_drained(event);
         let mut events: Vec<Event> = changes.chain(additions).chain(readings.filter(unmoved)).collect();
         events.sort_by_key(|event| event.at);
@@ -64,68 +50,41 @@ fn change_of(id: Id<TankChange>, change: &TankChange) -> Event {
     Event { at: change.recorded_at - MIXING, what }
 }
 
-fn addition_of(id: Id<Addition>, addition: &Addition) -> Event {
-    let reason = addition.reason;
+fn addition_of(addition: &SeenAddition) -> Event {
+    let (id, reason) = (addition.id, addition.reason);
     let what = match addition.poured {
-        Poured::Product { product, amount, base, .. } => {
+        SeenPour::Product { product, amount, base } => {
             What::Poured { id, product, amount: amount.base_units(), liquid: base == Base::Volume, reason }
         }
-        Poured::Water { litres } => What::Watered { id, litres, reason },
+        SeenPour::Water { litres } => What::Watered { id, litres, reason },
     };
-    let mixed = if addition.change.is_some() { MIXING } else { TimeDelta::zero() };
+    let mixed = if addition.with_change { MIXING } else { TimeDelta::zero() };
     Event { at: addition.recorded_at - mixed, what }
 }
 
-fn reading_of(id: Id<Reading>, reading: &Reading) -> Event {
+fn reading_of(reading: &SeenReading) -> Event {
     let what = What::Read {
-        id,
+        id: reading.id,
         metric: reading.metric,
         point: reading.sample_point,
         value: reading.value,
         meter: reading.meter,
     };
-    Event { at: reading.taken_at(), what }
+    Event { at: reading.taken_at, what }
 }
 
 #[cfg(test)]
 mod tests {
     use chrono::{DateTime, Utc};
     use fillmark_domain::entries::SamplePoint;
-    use fillmark_domain::{Quantity, Unit};
     use uuid::Uuid;
 
     use super::*;
     use crate::solution::record::testing::day;
 
-    fn reading(
-        id: u128,
-        at: DateTime<Utc>,
-        metric: Metric,
-        value: f64,
-        change: Option<u128>,
-    ) -> (Id<Reading>, Reading) {
-        let reading = Reading {
-            client_id: Uuid::from_u128(id),
-            spot: Spot::Tank(Id::new(Uuid::from_u128(1))),
-            sample_point: SamplePoint::Tank,
-            metric,
-            entered: Quantity::new(value, Unit::Litre),
-            value,
-            compensation: None,
-            meter: None,
-            change: change.map(|change| Id::new(Uuid::from_u128(change))),
-            recorded_at: at,
-            received_at: at,
-            clock_offset_ms: None,
-            clock_suspect: false,
-            done_by: None,
-            entered_by: None,
-            entered_with: None,
-            band: None,
-            superseded: None,
-            supersedes: None,
-        };
-        (Id::new(Uuid::from_u128(id)), reading)
+    fn reading(id: u128, at: DateTime<Utc>, metric: Metric, value: f64) -> SeenReading {
+        let id = Id::new(Uuid::from_u128(id));
+        SeenReading { id, metric, sample_point: SamplePoint::Tank, value, meter: None, taken_at: at }
     }
 
     fn change(id: u128, at: DateTime<Utc>) -> (Id<TankChange>, TankChange) {
@@ -152,8 +111,8 @@ mod tests {
         let minute = |minute| day(0) + TimeDelta::minutes(minute);
         let entered = Entered {
             readings: vec![
-                reading(2, minute(-10), Metric::Volume, 150.0, None),
-                reading(3, minute(0), Metric::Ec, 1.4, Some(4)),
+                reading(2, minute(-10), Metric::Volume, 150.0),
+                reading(3, minute(0), Metric::Ec, 1.4),
             ],
             additions: Vec::new(),
             changes: vec![change(4, minute(0))],

@@ -144,9 +144,9 @@ pub struct CheckOffer {
     pub note: Option<String>,
     /// When it was offered.
     pub offered_at: Instant,
-    /// Open, accepted, declined or withdrawn.
+    /// Open, accepted, declined, withdrawn, or lapsed when a check of it has gone another way or its day is over.
     pub state: OfferStanding,
-    /// Who settled it.
+    /// Who settled it; null where it lapsed.
     pub settled_by: Option<Uuid>,
     /// When.
     pub settled_at: Option<Instant>,
@@ -158,7 +158,8 @@ impl CheckOffer {
         let ids = |checks: &[Id<words::Check>]| checks.iter().map(|check| check.uuid()).collect();
         let settled = match offer.state {
             words::OfferState::Open => None,
-            words::OfferState::Settled { by, at, .. } => Some((by.uuid(), at.into())),
+            words::OfferState::Lapsed { at } => Some((None, at.into())),
+            words::OfferState::Settled { by, at, .. } => Some((Some(by.uuid()), at.into())),
         };
         Self {
             id,
@@ -170,7 +171,7 @@ impl CheckOffer {
             note: offer.note.clone(),
             offered_at: offer.offered_at.into(),
             state: Code(offer.state.standing()),
-            settled_by: settled.map(|(by, _)| by),
+            settled_by: settled.and_then(|(by, _)| by),
             settled_at: settled.map(|(_, at)| at),
         }
     }

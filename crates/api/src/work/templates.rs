@@ -27,8 +27,11 @@ pub struct CheckPlanTemplates {
 pub struct CheckPlanTemplate {
     /// What for.
     pub kind: TemplateKind,
-    /// Whether a plan does the same already; it is not made again then.
+    /// Whether plans do the same already, by whatever name; it is not made again then.
     pub is_there: bool,
+    /// Plans by which somebody looks at the same room under a name of their own: see whether one of them is for the same.
+    #[schema(max_items = 100000)]
+    pub beside: Vec<String>,
     /// The plan as it would be made.
     pub plan: NewCheckPlan,
 }
@@ -69,8 +72,8 @@ pub struct TemplatePlans {
 
 impl CheckPlanTemplate {
     /// The body of a template.
-    pub fn of(template: &words::Template, is_there: bool) -> Self {
-        Self { kind: Code(template.kind), is_there, plan: NewCheckPlan::of(&template.plan) }
+    pub fn of(template: &words::Template, is_there: bool, beside: Vec<String>) -> Self {
+        Self { kind: Code(template.kind), is_there, beside, plan: NewCheckPlan::of(&template.plan) }
     }
 }
 

@@ -80,11 +80,14 @@ pub enum Doubt {
     /// A full tank change in which nothing went out and nothing went in.
     #[error("expected what was drained and filled in; a full change moves both, and nothing was moved")]
     NothingMoved,
-    /// A full tank change that moved less than half of the tank.
+    /// A tank change that moved less than half of the part that it says.
     #[error(
-        "expected more litres for a full change of a tank that holds {mark_l} L; state the fraction if a part was changed"
+        "expected more litres for a change of {:.0} % of a tank that holds {mark_l} L; state the fraction that was changed",
+        fraction * 100.0
     )]
-    LessThanHalf {
+    LessThanItsPart {
+        /// The part, above 0 and at most 1.
+        fraction: f64,
         /// The volume at the tank's fill mark, L.
         mark_l: f64,
     },

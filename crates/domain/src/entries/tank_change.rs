@@ -53,12 +53,13 @@ impl TankChange {
         (self.is_full() && nothing).then_some(Doubt::NothingMoved)
     }
 
-    /// What is doubtful about a full change in which less than half of what the tank holds went out and came in: whoever left out
-    /// the fraction would have a recall call the tank clean.
+    /// What is doubtful about a change in which less than half of its fraction of what the tank holds went out and came in:
+    /// whoever left out the fraction would have a recall call the tank clean.
     pub fn doubts_of_part(&self, mark_l: f64) -> Option<Doubt> {
         let both = self.drained_l > 0.0 && self.water_in_l > 0.0;
-        let little = self.drained_l.max(self.water_in_l) < 0.5 * mark_l;
-        (self.is_full() && both && little).then_some(Doubt::LessThanHalf { mark_l })
+        let little = self.drained_l.max(self.water_in_l) < 0.5 * self.fraction * mark_l;
+        let fraction = self.fraction;
+        (both && little).then_some(Doubt::LessThanItsPart { fraction, mark_l })
     }
 }
 

@@ -40,6 +40,8 @@ coded! {
         Declined = "declined",
         /// Who made it keeps them.
         Withdrawn = "withdrawn",
+        /// A check of it has gone another way, or its day is over.
+        Lapsed = "lapsed",
     }
 }
 
@@ -48,9 +50,14 @@ coded! {
 pub enum OfferState {
     /// Nobody has said anything.
     Open,
+    /// Nobody has, and it is too late.
+    Lapsed {
+        /// Since when.
+        at: DateTime<Utc>,
+    },
     /// Somebody has.
     Settled {
-        /// What: never open.
+        /// What: accepted, declined or withdrawn.
         standing: OfferStanding,
         /// Who.
         by: Id<Person>,
@@ -64,6 +71,7 @@ impl OfferState {
     pub fn standing(self) -> OfferStanding {
         match self {
             OfferState::Open => OfferStanding::Open,
+            OfferState::Lapsed { .. } => OfferStanding::Lapsed,
             OfferState::Settled { standing, .. } => standing,
         }
     }
@@ -104,8 +112,13 @@ impl CheckOffer {
     ) -> Result<CheckOffer, NotAnOffer> {
         match self.state {
             OfferState::Open => Ok(CheckOffer { state: OfferState::Settled { standing, by, at }, ..self }),
-            OfferState::Settled { standing, .. } => Err(NotAnOffer::Settled(standing)),
+            state => Err(NotAnOffer::Settled(state.standing())),
         }
+    }
+
+    /// Whether it is about one of these checks, given or wanted in return.
+    pub fn is_about(&self, checks: &[Id<Check>]) -> bool {
+        self.checks.iter().chain(&self.returns).any(|check| checks.contains(check))
     }
 }
 

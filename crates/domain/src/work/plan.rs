@@ -60,6 +60,15 @@ impl Task {
             Task::ChangeTank => TaskKind::ChangeTank,
         }
     }
+
+    /// What is measured; nothing for other work.
+    pub fn metrics(&self) -> impl Iterator<Item = Metric> {
+        let metrics = match self {
+            Task::Measure { metrics, .. } => Some(metrics),
+            Task::Inspect | Task::Calibrate | Task::ChangeTank => None,
+        };
+        metrics.into_iter().flatten().copied()
+    }
 }
 
 impl Task {

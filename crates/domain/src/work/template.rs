@@ -2,13 +2,15 @@
 //!
 //! How often things are looked at is common practice without a source; hours, windows and minutes are our own judgement.
 
+use std::collections::BTreeSet;
+
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 
 use crate::code::coded;
 use crate::entries::{Meter, SamplePoint};
 use crate::places::{Room, RoomUse, Tank, TankMode};
 use crate::work::{CheckPlan, Place, Sharing, Task};
-use crate::{Kept, Metric};
+use crate::{Id, Kept, Metric};
 
 /// A name holds so many characters.
 const LONGEST_NAME: usize = 120;
@@ -56,17 +58,41 @@ pub fn templates(
     made
 }
 
-/// Whether a plan does what a template is for already.
-pub fn is_there(template: &Template, plans: &[CheckPlan]) -> bool {
-    let same = |plan: &CheckPlan| match &template.plan.task {
+/// Whether plans do what a template is for already, by whatever name: readings by what is measured there, a calibration by a
+/// plan that names the meter or none of them.
+pub fn is_there(template: &Template, plans: &[CheckPlan], meters: &[Kept<Meter>]) -> bool {
+    let same = match &template.plan.task {
         Task::Measure { metrics, .. } => {
-            let measures =
-                |task: &Task| matches!(task, Task::Measure { metrics: own, .. } if own.is_superset(metrics));
-            plan.place == template.plan.place && measures(&plan.task)
+            let there = plans.iter().filter(|plan| plan.place == template.plan.place);
+            let measured: BTreeSet<Metric> = there.flat_map(|plan| plan.task.metrics()).collect();
+            measured.is_superset(metrics)
         }
-        Task::Inspect | Task::Calibrate | Task::ChangeTank => false,
+        Task::Calibrate => plans.iter().filter(|plan| plan.task == Task::Calibrate).any(|plan| {
+            let of = meter_of(plan, meters);
+            of.is_none() || of == meter_of(&template.plan, meters)
+        }),
+        Task::Inspect | Task::ChangeTank => false,
     };
-    plans.iter().any(|plan| plan.name == template.plan.name || same(plan))
+    same || plans.iter().any(|plan| plan.name == template.plan.name)
+}
+
+/// The meter that a plan's name has in it; the longer name where one is a part of another.
+fn meter_of(plan: &CheckPlan, meters: &[Kept<Meter>]) -> Option<Id<Meter>> {
+    let named = meters.iter().filter(|meter| plan.name.contains(&meter.content.name));
+    named.max_by_key(|meter| meter.content.name.len()).map(|meter| meter.id)
+}
+
+/// The plans by which somebody looks at the same place under a name that no template has: only a person can tell whether it is
+/// for the same.
+pub fn beside<'a>(
+    template: &'a Template,
+    plans: &'a [CheckPlan],
+    all: &'a [Template],
+) -> impl Iterator<Item = &'a CheckPlan> {
+    let of = &template.plan;
+    let alike = move |plan: &&CheckPlan| plan.task == of.task && plan.place == of.place;
+    let is_own = move |plan: &&CheckPlan| all.iter().all(|template| template.plan.name != plan.name);
+    plans.iter().filter(alike).filter(|plan| plan.task == Task::Inspect).filter(is_own)
 }
 
 fn readings(tank: &Kept<Tank>, from: NaiveDate) -> Option<Template> {
@@ -136,7 +162,6 @@ fn plan(name: String, task: Task, place: Place, from: NaiveDate, hour: u32) -> C
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::Id;
     use crate::entries::MeterKind;
     use chrono::DateTime;
     use uuid::Uuid;
@@ -185,13 +210,12 @@ mod tests {
             tank(4, "Two", TankMode::RunToWaste),
             tank(5, "Stock", TankMode::StockTank { ratio: 100.0 }),
         ];
-        let pen = Meter {
-            name: "Pen".into(),
-            kind: MeterKind::PhAndEc,
-            serial: None,
-            calibrate_every_days: Some(14),
-        };
-        templates(&rooms, &tanks, &[kept(6, pen)], "2026-11-24".parse().unwrap())
+        templates(&rooms, &tanks, &[meter(6, "Pen")], "2026-11-24".parse().unwrap())
+    }
+
+    fn meter(number: u128, name: &str) -> Kept<Meter> {
+        let kind = MeterKind::PhAndEc;
+        kept(number, Meter { name: name.into(), kind, serial: None, calibrate_every_days: Some(14) })
     }
 
     #[test]
@@ -221,9 +245,34 @@ mod tests {
     #[test]
     fn what_a_plan_does_already_is_there_by_whatever_name() {
         let own = CheckPlan { name: "Morning walk".into(), ..all()[0].plan.clone() };
-        let there: Vec<bool> = all().iter().map(|one| is_there(one, std::slice::from_ref(&own))).collect();
+        let there: Vec<bool> =
+            all().iter().map(|one| is_there(one, std::slice::from_ref(&own), &[])).collect();
         assert_eq!(there, [true, false, false, false, false, false, false]);
+        let of_ec = Task::Measure { metrics: [Metric::Ec].into(), point: SamplePoint::Tank };
+        let half = CheckPlan { task: of_ec, ..own.clone() };
+        assert!(!is_there(&all()[0], &[half.clone()], &[]));
+        let of_ph = Task::Measure { metrics: [Metric::Ph].into(), point: SamplePoint::Tank };
+        assert!(is_there(&all()[0], &[CheckPlan { task: of_ph, ..half.clone() }, half], &[]));
         let named = CheckPlan { name: "Clean North".into(), ..own };
-        assert!(is_there(&all()[6], &[named]));
+        assert!(is_there(&all()[6], &[named], &[]));
+    }
+    #[test]
+    fn a_plan_calibrates_the_meter_it_names_or_all_of_them() {
+        let calibrated_by = |name: &str| {
+            let own = CheckPlan { name: name.into(), ..all()[2].plan.clone() };
+            is_there(&all()[2], &[own], &[meter(6, "Pen"), meter(7, "Pen 2")])
+        };
+        assert!(calibrated_by("Sunday buffers") && calibrated_by("Buffers for Pen"));
+        assert!(!calibrated_by("Buffers for Pen 2"));
+    }
+
+    #[test]
+    fn another_look_at_the_same_room_is_told_beside() {
+        let wash = CheckPlan { name: "Wash down North".into(), ..all()[6].plan.clone() };
+        let plans = [wash, all()[5].plan.clone(), all()[0].plan.clone()];
+        let named =
+            |at: usize| beside(&all()[at], &plans, &all()).map(|plan| plan.name.clone()).collect::<Vec<_>>();
+        assert_eq!(named(6), ["Wash down North"]);
+        assert_eq!((named(0), named(4)), (vec![], vec!["Wash down North".to_owned()]));
     }
 }

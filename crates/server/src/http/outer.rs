@@ -135,7 +135,11 @@ fn mark(headers: &mut header::HeaderMap, id: Uuid) {
 pub fn named(response: ServiceResponse<BoxBody>) -> ServiceResponse<BoxBody> {
     let Some(error) = response.response().error() else { return response };
     let id = response.request().extensions().get::<RequestId>().map(|id| id.0).unwrap_or_default();
-    let problem = problem_of(error, id);
+    let has_body = response.request().method() != Method::GET;
+    let problem = match error.as_error::<Refused>() {
+        Some(refused) if !has_body => refused.clone().of_query().response(Some(&id.to_string())),
+        _ => problem_of(error, id),
+    };
     response.into_response(problem)
 }
 

@@ -46,6 +46,17 @@ impl Refused {
         Refused::of(problem)
     }
 
+    /// The problem of a request that has no body: what it names are parameters of the query.
+    #[must_use]
+    pub fn of_query(mut self) -> Refused {
+        for fault in &mut self.problem.errors {
+            if let Some(pointer) = fault.pointer.take() {
+                fault.parameter = Some(pointer.trim_start_matches('/').to_owned());
+            }
+        }
+        self
+    }
+
     /// The problem of a part, its fields named under the part's own pointer.
     pub fn within(mut self, pointer: &str) -> Self {
         for fault in &mut self.problem.errors {
@@ -125,7 +136,7 @@ impl From<Refusal> for Refused {
                 Refused::new(Code::NotAllowed, "your role at this site does not allow this")
             }
             Refusal::NotTheirs(_) => Refused::new(Code::NotAllowed, text),
-            Refusal::NotFound => Refused::new(Code::NotFound, text),
+            Refusal::NotFound | Refusal::Absent(_) => Refused::new(Code::NotFound, text),
             Refusal::Stale => Refused::new(Code::Stale, text),
             Refusal::Taken => Refused::new(Code::NameInUse, text),
             Refusal::Invalid(faults) => Refused::with(Code::Invalid, &faults),
@@ -156,9 +167,18 @@ pub struct AskProblems;
 /// The refusals that any route which writes can give.
 pub struct WriteProblems;
 
-const READ: [ProblemCode; 7] = {
+const READ: [ProblemCode; 8] = {
     use ProblemCode as C;
-    [C::BadRequest, C::NotSignedIn, C::NotAllowed, C::NotFound, C::Throttled, C::Failed, C::Unavailable]
+    [
+        C::BadRequest,
+        C::NotSignedIn,
+        C::NotAllowed,
+        C::NotFound,
+        C::Invalid,
+        C::Throttled,
+        C::Failed,
+        C::Unavailable,
+    ]
 };
 const ASK: [ProblemCode; 10] = {
     use ProblemCode as C;

@@ -1,7 +1,7 @@
 //! Finding checks.
 
 use chrono::{DateTime, NaiveDate, Utc};
-use fillmark_domain::work::{AlertKind, Check, CheckStanding, Place};
+use fillmark_domain::work::{AlertKind, Cause, Check, CheckStanding, Place};
 use fillmark_domain::{Coded, Id};
 use sea_orm::sea_query::{Expr, ExprTrait, LockBehavior, LockType, Query, SelectStatement};
 use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect, Select, Value};
@@ -53,6 +53,18 @@ pub async fn of_day(tx: &Tx, site: SiteScope, day: NaiveDate) -> Result<Vec<Kept
     // Asked for this order, SQLite would walk all checks of the site by their instants instead of using the day's index.
     checks.sort_by_key(|kept| (kept.check.due_at, kept.id));
     Ok(checks)
+}
+
+/// The checks of a local day that follow advice.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn follow_ups_of_day(
+    tx: &Tx,
+    site: SiteScope,
+    day: NaiveDate,
+) -> Result<Vec<KeptCheck>, StoreError> {
+    let of_day = of_site(site).filter(Column::DueOn.eq(day));
+    all(tx, of_day.filter(Column::Cause.eq(Cause::Advice.code()))).await
 }
 
 /// Checks whose limit has passed and of which nothing became, longest overdue first, at most so many. Those

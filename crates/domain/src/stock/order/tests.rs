@@ -65,6 +65,17 @@ fn the_message_names_what_is_ordered_and_when_it_is_expected() {
 }
 
 #[test]
+fn the_message_of_a_cancelled_order_calls_it_off() {
+    let cancelled = placed().cancel(day("2031-01-06")).unwrap();
+    let told = cancelled.message("Greenline", "Harbour Street", |_| "Base A".into());
+    assert!(
+        told.contains("Please cancel our order for Harbour Street") && told.contains("2 x Base A"),
+        "{told}"
+    );
+    assert!(!told.contains("Please send"), "{told}");
+}
+
+#[test]
 fn only_what_the_state_allows_is_done() {
     check(two_packs_of_a().receive(came(5_000)), None);
     check(placed().place(day("2031-01-06"), day("2031-01-12")), None);
