@@ -175,7 +175,7 @@ async fn reverse_once(
         return Err(Refusal::Conflict("it is part of a tank change; take back the change".into()));
     }
     let opposite = reverse_within(&tx, scope, &stamp, kept.clone(), client_id, reason).await?;
-    forgo_follow_up(&tx, scope, &stamp, &kept.1).await?;
+    forgo_follow_up(&tx, scope, &kept.1).await?;
     tx.commit().await?;
 
     Ok(opposite)

@@ -93,7 +93,8 @@ pub async fn lock_unclosed(
     Ok(row.map(read).transpose()?)
 }
 
-/// The alert of this kind about this record that is not closed is for somebody else from now on, if there is one.
+/// The alert of this kind about this record that is not closed, if there is one, is for the first of these people, unless it is for one
+/// of them already. Nobody has seen it then.
 /// # Errors
 /// When the database fails.
 pub async fn readdress(
@@ -102,16 +103,22 @@ pub async fn readdress(
     stamp: &Stamp<'_>,
     kind: AlertKind,
     about: Uuid,
-    whom: Option<PersonId>,
+    holders: &[PersonId],
 ) -> Result<(), StoreError> {
-    let Some(kept) = lock_unclosed(tx, site, kind, about).await?.filter(|kept| kept.alert.whom != whom)
-    else {
+    let is_theirs = |kept: &KeptAlert| match kept.alert.whom {
+        Some(whom) => holders.contains(&whom),
+        None => holders.is_empty(),
+    };
+    let Some(kept) = lock_unclosed(tx, site, kind, about).await?.filter(|kept| !is_theirs(kept)) else {
         return Ok(());
     };
     let row = row::ActiveModel {
         site_id: Unchanged(site.uuid()),
         id: Unchanged(kept.id.uuid()),
-        person_id: Set(whom.map(Id::uuid)),
+        person_id: Set(holders.first().map(|person| person.uuid())),
+        state: Set(code(AlertStanding::Open)),
+        seen_by: Set(None),
+        seen_at: Set(None),
         ..Default::default()
     };
     row::Entity::update(row).exec(&tx.0).await?;

@@ -1,5 +1,6 @@
 //! Connections and transactions, the same words for both databases.
 
+use std::io::Read;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
@@ -21,8 +22,7 @@ use crate::standing::Standings;
 /// asked together with others is asked once more alone where that failed.
 const LONGEST_WAIT: Duration = Duration::from_secs(1);
 
-/// What each session of PostgreSQL begins with. A server that is paused in the middle of a transaction would hold its locks
-/// for as long: the database breaks it off, and what it had begun is undone.
+/// What each session of PostgreSQL begins with. The locks of a server that is paused in a transaction are broken, and it is undone.
 const OF_EACH_SESSION: [(&str, &str); 3] =
     [("jit", "off"), ("timezone", "UTC"), ("idle_in_transaction_session_timeout", "10s")];
 
@@ -37,8 +37,7 @@ const STATEMENTS: usize = 200;
 /// So many rows SQLite's thread reads ahead of whoever takes them: at each that is waited for, two threads change places.
 const ROWS_AHEAD: usize = 1_000;
 
-/// While one transaction of PostgreSQL waits for the disk or the network, others can go on; with more than a few, each
-/// would hold less of what could share a wait.
+/// While one transaction of PostgreSQL waits, others can go on; with more than a few, each would hold less of what shares a wait.
 const WRITERS: usize = 4;
 
 /// Where the records are kept.
@@ -339,12 +338,19 @@ async fn embedded(
 ) -> Result<Store, StoreError> {
     let writer = connect(sqlite(path, 1, waits, false));
     let reader = connect(sqlite(path, connections, waits, true));
-    // Each reads the schema, which two cores do at once; but only one can make the file.
-    let (writer, reader) = match path.exists() {
+    // Each reads the schema, which two cores do at once; but only one can make the file, or its log.
+    let (writer, reader) = match has_log(path) {
         true => tokio::try_join!(writer, reader)?,
         false => (writer.await?, reader.await?),
     };
     Ok(Store { writer, reader, memory: Memory::default(), within: None })
+}
+
+/// Whether a database writes ahead into a log, by bytes 18 and 19 of its file (SQLite, Database File Format, section 1.3.3).
+fn has_log(path: &std::path::Path) -> bool {
+    let mut header = [0; 20];
+    let read = std::fs::File::open(path).and_then(|mut file| file.read_exact(&mut header));
+    read.is_ok() && header[18..] == [2, 2]
 }
 
 fn sqlite(

@@ -10,6 +10,8 @@ use fillmark_domain::{Amount, Base, Coded, Id};
 use sea_orm::sea_query::Expr;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
 
+use uuid::Uuid;
+
 use crate::columns::{self, Reading};
 use crate::records::{Page, PageQuery, page_of};
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, holdings, rows, slips};
@@ -237,6 +239,25 @@ pub async fn of_lots_after(
         .all(&tx.0)
         .await?;
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// Those of some lots of which anything was done by an instant.
+/// # Errors
+/// When the database fails.
+pub async fn lots_moved_by(
+    tx: &Tx,
+    scope: SiteScope,
+    lots: &[LotId],
+    at: DateTime<Utc>,
+) -> Result<Vec<LotId>, StoreError> {
+    let moved = of_site(scope)
+        .select_only()
+        .column(row::Column::LotId)
+        .distinct()
+        .filter(row::Column::LotId.is_in(lots.iter().map(|lot| lot.uuid())))
+        .filter(row::Column::DoneAt.lte(at));
+    let moved: Vec<Uuid> = moved.into_tuple().all(&tx.0).await?;
+    Ok(moved.into_iter().map(Id::new).collect())
 }
 
 /// What was taken out of a product for use after an instant and until another, without what was taken back.

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use fillmark_domain::Id;
 use fillmark_domain::people::PersonId;
-use fillmark_domain::stock::{Entered, OrderId, ProductId, Slip, SlipId, Wanted};
+use fillmark_domain::stock::{Entered, Movement, OrderId, ProductId, Slip, SlipId, Wanted};
 use sea_orm::sea_query::{Expr, SelectStatement};
 use sea_orm::{
     ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, QueryTrait, Set, TryInsertResult,
@@ -102,7 +102,11 @@ pub async fn counts_after(
     let counts: Vec<Slip> = rows.into_iter().map(read).collect::<Result<_, _>>()?;
     let ids: Vec<SlipId> = counts.iter().map(|count| count.id).collect();
     let reversed = movements::reversed_of(tx, scope, &ids).await?;
-    let stands = |count: &Slip| !reversed.iter().any(|movement| movement.slip == count.id);
+    // What a later count had found of it goes with that count, and leaves this one standing.
+    let own = |movement: &Movement, count: &Slip| {
+        movement.slip == count.id && movement.done_at <= count.says.done_at
+    };
+    let stands = |count: &Slip| !reversed.iter().any(|movement| own(movement, count));
     Ok(counts.into_iter().filter(stands).collect())
 }
 

@@ -118,13 +118,14 @@ async fn look_at_journal(tx: &Tx, owner: Uuid, found: &mut Found) -> Result<(), 
         let entries = Arc::new(entries);
         let linked = entries.clone();
         let chain = tokio::task::spawn_blocking(move || follow(owner, head, &linked));
-        let broken_before = found.broken.len();
+        let before = (found.broken.len(), found.entries);
         look_at_told(tx, owner, &entries, &mut told, found).await?;
         match chain.await.map_err(|cut_off| DbErr::Custom(cut_off.to_string()))? {
             Ok(last) => head = last,
             Err(broken) => {
                 // What such a journal tells of is not to be believed.
-                found.broken.truncate(broken_before);
+                found.broken.truncate(before.0);
+                found.entries = before.1;
                 found.broken.push(broken);
                 return Ok(());
             }

@@ -4,10 +4,11 @@ use chrono::TimeDelta;
 use fillmark_api::*;
 use fillmark_domain::stock::{DifferenceKind, SlipKind, WhyCount};
 use fillmark_tests::on_both;
-use fillmark_tests::world::World;
+use fillmark_tests::world::{World, json};
+use serde_json::json;
 use uuid::Uuid;
 
-use super::{Shelf, issue, product};
+use super::{Shelf, issue, product, reversal};
 
 async fn due(world: &World, site: Uuid, query: &str) -> Vec<(String, WhyCount)> {
     let list = world.ada.due_counts(site, query).await.unwrap();
@@ -88,5 +89,57 @@ on_both! {
         assert_eq!(receipt.kind.0, SlipKind::Receipt);
         let error = world.ada.count_found(shelf.site, receipt.id).await.unwrap_err();
         assert_eq!(error.problem().unwrap().code, ProblemCode::NotFound);
+    }
+
+    async fn a_count_typed_in_after_a_later_one_leaves_what_that_found(world: World) {
+        let shelf = Shelf::of(&world).await;
+        shelf.receive(&world.ada, "A", None, 500.0).await;
+        world.clock.advance(TimeDelta::hours(1));
+        let earlier = Some(Instant(world.server.app.now()));
+        world.clock.advance(TimeDelta::hours(1));
+        let later = shelf.count(&world.ada, None, 400.0).await.unwrap();
+        shelf.issue(&world.ada, 390.0).await.unwrap();
+        let counted = |ml: f64| -> NewCount {
+            json(json!({ "client_id": Uuid::now_v7(), "product_id": shelf.product,
+                "counted": { "value": ml, "unit": "mL" }, "done_at": earlier }))
+        };
+        let difference = async |id| world.ada.count_found(shelf.site, id).await.unwrap().difference.value;
+        let first = world.ada.count_stock(shelf.site, &counted(430.0)).await.unwrap();
+        assert_eq!((shelf.held(&world.ada).await, shelf.moved(&world.ada).await), (10.0, 10.0));
+        assert_eq!((difference(first.id).await, difference(later.id).await), (-70.0, -30.0));
+        world.ada.reverse_slip(shelf.site, first.id, &reversal("another shelf")).await.unwrap();
+        assert_eq!((shelf.held(&world.ada).await, difference(later.id).await), (10.0, -100.0));
+        world.ada.count_stock(shelf.site, &counted(430.0)).await.unwrap();
+        world.ada.reverse_slip(shelf.site, later.id, &reversal("another shelf")).await.unwrap();
+        assert_eq!(shelf.held(&world.ada).await, 40.0, "the earlier count stands alone");
+        let poured_at = Some(Instant(earlier.unwrap().0 - TimeDelta::minutes(30)));
+        let late = NewIssue { done_at: poured_at, ..issue(50.0) };
+        world.ada.issue_product(shelf.site, shelf.product, &late).await.unwrap();
+        assert_eq!(shelf.held(&world.ada).await, 40.0, "and has found what was poured before it");
+    }
+
+    async fn what_had_not_come_cannot_have_been_counted(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let before = Instant(world.server.app.now() - TimeDelta::hours(1));
+        shelf.receive(&world.ada, "A", None, 500.0).await;
+        let body: NewCount = json(json!({ "client_id": Uuid::now_v7(), "product_id": shelf.product,
+            "counted": { "value": 450, "unit": "mL" }, "done_at": before }));
+        let refused = world.ada.count_stock(shelf.site, &body).await.unwrap_err();
+        assert_eq!(refused.problem().unwrap().errors[0].code, "no_lot");
+        assert_eq!(shelf.held(&world.ada).await, 500.0);
+    }
+
+    async fn a_count_that_looks_mis_keyed_is_asked_back_and_tells_nothing(world: World) {
+        let shelf = Shelf::of(&world).await;
+        shelf.receive(&world.ada, "A", None, 5437.0).await;
+        let body: NewCount = json(json!({ "client_id": Uuid::now_v7(), "product_id": shelf.product,
+            "counted": { "value": 5.4, "unit": "mL" } }));
+        let refused = world.ada.count_stock(shelf.site, &body).await.unwrap_err();
+        let problem = refused.problem().unwrap();
+        assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/counted")));
+        assert!(!problem.errors[0].detail.contains("543"), "{problem:?}");
+        let sure = NewCount { confirmed: true, ..body };
+        world.ada.count_stock(shelf.site, &sure).await.unwrap();
+        assert_eq!(shelf.held(&world.ada).await, 5.4);
     }
 }

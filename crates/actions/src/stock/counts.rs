@@ -77,6 +77,7 @@ async fn as_of(desk: &Desk<'_>, now: &[OnHand], at: DateTime<Utc>) -> Result<Vec
     for holding in &mut then {
         holding.held = holding.held - moved_since(&later, holding.lot);
     }
-    then.retain(|holding| holding.held.is_positive() || holding.received_on <= desk.day(at));
+    let there = movements::lots_moved_by(&desk.tx, desk.scope, &lots, at).await?;
+    then.retain(|holding| there.contains(&holding.lot));
     Ok(then)
 }

@@ -14,7 +14,7 @@ use fillmark_store::{Page, PageQuery, SiteScope, Tx};
 
 use super::day::{DayAtHand, Question, room_of};
 use super::rounds::{DayOfRounds, Names, in_force};
-use super::share::{Published, Shared, Stays, keep, keep_in, load, on_paper, stays, steps_of};
+use super::share::{Published, Shared, Stays, follow, keep, keep_in, load, on_paper, stays, steps_of};
 use crate::{App, Caller, Refusal};
 
 /// Which checks somebody means.
@@ -155,12 +155,14 @@ pub async fn accept(
 
     let stamp = app.stamp(caller);
     let tx = app.store.begin().await?;
-    let KeptOffer { offer, .. } = check_offers::lock(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
-    let offer = offer.accepted(stamp.at, person).map_err(not_an_offer)?;
-    check_offers::settle(&tx, scope, &stamp, id, offer.state).await?;
+    // The publication before the offers, as everybody does it: two who wait for each other would wait for ever.
     if !keep_in(&tx, &stamp, scope, &shared).await? {
         return Err(meanwhile());
     }
+    let KeptOffer { offer, .. } = check_offers::lock(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let offer = offer.accepted(stamp.at, person).map_err(not_an_offer)?;
+    check_offers::settle(&tx, scope, &stamp, id, offer.state).await?;
+    follow(&tx, &stamp, scope, &shared).await?;
     tx.commit().await?;
     Ok(KeptOffer { id, offer })
 }

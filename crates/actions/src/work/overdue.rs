@@ -126,10 +126,10 @@ pub(super) async fn miss(app: &App, site: SiteScope, zone: Tz) -> Result<(), Ref
     Ok(())
 }
 
-/// The name of a check and of where it is done, unless it has that in its own.
+/// The name of a check and of where it is done, unless its own ends with that.
 fn called(plan: &SitePlan, check: &Check) -> String {
     match name_of(plan, check.place) {
-        Some(place) if !check.name.contains(&place) => format!("{} ({place})", check.name),
+        Some(place) if !check.name.ends_with(&place) => format!("{} ({place})", check.name),
         _ => check.name.clone(),
     }
 }

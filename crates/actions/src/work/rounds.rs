@@ -134,16 +134,20 @@ pub(super) async fn follow(
         let Some((publication, rounds)) = rounds::in_force(&tx, site, day).await? else { continue };
         let orphaned = checks::find_many(&tx, site, &steps_of_leavers(&rounds, &staff.on(zone, day))).await?;
         let mut new = checks::follow_ups_of_day(&tx, site, day).await?;
-        new.retain(|kept| !is_told(kept.id, &publication, &rounds));
-        if orphaned.iter().chain(&new).any(|kept| !kept.check.is_settled()) {
-            outdated.push(day);
+        new.retain(|kept| !kept.check.is_settled() && !is_told(kept.id, &publication, &rounds));
+        let is_orphaned = orphaned.iter().any(|kept| !kept.check.is_settled());
+        if is_orphaned || !new.is_empty() {
+            outdated.push((day, is_orphaned, new));
         }
     }
     drop(tx);
-    for day in outdated {
+    for (day, is_orphaned, new) in outdated {
         let (day_at_hand, before) = load(app, site, day).await?;
         let shared = share_out(day_at_hand, before, app.now()).await?;
-        keep(app, job, site, &shared).await?;
+        // What is out of use is shared out to nobody.
+        if is_orphaned || new.iter().any(|kept| shared.tells_of(kept.id)) {
+            keep(app, job, site, &shared).await?;
+        }
     }
     Ok(())
 }

@@ -68,6 +68,21 @@ impl Shared {
     }
 }
 
+impl Shared {
+    /// Who has a check from now on.
+    pub(super) fn holders(&self, check: Id<Check>) -> Vec<PersonId> {
+        let stays = self.stays.iter().filter(|(_, steps)| steps.iter().any(|step| step.check == check));
+        let new =
+            self.assignment.rounds.iter().filter(|round| round.steps.iter().any(|step| step.check == check));
+        stays.map(|(person, _)| *person).chain(new.map(|round| round.person)).collect()
+    }
+
+    /// Whether somebody has a check from now on, or it is told that nobody can do it.
+    pub(super) fn tells_of(&self, check: Id<Check>) -> bool {
+        !self.holders(check).is_empty() || self.left.iter().any(|left| left.check == check)
+    }
+}
+
 /// What stays with whom.
 pub(super) type Stays = BTreeMap<PersonId, Vec<RoundStep>>;
 
@@ -148,14 +163,17 @@ pub(super) async fn keep(
     shared: &Shared,
 ) -> Result<bool, Refusal> {
     let tx = app.store.begin().await?;
-    let kept = keep_in(&tx, &app.stamp(caller), site, shared).await?;
+    let stamp = app.stamp(caller);
+    let kept = keep_in(&tx, &stamp, site, shared).await?;
     if kept {
+        follow(&tx, &stamp, site, shared).await?;
         tx.commit().await?;
     }
     Ok(kept)
 }
 
-/// Publishes a day within a transaction; false when another publication of this number came first.
+/// Publishes a day within a transaction, of which [`follow`] is the end; false when another publication of this number came
+/// first.
 /// # Errors
 /// When the database fails.
 pub(super) async fn keep_in(
@@ -173,22 +191,25 @@ pub(super) async fn keep_in(
         moves: shared.moves.clone(),
     };
     let rounds = shared.rounds(site.id(), stamp.at)?;
-    if !rounds::keep(tx, site, stamp, &publication, &rounds).await? {
-        return Ok(false);
-    }
-    follow(tx, stamp, site, shared).await?;
-    Ok(true)
+    Ok(rounds::keep(tx, site, stamp, &publication, &rounds).await?)
 }
 
 /// What goes along with checks that have moved: the warning that one is overdue is for whoever has it now, and what else was
 /// offered of them lapses.
-async fn follow(tx: &Tx, stamp: &Stamp<'_>, site: SiteScope, shared: &Shared) -> Result<(), Refusal> {
+/// # Errors
+/// When the database fails.
+pub(super) async fn follow(
+    tx: &Tx,
+    stamp: &Stamp<'_>,
+    site: SiteScope,
+    shared: &Shared,
+) -> Result<(), Refusal> {
     if shared.moves.is_empty() {
         return Ok(());
     }
     for moved in &shared.moves {
-        let whom = moved.to.first().copied();
-        alerts::readdress(tx, site, stamp, AlertKind::CheckOverdue, moved.check.uuid(), whom).await?;
+        let holders = shared.holders(moved.check);
+        alerts::readdress(tx, site, stamp, AlertKind::CheckOverdue, moved.check.uuid(), &holders).await?;
     }
     let moved: Vec<Id<Check>> = shared.moves.iter().map(|one| one.check).collect();
     for KeptOffer { id, offer } in check_offers::lock_open(tx, site, shared.date).await? {

@@ -12,8 +12,10 @@ const MOST_IONIC_STRENGTH: f64 = 0.5;
 const SETTLED: f64 = 1e-12;
 /// …and, while the ionic strength still moves, than this part of its own.
 const ROUGHLY: f64 = 1e-3;
+/// No answer is given with free ions that may be further off.
+const FINELY: f64 = 1e-9;
 
-/// Sweeps after which a search is given up. Feeds took up to 28 of them, 0.4 mol/L of magnesium sulfate 130.
+/// Sweeps after which a search is given up. From nothing, feeds took up to 28 of them, 0.4 mol/L of magnesium sulfate 130.
 const MOST_SWEEPS: u32 = 2000;
 
 /// Where a solution's inorganic carbon comes from.
@@ -262,11 +264,13 @@ impl Tableau {
             if next > 4.0 * MOST_IONIC_STRENGTH {
                 return Err(OutsideModel::TooConcentrated { mol_kg: next });
             }
-            if (next - strength).abs() <= SETTLED.max(1e-10 * next) {
+            let rests = (next - strength).abs() <= SETTLED.max(1e-10 * next);
+            if rests && within <= FINELY {
                 return Ok(self.speciation(strength, next));
             }
             // As near as the ionic strength is worth.
-            within = (ROUGHLY * (next / strength - 1.0).abs()).clamp(SETTLED, ROUGHLY);
+            let moved = if rests { 0.0 } else { (next / strength - 1.0).abs() };
+            within = (ROUGHLY * moved).clamp(SETTLED, ROUGHLY);
             strength = next;
         }
         Err(OutsideModel::NotSettled)

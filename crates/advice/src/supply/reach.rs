@@ -64,7 +64,7 @@ pub fn picked(
     harvests.iter().filter(|(_, harvest)| since(harvest)).map(|(id, _)| *id).collect()
 }
 
-/// The lots that a cycle may have drunk until a day, each with where and from when. Nothing handled after that day is given.
+/// The lots that a cycle may have drunk until a day, each with where and from when.
 pub fn lots_drunk(
     cycle: CycleId,
     until: NaiveDate,

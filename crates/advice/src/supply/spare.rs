@@ -17,6 +17,10 @@ const WORTH: f64 = 0.2;
 /// What is ordered within so many days is looked for at other sites first (our own judgement): what they can spare later nobody knows.
 const SOON_DAYS: i64 = 14;
 
+/// What expires within so many days is offered to nobody (our own judgement): an order is for some four weeks, and would not be used
+/// up by then.
+const USED_UP_DAYS: i64 = 28;
+
 /// What a site can spare for another.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spare {
@@ -26,7 +30,8 @@ pub struct Spare {
     pub needed: f64,
     /// By when it has to be there: the day from which the other may run out.
     pub needed_by: Option<NaiveDate>,
-    /// What can be spared of it, mL or g: with it gone the giver still covers its days at its service level.
+    /// What can be spared of it, mL or g: with it gone the giver still covers its days at its service level, or loses what would
+    /// have expired there.
     pub spare: f64,
 }
 
@@ -125,5 +130,7 @@ fn left_until_it_expires(giver: &ProductForecast) -> f64 {
 /// What would expire unused, so late that another site has time to use it.
 fn expiring(giver: &ProductForecast) -> impl Iterator<Item = &WriteOff> {
     let today = giver.days.first().map(|day| day.date);
-    giver.spoils.iter().filter(move |lot| today.is_some_and(|today| (lot.on - today).num_days() > SOON_DAYS))
+    let in_time =
+        move |lot: &&WriteOff| today.is_some_and(|today| (lot.on - today).num_days() >= USED_UP_DAYS);
+    giver.spoils.iter().filter(in_time)
 }

@@ -139,6 +139,30 @@ pub fn due_days(
 mod tests {
     use super::*;
 
+    #[test]
+    fn a_change_moves_half_of_its_part_at_least() {
+        let doubted = |fraction: f64, litres: f64| {
+            let change = TankChange {
+                client_id: uuid::Uuid::nil(),
+                tank: TankId::new(uuid::Uuid::nil()),
+                fraction,
+                drained_l: litres,
+                drained_to: None,
+                water_in_l: litres,
+                due_on: None,
+                recorded_at: DateTime::UNIX_EPOCH,
+                received_at: DateTime::UNIX_EPOCH,
+                done_by: None,
+                entered_by: None,
+                reverses: None,
+                reversed: None,
+            };
+            change.doubts_of_part(100.0).map(|doubt| doubt.to_string())
+        };
+        assert!(doubted(0.9, 10.0).is_some_and(|told| told.contains("90 % of a tank that holds 100 L")));
+        assert_eq!((doubted(0.2, 10.0), doubted(1.0, 50.0)), (None, None));
+    }
+
     fn day(text: &str) -> NaiveDate {
         format!("2026-{text}").parse().unwrap()
     }

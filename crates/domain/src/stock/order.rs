@@ -159,7 +159,7 @@ impl Order {
         let lines = lines.join("\n");
         let (wish, answer) = match &self.state {
             OrderState::Cancelled { .. } => (
-                format!("Please cancel our order for {site}:"),
+                format!("If you have our order for {site}, please cancel it:"),
                 "Please confirm that it is not sent.".to_owned(),
             ),
             OrderState::Placed { expected_on, .. } => {

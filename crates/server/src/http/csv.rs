@@ -2,11 +2,11 @@
 
 mod items;
 
-use actix_web::HttpRequest;
 use actix_web::http::header;
+use actix_web::{HttpRequest, HttpResponse};
 use fillmark_api::{Instant, ProblemCode, ReportShare, RoomReport};
 use fillmark_domain::Coded;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use utoipa::IntoParams;
 
 use super::Refused;
@@ -54,6 +54,18 @@ struct Row {
     case_count: Option<u64>,
     interval: Option<(f64, f64)>,
     note: String,
+}
+
+/// An answer as its rows where a table is wanted, and as it is otherwise.
+pub fn answer<R: Serialize>(
+    wants_csv: bool,
+    rows: impl FnOnce() -> Vec<R>,
+    body: &impl Serialize,
+) -> HttpResponse {
+    match wants_csv {
+        true => HttpResponse::Ok().content_type(CONTENT_TYPE).body(of_items(&rows())),
+        false => HttpResponse::Ok().json(body),
+    }
 }
 
 /// A room's report, one row a figure or list entry.

@@ -40,12 +40,9 @@ pub async fn read_check_plan_templates(
         .into_iter()
         .map(|one| CheckPlanTemplate::of(&one.template, one.is_there, one.beside))
         .collect();
-    if wants_csv {
-        return Ok(HttpResponse::Ok().content_type(csv::CONTENT_TYPE).body(csv::of_items(&templates)));
-    }
     let changed = usual.changed.iter().map(|tank| ProgrammeChanges::of(tank.id.uuid(), &tank.content.name));
-    let changed_by_programme = changed.collect();
-    Ok(HttpResponse::Ok().json(CheckPlanTemplates { templates, changed_by_programme }))
+    let told = CheckPlanTemplates { templates, changed_by_programme: changed.collect() };
+    Ok(csv::answer(wants_csv, || told.templates.clone(), &told))
 }
 
 /// Make check plans of templates: of some kinds, or of all.

@@ -69,7 +69,7 @@ fn the_message_of_a_cancelled_order_calls_it_off() {
     let cancelled = placed().cancel(day("2031-01-06")).unwrap();
     let told = cancelled.message("Greenline", "Harbour Street", |_| "Base A".into());
     assert!(
-        told.contains("Please cancel our order for Harbour Street") && told.contains("2 x Base A"),
+        told.contains("our order for Harbour Street, please cancel it") && told.contains("2 x Base A"),
         "{told}"
     );
     assert!(!told.contains("Please send"), "{told}");

@@ -35,10 +35,7 @@ pub async fn trace_lot(
         harvest_ids: reach.harvests.iter().map(|id| id.uuid()).collect(),
         site_ids: reach.sites.iter().map(|site| site.uuid()).collect(),
     };
-    match wants_csv {
-        true => Ok(HttpResponse::Ok().content_type(csv::CONTENT_TYPE).body(csv::of_items(&trace.rows(lot)))),
-        false => Ok(HttpResponse::Ok().json(trace)),
-    }
+    Ok(csv::answer(wants_csv, || trace.rows(lot), &trace))
 }
 
 /// Follow a harvest back: the lots that its cycle may have drunk before it was picked.
@@ -64,8 +61,5 @@ pub async fn trace_harvest(
     });
     let cycle_id = origin.harvest.cycle.uuid();
     let trace = HarvestTrace { harvest_id: harvest, cycle_id, lots: lots.collect() };
-    match wants_csv {
-        true => Ok(HttpResponse::Ok().content_type(csv::CONTENT_TYPE).body(csv::of_items(&trace.rows()))),
-        false => Ok(HttpResponse::Ok().json(trace)),
-    }
+    Ok(csv::answer(wants_csv, || trace.rows(), &trace))
 }
