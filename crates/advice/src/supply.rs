@@ -32,6 +32,7 @@ mod pours;
 mod question;
 mod reach;
 mod rhythm;
+mod rhythm_belief;
 mod rolling;
 #[cfg(test)]
 mod rows;
