@@ -113,22 +113,27 @@ impl<'a> SitePlan<'a> {
         let seen_today = self.origin == self.history.today
             && tank.visits.get(before).is_some_and(|visit| visit.day == self.origin);
         let mut aim = last.and_then(|day| tank.fed(day)).map(|regime| regime.fed.ec_aim);
-        let mut owed_l = 0.0;
+        let there = self.learner.adjusters.visited();
+        let (mut owed_l, mut raised_l) = (0.0, 0.0);
         for day in last.unwrap_or(self.origin)..self.origin + self.days {
             let Some(regime) = tank.fed(day) else {
-                (owed_l, aim) = (0.0, None);
+                (owed_l, raised_l, aim) = (0.0, 0.0, None);
                 continue;
             };
             if let Some(place) = day.checked_sub(self.origin).filter(|_| self.history.open[day]) {
                 let in_use = awake(self.known.silent[plan.number], place);
-                let stays = (1.0 - path.changes[place].min(1.0)) * in_use;
+                let stays = 1.0 - path.changes[place].min(1.0);
+                raised_l += aim.map_or(0.0, |aim| step_litres(tank.volume_l, aim, &regime.fed));
                 if place > 0 || !seen_today {
-                    let step_l = aim.map_or(0.0, |aim| step_litres(tank.volume_l, aim, &regime.fed));
-                    plan.top_up_l[place] = stays * (owed_l + self.known.step_share * step_l);
-                    plan.taken_l[place] = stays * owed_l;
-                    plan.visited[place] = stays;
+                    plan.top_up_l[place] =
+                        stays * in_use * there * (owed_l + self.known.step_share * raised_l);
+                    plan.taken_l[place] = stays * in_use * there * owed_l;
+                    plan.visited[place] = stays * in_use;
+                    let left = stays * (1.0 - there);
+                    (owed_l, raised_l) = (owed_l * left, raised_l * left);
+                } else {
+                    (owed_l, raised_l) = (0.0, 0.0);
                 }
-                owed_l = 0.0;
                 aim = Some(regime.fed.ec_aim);
             }
             let ahead = day.saturating_sub(self.origin) as f64;
