@@ -43,6 +43,7 @@ mod unplanned;
 mod uptake;
 mod usage;
 pub mod warnings;
+mod weekly;
 
 pub use answer::*;
 pub use counter::litres_fed;

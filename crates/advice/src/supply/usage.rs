@@ -4,7 +4,9 @@ use super::answer::{LearntFrom, UseByCause};
 use super::history::{History, TankHistory};
 use super::learner::{Known, Learner, awake, step_litres};
 use super::question::TankMode;
+use super::spans::WEEK;
 use super::unplanned::Losses;
+use super::weekly::Lump;
 
 /// Days of litres fed that say what a tank feeds now.
 const RECENT_DAYS: usize = 14;
@@ -29,6 +31,8 @@ pub(super) struct Usage {
     pub(super) days: Vec<UseByCause>,
     /// Variance of the use from today to the end of each day.
     pub(super) variance_until: Vec<f64>,
+    /// Changes that a week may have.
+    pub(super) lumps: Vec<Lump>,
     /// Whether anything grows on any of the days; where nothing does, past use says nothing.
     pub(super) grows: bool,
     /// What it was learnt from.
@@ -148,6 +152,7 @@ impl<'a> SitePlan<'a> {
         let mut usage = Usage {
             days: vec![nothing; self.days],
             variance_until: vec![0.0; self.days],
+            lumps: Vec::new(),
             grows: tanks.iter().any(|one| self.grows(one.tank)),
             learnt_from: self.learnt_from(place, &losses),
         };
@@ -190,6 +195,7 @@ impl<'a> SitePlan<'a> {
         let spread = self.learner.pours.fill_spread(place);
         let share = self.known.shares[plan.number];
         let (mut number, mut usual, mut last) = (0.0, 0.0, 0.0);
+        let mut of_week = (0.0, 0.0);
         for at in 0..self.days {
             let changes = path.changes[at];
             if let Some(regime) = plan.tank.fed(self.origin + at).filter(|_| changes > 0.0) {
@@ -199,6 +205,11 @@ impl<'a> SitePlan<'a> {
                 last = amount * part / changes;
                 number += changes;
                 usual += part * amount;
+                of_week = (of_week.0 + changes, of_week.1 + part * amount);
+            }
+            if of_week.0 > 0.0 && ((at + 1) % WEEK == 0 || at + 1 == self.days) {
+                let (number, amount) = std::mem::take(&mut of_week);
+                usage.lumps.push(Lump { week: at / WEEK, number, amount: amount / number });
             }
             let mean = if number > 0.0 { usual / number } else { last };
             usage.variance_until[at] += mean * mean * (path.variance[at] + number * spread * spread);
