@@ -38,10 +38,6 @@ const KEPT: f64 = 0.95;
 const SITE_FORECASTS: f64 = 6.0;
 const STATED_FORECASTS: f64 = 6.0;
 
-/// Earlier forecasts that came out well do not make one surer than this. They knew which crops really came, and early ones were
-/// less sure, since nothing was known of the rhythms then. Our own judgement.
-const LEAST_WIDENING: f64 = 0.9;
-
 /// Of the last week's surprise taken into the smoothed use.
 const SMOOTHING: f64 = 0.2;
 
@@ -137,8 +133,7 @@ impl Outcomes {
     /// By how much the variance is larger than stated, as far as is known.
     pub(super) fn widening(&self, (of_site, count): (f64, f64)) -> f64 {
         let site = (of_site + STATED_FORECASTS) / (count + STATED_FORECASTS);
-        let own = (self.surprises + SITE_FORECASTS * site) / (self.count + SITE_FORECASTS);
-        own.max(LEAST_WIDENING)
+        (self.surprises + SITE_FORECASTS * site) / (self.count + SITE_FORECASTS)
     }
 }
 

@@ -10,7 +10,7 @@ use super::question::TankMode;
 use super::rhythm::{Measure, Rhythm, in_its_rhythm};
 use super::rhythm_belief::{JUDGED_WEEKS, RHYTHMS, RhythmBelief, Told, by_week};
 use super::spans::{Cell, WEEK, cells};
-use super::uptake::{Uptake, WayErrors};
+use super::uptake::{LEAST_PART, Uptake, WayErrors};
 
 /// A tank that was left alone for so many open days, and so many times its usual gap between visits, is out of use; our
 /// own judgement.
@@ -220,6 +220,7 @@ impl<'a> Learner<'a> {
     ) -> FillPath {
         let tank = &self.history.tanks[number];
         let telling = ways.into_iter().zip(shares).filter_map(|(way, share)| Some((way?, share)));
+        let telling = telling.filter(|(_, share)| *share >= LEAST_PART);
         let mut weighed: Vec<(FillPath, f64)> = telling.collect();
         let all: f64 = weighed.iter().map(|(_, share)| share).sum();
         weighed.iter_mut().for_each(|(_, share)| *share /= all.max(1e-9));
