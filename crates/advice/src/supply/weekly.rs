@@ -60,8 +60,14 @@ fn settle_month(days: &mut [UseByCause], weeks: &[Vec<Lump>]) {
     }
     // What moves the pH is told in one.
     let scale = if told > 0.0 { told / reckoned } else { 1.0 };
-    let spreads: Vec<Spread> =
-        days.chunks(WEEK).zip(weeks).map(|(week, lumps)| Spread::of(week, lumps, scale)).collect();
+    // A week without changes has nothing to be moved.
+    let open = days.chunks_mut(WEEK).zip(weeks).filter(|(_, lumps)| !lumps.is_empty());
+    let (mut open, spreads): (Vec<_>, Vec<_>) = open
+        .map(|(week, lumps)| {
+            let spread = Spread::of(week, lumps, scale);
+            (week, spread)
+        })
+        .unzip();
     let wanted: f64 = spreads.iter().map(Spread::mean).sum();
     let (mut low, mut high) = (0.0, 1.0);
     for _ in 0..HALVINGS {
@@ -73,31 +79,22 @@ fn settle_month(days: &mut [UseByCause], weeks: &[Vec<Lump>]) {
     let sum_at = |chance: f64| spreads.iter().map(|spread| spread.below(chance)).sum::<f64>();
     let (least, most) = (sum_at(low), sum_at(high));
     let part = if most > least { ((wanted - least) / (most - least)).clamp(0.0, 1.0) } else { 0.5 };
-    for (week, spread) in days.chunks_mut(WEEK).zip(&spreads) {
+    for (week, spread) in open.iter_mut().zip(&spreads) {
         let reached = (1.0 - part) * spread.below(low) + part * spread.below(high);
         shift(week, MOVED * (reached - spread.mean()));
     }
 }
 
-/// Adds to what the changes of a week take, or where it has none to the rest.
+/// Adds to what the changes of a week take; what moves the pH has them in one with the rest.
 fn shift(week: &mut [UseByCause], by: f64) {
     let changes: f64 = week.iter().map(|day| day.changes).sum();
-    let all: f64 = week.iter().map(UseByCause::total).sum();
-    if changes + by > 0.0 && changes > 0.0 {
-        let factor = (changes + by) / changes;
+    let ph: f64 = week.iter().map(|day| day.ph).sum();
+    if changes > 0.0 {
+        let factor = ((changes + by) / changes).max(0.0);
         week.iter_mut().for_each(|day| day.changes *= factor);
-    } else if all > 0.0 {
-        let rest = all - changes;
-        let factor = if rest > 0.0 { ((all + by) / rest).max(0.0) } else { 0.0 };
-        for day in week {
-            *day = UseByCause {
-                changes: 0.0,
-                top_ups: day.top_ups * factor,
-                ph: day.ph * factor,
-                fed: day.fed * factor,
-                unplanned: day.unplanned * factor,
-            };
-        }
+    } else if ph > 0.0 {
+        let factor = ((ph + by) / ph).max(0.0);
+        week.iter_mut().for_each(|day| day.ph *= factor);
     }
 }
 
