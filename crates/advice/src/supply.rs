@@ -32,6 +32,7 @@ mod pours;
 mod question;
 mod reach;
 mod rhythm;
+mod rhythm_belief;
 mod rolling;
 #[cfg(test)]
 mod rows;
@@ -42,6 +43,7 @@ mod unplanned;
 mod uptake;
 mod usage;
 pub mod warnings;
+mod weekly;
 
 pub use answer::*;
 pub use counter::litres_fed;

@@ -6,6 +6,9 @@ use super::fill_path::{Asking, FillPath};
 /// A change will not be made for a cycle that ends within these days.
 pub(super) const NOT_BEFORE_THE_END_DAYS: usize = 3;
 
+/// A change written down so many days ago may be waiting for people to come back from a closure; our own judgement.
+const LOOKED_BACK_DAYS: usize = 21;
+
 /// A chain of changes less likely than this is not followed further.
 const NEGLIGIBLE: f64 = 0.02;
 
@@ -90,7 +93,7 @@ impl FedDays<'_> {
     }
 
     fn written(&self) -> Vec<ComingChange> {
-        let open = self.origin().saturating_sub(LATEST)..self.end();
+        let open = self.origin().saturating_sub(LOOKED_BACK_DAYS)..self.end();
         let tank = self.asking.tank;
         let from = tank.written.partition_point(|day| *day < open.start);
         let still_open = tank.written[from..]
@@ -123,16 +126,8 @@ impl FedDays<'_> {
         if self.asking.tank.starts_on(due) {
             return self.first_fill(due);
         }
-        let late = self.origin().saturating_sub(due);
-        let odds = self
-            .slips
-            .given(late)
-            .into_iter()
-            .filter_map(|(slip, chance)| {
-                Some((self.asking.history.open_from((due + slip).max(self.origin()))?, chance))
-            })
-            .collect();
-        Some(ComingChange { odds, due, whole: false })
+        let odds = self.slips.days(self.asking.history, due, self.origin());
+        (!odds.is_empty()).then_some(ComingChange { odds, due, whole: false })
     }
 
     /// Changes after an anchor, each the interval after the one before as it is really done: lateness adds up.
@@ -166,14 +161,13 @@ impl FedDays<'_> {
         if let Some(skipped) = self.skipped_near(due, interval) {
             return self.next_of(skipped, chance, end);
         }
-        let late = self.origin().saturating_sub(due);
-        let possible = if late > LATEST { vec![(late, 1.0)] } else { self.slips.given(late) };
-        possible
-            .into_iter()
-            .filter_map(|(slip, likely)| {
-                Some((self.asking.history.open_from((due + slip).max(self.origin()))?, chance * likely))
-            })
+        let mut odds = self.slips.days(self.asking.history, due, self.origin());
+        if odds.is_empty() {
+            odds.extend(self.asking.history.open_from(self.origin()).map(|day| (day, 1.0)));
+        }
+        odds.into_iter()
             .filter(|(day, _)| *day < self.end())
+            .map(|(day, likely)| (day, chance * likely))
             .collect()
     }
 

@@ -115,6 +115,11 @@ impl History {
         self.next_open.get(day).copied().flatten()
     }
 
+    /// The last open day before a day; the first day where there is none.
+    pub(super) fn open_before(&self, day: usize) -> usize {
+        (0..day).rev().find(|day| self.open[*day]).unwrap_or(0)
+    }
+
     /// Days known of.
     pub(super) fn length(&self) -> usize {
         self.open.len()

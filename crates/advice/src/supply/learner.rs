@@ -8,25 +8,9 @@ use super::history::{History, TankHistory};
 use super::pours::Pours;
 use super::question::TankMode;
 use super::rhythm::{Measure, Rhythm, in_its_rhythm};
+use super::rhythm_belief::{JUDGED_WEEKS, RHYTHMS, RhythmBelief, Told, by_week};
 use super::spans::{Cell, WEEK, cells};
-use super::uptake::{Uptake, WayErrors, shares_by_error};
-
-/// Days whose changes are held against the forecast.
-const JUDGED_DAYS: usize = 28;
-
-/// Ways to say when a tank is changed: by the plan, after its own days, after its own turnover.
-const RHYTHMS: usize = 3;
-
-/// Squared errors of the number of changes until each day that each way starts with, over as many forecasts. The plan is
-/// believed until the record speaks against it; our own judgement.
-const PRIOR_ERRORS: [f64; RHYTHMS] = [0.07, 0.25, 0.3];
-const PRIOR_FORECASTS: f64 = 3.0;
-
-/// How much more the best way counts than the others; our own judgement.
-const RHYTHM_POWER: i32 = 6;
-
-/// Of the errors so far kept at each further forecast.
-const KEPT: f64 = 0.95;
+use super::uptake::{LEAST_PART, Uptake, WayErrors};
 
 /// A tank that was left alone for so many open days, and so many times its usual gap between visits, is out of use; our
 /// own judgement.
@@ -38,9 +22,6 @@ const USUAL_DAYS: usize = 60;
 
 /// Of the usual part of a change kept at each further change.
 const SHARE_KEPT: f64 = 0.7;
-
-/// Changes of a tank that each way told for the days that are judged.
-type ToldChanges = [Vec<f64>; RHYTHMS];
 
 /// All that is learnt, up to a day.
 pub(super) struct Learner<'a> {
@@ -54,8 +35,8 @@ pub(super) struct Learner<'a> {
     /// pH adjusters.
     pub(super) adjusters: Adjusters,
     way_errors: WayErrors,
-    rhythm_errors: Vec<([f64; RHYTHMS], f64)>,
-    pending: Vec<(usize, usize, ToldChanges)>,
+    belief: RhythmBelief,
+    pending: Vec<(usize, usize, Told)>,
     shares: Vec<f64>,
     steps: (f64, f64),
 }
@@ -94,7 +75,7 @@ impl<'a> Learner<'a> {
             pours: Pours::new(history),
             adjusters: Adjusters::new(history),
             way_errors: WayErrors::new(tanks),
-            rhythm_errors: vec![([0.0; RHYTHMS], 0.0); tanks],
+            belief: RhythmBelief::new(tanks),
             pending: Vec::new(),
             shares: vec![1.0; tanks],
             steps: (1.0, 1.0),
@@ -134,17 +115,14 @@ impl<'a> Learner<'a> {
     }
 
     fn judge_rhythms(&mut self, until: usize) {
-        let history = self.history;
-        let errors = &mut self.rhythm_errors;
+        let (tanks, belief) = (&self.history.tanks, &mut self.belief);
         self.pending.retain(|(origin, tank, told)| {
-            if origin + JUDGED_DAYS > until {
+            if origin + JUDGED_WEEKS * WEEK > until {
                 return true;
             }
-            let (sums, count) = &mut errors[*tank];
-            for (sum, told) in sums.iter_mut().zip(told) {
-                *sum = *sum * KEPT + off_by(&history.tanks[*tank], *origin, told);
-            }
-            *count = *count * KEPT + 1.0;
+            let done =
+                |week: usize| tanks[*tank].changes_done(origin + week * WEEK, origin + (week + 1) * WEEK);
+            belief.learn(*tank, told, std::array::from_fn(done));
             false
         });
     }
@@ -155,8 +133,12 @@ impl<'a> Learner<'a> {
         let uptake = Uptake::learn(self.history, &self.cells, weeks_ago, &self.way_errors);
         let slips = Slips::learn(self.history, origin);
         let usual_turnover = self.usual_turnover(origin);
-        let paths = (0..self.history.tanks.len())
-            .map(|tank| self.path(tank, origin, days, &uptake, &slips, usual_turnover))
+        let believed = self.belief.shares().into_iter().enumerate();
+        let paths = believed
+            .map(|(tank, shares)| {
+                let ways = self.ways(tank, origin, days, &uptake, &slips, usual_turnover);
+                ways.map_or_else(|| FillPath::new(days), |ways| self.mixed(tank, origin, ways, shares))
+            })
             .collect();
         Known {
             uptake,
@@ -199,7 +181,8 @@ impl<'a> Learner<'a> {
         (count > 0.0).then(|| f64::exp(sum / count))
     }
 
-    fn path(
+    /// The coming changes by each way; none of a tank that is fed from.
+    fn ways(
         &mut self,
         number: usize,
         origin: usize,
@@ -207,10 +190,10 @@ impl<'a> Learner<'a> {
         uptake: &Uptake,
         slips: &Slips,
         usual_turnover: Option<f64>,
-    ) -> FillPath {
+    ) -> Option<[Option<FillPath>; RHYTHMS]> {
         let tank = &self.history.tanks[number];
         if tank.mode != TankMode::Changed {
-            return FillPath::new(days);
+            return None;
         }
         let asking = Asking { history: self.history, tank, origin, days };
         let litres: Vec<f64> = (0..days)
@@ -221,11 +204,26 @@ impl<'a> Learner<'a> {
             .collect();
         let rhythm =
             |measure| in_its_rhythm(&asking, &self.rhythms[number], measure, &litres, usual_turnover, slips);
-        let paths = [by_the_plan(&asking, slips), rhythm(Measure::Days), rhythm(Measure::Turnover)];
-        let told = std::array::from_fn(|way| paths[way].changes.iter().take(JUDGED_DAYS).copied().collect());
-        self.pending.push((origin, number, told));
-        let shares = self.rhythm_shares(number);
-        let weighed: Vec<(FillPath, f64)> = paths.into_iter().zip(shares).collect();
+        let paths = [Some(by_the_plan(&asking, slips)), rhythm(Measure::Days), rhythm(Measure::Turnover)];
+        let told =
+            |way: usize| paths[way].as_ref().map_or([0.0; JUDGED_WEEKS], |path| by_week(&path.changes));
+        self.pending.push((origin, number, std::array::from_fn(told)));
+        Some(paths)
+    }
+
+    fn mixed(
+        &self,
+        number: usize,
+        origin: usize,
+        ways: [Option<FillPath>; RHYTHMS],
+        shares: [f64; RHYTHMS],
+    ) -> FillPath {
+        let tank = &self.history.tanks[number];
+        let telling = ways.into_iter().zip(shares).filter_map(|(way, share)| Some((way?, share)));
+        let telling = telling.filter(|(_, share)| *share >= LEAST_PART);
+        let mut weighed: Vec<(FillPath, f64)> = telling.collect();
+        let all: f64 = weighed.iter().map(|(_, share)| share).sum();
+        weighed.iter_mut().for_each(|(_, share)| *share /= all.max(1e-9));
         let mut path = FillPath::mixed(&weighed);
         let silent = silent_days(self.history, tank, origin);
         for (ahead, (changes, whole)) in path.changes.iter_mut().zip(&mut path.whole).enumerate() {
@@ -234,22 +232,6 @@ impl<'a> Learner<'a> {
         }
         path
     }
-
-    fn rhythm_shares(&self, tank: usize) -> [f64; RHYTHMS] {
-        let (sums, count) = &self.rhythm_errors[tank];
-        let mean = |way: usize| (sums[way] + PRIOR_FORECASTS * PRIOR_ERRORS[way]) / (count + PRIOR_FORECASTS);
-        shares_by_error(std::array::from_fn(mean), RHYTHM_POWER)
-    }
-}
-
-/// Mean squared error of the number of changes until each day. Their number at the end alone would hide which way knows the day.
-fn off_by(tank: &TankHistory, origin: usize, told: &[f64]) -> f64 {
-    let (mut until, mut sum) = (0.0, 0.0);
-    for (place, changes) in told.iter().enumerate() {
-        until += changes;
-        sum += (until - tank.changes_done(origin, origin + place + 1)).powi(2);
-    }
-    sum / told.len().max(1) as f64
 }
 
 /// Chance that a tank which was left alone is used again by a day ahead: how long it was is the best guess at how long

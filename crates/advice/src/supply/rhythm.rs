@@ -57,7 +57,12 @@ impl Rhythm {
         let pairs = tank.fills.windows(2).map(|pair| (pair[0].0, pair[1].0));
         let unbroken = pairs.filter(|(from, until)| (*from..*until).all(|day| tank.fed(day).is_some()));
         let intervals = unbroken
-            .map(|(from, until)| (until, (until - from) as f64, turnover[until] - turnover[from]))
+            .map(|(from, until)| {
+                // It was not due yet when it was last looked at.
+                let looked = history.open_before(until).max(from);
+                let middle = |of: &dyn Fn(usize) -> f64| 0.5 * (of(looked) + of(until));
+                (until, middle(&|day| (day - from) as f64), middle(&|day| turnover[day] - turnover[from]))
+            })
             .collect();
         Rhythm { intervals, turnover }
     }
@@ -91,7 +96,7 @@ impl Rhythm {
 }
 
 /// The coming changes of a tank in its own rhythm. Of a turnover it must be told what is expected to be topped up on
-/// each day, L, and the site's usual one.
+/// each day, L, and the site's usual one. None where nothing tells it yet.
 pub(super) fn in_its_rhythm(
     asking: &Asking<'_>,
     rhythm: &Rhythm,
@@ -99,31 +104,41 @@ pub(super) fn in_its_rhythm(
     litres: &[f64],
     usual_turnover: Option<f64>,
     slips: &Slips,
-) -> FillPath {
+) -> Option<FillPath> {
     let regime = (asking.origin..asking.history.length())
         .find_map(|day| asking.tank.fed(day))
         .map(|regime| &regime.fed);
     let programme = regime.and_then(|fed| fed.change_every_days).map(f64::from);
-    let prior = if measure == Measure::Days { programme } else { usual_turnover };
-    let Some(learnt) = rhythm.learnt(measure, asking, prior) else { return FillPath::new(asking.days) };
+    // What is done on the fourteenth day was due within it.
+    let prior = if measure == Measure::Days { programme.map(|days| days - 0.5) } else { usual_turnover };
+    let learnt = rhythm.learnt(measure, asking, prior)?;
     let far = (FAR * learnt.1).exp();
     let ends = (learnt.0.exp() / far, learnt.0.exp() * far);
-    let chain = Chain { asking, measure, learnt, ends, gone: gone(asking, measure, litres), slips };
-    chain.walk(rhythm)
+    let (looked_at, changed) = gone(asking, measure, litres);
+    let chain = Chain { asking, measure, learnt, ends, looked_at, changed, slips };
+    Some(chain.walk(rhythm))
 }
 
-/// What a tank goes through from the day of asking until each day.
-fn gone(asking: &Asking<'_>, measure: Measure, litres: &[f64]) -> Vec<f64> {
-    let mut sum = 0.0;
+/// What a tank will have gone through since the day of asking: when it is looked at on each day, and when it is changed on it. What
+/// plants took since the last visit counts for a change only once it is topped up.
+fn gone(asking: &Asking<'_>, measure: Measure, litres: &[f64]) -> (Vec<f64>, Vec<f64>) {
+    if measure == Measure::Days {
+        let days: Vec<f64> = (0..asking.days).map(|place| place as f64).collect();
+        return (days.clone(), days);
+    }
+    let seen = asking.history.open_before(asking.origin);
+    let owed = litres.first().map_or(0.0, |litres| litres * (asking.origin - seen) as f64);
+    let (mut sum, mut topped_up) = (owed, 0.0);
     let each = (0..asking.days).map(|place| {
-        let before = sum;
-        sum += match measure {
-            Measure::Days => 1.0,
-            Measure::Turnover => litres[place] / asking.tank.volume_l.max(1e-9),
-        };
-        before
+        let (looked_at, changed) = (topped_up, sum);
+        if asking.history.open[asking.origin + place] {
+            topped_up = sum;
+        }
+        sum += litres[place];
+        let whole = asking.tank.volume_l.max(1e-9);
+        (looked_at / whole, changed / whole)
     });
-    each.collect()
+    each.unzip()
 }
 
 struct Chain<'a> {
@@ -132,7 +147,9 @@ struct Chain<'a> {
     learnt: (f64, f64),
     /// Before so much was gone through no interval is over, and after so much each is.
     ends: (f64, f64),
-    gone: Vec<f64>,
+    /// What is gone through since the day of asking when it is looked at on each day, and when it is changed on it.
+    looked_at: Vec<f64>,
+    changed: Vec<f64>,
     slips: &'a Slips,
 }
 
@@ -155,17 +172,21 @@ impl Chain<'_> {
         1.0 / (1.0 + (-1.702 * (gone.ln() - self.learnt.0) / self.learnt.1).exp())
     }
 
-    fn since_last(&self, rhythm: &Rhythm) -> Option<f64> {
+    /// What was gone through since the last change until the day of asking, and until the last day on which it was not yet enough.
+    fn since_last(&self, rhythm: &Rhythm) -> Option<(f64, f64)> {
         let tank = self.asking.tank;
         tank.fed(self.asking.origin)?;
-        let last = self.asking.last_fill().unwrap_or(0).min(self.asking.origin);
-        if (last..self.asking.origin).any(|day| tank.fed(day).is_none()) {
+        let origin = self.asking.origin;
+        let last = self.asking.last_fill().unwrap_or(0).min(origin);
+        if (last..origin).any(|day| tank.fed(day).is_none()) {
             return None;
         }
-        Some(match self.measure {
-            Measure::Days => (self.asking.origin - last) as f64,
-            Measure::Turnover => rhythm.turnover[self.asking.origin] - rhythm.turnover[last],
-        })
+        let looked = self.asking.history.open_before(origin).max(last);
+        let until = |day: usize| match self.measure {
+            Measure::Days => (day - last) as f64,
+            Measure::Turnover => rhythm.turnover[day] - rhythm.turnover[last],
+        };
+        Some((until(origin), until(looked)))
     }
 
     fn walk(&self, rhythm: &Rhythm) -> FillPath {
@@ -174,10 +195,10 @@ impl Chain<'_> {
         let mut last: Vec<Last> = Vec::new();
         // Plants that stand in a tank which was not filled since they came wait for their first fill.
         let mut first = match self.since_last(rhythm) {
-            Some(since) => {
-                // What was gone through a day ago did not bring the change.
-                let before = if self.measure == Measure::Days { since - 1.0 } else { since * 0.95 };
-                last.push(Last { gone: -since, chance: 1.0, past: self.over(before).min(0.98) });
+            Some((since, before)) => {
+                let today = asking.last_fill() == Some(asking.origin);
+                let gone = if today { self.changed.first().copied().unwrap_or(0.0) } else { -since };
+                last.push(Last { gone, chance: 1.0, past: self.over(before).min(0.98) });
                 Vec::new()
             }
             None if tank.fed(asking.origin).is_some() => {
@@ -203,7 +224,7 @@ impl Chain<'_> {
                 path.whole[place] = filled;
                 let changed = if self.ends_soon(day) { 0.0 } else { self.step(&mut last, place) };
                 if filled + changed > NEGLIGIBLE {
-                    last.push(Last { gone: self.gone[place], chance: filled + changed, past: 0.0 });
+                    last.push(Last { gone: self.changed[place], chance: filled + changed, past: 0.0 });
                 }
                 path.changes[place] = filled + changed;
                 spread += changed * self.learnt.1.powi(2);
@@ -219,7 +240,7 @@ impl Chain<'_> {
     fn step(&self, last: &mut [Last], place: usize) -> f64 {
         let mut changed = 0.0;
         for one in last.iter_mut().filter(|one| one.chance > NEGLIGIBLE / 10.0) {
-            let past = self.over(self.gone[place] - one.gone).max(one.past);
+            let past = self.over(self.looked_at[place] - one.gone).max(one.past);
             let now = one.chance * (past - one.past) / (1.0 - one.past).max(1e-6);
             changed += now;
             one.chance -= now;

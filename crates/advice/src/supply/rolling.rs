@@ -9,6 +9,7 @@ use super::learner::Learner;
 use super::question::{Addition, Question};
 use super::spans::WEEK;
 use super::usage::{Usage, use_from};
+use super::weekly::settle;
 
 /// Weeks of records before the first forecast that is judged.
 const FIRST_WEEKS: usize = 6;
@@ -49,6 +50,7 @@ pub(super) fn forecast_use(question: &Question, records: &[Vec<Addition>]) -> Ve
     for (outcome, usage) in outcomes.iter().zip(&mut usages) {
         let widening = outcome.widening(of_site);
         usage.variance_until.iter_mut().for_each(|variance| *variance *= widening);
+        settle(usage);
     }
     usages
 }

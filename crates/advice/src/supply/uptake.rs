@@ -302,7 +302,7 @@ impl WayErrors {
 pub(super) const ERROR_POWER: i32 = 4;
 
 /// A way whose part would be smaller than this says nothing: little of much that is wrong is still wrong.
-const LEAST_PART: f64 = 0.1;
+pub(super) const LEAST_PART: f64 = 0.1;
 
 /// Parts that add up to one, the larger the smaller a mean squared error is: its inverse to a power that is high, since errors
 /// of several ways are much alike and the best one shall speak.

@@ -4,7 +4,9 @@ use super::answer::{LearntFrom, UseByCause};
 use super::history::{History, TankHistory};
 use super::learner::{Known, Learner, awake, step_litres};
 use super::question::TankMode;
+use super::spans::WEEK;
 use super::unplanned::Losses;
+use super::weekly::Lump;
 
 /// Days of litres fed that say what a tank feeds now.
 const RECENT_DAYS: usize = 14;
@@ -29,6 +31,8 @@ pub(super) struct Usage {
     pub(super) days: Vec<UseByCause>,
     /// Variance of the use from today to the end of each day.
     pub(super) variance_until: Vec<f64>,
+    /// Changes that a week may have.
+    pub(super) lumps: Vec<Lump>,
     /// Whether anything grows on any of the days; where nothing does, past use says nothing.
     pub(super) grows: bool,
     /// What it was learnt from.
@@ -113,22 +117,27 @@ impl<'a> SitePlan<'a> {
         let seen_today = self.origin == self.history.today
             && tank.visits.get(before).is_some_and(|visit| visit.day == self.origin);
         let mut aim = last.and_then(|day| tank.fed(day)).map(|regime| regime.fed.ec_aim);
-        let mut owed_l = 0.0;
+        let there = self.learner.adjusters.visited();
+        let (mut owed_l, mut raised_l) = (0.0, 0.0);
         for day in last.unwrap_or(self.origin)..self.origin + self.days {
             let Some(regime) = tank.fed(day) else {
-                (owed_l, aim) = (0.0, None);
+                (owed_l, raised_l, aim) = (0.0, 0.0, None);
                 continue;
             };
             if let Some(place) = day.checked_sub(self.origin).filter(|_| self.history.open[day]) {
                 let in_use = awake(self.known.silent[plan.number], place);
-                let stays = (1.0 - path.changes[place].min(1.0)) * in_use;
+                let stays = 1.0 - path.changes[place].min(1.0);
+                raised_l += aim.map_or(0.0, |aim| step_litres(tank.volume_l, aim, &regime.fed));
                 if place > 0 || !seen_today {
-                    let step_l = aim.map_or(0.0, |aim| step_litres(tank.volume_l, aim, &regime.fed));
-                    plan.top_up_l[place] = stays * (owed_l + self.known.step_share * step_l);
-                    plan.taken_l[place] = stays * owed_l;
-                    plan.visited[place] = stays;
+                    plan.top_up_l[place] =
+                        stays * in_use * there * (owed_l + self.known.step_share * raised_l);
+                    plan.taken_l[place] = stays * in_use * there * owed_l;
+                    plan.visited[place] = stays * in_use;
+                    let left = stays * (1.0 - there);
+                    (owed_l, raised_l) = (owed_l * left, raised_l * left);
+                } else {
+                    (owed_l, raised_l) = (0.0, 0.0);
                 }
-                owed_l = 0.0;
                 aim = Some(regime.fed.ec_aim);
             }
             let ahead = day.saturating_sub(self.origin) as f64;
@@ -143,6 +152,7 @@ impl<'a> SitePlan<'a> {
         let mut usage = Usage {
             days: vec![nothing; self.days],
             variance_until: vec![0.0; self.days],
+            lumps: Vec::new(),
             grows: tanks.iter().any(|one| self.grows(one.tank)),
             learnt_from: self.learnt_from(place, &losses),
         };
@@ -185,6 +195,7 @@ impl<'a> SitePlan<'a> {
         let spread = self.learner.pours.fill_spread(place);
         let share = self.known.shares[plan.number];
         let (mut number, mut usual, mut last) = (0.0, 0.0, 0.0);
+        let mut of_week = (0.0, 0.0);
         for at in 0..self.days {
             let changes = path.changes[at];
             if let Some(regime) = plan.tank.fed(self.origin + at).filter(|_| changes > 0.0) {
@@ -194,6 +205,11 @@ impl<'a> SitePlan<'a> {
                 last = amount * part / changes;
                 number += changes;
                 usual += part * amount;
+                of_week = (of_week.0 + changes, of_week.1 + part * amount);
+            }
+            if of_week.0 > 0.0 && ((at + 1) % WEEK == 0 || at + 1 == self.days) {
+                let (number, amount) = std::mem::take(&mut of_week);
+                usage.lumps.push(Lump { week: at / WEEK, number, amount: amount / number });
             }
             let mean = if number > 0.0 { usual / number } else { last };
             usage.variance_until[at] += mean * mean * (path.variance[at] + number * spread * spread);
