@@ -95,7 +95,7 @@ on_both! {
         let shelf = Shelf::of(&world).await;
         shelf.receive(&world.ada, "A", None, 500.0).await;
         world.clock.advance(TimeDelta::hours(1));
-        let earlier = Some(Instant(world.server.app.now()));
+        let earlier = Instant(world.server.app.now());
         world.clock.advance(TimeDelta::hours(1));
         let later = shelf.count(&world.ada, None, 400.0).await.unwrap();
         shelf.issue(&world.ada, 390.0).await.unwrap();
@@ -112,7 +112,7 @@ on_both! {
         world.ada.count_stock(shelf.site, &counted(430.0)).await.unwrap();
         world.ada.reverse_slip(shelf.site, later.id, &reversal("another shelf")).await.unwrap();
         assert_eq!(shelf.held(&world.ada).await, 40.0, "the earlier count stands alone");
-        let poured_at = Some(Instant(earlier.unwrap().0 - TimeDelta::minutes(30)));
+        let poured_at = Some(Instant(earlier.0 - TimeDelta::minutes(30)));
         let late = NewIssue { done_at: poured_at, ..issue(50.0) };
         world.ada.issue_product(shelf.site, shelf.product, &late).await.unwrap();
         assert_eq!(shelf.held(&world.ada).await, 40.0, "and has found what was poured before it");

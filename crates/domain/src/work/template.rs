@@ -250,7 +250,7 @@ mod tests {
         assert_eq!(there, [true, false, false, false, false, false, false]);
         let of_ec = Task::Measure { metrics: [Metric::Ec].into(), point: SamplePoint::Tank };
         let half = CheckPlan { task: of_ec, ..own.clone() };
-        assert!(!is_there(&all()[0], &[half.clone()], &[]));
+        assert!(!is_there(&all()[0], std::slice::from_ref(&half), &[]));
         let of_ph = Task::Measure { metrics: [Metric::Ph].into(), point: SamplePoint::Tank };
         assert!(is_there(&all()[0], &[CheckPlan { task: of_ph, ..half.clone() }, half], &[]));
         let named = CheckPlan { name: "Clean North".into(), ..own };
