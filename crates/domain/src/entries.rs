@@ -19,7 +19,7 @@ pub use again::{EnteredBefore, Measured, SAME_ADDITION, SAME_CHANGE, same_additi
 pub use instrument::{Calibration, Meter, MeterKind};
 pub use plausible::{Beside, Doubt, doubts, doubts_of_volume, has_passed, has_passed_at_a_desk};
 pub use reading::{BandThen, Compensation, NotMeasuredThere, Reading, SamplePoint, Spot};
-pub use seen::{SeenAddition, SeenPour, SeenReading};
+pub use seen::{SeenAddition, SeenReading};
 pub use tank_change::{CHANGE_CAUTIONS, ChangePlan, ChangePlanKind, EARLY, TankChange};
 pub use usual::{
     BesideAddition, Unusual, doubts_of_addition, doubts_of_count, doubts_of_harvest, doubts_of_receipt,

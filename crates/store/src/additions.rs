@@ -1,7 +1,7 @@
 //! Additions: kept once, never changed; one that was wrong is taken back by a linked opposite.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::entries::{Addition, AdditionReason, Poured, SeenAddition, SeenPour, TankChange};
+use fillmark_domain::entries::{Addition, AdditionReason, Measured, Poured, SeenAddition, TankChange};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
 use fillmark_domain::stock::ProductId;
@@ -157,8 +157,8 @@ fn seen(
 ) -> Result<SeenAddition, BrokenRow> {
     let read = columns::Reading { table: "additions", id };
     let poured = match (water_l, product.zip(amount).zip(base)) {
-        (Some(litres), _) => SeenPour::Water { litres },
-        (None, Some(((product, amount), base))) => SeenPour::Product {
+        (Some(litres), _) => Measured::Water { litres },
+        (None, Some(((product, amount), base))) => Measured::Product {
             product: Id::new(product),
             amount: Amount::from_thousandths(amount),
             base: read.code(&base)?,

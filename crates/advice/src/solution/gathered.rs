@@ -1,7 +1,7 @@
 //! The record of a tank out of what was entered of it.
 
 use chrono::TimeDelta;
-use fillmark_domain::entries::{SeenAddition, SeenPour, SeenReading, TankChange};
+use fillmark_domain::entries::{Measured, SeenAddition, SeenReading, TankChange};
 use fillmark_domain::{Base, Id, Metric};
 
 use super::record::{Event, MIXING, TankRecord, What};
@@ -53,10 +53,10 @@ fn change_of(id: Id<TankChange>, change: &TankChange) -> Event {
 fn addition_of(addition: &SeenAddition) -> Event {
     let (id, reason) = (addition.id, addition.reason);
     let what = match addition.poured {
-        SeenPour::Product { product, amount, base } => {
+        Measured::Product { product, amount, base } => {
             What::Poured { id, product, amount: amount.base_units(), liquid: base == Base::Volume, reason }
         }
-        SeenPour::Water { litres } => What::Watered { id, litres, reason },
+        Measured::Water { litres } => What::Watered { id, litres, reason },
     };
     let mixed = if addition.with_change { MIXING } else { TimeDelta::zero() };
     Event { at: addition.recorded_at - mixed, what }

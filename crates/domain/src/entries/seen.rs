@@ -2,9 +2,8 @@
 
 use chrono::{DateTime, Utc};
 
-use crate::entries::{Addition, AdditionReason, Meter, Reading, SamplePoint};
-use crate::stock::ProductId;
-use crate::{Amount, Base, Id, Metric};
+use crate::entries::{Addition, AdditionReason, Measured, Meter, Reading, SamplePoint};
+use crate::{Id, Metric};
 
 /// A reading that stands.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -28,31 +27,12 @@ pub struct SeenReading {
 pub struct SeenAddition {
     /// Its id.
     pub id: Id<Addition>,
-    /// What was poured.
-    pub poured: SeenPour,
+    /// What was poured, whatever lots it came from.
+    pub poured: Measured,
     /// Why.
     pub reason: AdditionReason,
     /// Whether it was entered with a tank change.
     pub with_change: bool,
     /// When it was done.
     pub recorded_at: DateTime<Utc>,
-}
-
-/// What was poured, whatever lots it came from.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum SeenPour {
-    /// So much of a product.
-    Product {
-        /// Which.
-        product: ProductId,
-        /// How much.
-        amount: Amount,
-        /// What it is counted in.
-        base: Base,
-    },
-    /// Water.
-    Water {
-        /// L.
-        litres: f64,
-    },
 }
