@@ -1,6 +1,7 @@
 //! Stock: the ledger, what is poured from it, and what stays true whoever writes at once.
 
 mod counting;
+mod late;
 mod ledger;
 mod orders;
 mod together;

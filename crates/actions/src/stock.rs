@@ -3,6 +3,7 @@
 //! Every act locks what the site holds of the product, enters a slip under the client's id, which makes it safe to
 //! send again, decides, and enters the movements. `Shelf` and `give_back` do so inside the transaction of whoever pours.
 
+mod coming;
 mod corrections;
 mod costs;
 mod counting;
@@ -10,6 +11,7 @@ mod counts;
 mod desk;
 mod draw;
 mod issues;
+mod opposites;
 mod orders;
 mod preparations;
 mod receipts;
@@ -23,9 +25,9 @@ pub use counting::{A_FEW, CauseRead, CountRead, ToCount, due_counts, read_count}
 pub use counts::{Count, count_stock};
 pub(crate) use desk::some_amount;
 pub use desk::{Done, Handled, read_slip};
-pub use draw::give_back;
 pub(crate) use draw::{Pour, Shelf};
 pub use issues::{Issue, WriteOff, issue_product, write_off};
+pub use opposites::give_back;
 pub use orders::{
     Packs, Placing, approve_order, cancel_order, close_order, draft_order, list_orders, order_message,
     place_order, read_order, redraft_order,

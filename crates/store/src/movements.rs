@@ -1,22 +1,38 @@
 //! Movements: the ledger. Rows are only ever added, and each moves the balance of its holding.
 
+mod standing;
+
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::stock::{
     Drawn, Found, LotId, Movement, MovementKind, ProductId, Slip, SlipId, Transfer,
 };
-use fillmark_domain::{Amount, Base, Coded, Id};
+use fillmark_domain::{Amount, Base, Id};
 use sea_orm::sea_query::Expr;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
 
 use uuid::Uuid;
 
+pub use standing::{counted_changes, found_at, losses_since, reversed_of, taken_between};
+
 use crate::columns::{self, Reading};
 use crate::records::{Page, PageQuery, page_of};
-use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, holdings, rows, slips};
+use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, holdings, rows};
 
-/// Enters the changes of lots that a slip stands for, and moves the balances with them.
+/// What a slip does to the lots of one product.
+pub struct Moved<'a> {
+    /// Of which product, and what it is counted in.
+    pub product: (ProductId, Base),
+    /// Why.
+    pub kind: MovementKind,
+    /// By how much each lot changes.
+    pub changes: &'a [(LotId, Amount)],
+    /// What later counts had found of it.
+    pub found: &'a [Found],
+}
+
+/// Enters what a slip does, and that later counts had found a part of it, and moves the balances with them.
 /// # Errors
 /// When the database fails, or a balance would fall below nothing, which the lock on the holdings prevents.
 pub async fn record(
@@ -24,27 +40,11 @@ pub async fn record(
     scope: SiteScope,
     stamp: &Stamp<'_>,
     slip: &Slip,
-    (product, base): (ProductId, Base),
-    kind: MovementKind,
-    changes: &[(LotId, Amount)],
-) -> Result<Vec<Movement>, StoreError> {
-    let moved = |(lot, change): &(LotId, Amount)| moved(stamp, slip, (product, base), kind, *lot, *change);
-    append(tx, scope, changes.iter().map(moved).collect()).await
-}
-
-/// Enters what was taken out of lots.
-/// # Errors
-/// See [`record`].
-pub async fn record_issues(
-    tx: &Tx,
-    scope: SiteScope,
-    stamp: &Stamp<'_>,
-    slip: &Slip,
-    product: (ProductId, Base),
-    takes: &[(LotId, Amount)],
-) -> Result<Vec<Movement>, StoreError> {
-    let changes: Vec<_> = takes.iter().map(|(lot, taken)| (*lot, -*taken)).collect();
-    record(tx, scope, stamp, slip, product, MovementKind::Issue, &changes).await
+    Moved { product, kind, changes, found }: Moved<'_>,
+) -> Result<(), StoreError> {
+    let change = |(lot, change): &(LotId, Amount)| moved(stamp, slip, product, kind, *lot, *change);
+    let movements = changes.iter().map(change).chain(found_since(stamp, slip, product, found)).collect();
+    append(tx, scope, movements).await
 }
 
 /// Enters what each of several slips drew from lots, and that later counts had found a part of it.
@@ -60,41 +60,30 @@ pub async fn record_drawn(
         let product = (slip.says.product, slip.says.base);
         let taken =
             |(lot, taken): &(LotId, Amount)| moved(stamp, slip, product, MovementKind::Issue, *lot, -*taken);
-        drawn.takes.iter().map(taken).chain(found_since(stamp, slip, &drawn.found)).collect::<Vec<_>>()
+        drawn
+            .takes
+            .iter()
+            .map(taken)
+            .chain(found_since(stamp, slip, product, &drawn.found))
+            .collect::<Vec<_>>()
     };
-    append(tx, scope, drawn.iter().flat_map(drawn_on).collect()).await.map(drop)
-}
-
-/// Enters how a count changed lots, and that later counts had found it.
-/// # Errors
-/// See [`record`].
-pub async fn record_count(
-    tx: &Tx,
-    scope: SiteScope,
-    stamp: &Stamp<'_>,
-    slip: &Slip,
-    changes: &[(LotId, Amount)],
-    found: &[Found],
-) -> Result<(), StoreError> {
-    let product = (slip.says.product, slip.says.base);
-    let changed = |(lot, change): &(LotId, Amount)| {
-        moved(stamp, slip, product, MovementKind::CountAdjustment, *lot, *change)
-    };
-    append(tx, scope, changes.iter().map(changed).chain(found_since(stamp, slip, found)).collect())
-        .await
-        .map(drop)
+    append(tx, scope, drawn.iter().flat_map(drawn_on).collect()).await
 }
 
 /// What later counts had found of a slip, each as a change of that count.
-fn found_since(stamp: &Stamp<'_>, slip: &Slip, found: &[Found]) -> impl Iterator<Item = Movement> {
-    let product = (slip.says.product, slip.says.base);
+fn found_since(
+    stamp: &Stamp<'_>,
+    slip: &Slip,
+    product: (ProductId, Base),
+    found: &[Found],
+) -> impl Iterator<Item = Movement> {
     found.iter().map(move |found| Movement {
         done_at: found.counted_at,
         ..moved(stamp, slip, product, MovementKind::CountAdjustment, found.lot, found.amount)
     })
 }
 
-/// Enters the opposites of movements, linked to them.
+/// Enters the opposites of a product's movements, linked to them, and what counts made since had found of that.
 /// # Errors
 /// [`StoreError::Taken`] when one has been taken back before; see [`record`].
 pub async fn reverse(
@@ -102,8 +91,9 @@ pub async fn reverse(
     scope: SiteScope,
     stamp: &Stamp<'_>,
     slip: &Slip,
-    movements: &[Movement],
-) -> Result<Vec<Movement>, StoreError> {
+    (product, movements): ((ProductId, Base), &[Movement]),
+    found: &[Found],
+) -> Result<(), StoreError> {
     let opposite = |movement: &Movement| Movement {
         id: stamp.fresh(),
         slip: slip.id,
@@ -112,10 +102,11 @@ pub async fn reverse(
         reverses: Some(movement.id),
         ..movement.clone()
     };
-    append(tx, scope, movements.iter().map(opposite).collect()).await
+    let opposites = movements.iter().map(opposite).chain(found_since(stamp, slip, product, found));
+    append(tx, scope, opposites.collect()).await
 }
 
-async fn append(tx: &Tx, scope: SiteScope, movements: Vec<Movement>) -> Result<Vec<Movement>, StoreError> {
+async fn append(tx: &Tx, scope: SiteScope, movements: Vec<Movement>) -> Result<(), StoreError> {
     let mut changes: BTreeMap<(ProductId, LotId), Amount> = BTreeMap::new();
     for movement in &movements {
         let change = changes.entry((movement.product, movement.lot)).or_default();
@@ -124,8 +115,7 @@ async fn append(tx: &Tx, scope: SiteScope, movements: Vec<Movement>) -> Result<V
     for ((product, lot), change) in changes.into_iter().filter(|(_, change)| *change != Amount::ZERO) {
         holdings::change_balance(tx, scope, product, lot, change).await?;
     }
-    rows::insert(tx, movements.iter().map(|movement| write(scope, movement)).collect()).await?;
-    Ok(movements)
+    rows::insert(tx, movements.iter().map(|movement| write(scope, movement)).collect()).await
 }
 
 fn moved(
@@ -155,40 +145,6 @@ fn moved(
 pub async fn find(tx: &Tx, scope: SiteScope, id: Id<Movement>) -> Result<Option<Movement>, StoreError> {
     let row = of_site(scope).filter(row::Column::Id.eq(id.uuid())).one(&tx.0).await?;
     Ok(row.map(read).transpose()?)
-}
-
-/// The movements of slips that have been taken back.
-/// # Errors
-/// When the database fails or a row is broken.
-pub async fn reversed_of(tx: &Tx, scope: SiteScope, slips: &[SlipId]) -> Result<Vec<Movement>, StoreError> {
-    let of_slips = of_site(scope).filter(row::Column::SlipId.is_in(slips.iter().map(|slip| slip.uuid())));
-    let movements = of_slips.all(&tx.0).await?;
-    let reversals = of_site(scope)
-        .filter(row::Column::ReversesId.is_in(movements.iter().map(|movement| movement.id)))
-        .all(&tx.0)
-        .await?;
-    let reversed = |row: &row::Model| reversals.iter().any(|reversal| reversal.reverses_id == Some(row.id));
-    Ok(movements.into_iter().filter(reversed).map(read).collect::<Result<_, _>>()?)
-}
-
-/// What a count of a product at an instant had found of what was done before it and entered after it.
-/// # Errors
-/// When the database fails or a row is broken.
-pub async fn found_at(
-    tx: &Tx,
-    scope: SiteScope,
-    product: ProductId,
-    at: DateTime<Utc>,
-) -> Result<Vec<Movement>, StoreError> {
-    let rows = of_site(scope)
-        .filter(row::Column::ProductId.eq(product.uuid()))
-        .filter(row::Column::DoneAt.eq(at))
-        .filter(row::Column::Kind.eq(MovementKind::CountAdjustment.code()))
-        .filter(row::Column::ReversesId.is_null())
-        .filter(row::Column::SlipId.in_subquery(slips::done_before(scope, at)))
-        .all(&tx.0)
-        .await?;
-    Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
 }
 
 /// The movements of a slip, in the order they were made.
@@ -260,27 +216,6 @@ pub async fn lots_moved_by(
     Ok(moved.into_iter().map(Id::new).collect())
 }
 
-/// What was taken out of a product for use after an instant and until another, without what was taken back.
-/// # Errors
-/// When the database fails or a row is broken.
-pub async fn taken_between(
-    tx: &Tx,
-    scope: SiteScope,
-    product: ProductId,
-    (after, until): (DateTime<Utc>, DateTime<Utc>),
-) -> Result<Vec<Movement>, StoreError> {
-    let rows = of_site(scope)
-        .filter(row::Column::ProductId.eq(product.uuid()))
-        .filter(row::Column::Kind.eq(MovementKind::Issue.code()))
-        .filter(row::Column::DoneAt.gt(after))
-        .filter(row::Column::DoneAt.lte(until))
-        .all(&tx.0)
-        .await?;
-    let taken: Vec<Movement> = rows.into_iter().map(read).collect::<Result<_, _>>()?;
-    let back: Vec<Id<Movement>> = taken.iter().filter_map(|movement| movement.reverses).collect();
-    Ok(taken.into_iter().filter(|one| one.reverses.is_none() && !back.contains(&one.id)).collect())
-}
-
 /// How much moved of a product after an instant, in and out added up.
 /// # Errors
 /// When the database fails.
@@ -301,26 +236,6 @@ pub async fn moved_after(
         .one(&tx.0)
         .await?;
     Ok(Amount::from_thousandths(thousandths.unwrap_or(0)))
-}
-
-/// What was lost or found since an instant: write-offs and count adjustments, what was taken back left out.
-/// # Errors
-/// When the database fails or a row is broken.
-pub async fn losses_since(
-    tx: &Tx,
-    scope: SiteScope,
-    from: DateTime<Utc>,
-) -> Result<Vec<Movement>, StoreError> {
-    let kinds = [MovementKind::WriteOff, MovementKind::CountAdjustment].map(Coded::code);
-    let rows = of_site(scope)
-        .filter(row::Column::Kind.is_in(kinds))
-        .filter(row::Column::DoneAt.gte(from))
-        .order_by_asc(row::Column::DoneAt)
-        .all(&tx.0)
-        .await?;
-    let losses: Vec<Movement> = rows.into_iter().map(read).collect::<Result<_, _>>()?;
-    let reversed: Vec<Id<Movement>> = losses.iter().filter_map(|loss| loss.reverses).collect();
-    Ok(losses.into_iter().filter(|loss| loss.reverses.is_none() && !reversed.contains(&loss.id)).collect())
 }
 
 /// A page of a site's movements.

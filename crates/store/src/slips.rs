@@ -1,12 +1,13 @@
 //! Slips: what one act entered into the ledger, once for each client id.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::Id;
 use fillmark_domain::people::PersonId;
-use fillmark_domain::stock::{Entered, Movement, OrderId, ProductId, Slip, SlipId, Wanted};
+use fillmark_domain::stock::{Entered, Movement, OrderId, ProductId, Slip, SlipId, SlipKind, Wanted};
+use fillmark_domain::{Coded, Id};
 use sea_orm::sea_query::{Expr, SelectStatement};
 use sea_orm::{
-    ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, QueryTrait, Set, TryInsertResult,
+    ColumnTrait, Condition, EntityTrait, QueryFilter, QueryOrder, QuerySelect, QueryTrait, Set,
+    TryInsertResult,
 };
 
 use crate::columns::{self, Reading};
@@ -110,13 +111,14 @@ pub async fn counts_after(
     Ok(counts.into_iter().filter(stands).collect())
 }
 
-/// The ids of what was done before an instant.
-pub(crate) fn done_before(scope: SiteScope, at: DateTime<Utc>) -> SelectStatement {
+/// The ids of slips that tell a count at an instant what it had found: what was done before it, or is taken back.
+pub(crate) fn telling_of_before(scope: SiteScope, at: DateTime<Utc>) -> SelectStatement {
+    let is_reversal = row::Column::Kind.eq(SlipKind::Reversal.code());
     row::Entity::find()
         .select_only()
         .column(row::Column::Id)
         .filter(row::Column::SiteId.eq(scope.uuid()))
-        .filter(row::Column::DoneAt.lt(at))
+        .filter(Condition::any().add(row::Column::DoneAt.lt(at)).add(is_reversal))
         .into_query()
 }
 

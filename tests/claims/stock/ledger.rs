@@ -4,7 +4,7 @@ use chrono::TimeDelta;
 use fillmark_api::*;
 use fillmark_domain::people::Role;
 use fillmark_tests::on_both;
-use fillmark_tests::world::{PASSWORD, World, json, refusal};
+use fillmark_tests::world::{World, json, refusal};
 use serde_json::json;
 use uuid::Uuid;
 
@@ -125,83 +125,6 @@ on_both! {
         shelf.count(&world.ada, Some(stock.lots[1].lot_id), 480.5).await.unwrap();
         assert_eq!(shelf.lots(&world.ada).await, lots(120.0, 480.5));
         assert_eq!(shelf.moved(&world.ada).await, shelf.held(&world.ada).await);
-    }
-
-    async fn a_count_typed_in_later_is_laid_against_its_own_moment(world: World) {
-        let shelf = Shelf::of(&world).await;
-        shelf.receive(&world.ada, "A", None, 500.0).await;
-        let counted_at = Instant(world.server.app.now());
-        world.clock.advance(TimeDelta::hours(1));
-        shelf.issue(&world.ada, 100.0).await.unwrap();
-        let body: NewCount = json(json!({ "client_id": Uuid::now_v7(), "product_id": shelf.product,
-            "counted": { "value": 450, "unit": "mL" }, "done_at": counted_at }));
-        world.ada.count_stock(shelf.site, &body).await.unwrap();
-        assert_eq!(shelf.held(&world.ada).await, 350.0);
-        let less: NewCount = json(json!({ "client_id": Uuid::now_v7(), "product_id": shelf.product,
-            "counted": { "value": 80, "unit": "mL" }, "done_at": counted_at }));
-        assert_eq!(refusal(world.ada.count_stock(shelf.site, &less).await), ProblemCode::Conflict);
-    }
-
-    async fn a_loss_is_shared_so_that_no_lot_loses_what_was_poured_from_it_since(world: World) {
-        let shelf = Shelf::of(&world).await;
-        shelf.receive(&world.ada, "x1", Some("2026-12-01"), 500.0).await;
-        shelf.receive(&world.ada, "x2", Some("2027-03-01"), 1000.0).await;
-        let counted_at = Instant(world.server.app.now());
-        world.clock.advance(TimeDelta::days(2));
-        world.ada.sign_in("ada", PASSWORD).await.unwrap();
-        shelf.issue(&world.ada, 200.0).await.unwrap();
-        let body: NewCount = json(json!({ "client_id": Uuid::now_v7(), "product_id": shelf.product,
-            "counted": { "value": 1050, "unit": "mL" }, "done_at": counted_at }));
-        world.ada.count_stock(shelf.site, &body).await.unwrap();
-        assert_eq!(shelf.lots(&world.ada).await, [("x2".to_owned(), 850.0)]);
-    }
-
-    async fn what_was_poured_before_a_count_and_entered_after_it_had_been_found(world: World) {
-        let shelf = Shelf::of(&world).await;
-        shelf.receive(&world.ada, "A", None, 1000.0).await;
-        world.clock.advance(TimeDelta::hours(1));
-        let poured_at = Some(Instant(world.server.app.now()));
-        world.clock.advance(TimeDelta::hours(1));
-        let count = shelf.count(&world.ada, None, 800.0).await.unwrap();
-        let late = |ml: f64| NewIssue { done_at: poured_at, ..issue(ml) };
-        let slip = world.ada.issue_product(shelf.site, shelf.product, &late(200.0)).await.unwrap();
-        let changes = |slip: &Slip| slip.movements.iter().map(|one| one.change.value).collect::<Vec<_>>();
-        assert_eq!((shelf.held(&world.ada).await, changes(&slip)), (800.0, vec![-200.0, 200.0]));
-        world.ada.reverse_slip(shelf.site, slip.id, &reversal("was water")).await.unwrap();
-        assert_eq!(shelf.held(&world.ada).await, 800.0);
-
-        shelf.issue(&world.ada, 700.0).await.unwrap();
-        let again = world.ada.issue_product(shelf.site, shelf.product, &late(200.0)).await.unwrap();
-        assert_eq!(shelf.held(&world.ada).await, 100.0, "more than is left today was there then");
-        let beyond = world.ada.issue_product(shelf.site, shelf.product, &late(801.0)).await;
-        assert_eq!(refusal(beyond), ProblemCode::OutOfStock);
-        let body = NewIssue { poured_all_the_same: true, ..late(801.0) };
-        let beyond = world.ada.issue_product(shelf.site, shelf.product, &body).await.unwrap();
-        assert_eq!(beyond.shortage.as_ref().map(|short| short.value), Some(1.0));
-        assert_eq!(world.ada.shortages(shelf.site, "state=open").await.unwrap(), [], "the count settled it");
-        world.ada.reverse_slip(shelf.site, beyond.id, &reversal("was water")).await.unwrap();
-
-        let uncounted = reversal("another product");
-        let back = world.ada.reverse_slip(shelf.site, count.id, &uncounted).await.unwrap();
-        assert_eq!(world.ada.reverse_slip(shelf.site, count.id, &uncounted).await.unwrap(), back);
-        assert_eq!(shelf.held(&world.ada).await, 100.0, "1000 without 700 and 200");
-        world.ada.reverse_slip(shelf.site, again.id, &reversal("was water")).await.unwrap();
-        assert_eq!((shelf.held(&world.ada).await, shelf.moved(&world.ada).await), (300.0, 300.0));
-    }
-
-    async fn a_count_taken_back_by_its_movement_takes_along_what_it_had_found(world: World) {
-        let shelf = Shelf::of(&world).await;
-        shelf.receive(&world.ada, "A", None, 1000.0).await;
-        world.clock.advance(TimeDelta::hours(1));
-        let poured_at = Some(Instant(world.server.app.now()));
-        world.clock.advance(TimeDelta::hours(1));
-        let count = shelf.count(&world.ada, None, 800.0).await.unwrap();
-        let late = NewIssue { done_at: poured_at, ..issue(150.0) };
-        world.ada.issue_product(shelf.site, shelf.product, &late).await.unwrap();
-        assert_eq!(shelf.held(&world.ada).await, 800.0);
-        let back = reversal("another shelf");
-        world.ada.reverse_movement(shelf.site, count.movements[0].id, &back).await.unwrap();
-        assert_eq!((shelf.held(&world.ada).await, shelf.moved(&world.ada).await), (850.0, 850.0));
     }
 
     async fn quarantined_and_expired_lots_are_held_and_never_poured(world: World) {

@@ -1,15 +1,13 @@
 //! Corrections: a movement, or all that a slip did, taken back by linked opposites.
 
+use fillmark_domain::Id;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{
-    Entered, LotId, Movement, MovementKind, ProductId, Received, Slip, SlipId, SlipKind,
-};
-use fillmark_domain::{Amount, Id};
+use fillmark_domain::stock::{Entered, LotId, Movement, MovementKind, Received, SlipId, SlipKind};
 use fillmark_store::words::orders;
-use fillmark_store::{SiteScope, StoreError, Tx, holdings, movements, records, shortages, slips};
+use fillmark_store::{movements, records, shortages, slips};
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled};
-use super::{draw, receipts, transfers};
+use super::{opposites, receipts, transfers};
 use crate::caller::Correcting;
 use crate::{App, Caller, Refusal};
 
@@ -31,9 +29,8 @@ pub async fn reverse_movement(
     let movement = movements::find(&desk.tx, scope, movement).await?.ok_or(Refusal::NotFound)?;
     let entered = slips::find(&desk.tx, scope, movement.slip).await?.ok_or(Refusal::NotFound)?;
     refuse_others(leave, &desk, &entered)?;
-    // With what a count had found of it.
-    let of_lot = entered.movements.iter().filter(|other| other.lot == movement.lot).cloned().collect();
-    take_back(desk, entered, of_lot, false, done, reason).await
+    let taken = entered.going_with(&movement);
+    take_back(desk, entered, taken, false, done, reason).await
 }
 
 /// Takes back all that a slip did, its shortage included. What was sent to another site is taken back until it arrives.
@@ -85,47 +82,21 @@ async fn take_back(
         }
         Slipped::Before(_) => return Err(Refusal::ClientIdReused),
     };
-    let mut standing = draw::standing(&desk.tx, desk.scope, &entered, &taken).await?;
+    let mut standing = opposites::standing(&desk.tx, desk.scope, &entered, &taken).await?;
     let lots: Vec<LotId> = taken.iter().map(|movement| movement.lot).collect();
-    let found = found_by(&desk.tx, desk.scope, &entered).await?;
+    let found = opposites::found_by(&desk.tx, desk.scope, &entered).await?;
     standing.extend(found.into_iter().filter(|movement| whole || lots.contains(&movement.lot)));
     if entered.slip.says.kind == SlipKind::TransferOut {
         transfers::take_back(&desk, entered.slip.id, &back).await?;
     }
-    opposite(&desk, &back, &entered, &standing).await?;
+    for movement in standing.iter().filter(|movement| movement.kind == MovementKind::Receipt) {
+        await_again(&desk, &entered, movement).await?;
+    }
+    opposites::enter(&desk.tx, desk.scope, &desk.stamp, &back, &entered, &standing).await?;
     if whole {
         shortages::withdraw(&desk.tx, desk.scope, entered.slip.id, back.id).await?;
     }
     desk.close(back.id, &product).await
-}
-
-async fn opposite(
-    desk: &Desk<'_>,
-    back: &Slip,
-    entered: &Entered,
-    taken: &[Movement],
-) -> Result<(), Refusal> {
-    let mut products: Vec<ProductId> = taken.iter().map(|movement| movement.product).collect();
-    products.sort();
-    products.dedup();
-    let mut held = Vec::new();
-    for product in products {
-        held.extend(holdings::lock_for_issue(&desk.tx, desk.scope, product).await?);
-    }
-    for movement in taken {
-        let of_lot = taken.iter().filter(|other| other.lot == movement.lot);
-        let change = of_lot.map(|other| other.change).sum();
-        let there: Amount =
-            held.iter().filter(|holding| holding.lot == movement.lot).map(|holding| holding.held).sum();
-        if there < change {
-            return Err(draw::out_of_stock(change, there, movement.base));
-        }
-        if movement.kind == MovementKind::Receipt {
-            await_again(desk, entered, movement).await?;
-        }
-    }
-    movements::reverse(&desk.tx, desk.scope, &desk.stamp, back, taken).await?;
-    Ok(())
 }
 
 /// What an order had received is awaited again.
@@ -137,24 +108,6 @@ async fn await_again(desk: &Desk<'_>, entered: &Entered, movement: &Movement) ->
     let awaited = order.content.take_back(&came).map_err(receipts::refused)?;
     records::change(&desk.tx, desk.scope, id, order.version, &desk.stamp, &awaited).await?;
     Ok(())
-}
-
-/// What a count had found of what was entered after it: it goes with the count.
-pub(super) async fn found_by(
-    tx: &Tx,
-    scope: SiteScope,
-    entered: &Entered,
-) -> Result<Vec<Movement>, StoreError> {
-    let says = &entered.slip.says;
-    if says.kind != SlipKind::Count {
-        return Ok(Vec::new());
-    }
-    let mut found = movements::found_at(tx, scope, says.product, says.done_at).await?;
-    found.retain(|movement| says.lot.is_none_or(|lot| lot == movement.lot));
-    let slips: Vec<SlipId> = found.iter().map(|movement| movement.slip).collect();
-    let reversed = movements::reversed_of(tx, scope, &slips).await?;
-    found.retain(|movement| !reversed.contains(movement));
-    Ok(found)
 }
 
 fn reverses(before: &Entered, entered: &Entered, taken: &[Movement]) -> bool {

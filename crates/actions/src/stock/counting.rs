@@ -12,8 +12,8 @@ use fillmark_domain::{Amount, Id, Kept};
 use fillmark_store::holdings::{self, Holding};
 use fillmark_store::{SiteScope, Tx, entries, movements, plan, records, shortages, slips};
 
-use super::corrections;
 use super::costs::prices;
+use super::opposites;
 use crate::{App, Caller, Refusal, dosing};
 
 /// Products that a rotating count asks for, unless somebody says how many: a quarter of an hour's work (our own judgement).
@@ -147,7 +147,7 @@ pub async fn read_count(app: &App, caller: &Caller, site: SiteId, id: SlipId) ->
     taken.retain(|movement| says.lot.is_none_or(|lot| movement.lot == lot));
     let short = shortages::settled_by(&tx, scope, id).await?;
     let own = entered.movements.iter().filter(|movement| !entered.had_found(movement));
-    let found = corrections::found_by(&tx, scope, &entered).await?;
+    let found = opposites::found_by(&tx, scope, &entered).await?;
     let difference: Amount = own.chain(&found).map(|movement| movement.change).sum();
     let found = Found {
         product: product.id,

@@ -4,9 +4,12 @@ use chrono::{DateTime, Utc};
 use fillmark_domain::entries::doubts_of_count;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{LotId, NotCounted, OnHand, ProductId, SlipKind, moved_since, spread_count};
+use fillmark_domain::stock::{
+    LotId, MovementKind, NotCounted, OnHand, ProductId, SlipKind, moved_since, spread_count,
+};
 use fillmark_domain::{Amount, Quantity};
-use fillmark_store::{movements, shortages, slips};
+use fillmark_store::movements::{self, Moved};
+use fillmark_store::{shortages, slips};
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, any_amount, handled};
 use super::draw::{self, Before};
@@ -64,7 +67,10 @@ pub async fn count_stock(app: &App, caller: &Caller, site: SiteId, count: Count)
 
     let left: Vec<(LotId, Amount)> = changes.iter().map(|(lot, change)| (*lot, -*change)).collect();
     let found = before.found(&left);
-    movements::record_count(&desk.tx, scope, &desk.stamp, &slip, &changes, &found).await?;
+    let counted = (product.id, product.content.base);
+    let moved =
+        Moved { product: counted, kind: MovementKind::CountAdjustment, changes: &changes, found: &found };
+    movements::record(&desk.tx, scope, &desk.stamp, &slip, moved).await?;
     shortages::settle(&desk.tx, scope, &slip).await?;
     desk.close(slip.id, &product).await
 }

@@ -18,6 +18,9 @@ use crate::{App, Caller, Refusal};
 /// A thousand tonnes: no store holds more, and the sum of millions of such entries still fits the ledger.
 const LARGEST: Amount = Amount::from_thousandths(1_000_000_000_000);
 
+/// What is told of an act before a count that is entered, or taken back, after it.
+const COUNTED_SINCE: &str = "A count made since had found this already, so the balance stays as counted; count again if it was not there then.";
+
 /// A slip with what whoever handled the product should be told.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Handled {
@@ -146,7 +149,8 @@ impl<'a> Desk<'a> {
 
 /// A slip with the cautions of its product.
 pub(super) fn handled(entered: Entered, product: &Kept<Product>) -> Handled {
-    Handled { entered, cautions: product.content.cautions() }
+    let counted = entered.movements.iter().any(|movement| entered.had_found(movement));
+    Handled { cautions: product.content.cautions(), entered }.told(counted.then_some(COUNTED_SINCE))
 }
 
 /// What was entered as an amount of the product, more than nothing.

@@ -1,16 +1,15 @@
-//! Drawing from the lots that expire first, and giving back.
+//! Drawing from the lots that expire first.
 
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_domain::stock::{
-    Counted, Drawn, Entered, Found, LotId, Movement, OnHand, OutOfStock, Owed, ProductId, Slip, SlipId,
-    SlipKind, Unfit, Wanted, draw_first_expiring, draw_named, found_of, held_before, issue_first_expiring,
-    issue_named, owed,
+    Counted, Drawn, Found, LotId, MovementKind, OnHand, OutOfStock, ProductId, Slip, SlipId, SlipKind, Unfit,
+    Wanted, draw_first_expiring, draw_named, found_of, held_before, issue_first_expiring, issue_named,
 };
 use fillmark_domain::{Amount, Base, Coded, Faults};
-use fillmark_store::slips::Opened;
+use fillmark_store::movements::Moved;
 use fillmark_store::{SiteScope, Stamp, Tx, holdings, movements, shortages, slips};
 
 use crate::Refusal;
@@ -41,7 +40,7 @@ pub(crate) struct Shelf {
 
 impl Shelf {
     /// Draws what is poured: from the lot that is named, or else from those that expire first. The slip it answers is
-    /// what [`give_back`] takes back later. [`Shelf::keep`] enters it.
+    /// what [`give_back`](super::give_back) takes back later. [`Shelf::keep`] enters it.
     /// # Errors
     /// [`Refusal::OutOfStock`] when less is held and it was not poured all the same, [`Refusal::Invalid`] at `/lot_id`
     /// when the site never held that lot of it. A refused pour leaves nothing behind.
@@ -108,6 +107,17 @@ pub(super) struct Before {
 }
 
 impl Before {
+    pub(super) async fn of(
+        tx: &Tx,
+        scope: SiteScope,
+        product: ProductId,
+        now: &[OnHand],
+        at: DateTime<Utc>,
+    ) -> Result<Before, Refusal> {
+        let counts = slips::counts_after(tx, scope, product, at).await?;
+        Before::find(tx, scope, now, &counts, at).await
+    }
+
     pub(super) async fn find(
         tx: &Tx,
         scope: SiteScope,
@@ -120,8 +130,7 @@ impl Before {
         }
         let lots: Vec<LotId> = now.iter().map(|holding| holding.lot).collect();
         let later = movements::of_lots_after(tx, scope, &lots, at).await?;
-        let counted = |count: &Slip| Counted { at: count.says.done_at, lot: count.says.lot };
-        let counts: Vec<Counted> = counts.iter().map(counted).collect();
+        let counts: Vec<Counted> = counts.iter().map(Counted::of).collect();
         Ok(Before { held: held_before(now, &later, &counts), counts })
     }
 
@@ -159,6 +168,20 @@ pub(super) fn decide(
     }
 }
 
+/// Enters what left the lots of a product on a slip.
+pub(super) async fn leave(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    slip: &Slip,
+    (product, kind): ((ProductId, Base), MovementKind),
+    drawn: &Drawn,
+) -> Result<(), Refusal> {
+    let changes: Vec<(LotId, Amount)> = drawn.takes.iter().map(|(lot, taken)| (*lot, -*taken)).collect();
+    let moved = Moved { product, kind, changes: &changes, found: &drawn.found };
+    Ok(movements::record(tx, scope, stamp, slip, moved).await?)
+}
+
 /// Enters what slips draw. A shortage before a count is settled by that count.
 pub(super) async fn record(
     tx: &Tx,
@@ -174,76 +197,6 @@ pub(super) async fn record(
         }
     }
     Ok(())
-}
-
-/// Settles the open shortages of a product with what came in on a slip, and draws from it what was poured before the
-/// record held it.
-/// # Errors
-/// When the database fails.
-pub(super) async fn settle(
-    tx: &Tx,
-    scope: SiteScope,
-    stamp: &Stamp<'_>,
-    slip: &Slip,
-    came: &[(LotId, Amount)],
-) -> Result<(), Refusal> {
-    let product = (slip.says.product, slip.says.base);
-    let open = shortages::open_of(tx, scope, &[product.0]).await?;
-    for Owed { slip: pour, takes } in owed(&open, came, slip.says.done_at) {
-        let pour = slips::find(tx, scope, pour).await?.ok_or(Refusal::NotFound)?.slip;
-        movements::record_issues(tx, scope, stamp, &pour, product, &takes).await?;
-    }
-    Ok(shortages::settle(tx, scope, slip).await?)
-}
-
-/// Takes back all that was drawn on a slip, by linked opposites; its shortage, if any, is withdrawn.
-/// # Errors
-/// [`Refusal::Conflict`] when it has been given back before.
-pub async fn give_back(
-    tx: &Tx,
-    scope: SiteScope,
-    stamp: &Stamp<'_>,
-    slip: SlipId,
-    reason: &str,
-) -> Result<SlipId, Refusal> {
-    let drawn = slips::find(tx, scope, slip).await?.ok_or(Refusal::NotFound)?;
-    holdings::lock_for_issue(tx, scope, drawn.slip.says.product).await?;
-    let standing = standing(tx, scope, &drawn, &drawn.movements).await?;
-    let says = Wanted {
-        client_id: None,
-        kind: SlipKind::Reversal,
-        done_at: stamp.at,
-        reason: Some(reason.to_owned()),
-        ..drawn.slip.says
-    };
-    let Opened::New(back) = slips::open(tx, scope, stamp, &says).await? else {
-        return Err(Refusal::ClientIdReused);
-    };
-    movements::reverse(tx, scope, stamp, &back, &standing).await?;
-    shortages::withdraw(tx, scope, slip, back.id).await?;
-    Ok(back.id)
-}
-
-/// Those of a slip's movements that are to be taken back. What a count had found of a pour is no more when the count
-/// has been taken back.
-/// # Errors
-/// [`Refusal::Conflict`] when another has been taken back before.
-pub(super) async fn standing(
-    tx: &Tx,
-    scope: SiteScope,
-    entered: &Entered,
-    taken: &[Movement],
-) -> Result<Vec<Movement>, Refusal> {
-    let reversed = movements::reversed_of(tx, scope, &[entered.slip.id]).await?;
-    let mut standing = Vec::new();
-    for movement in taken {
-        match reversed.iter().any(|before| before.id == movement.id) {
-            false => standing.push(movement.clone()),
-            true if entered.had_found(movement) => {}
-            true => return Err(Refusal::Conflict("it has been taken back before".to_owned())),
-        }
-    }
-    Ok(standing)
 }
 
 /// Locks what is held of a product, and picks the lot that is named.

@@ -1,13 +1,13 @@
 //! What goes out: issues and write-offs.
 
-use fillmark_domain::Quantity;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{Lot, LotId, MovementKind, ProductId, SlipKind};
-use fillmark_store::{movements, records, slips};
+use fillmark_domain::stock::{Drawn, Lot, LotId, MovementKind, ProductId, SlipKind};
+use fillmark_domain::{Amount, Quantity};
+use fillmark_store::records;
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled, some_amount};
-use super::draw;
+use super::draw::{self, Before};
 use crate::{App, Caller, Refusal};
 
 /// An amount to be taken out for use.
@@ -59,8 +59,7 @@ pub async fn issue_product(
     };
 
     let on = desk.day(slip.says.done_at);
-    let counts = slips::counts_after(&desk.tx, scope, product.id, slip.says.done_at).await?;
-    let before = draw::Before::find(&desk.tx, scope, &held, &counts, slip.says.done_at).await?;
+    let before = Before::of(&desk.tx, scope, product.id, &held, slip.says.done_at).await?;
     let (base, all_the_same) = (product.content.base, issue.poured_all_the_same);
     let drawn = before.drawn(draw::decide(&before.held, issue.lot, amount, base, all_the_same, on)?);
 
@@ -92,13 +91,15 @@ pub async fn write_off(
     };
 
     let held = draw::lock(&desk.tx, scope, product.id, Some(lot.id)).await?;
-    let held = held.iter().map(|holding| holding.held).sum();
+    let before = Before::of(&desk.tx, scope, product.id, &held, slip.says.done_at).await?;
+    let held = before.held.iter().map(|holding| holding.held).sum();
     if held < amount {
         return Err(draw::out_of_stock(amount, held, product.content.base));
     }
 
     let counted = (product.id, product.content.base);
-    let changes = [(lot.id, -amount)];
-    movements::record(&desk.tx, scope, &desk.stamp, &slip, counted, MovementKind::WriteOff, &changes).await?;
+    let lost = before.drawn(Drawn { takes: vec![(lot.id, amount)], short: Amount::ZERO, found: Vec::new() });
+    let what = (counted, MovementKind::WriteOff);
+    draw::leave(&desk.tx, scope, &desk.stamp, &slip, what, &lost).await?;
     desk.close(slip.id, &product).await
 }

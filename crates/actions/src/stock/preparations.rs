@@ -7,10 +7,11 @@ use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{Entered, LotId, MovementKind, Product, ProductId, Slip, SlipKind};
 use fillmark_domain::{Amount, Faults, Kept, Quantity};
-use fillmark_store::{holdings, movements, preparations};
+use fillmark_store::{holdings, preparations};
 
+use super::coming;
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled, some_amount};
-use super::draw;
+use super::draw::{self, Before};
 use crate::{App, Caller, Refusal};
 
 /// What went into a stock solution and what came of it.
@@ -83,9 +84,9 @@ pub async fn make_preparation(
     }
     let counted = (product.id, product.content.base);
     let changes = [(lot.id, amount)];
-    movements::record(&desk.tx, scope, &desk.stamp, &slip, counted, MovementKind::Receipt, &changes).await?;
+    let what = (counted, MovementKind::Receipt);
+    coming::take_in(&desk.tx, scope, &desk.stamp, &slip, what, &changes).await?;
     preparations::record(&desk.tx, scope, &desk.stamp, slip.id, lot.id, made.strength).await?;
-    draw::settle(&desk.tx, scope, &desk.stamp, &slip, &changes).await?;
     desk.close(slip.id, &product).await
 }
 
@@ -109,10 +110,12 @@ async fn pour(desk: &Desk<'_>, slip: &Slip, part: &Taken) -> Result<(), Refusal>
     let (product, base) = (part.product.id, part.product.content.base);
     let held = draw::lock(&desk.tx, desk.scope, product, part.lot).await;
     let held = held.map_err(|refusal| refusal.within(&part.pointer))?;
-    let drawn = draw::decide(&held, part.lot, part.amount, base, false, desk.day(slip.says.done_at));
-    let drawn = drawn.map_err(|refusal| refusal.within(&part.pointer))?;
-    movements::record_issues(&desk.tx, desk.scope, &desk.stamp, slip, (product, base), &drawn.takes).await?;
-    Ok(())
+    let at = slip.says.done_at;
+    let before = Before::of(&desk.tx, desk.scope, product, &held, at).await?;
+    let drawn = draw::decide(&before.held, part.lot, part.amount, base, false, desk.day(at));
+    let drawn = before.drawn(drawn.map_err(|refusal| refusal.within(&part.pointer))?);
+    let what = ((product, base), MovementKind::Issue);
+    draw::leave(&desk.tx, desk.scope, &desk.stamp, slip, what, &drawn).await
 }
 
 /// Whether the same parts went in at the same strength.

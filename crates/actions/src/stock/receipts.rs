@@ -7,10 +7,10 @@ use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{MovementKind, Offer, OrderId, Product, ProductId, Received, SlipKind};
 use fillmark_domain::{Amount, Coded, Kept, Quantity, stock};
 use fillmark_store::words::orders;
-use fillmark_store::{holdings, movements, records};
+use fillmark_store::{holdings, records};
 
+use super::coming;
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled, some_amount};
-use super::draw;
 use crate::{App, Caller, Refusal};
 
 /// Something that came in.
@@ -75,8 +75,8 @@ pub async fn receive_product(
 
     let counted = (product.id, product.content.base);
     let changes = [(lot.id, amount)];
-    movements::record(&desk.tx, scope, &desk.stamp, &slip, counted, MovementKind::Receipt, &changes).await?;
-    draw::settle(&desk.tx, scope, &desk.stamp, &slip, &changes).await?;
+    let what = (counted, MovementKind::Receipt);
+    coming::take_in(&desk.tx, scope, &desk.stamp, &slip, what, &changes).await?;
     let caution = lot.content.caution(desk.day(at));
     Ok(desk.close(slip.id, &product).await?.told(caution))
 }

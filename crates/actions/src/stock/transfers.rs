@@ -2,12 +2,15 @@
 
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Site, SiteId};
-use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, Slip, SlipId, SlipKind, Transfer};
-use fillmark_domain::{Amount, Id, Quantity};
+use fillmark_domain::stock::{
+    Drawn, LotId, Movement, MovementKind, ProductId, Slip, SlipId, SlipKind, Transfer,
+};
+use fillmark_domain::{Id, Quantity};
 use fillmark_store::{Page, PageQuery, holdings, movements, records, transfers};
 
+use super::coming;
 use super::desk::{Desk, Done, Saying, Slipped, some_amount};
-use super::draw;
+use super::draw::{self, Before};
 use crate::{App, Caller, Refusal};
 
 /// Product to be sent to another site.
@@ -52,10 +55,11 @@ pub async fn send_transfer(
         }
     };
 
-    let drawn =
-        draw::decide(&held, sending.lot, amount, product.content.base, false, desk.day(slip.says.done_at))?;
+    let at = slip.says.done_at;
+    let before = Before::of(&desk.tx, scope, product.id, &held, at).await?;
+    let drawn = draw::decide(&before.held, sending.lot, amount, product.content.base, false, desk.day(at))?;
 
-    let transfer = leave(&desk, &slip, sending.to, &drawn.takes).await?;
+    let transfer = leave(&desk, &slip, sending.to, &before.drawn(drawn)).await?;
     desk.tx.commit().await?;
     Ok(transfer)
 }
@@ -69,12 +73,7 @@ async fn refuse_unknown_site(desk: &Desk<'_>, site: SiteId) -> Result<(), Refusa
 }
 
 /// Enters that what was taken from the lots is on its way.
-async fn leave(
-    desk: &Desk<'_>,
-    slip: &Slip,
-    to: SiteId,
-    takes: &[(LotId, Amount)],
-) -> Result<Transfer, Refusal> {
+async fn leave(desk: &Desk<'_>, slip: &Slip, to: SiteId, drawn: &Drawn) -> Result<Transfer, Refusal> {
     let says = &slip.says;
     let transfer = Transfer {
         id: desk.stamp.fresh(),
@@ -88,9 +87,8 @@ async fn leave(
         arrived: None,
         taken_back: None,
     };
-    let changes: Vec<(LotId, Amount)> = takes.iter().map(|(lot, taken)| (*lot, -*taken)).collect();
-    let (sent, kind) = ((says.product, says.base), MovementKind::TransferOut);
-    movements::record(&desk.tx, desk.scope, &desk.stamp, slip, sent, kind, &changes).await?;
+    let what = ((says.product, says.base), MovementKind::TransferOut);
+    draw::leave(&desk.tx, desk.scope, &desk.stamp, slip, what, drawn).await?;
     transfers::send(&desk.tx, desk.scope, &desk.stamp, &transfer).await?;
     Ok(transfer)
 }
@@ -139,9 +137,8 @@ async fn arrive(desk: &Desk<'_>, slip: &Slip, id: Id<Transfer>, left: &[Movement
         changes.push((*lot, -*change));
     }
     holdings::lock_for_issue(&desk.tx, desk.scope, product).await?;
-    let (came, kind) = ((product, slip.says.base), MovementKind::TransferIn);
-    movements::record(&desk.tx, desk.scope, &desk.stamp, slip, came, kind, &changes).await?;
-    draw::settle(&desk.tx, desk.scope, &desk.stamp, slip, &changes).await?;
+    let what = ((product, slip.says.base), MovementKind::TransferIn);
+    coming::take_in(&desk.tx, desk.scope, &desk.stamp, slip, what, &changes).await?;
     transfers::arrive(&desk.tx, desk.scope, &desk.stamp, id, slip.id, at).await?;
     Ok(())
 }

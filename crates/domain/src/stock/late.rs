@@ -1,4 +1,4 @@
-//! What is entered late: a pour that a count had found, a receipt of what was poured already.
+//! What is entered, or taken back, late: a count had found it already, or something was poured of it.
 
 use chrono::{DateTime, Utc};
 
@@ -14,12 +14,13 @@ pub struct Counted {
     pub lot: Option<Id<Lot>>,
 }
 
-/// What a count found missing of a lot before it was told where it went.
+/// What a count had found of a lot before it was told what had become of it: the change of the balance that makes up for
+/// what is entered or taken back since.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Found {
     /// Of which lot.
     pub lot: Id<Lot>,
-    /// How much of what is drawn.
+    /// By how much the count's change of the lot grows: more than nothing where something had left it.
     pub amount: Amount,
     /// When it was counted.
     pub counted_at: DateTime<Utc>,
@@ -35,7 +36,13 @@ pub struct Owed {
 }
 
 impl Counted {
-    fn covers(&self, lot: Id<Lot>) -> bool {
+    /// A slip of a count, read as one.
+    pub fn of(count: &Slip) -> Counted {
+        Counted { at: count.says.done_at, lot: count.says.lot }
+    }
+
+    /// Whether it told of a lot.
+    pub fn covers(&self, lot: Id<Lot>) -> bool {
         self.lot.is_none_or(|counted| counted == lot)
     }
 }
@@ -68,6 +75,36 @@ pub fn found_of(takes: &[(Id<Lot>, Amount)], counts: &[Counted]) -> Vec<Found> {
         Some(Found { lot: *lot, amount: *amount, counted_at: first })
     };
     takes.iter().filter_map(found).collect()
+}
+
+/// What a count of a whole product had found of what came in before it and is entered after it; with the sign turned, of
+/// what had come in and is taken back. `changed` is by how much that count changed each lot, `now` what is held.
+///
+/// What the count took for too much in another lot was this one, and what it missed there was never to be had: that
+/// is undone first. The rest was counted in the lot itself.
+pub fn found_of_came(
+    lot: Id<Lot>,
+    came: Amount,
+    counted_at: DateTime<Utc>,
+    changed: &[(Id<Lot>, Amount)],
+    now: &[OnHand],
+) -> Vec<Found> {
+    let entered = came.is_positive();
+    let held = |lot: Id<Lot>| now.iter().filter(|one| one.lot == lot).map(|one| one.held).sum::<Amount>();
+    let whole = if entered { came } else { -came };
+    let (mut left, mut found) = (whole, Vec::new());
+    let mut lay = |lot: Id<Lot>, most: Amount| {
+        let part = most.min(left);
+        if part.is_positive() {
+            left = left - part;
+            found.push(Found { lot, amount: if entered { -part } else { part }, counted_at });
+        }
+    };
+    for (other, change) in changed.iter().filter(|(other, _)| *other != lot) {
+        lay(*other, if entered { (*change).min(held(*other)) } else { -*change });
+    }
+    lay(lot, whole);
+    found
 }
 
 /// What open shortages take of lots that came in at an instant. What came before something was poured was poured from: the
@@ -168,6 +205,33 @@ mod tests {
             &[("s", &[("A", 80)]), ("t", &[("A", 20), ("B", 20)])],
         );
         check_owed(&[short("s", 5, 500), short("t", 7, 40)], 4, &[("s", &[("A", 100), ("B", 50)])]);
+    }
+
+    #[track_caller]
+    fn check_came(came: i64, changed: &[(&str, i64)], now: &[(&str, i64)], expected: &[(&str, i64)]) {
+        let ml = Amount::from_thousandths;
+        let changed: Vec<_> = changed.iter().map(|(lot, by)| (lot_id(lot), ml(*by))).collect();
+        let now: Vec<_> = now.iter().map(|(lot, of)| held(lot, *of)).collect();
+        let found = found_of_came(lot_id("B"), ml(came), at(9), &changed, &now);
+        let wanted = |(lot, by): &(&str, i64)| Found { lot: lot_id(lot), amount: ml(*by), counted_at: at(9) };
+        assert_eq!(found, expected.iter().map(wanted).collect::<Vec<_>>());
+        assert_eq!(found.iter().map(|found| found.amount).sum::<Amount>(), ml(-came));
+    }
+
+    #[test]
+    fn what_a_count_had_too_much_of_was_what_came() {
+        check_came(20, &[("A", 30)], &[("A", 90)], &[("A", -20)]);
+        check_came(20, &[("A", 15)], &[("A", 90)], &[("A", -15), ("B", -5)]);
+        check_came(20, &[("A", 15)], &[("A", 10)], &[("A", -10), ("B", -10)]);
+        check_came(20, &[("A", -15), ("B", 20)], &[("A", 90)], &[("B", -20)]);
+        check_came(20, &[], &[], &[("B", -20)]);
+    }
+
+    #[test]
+    fn what_a_count_missed_never_came() {
+        check_came(-20, &[("A", -30)], &[], &[("A", 20)]);
+        check_came(-20, &[("A", -5), ("C", -5)], &[("A", 1)], &[("A", 5), ("C", 5), ("B", 10)]);
+        check_came(-20, &[("A", 30)], &[("A", 90)], &[("B", 20)]);
     }
 
     #[test]

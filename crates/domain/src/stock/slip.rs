@@ -123,9 +123,19 @@ pub struct Entered {
 }
 
 impl Entered {
-    /// Whether a movement of it says that a later count had found what it tells of.
+    /// Whether a movement of it says that another count had found what it tells of.
     pub fn had_found(&self, movement: &Movement) -> bool {
-        movement.kind == MovementKind::CountAdjustment && movement.done_at > self.slip.says.done_at
+        let adjusts = movement.kind == MovementKind::CountAdjustment && movement.reverses.is_none();
+        adjusts && movement.done_at != self.slip.says.done_at
+    }
+
+    /// What goes with a movement of it: all that it did to the lot and what counts had found of that, which of a lot that
+    /// came in may have lain in other lots.
+    pub fn going_with(&self, movement: &Movement) -> Vec<Movement> {
+        let of_it = |other: &&Movement| other.product == movement.product;
+        let came_in = self.movements.iter().filter(of_it).any(|other| other.kind == MovementKind::Receipt);
+        let goes = |other: &&Movement| of_it(other) && (came_in || other.lot == movement.lot);
+        self.movements.iter().filter(goes).cloned().collect()
     }
 }
 

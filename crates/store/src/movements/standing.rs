@@ -1,0 +1,122 @@
+//! What of the ledger stands: what was taken back, what counts had found, and what is left without either.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Utc};
+use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, SlipId};
+use fillmark_domain::{Amount, Coded};
+use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect};
+use uuid::Uuid;
+
+use super::{of_site, read, row};
+use crate::{SiteScope, StoreError, Tx, slips};
+
+/// The movements of slips that have been taken back.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn reversed_of(tx: &Tx, scope: SiteScope, slips: &[SlipId]) -> Result<Vec<Movement>, StoreError> {
+    let of_slips = of_site(scope).filter(row::Column::SlipId.is_in(slips.iter().map(|slip| slip.uuid())));
+    let movements = of_slips.all(&tx.0).await?;
+    let reversals = of_site(scope)
+        .filter(row::Column::ReversesId.is_in(movements.iter().map(|movement| movement.id)))
+        .all(&tx.0)
+        .await?;
+    let reversed = |row: &row::Model| reversals.iter().any(|reversal| reversal.reverses_id == Some(row.id));
+    Ok(movements.into_iter().filter(reversed).map(read).collect::<Result<_, _>>()?)
+}
+
+/// What a count of a product at an instant had found of what was done before it and is entered, or taken back, after it.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn found_at(
+    tx: &Tx,
+    scope: SiteScope,
+    product: ProductId,
+    at: DateTime<Utc>,
+) -> Result<Vec<Movement>, StoreError> {
+    let others = row::Column::SlipId.in_subquery(slips::telling_of_before(scope, at));
+    let rows = adjustments(scope, product, at).filter(others).all(&tx.0).await?;
+    Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// By how much the counts of a product at an instant changed each lot, in the light of all that is entered or taken back
+/// since.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn counted_changes(
+    tx: &Tx,
+    scope: SiteScope,
+    product: ProductId,
+    at: DateTime<Utc>,
+) -> Result<Vec<(LotId, Amount)>, StoreError> {
+    let rows = adjustments(scope, product, at).all(&tx.0).await?;
+    let standing = without_taken_back(tx, scope, rows).await?;
+    let mut changes: BTreeMap<LotId, Amount> = BTreeMap::new();
+    for movement in standing {
+        let change = changes.entry(movement.lot).or_default();
+        *change = *change + movement.change;
+    }
+    Ok(changes.into_iter().collect())
+}
+
+fn adjustments(scope: SiteScope, product: ProductId, at: DateTime<Utc>) -> sea_orm::Select<row::Entity> {
+    of_site(scope)
+        .filter(row::Column::ProductId.eq(product.uuid()))
+        .filter(row::Column::DoneAt.eq(at))
+        .filter(row::Column::Kind.eq(MovementKind::CountAdjustment.code()))
+        .filter(row::Column::ReversesId.is_null())
+}
+
+/// What was taken out of a product for use after an instant and until another, without what was taken back.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn taken_between(
+    tx: &Tx,
+    scope: SiteScope,
+    product: ProductId,
+    (after, until): (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Vec<Movement>, StoreError> {
+    let rows = of_site(scope)
+        .filter(row::Column::ProductId.eq(product.uuid()))
+        .filter(row::Column::Kind.eq(MovementKind::Issue.code()))
+        .filter(row::Column::DoneAt.gt(after))
+        .filter(row::Column::DoneAt.lte(until))
+        .all(&tx.0)
+        .await?;
+    without_taken_back(tx, scope, rows).await
+}
+
+/// What was lost or found since an instant: write-offs and count adjustments, what was taken back left out.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn losses_since(
+    tx: &Tx,
+    scope: SiteScope,
+    from: DateTime<Utc>,
+) -> Result<Vec<Movement>, StoreError> {
+    let kinds = [MovementKind::WriteOff, MovementKind::CountAdjustment].map(Coded::code);
+    let rows = of_site(scope)
+        .filter(row::Column::Kind.is_in(kinds))
+        .filter(row::Column::DoneAt.gte(from))
+        .order_by_asc(row::Column::DoneAt)
+        .all(&tx.0)
+        .await?;
+    without_taken_back(tx, scope, rows).await
+}
+
+/// Movements of which none takes another back or was taken back, whenever that was.
+async fn without_taken_back(
+    tx: &Tx,
+    scope: SiteScope,
+    rows: Vec<row::Model>,
+) -> Result<Vec<Movement>, StoreError> {
+    let back: Vec<Option<Uuid>> = of_site(scope)
+        .select_only()
+        .column(row::Column::ReversesId)
+        .filter(row::Column::ReversesId.is_in(rows.iter().map(|row| row.id)))
+        .into_tuple()
+        .all(&tx.0)
+        .await?;
+    let stands = |row: &row::Model| row.reverses_id.is_none() && !back.contains(&Some(row.id));
+    Ok(rows.into_iter().filter(stands).map(read).collect::<Result<_, _>>()?)
+}
