@@ -7,7 +7,7 @@ use fillmark_domain::work::LeftReason;
 use fillmark_tests::greenhouse::reading;
 use fillmark_tests::on_both;
 use fillmark_tests::work::seen;
-use fillmark_tests::world::{World, instant, json};
+use fillmark_tests::world::{PASSWORD, World, instant, json};
 use serde_json::json;
 use uuid::Uuid;
 
@@ -143,6 +143,55 @@ on_both! {
         assert_eq!(overdue().await, []);
         let missed = world.ada.alerts(site, "kind=check_missed").await.unwrap().items;
         assert_eq!(missed.iter().map(|alert| (alert.about_id, alert.person_id)).collect::<Vec<_>>(), [(of("Missed"), None)]);
+    }
+
+    async fn what_may_still_be_done_comes_into_the_round_of_the_next_day(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "North room", "growing", 1).await;
+        world.check_plan(site, json!({ "name": "Wash trays", "room_id": room, "limit_min": 4_000, "rule": "FREQ=WEEKLY",
+            "starts_local": "2026-11-24T08:00:00" })).await;
+        world.check_plan(site, json!({ "name": "Look round", "room_id": room })).await;
+        let (sam, _) = world.person("Sam", Role::Staff, Some(site)).await;
+        let (kim, _) = world.person("Kim", Role::Staff, Some(site)).await;
+        world.shift(site, sam.id, TODAY).await;
+        for day in ["2026-11-25", "2026-11-26"] {
+            world.shift(site, kim.id, day).await;
+        }
+        world.beat().await;
+        let names = async |day: &str| {
+            let rounds = world.ada.rounds(site, Some(day.parse().unwrap())).await.unwrap();
+            let steps = rounds.rounds.iter().flat_map(|round| round.steps.iter().map(|step| (round.person_id, step)));
+            let mut names: Vec<_> =
+                steps.filter_map(|(person, step)| Some((person, step.check.clone()?.name))).collect();
+            names.sort_by(|one, other| one.1.cmp(&other.1));
+            names
+        };
+        let of = |person: Uuid, names: &[&str]| names.iter().map(|name| (person, (*name).to_owned())).collect::<Vec<_>>();
+        world.clock.set(instant("2026-11-24T22:00:00Z"));
+        world.beat().await;
+        assert_eq!(names(TODAY).await, of(sam.id, &["Look round", "Wash trays"]));
+        assert_eq!(names("2026-11-25").await, of(kim.id, &["Look round"]), "not before the day begins");
+        world.clock.set(instant("2026-11-24T23:01:00Z"));
+        world.beat().await;
+        world.beat().await;
+        let day = world.ada.rounds(site, Some("2026-11-25".parse().unwrap())).await.unwrap();
+        assert_eq!((names("2026-11-25").await, day.number), (of(kim.id, &["Look round", "Wash trays"]), 2));
+        let overdue = world.ada.alerts(site, "kind=check_overdue").await.unwrap().items;
+        assert_eq!(overdue.iter().map(|alert| alert.person_id).collect::<Vec<_>>(), [Some(kim.id)], "and the warning goes along");
+
+        world.clock.set(instant("2026-11-25T08:00:00Z"));
+        world.ada.sign_in("ada", PASSWORD).await.unwrap();
+        let late = world.ada.all_checks(site, &format!("due_on={TODAY}")).await.unwrap();
+        let late = late.iter().find(|check| check.name == "Wash trays").unwrap().id;
+        let given = json!({ "day_on": "2026-11-25", "check_ids": [late], "to_person_id": sam.id });
+        let refused = world.ada.reassign_checks(site, &json(given)).await.unwrap_err();
+        assert_eq!(refused.problem().unwrap().detail, "Wash trays cannot go to Sam: they are not there in its time");
+        world.ada.settle_check(site, late, &seen("2026-11-25T07:59:00Z", "all clean")).await.unwrap();
+        world.ada.publish_rounds(site, "2026-11-25".parse().unwrap()).await.unwrap();
+        assert_eq!(names("2026-11-25").await, of(kim.id, &["Look round", "Wash trays"]), "what was done stays on paper");
+        world.clock.set(instant("2026-11-25T23:01:00Z"));
+        world.beat().await;
+        assert_eq!(names("2026-11-26").await, of(kim.id, &["Look round"]), "and is no longer carried");
     }
 
     async fn what_somebody_has_read_for_stays_with_them(world: World) {

@@ -18,7 +18,7 @@ pub use check::{Cause, Check, CheckStanding, CheckState, Evidence, NotAllowed};
 pub use follow_up::follow_up_check;
 pub use handing::{CheckOffer, HandoverNote, NotAnOffer, NoteAbout, OfferStanding, OfferState, OwnNote};
 pub use moved::{Cure, Move, MoveReason, Undone};
-pub use plan::{CheckPlan, NotAPlan, NotDue, Place, Sharing, Task, TaskKind};
+pub use plan::{CheckPlan, LONGEST_LIMIT_MIN, NotAPlan, NotDue, Place, Sharing, Task, TaskKind};
 pub use review::Review;
 pub use round::{Left, LeftReason, NotARound, Publication, Round, RoundStep};
 pub use staff::{Absence, AbsenceReason, Break, Held, NotASpan, Qualification, Shift, Span, overlaps};

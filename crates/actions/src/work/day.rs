@@ -33,7 +33,7 @@ pub(super) struct DayAtHand {
     pub plan: Arc<SitePlan>,
     /// The local day.
     pub date: NaiveDate,
-    /// All its checks.
+    /// All its checks, and those of days before that are late and may still be done.
     pub checks: Vec<KeptCheck>,
     /// Who works here on the day.
     pub people: BTreeSet<PersonId>,
@@ -51,7 +51,12 @@ impl DayAtHand {
     /// Loads a day.
     /// # Errors
     /// When the database fails.
-    pub(super) async fn load(tx: &Tx, site: SiteScope, date: NaiveDate) -> Result<DayAtHand, Refusal> {
+    pub(super) async fn load(
+        tx: &Tx,
+        site: SiteScope,
+        date: NaiveDate,
+        now: DateTime<Utc>,
+    ) -> Result<DayAtHand, Refusal> {
         // By then the day has begun nowhere.
         let before = date.and_time(NaiveTime::MIN).and_utc() - TimeDelta::days(1);
         let plan = plan::site_plan_since(tx, site, before).await?.ok_or(Refusal::NotFound)?;
@@ -62,8 +67,13 @@ impl DayAtHand {
         let mut shifts = shifts(tx, site, Days { from: first, until: next }).await?;
         shifts.retain(|shift| people.contains(&shift.person));
         let (begins, ends) = (plan.begins(date), plan.begins(date) + TimeDelta::days(2));
+        let mut checks = checks::of_day(tx, site, date).await?;
+        // What is due today is tomorrow's only when it was not done today.
+        if begins <= now {
+            checks.extend(checks::carried_into(tx, site, date, begins).await?);
+        }
         Ok(DayAtHand {
-            checks: checks::of_day(tx, site, date).await?,
+            checks,
             absences: absences(tx, site, plan.begins(first) - TimeDelta::days(1), ends).await?,
             held: held(tx, site).await?,
             past: past(&worked(tx, site, &plan, (plan.begins(first), begins)).await?),
@@ -98,9 +108,22 @@ impl DayAtHand {
         is_absent || !self.people.contains(&person)
     }
 
+    /// Whether a check is to be shared out as things stand.
+    pub(super) fn shares_out(&self, check: Id<Check>, now: DateTime<Utc>) -> bool {
+        self.question(&[], now).day.checks.iter().any(|due| due.check == check)
+    }
+
+    /// Whether a check's tank is in use on the day; a room always is.
+    pub(super) fn is_in_use(&self, check: &Check) -> bool {
+        match check.place {
+            Place::Tank(tank) => self.plan.in_use(tank, self.date),
+            Place::Room(_) => true,
+        }
+    }
+
     /// The room a check is done in, where that is known.
     pub(super) fn room(&self, check: &Check) -> Option<&Kept<Room>> {
-        let room = room_of(&self.plan, check.place, check.date)?;
+        let room = room_of(&self.plan, check.place, self.date)?;
         self.plan.rooms.iter().find(|kept| kept.id == room)
     }
 

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use chrono::{DateTime, NaiveDate, Utc};
-use fillmark_advice::rounds::{Assignment, Handing, NotHanded, PlannedRound, hand};
+use fillmark_advice::rounds::{Assignment, Handing, NotHanded, PlannedRound, WhyNot, hand};
 use fillmark_domain::Id;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::{Act, PersonId};
@@ -311,8 +311,7 @@ fn picked(
         Picked::Checks(checks) => checks.clone(),
         Picked::Room(room) => {
             let in_room = day.checks.iter().filter(|kept| {
-                room_of(&day.plan, kept.check.place, kept.check.date) == Some(*room)
-                    && !kept.check.is_settled()
+                room_of(&day.plan, kept.check.place, day.date) == Some(*room) && !kept.check.is_settled()
             });
             in_room.map(|kept| kept.id).filter(|check| has(*check)).collect()
         }
@@ -387,7 +386,15 @@ fn called(names: &Names, person: PersonId) -> &str {
 }
 
 fn told(day: &DayAtHand, person: &str, refused: NotHanded) -> Refusal {
-    let check = day.checks.iter().find(|kept| kept.id == refused.check);
-    let check = check.map_or("a check that is not of this day", |kept| kept.check.name.as_str());
-    Refusal::Conflict(format!("{check} cannot go to {person}: {}", refused.why.text()))
+    let Some(kept) = day.checks.iter().find(|kept| kept.id == refused.check) else {
+        return Refusal::Conflict(format!(
+            "a check that is not to be done on {} cannot go to {person}",
+            day.date
+        ));
+    };
+    let why = match refused.why {
+        WhyNot::NotToBeDone if !day.is_in_use(&kept.check) => "its tank is out of use",
+        why => why.text(),
+    };
+    Refusal::Conflict(format!("{} cannot go to {person}: {why}", kept.check.name))
 }

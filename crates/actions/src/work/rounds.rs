@@ -4,11 +4,11 @@ use std::collections::{BTreeSet, HashMap};
 
 use chrono::{Days, NaiveDate};
 use chrono_tz::Tz;
-use fillmark_domain::Id;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::{Act, Person, PersonId};
 use fillmark_domain::places::SiteId;
 use fillmark_domain::work::{Check, HandoverNote, Publication, Qualification, Round};
+use fillmark_domain::{Id, local};
 use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::rounds::{self, InHand, KeptRound};
 use fillmark_store::{SiteScope, Tx, handover_notes, plan, records};
@@ -118,7 +118,7 @@ pub(super) async fn publish_first(
 }
 
 /// Publishes anew the days to come whose rounds hold work of somebody who has left, or whose role there has ended, or lack what
-/// is to be measured after somebody poured on advice.
+/// is to be measured after somebody poured on advice, or what is late from the days before.
 /// # Errors
 /// When the database fails.
 pub(super) async fn follow(
@@ -127,6 +127,7 @@ pub(super) async fn follow(
     site: SiteScope,
     today: NaiveDate,
 ) -> Result<(), Refusal> {
+    let now = app.now();
     let tx = app.store.look().await?;
     let (staff, zone) = (Staff::load(&tx, site).await?, zone_of(&tx, site).await?);
     let mut outdated = Vec::new();
@@ -134,6 +135,9 @@ pub(super) async fn follow(
         let Some((publication, rounds)) = rounds::in_force(&tx, site, day).await? else { continue };
         let orphaned = checks::find_many(&tx, site, &steps_of_leavers(&rounds, &staff.on(zone, day))).await?;
         let mut new = checks::follow_ups_of_day(&tx, site, day).await?;
+        if day == today {
+            new.extend(checks::carried_into(&tx, site, day, local::local_day(zone, day).start).await?);
+        }
         new.retain(|kept| !kept.check.is_settled() && !is_told(kept.id, &publication, &rounds));
         let is_orphaned = orphaned.iter().any(|kept| !kept.check.is_settled());
         if is_orphaned || !new.is_empty() {
@@ -143,9 +147,9 @@ pub(super) async fn follow(
     drop(tx);
     for (day, is_orphaned, new) in outdated {
         let (day_at_hand, before) = load(app, site, day).await?;
-        let shared = share_out(day_at_hand, before, app.now()).await?;
         // What is out of use is shared out to nobody.
-        if is_orphaned || new.iter().any(|kept| shared.tells_of(kept.id)) {
+        if is_orphaned || new.iter().any(|kept| day_at_hand.shares_out(kept.id, now)) {
+            let shared = share_out(day_at_hand, before, now).await?;
             keep(app, job, site, &shared).await?;
         }
     }
@@ -216,7 +220,7 @@ pub async fn print(app: &App, caller: &Caller, site: SiteId, id: Id<Round>) -> R
     let site = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
     let kept = rounds::find(&tx, site, id).await?.ok_or(Refusal::NotFound)?;
-    let day = DayAtHand::load(&tx, site, kept.round.date).await?;
+    let day = DayAtHand::load(&tx, site, kept.round.date, app.now()).await?;
     let people = records::all::<Person>(&tx, site.in_business()).await?;
     let names = people.into_iter().map(|person| (person.id, person.content.name)).collect();
     let place = plan::site(&tx, site).await?.ok_or(Refusal::NotFound)?.content.name;

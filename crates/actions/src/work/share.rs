@@ -76,11 +76,6 @@ impl Shared {
             self.assignment.rounds.iter().filter(|round| round.steps.iter().any(|step| step.check == check));
         stays.map(|(person, _)| *person).chain(new.map(|round| round.person)).collect()
     }
-
-    /// Whether somebody has a check from now on, or it is told that nobody can do it.
-    pub(super) fn tells_of(&self, check: Id<Check>) -> bool {
-        !self.holders(check).is_empty() || self.left.iter().any(|left| left.check == check)
-    }
 }
 
 /// What stays with whom.
@@ -98,7 +93,7 @@ pub(super) async fn load(
     date: NaiveDate,
 ) -> Result<(DayAtHand, Option<Published>), Refusal> {
     let tx = app.store.look().await?;
-    Ok((DayAtHand::load(&tx, site, date).await?, rounds::in_force(&tx, site, date).await?))
+    Ok((DayAtHand::load(&tx, site, date, app.now()).await?, rounds::in_force(&tx, site, date).await?))
 }
 
 /// Shares out a day as things stand now: where one is published, with the fewest checks going to somebody else. The search is

@@ -1,10 +1,10 @@
 //! Finding checks.
 
-use chrono::{DateTime, NaiveDate, Utc};
-use fillmark_domain::work::{AlertKind, Cause, Check, CheckStanding, Place};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use fillmark_domain::work::{AlertKind, Cause, Check, CheckStanding, LONGEST_LIMIT_MIN, Place};
 use fillmark_domain::{Coded, Id};
 use sea_orm::sea_query::{Expr, ExprTrait, LockBehavior, LockType, Query, SelectStatement};
-use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect, Select, Value};
+use sea_orm::{ColumnTrait, Condition, QueryFilter, QueryOrder, QuerySelect, Select, Value};
 use uuid::Uuid;
 
 use super::KeptCheck;
@@ -53,6 +53,28 @@ pub async fn of_day(tx: &Tx, site: SiteScope, day: NaiveDate) -> Result<Vec<Kept
     // Asked for this order, SQLite would walk all checks of the site by their instants instead of using the day's index.
     checks.sort_by_key(|kept| (kept.check.due_at, kept.id));
     Ok(checks)
+}
+
+/// The checks of days before a local day, of which nothing had become when their window was over and that may still be
+/// done when it begins.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn carried_into(
+    tx: &Tx,
+    site: SiteScope,
+    day: NaiveDate,
+    begins: DateTime<Utc>,
+) -> Result<Vec<KeptCheck>, StoreError> {
+    let settled_since = Condition::any()
+        .add(Column::StateAt.gte(begins))
+        .add(Column::State.is_in([CheckStanding::Planned, CheckStanding::Open].map(Coded::code)));
+    let rows = of_site(site)
+        .filter(Column::DueOn.lt(day))
+        .filter(Column::DueOn.gte(day - TimeDelta::minutes(LONGEST_LIMIT_MIN.into()) - TimeDelta::days(1)))
+        .filter(Column::WindowUntilAt.lt(begins))
+        .filter(Column::LimitAt.gt(begins))
+        .filter(settled_since);
+    all(tx, rows).await
 }
 
 /// The checks of a local day that follow advice.

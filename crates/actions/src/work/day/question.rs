@@ -50,7 +50,7 @@ impl DayAtHand {
     }
 
     /// What is begun or done: said so, or shown by a reading that somebody took for it. What somebody had begun who has
-    /// left since is begun by nobody.
+    /// left since, or on a day before, is begun by nobody.
     fn begun(&self, published: &[KeptRound], now: DateTime<Utc>) -> Vec<Begun> {
         let read = self.read(published, now);
         let of = |kept: &KeptCheck| match &kept.check.state {
@@ -61,9 +61,10 @@ impl DayAtHand {
             CheckState::Planned => read.get(&kept.id).map(|(by, at)| (*by, *at, None)).into_iter().collect(),
             CheckState::Missed { .. } | CheckState::Excused { .. } => Vec::new(),
         };
-        let all = self.checks.iter().flat_map(|kept| of(kept).into_iter().map(move |begun| (kept.id, begun)));
-        all.filter(|(_, (person, ..))| self.people.contains(person))
-            .map(|(check, (person, at, done_at))| Begun { check, person, at: at.min(now), done_at })
+        let all = self.checks.iter().flat_map(|kept| of(kept).into_iter().map(move |begun| (kept, begun)));
+        let of_day = |kept: &KeptCheck, at| kept.check.date == self.date || at >= self.plan.begins(self.date);
+        all.filter(|(kept, (person, at, _))| self.people.contains(person) && of_day(kept, *at))
+            .map(|(kept, (person, at, done_at))| Begun { check: kept.id, person, at: at.min(now), done_at })
             .collect()
     }
 
@@ -111,11 +112,7 @@ impl DayAtHand {
 
     fn due(&self, kept: &KeptCheck, is_begun: bool, now: DateTime<Utc>) -> Option<DueCheck> {
         let check = &kept.check;
-        let in_use = match check.place {
-            Place::Tank(tank) => self.plan.in_use(tank, check.date),
-            Place::Room(_) => true,
-        };
-        if !is_begun && (check.is_settled() || !in_use) {
+        if !is_begun && (check.is_settled() || !self.is_in_use(check)) {
             return None;
         }
         let (room, hygiene) = self.place(check);
