@@ -91,6 +91,17 @@ pub enum Doubt {
         /// The volume at the tank's fill mark, L.
         mark_l: f64,
     },
+    /// So much more than the part that was changed that it was a greater one.
+    #[error(
+        "expected fewer litres for a change of {:.0} % of a tank that holds {mark_l} L; state the fraction that was changed",
+        fraction * 100.0
+    )]
+    MoreThanItsPart {
+        /// The part, above 0 and at most 1.
+        fraction: f64,
+        /// The volume at the tank's fill mark, L.
+        mark_l: f64,
+    },
     /// More than the tank holds.
     #[error("{entered} is more than the tank holds, which is {mark_l} L at its mark")]
     AboveMark {

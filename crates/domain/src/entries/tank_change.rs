@@ -53,13 +53,18 @@ impl TankChange {
         (self.is_full() && nothing).then_some(Doubt::NothingMoved)
     }
 
-    /// What is doubtful about a change in which less than half of its fraction of what the tank holds went out and came in:
-    /// whoever left out the fraction would have a recall call the tank clean.
+    /// What is doubtful about a change in which less than half of its fraction of what the tank holds went out and came in, or more
+    /// than twice as much: whoever left out the fraction would have a recall call the tank clean, or the next change come early.
     pub fn doubts_of_part(&self, mark_l: f64) -> Option<Doubt> {
         let both = self.drained_l > 0.0 && self.water_in_l > 0.0;
         let little = self.drained_l.max(self.water_in_l) < 0.5 * self.fraction * mark_l;
+        let much = self.drained_l.min(self.water_in_l) > 2.0 * self.fraction * mark_l;
         let fraction = self.fraction;
-        (both && little).then_some(Doubt::LessThanItsPart { fraction, mark_l })
+        match (both && little, both && much) {
+            (true, _) => Some(Doubt::LessThanItsPart { fraction, mark_l }),
+            (_, true) => Some(Doubt::MoreThanItsPart { fraction, mark_l }),
+            _ => None,
+        }
     }
 }
 
@@ -140,7 +145,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_change_moves_half_of_its_part_at_least() {
+    fn a_change_moves_half_of_its_part_at_least_and_no_more_than_twice() {
         let doubted = |fraction: f64, litres: f64| {
             let change = TankChange {
                 client_id: uuid::Uuid::nil(),
@@ -160,7 +165,8 @@ mod tests {
             change.doubts_of_part(100.0).map(|doubt| doubt.to_string())
         };
         assert!(doubted(0.9, 10.0).is_some_and(|told| told.contains("90 % of a tank that holds 100 L")));
-        assert_eq!((doubted(0.2, 10.0), doubted(1.0, 50.0)), (None, None));
+        assert!(doubted(0.1, 62.0).is_some_and(|told| told.contains("fewer litres for a change of 10 %")));
+        assert_eq!((doubted(0.2, 10.0), doubted(1.0, 50.0), doubted(0.2, 40.0)), (None, None, None));
     }
 
     fn day(text: &str) -> NaiveDate {

@@ -155,11 +155,12 @@ fn many_packs(amount: Amount, base: Base, offers: &[Offer]) -> Option<Unusual> {
     many.then_some(Unusual::FarFromPack { amount, pack, base })
 }
 
-/// What is doubtful about a count beside what the ledger held. That nothing is left never is; and where nothing should be
-/// there, so much may be as comes in at once.
+/// What is doubtful about a count beside what the ledger held. That nothing is left is where more than a pack should be; and where
+/// nothing should be there, so much may be as comes in at once.
 pub fn doubts_of_count(counted: Amount, held: Amount, base: Base, offers: &[Offer]) -> Option<Unusual> {
     if !counted.is_positive() {
-        return None;
+        let pack = offers.iter().map(|offer| offer.pack).min()?;
+        return (held > pack).then_some(Unusual::FarFromHeld { counted, base });
     }
     if !held.is_positive() {
         return many_packs(counted, base, offers);
@@ -250,17 +251,20 @@ mod tests {
         assert_eq!(fill_of(&tank(TankMode::Batch), 2.0), 100.0);
     }
 
-    #[track_caller]
-    fn check_receipt(amount: i64, packs: &[i64], expected: Option<&str>) {
-        let offer = |pack: &i64| Offer {
+    fn offer(pack: i64) -> Offer {
+        Offer {
             supplier: Id::new(Uuid::nil()),
             product: Id::new(Uuid::nil()),
-            pack: ml(*pack),
+            pack: ml(pack),
             base: Base::Volume,
             price: Money::new(1990, Currency::from_code("EUR").unwrap()),
             minimum_packs: 1,
-        };
-        let offers: Vec<Offer> = packs.iter().map(offer).collect();
+        }
+    }
+
+    #[track_caller]
+    fn check_receipt(amount: i64, packs: &[i64], expected: Option<&str>) {
+        let offers: Vec<Offer> = packs.iter().copied().map(offer).collect();
         let doubt = doubts_of_receipt(ml(amount), Base::Volume, &offers);
         assert_eq!(doubt.map(|doubt| doubt.to_string()).as_deref(), expected);
     }
@@ -278,6 +282,8 @@ mod tests {
     fn a_count_far_from_the_ledger_is_asked_back() {
         let far = |counted, held| doubts_of_count(ml(counted), ml(held), Base::Volume, &[]).is_some();
         assert!(far(7_400_000, 7_500) && far(7, 7_500) && far(67_000, 10_000));
+        let none = |held| doubts_of_count(ml(0), ml(held), Base::Volume, &[offer(5_000)]).is_some();
+        assert!(none(5_001) && !none(5_000));
         assert!(!far(7_400, 7_500) && !far(0, 7_500) && !far(66_000, 10_000) && !far(5_000, 0));
     }
 
