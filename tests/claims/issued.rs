@@ -6,6 +6,7 @@ use chrono::{Datelike, TimeDelta, Weekday};
 use fillmark_actions::{Clock, forecast};
 use fillmark_api::*;
 use fillmark_domain::Id;
+use fillmark_domain::people::Role;
 use fillmark_tests::Feeding;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{PASSWORD, World, instant, json};
@@ -164,6 +165,32 @@ on_both! {
         assert_eq!((spare.from_site_id, spare.product_id), (hill, feeding.grow_a));
         assert!(spare.spare.value > 0.0 && spare.spare.value <= spare.needed.value, "{spare:?}");
         assert_eq!(world.ada.spares(hill).await.unwrap().spares, [], "nothing is needed where nothing grows");
+        let (_, mia) = world.person("Mia", Role::Manager, Some(site)).await;
+        let unseen = mia.spares(site).await.unwrap();
+        assert_eq!((unseen.spares, unseen.unseen_sites), (vec![], 1), "nobody looked where she may not");
+
+        let purchase = async || {
+            let forecast = world.ada.forecast(site, 90).await.unwrap();
+            forecast.products.into_iter().find(|one| one.product_id == feeding.grow_a).unwrap().purchase.unwrap()
+        };
+        feeding.receive(&world.ada, feeding.grow_a, "A2", "2030-03-01", 2000.0).await;
+        let later = purchase().await;
+        assert!(later.order_by_on > "2026-12-08".parse().unwrap() && later.transfers.is_empty(), "{later:?}");
+        let expiring = json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a, "lot_number": "H2", "expiry_on": "2027-01-20",
+            "amount": { "value": 50.0, "unit": "L" }, "confirmed": true });
+        world.ada.receive_product(hill, &json(expiring)).await.unwrap();
+        assert_eq!(purchase().await.transfers[0].from_site_id, hill, "what would expire there is proposed at any time");
+    }
+
+    async fn one_lot_that_came_short_dated_stops_no_order(world: World) {
+        let feeding = weekly(&world).await;
+        let purchase = async || {
+            let forecast = world.ada.forecast(feeding.here.site, 90).await.unwrap();
+            forecast.products.into_iter().find(|one| one.product_id == feeding.grow_a).unwrap().purchase
+        };
+        let before = purchase().await.unwrap();
+        feeding.receive(&world.ada, feeding.grow_a, "short", "2026-11-27", 200.0).await;
+        assert_eq!(purchase().await.unwrap().pack_count, before.pack_count);
     }
 
     async fn a_transfer_is_proposed_before_an_order_and_only_the_rest_is_drafted(world: World) {

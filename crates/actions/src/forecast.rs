@@ -26,7 +26,7 @@ pub use self::issued::{TrackRecord, issue, list, read_issued, read_track_record}
 use self::ledger::Ledger;
 use self::shelf::Shelf;
 use self::spares::givers;
-pub use self::spares::{SiteSpares, read_spares};
+pub use self::spares::{SiteSpares, Spares, read_spares};
 pub use self::watch::{watch_supply, watch_supply_at};
 use crate::refusal::Failure;
 use crate::{App, Caller, Refusal};

@@ -52,7 +52,7 @@ pub use issue::{Scored, UsedByDay, issued, track_record};
 pub use lot_trace::{Exposure, Handled, Handling, LotTrace, handled, trace_lot};
 pub use question::*;
 pub use reach::{Drank, Drunk, drank, lots_drunk, picked};
-pub use spare::{Giver, Spare, sought, spare_for};
+pub use spare::{Giver, Sought, Spare, sought, spare_for};
 pub use unplanned::unplanned_use;
 
 use chrono::NaiveDate;

@@ -80,6 +80,18 @@ pub async fn of_products(
     with_lots(tx, scope.in_business(), rows).await
 }
 
+/// What a site has or had of the lots that came in since a day, used up or not.
+/// # Errors
+/// When the database fails.
+pub async fn received_since(tx: &Tx, scope: SiteScope, since: NaiveDate) -> Result<Vec<Holding>, StoreError> {
+    let rows = row::Entity::find()
+        .filter(row::Column::SiteId.eq(scope.uuid()))
+        .filter(row::Column::ReceivedOn.gte(since))
+        .all(&tx.0)
+        .await?;
+    with_lots(tx, scope.in_business(), rows).await
+}
+
 /// Whether any site still has something of a product or, if one is named, of a lot.
 /// # Errors
 /// When the database fails.

@@ -6,13 +6,13 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::supply::{EcRises, Expected, PastOrder, ProductAsked, SupplierAsked};
 use fillmark_domain::places::Site;
 use fillmark_domain::plan::SitePlan;
-use fillmark_domain::stock::{LabelRevision, Offer, Order, OrderState, Product, ProductId, Supplier};
+use fillmark_domain::stock::{LabelRevision, Offer, OnHand, Order, OrderState, Product, ProductId, Supplier};
 use fillmark_domain::{Id, Kept, Money};
 use fillmark_store::holdings::{self, Holding};
 use fillmark_store::words::label_revisions;
 use fillmark_store::{SiteScope, Tx, records};
 
-use super::ledger::Ledger;
+use super::ledger::{Ledger, MEMORY};
 use crate::Refusal;
 
 /// The store cupboard of a site and the trade behind it.
@@ -21,6 +21,8 @@ pub(super) struct Shelf {
     pub(super) suppliers: Vec<Kept<Supplier>>,
     labels: HashMap<ProductId, LabelRevision>,
     holdings: Vec<Holding>,
+    /// What came in as far back as is looked, used up or not.
+    received: Vec<Holding>,
     offers: Vec<Kept<Offer>>,
     orders: Vec<Kept<Order>>,
     today: NaiveDate,
@@ -38,6 +40,7 @@ impl Shelf {
         let ids: Vec<ProductId> = products.iter().map(|product| product.id).collect();
         Ok(Shelf {
             holdings: holdings::of_products(tx, scope, &ids).await?,
+            received: holdings::received_since(tx, scope, plan.day(now - MEMORY)).await?,
             products,
             suppliers: records::all(tx, business).await?,
             labels: label_revisions::all_in_force(tx, business, now).await?,
@@ -95,12 +98,13 @@ impl Shelf {
         .collect()
     }
 
-    /// The days that its lots could be used after they came, the shortest of them.
+    /// The days that its lots could be used after they came, as most of them: one that came short-dated is no rule.
     fn shelf_life(&self, product: ProductId) -> Option<u32> {
-        let held = self.holdings.iter().filter(|holding| holding.lot.content.product == product);
-        let lives = held
-            .filter_map(|holding| Some((holding.on_hand.expiry? - holding.on_hand.received_on).num_days()));
-        lives.filter_map(|days| u32::try_from(days).ok()).min()
+        let of_it = self.received.iter().filter(|holding| holding.lot.content.product == product);
+        let life = |held: &OnHand| Some((held.expiry? - held.received_on).num_days());
+        let mut lives: Vec<Option<i64>> = of_it.map(|holding| life(&holding.on_hand)).collect();
+        lives.sort_unstable_by_key(|life| life.unwrap_or(i64::MAX));
+        lives.get(lives.len() / 2).copied().flatten().and_then(|days| u32::try_from(days).ok())
     }
 
     pub(super) fn supplier(

@@ -1,12 +1,12 @@
 //! What another site can spare of what is to be bought: offered before anybody orders, with that site's own risk counted.
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, TimeDelta};
 use fillmark_domain::Amount;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{ProductId, WriteOff};
+use fillmark_domain::stock::{OnHand, ProductId, WriteOff};
 
 use super::answer::{Purchase, Transfer};
-use super::{Forecast, ProductForecast};
+use super::{DEFAULT_HORIZON_DAYS, Forecast, ProductForecast};
 
 /// A site keeps what covers so many days at its service level (our own judgement): six weeks, as far as its plan is sure.
 const KEEPS_DAYS: usize = 42;
@@ -14,7 +14,8 @@ const KEEPS_DAYS: usize = 42;
 /// Less than this part of what is needed is not worth a ride (our own judgement).
 const WORTH: f64 = 0.2;
 
-/// What is ordered within so many days is looked for at other sites first (our own judgement): what they can spare later nobody knows.
+/// What is ordered within so many days is looked for at other sites first (our own judgement): what they can spare later nobody
+/// knows, but for what would expire there.
 const SOON_DAYS: i64 = 14;
 
 /// What expires within so many days is offered to nobody (our own judgement): an order is for some four weeks, and would not be used
@@ -44,26 +45,49 @@ pub struct Giver<'a> {
     pub forecast: &'a Forecast,
 }
 
-/// The products that are ordered so soon that other sites are asked first, each with the least amount that is worth a ride.
-pub fn sought(needing: &Forecast, today: NaiveDate) -> Vec<(ProductId, Amount)> {
+/// A product that is to be ordered, for which other sites are asked first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Sought {
+    /// Which.
+    pub product: ProductId,
+    /// The least amount that is worth a ride.
+    pub least: Amount,
+    /// It is ordered so late that only what would expire elsewhere is wanted.
+    pub expiring_only: bool,
+}
+
+impl Sought {
+    /// Whether a site that holds these lots may have enough of it. What keeps beyond the days of a forecast expires in none.
+    pub fn may_come_from<'a>(&self, lots: impl IntoIterator<Item = &'a OnHand>, today: NaiveDate) -> bool {
+        let last = today + TimeDelta::days(DEFAULT_HORIZON_DAYS.into());
+        let counts = |lot: &&OnHand| !self.expiring_only || lot.expiry.is_some_and(|expiry| expiry < last);
+        lots.into_iter().filter(counts).map(|lot| lot.held).sum::<Amount>() >= self.least
+    }
+}
+
+/// What is to be ordered of which other sites may have some.
+pub fn sought(needing: &Forecast, today: NaiveDate) -> Vec<Sought> {
     let purchases = needing.products.iter().filter_map(|product| product.purchase.as_ref());
     purchases
-        .filter(|purchase| is_soon(purchase, today) && purchase.needed.is_positive())
-        .map(|purchase| (purchase.product, Amount::rounded(WORTH * purchase.needed.base_units())))
+        .filter(|purchase| purchase.needed.is_positive())
+        .map(|purchase| Sought {
+            product: purchase.product,
+            least: Amount::rounded(WORTH * purchase.needed.base_units()),
+            expiring_only: !is_soon(purchase, today),
+        })
         .collect()
 }
 
-/// What other sites give towards a purchase, those that can spare most first, in whole mL (or g).
+/// What other sites give towards a purchase, those that can spare most first, in whole mL (or g). Towards one that is ordered
+/// later they give what would expire with them: nobody will use it.
 pub(super) fn transfers(purchase: &Purchase, today: NaiveDate, givers: &[Giver<'_>]) -> Vec<Transfer> {
-    if !is_soon(purchase, today) {
-        return Vec::new();
-    }
+    let gives = if is_soon(purchase, today) { spared } else { would_expire };
     let needed = purchase.needed.base_units();
     let mut able: Vec<(f64, SiteId)> = givers
         .iter()
         .filter_map(|giver| {
             let product = giver.forecast.products.iter().find(|other| other.product == purchase.product)?;
-            Some((spared(product, needed)?, giver.site))
+            Some((gives(product, needed)?, giver.site))
         })
         .collect();
     able.sort_by(|one, other| other.0.total_cmp(&one.0).then(one.1.cmp(&other.1)));
@@ -103,10 +127,18 @@ pub fn spare_for(needing: &Forecast, giving: &Forecast) -> Vec<Spare> {
 /// What a site can spare of a product, where it is worth a ride to one that needs so much. Where more is to be bought there
 /// that is no more than what would expire.
 fn spared(giver: &ProductForecast, needed: f64) -> Option<f64> {
-    let spare = match giver.purchase {
-        None => left_of(giver, KEEPS_DAYS),
-        Some(_) => left_until_it_expires(giver),
-    };
+    match giver.purchase {
+        None => worth_a_ride(left_of(giver, KEEPS_DAYS), needed),
+        Some(_) => would_expire(giver, needed),
+    }
+}
+
+/// What of it would expire there unused.
+fn would_expire(giver: &ProductForecast, needed: f64) -> Option<f64> {
+    worth_a_ride(left_until_it_expires(giver), needed)
+}
+
+fn worth_a_ride(spare: f64, needed: f64) -> Option<f64> {
     (needed > 0.0 && spare >= WORTH * needed).then_some(spare)
 }
 

@@ -13,6 +13,8 @@ pub struct Spares {
     /// Each with its site; a transfer brings it.
     #[schema(max_items = 100000)]
     pub spares: Vec<Spare>,
+    /// Other sites of the business that who asks may not see: nobody looked there.
+    pub unseen_sites: usize,
 }
 
 /// What another site can spare of a product.

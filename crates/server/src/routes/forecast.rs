@@ -124,11 +124,11 @@ pub async fn read_spares(
     caller: SignedIn,
     path: Path<Uuid>,
 ) -> Result<Answer<Spares>, Refused> {
-    let (sites, products) = forecast::read_spares(&app, &caller.0, Id::new(path.into_inner())).await?;
+    let read = forecast::read_spares(&app, &caller.0, Id::new(path.into_inner())).await?;
     let mut spares = Vec::new();
-    for one in &sites {
+    for one in &read.sites {
         for spare in &one.spares {
-            let Some(product) = products.get(&spare.product) else { continue };
+            let Some(product) = read.products.get(&spare.product) else { continue };
             let quantity = |units| Quantity::new(units, product.content.base.unit());
             spares.push(Spare {
                 from_site_id: one.site.id.uuid(),
@@ -140,7 +140,7 @@ pub async fn read_spares(
             });
         }
     }
-    Ok(Answer(Spares { spares }))
+    Ok(Answer(Spares { spares, unseen_sites: read.unseen_sites }))
 }
 
 const LIST: ListKind = ListKind {
