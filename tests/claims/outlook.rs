@@ -59,6 +59,8 @@ on_both! {
         assert_eq!((weeks[0].week_from_on.to_string(), weeks[0].fair_unpleasant_min), ("2026-11-23".to_owned(), 25));
         let table = world.ada.get_text(&format!("/sites/{site}/rounds/fairness?format=csv")).await.unwrap();
         assert!(table.lines().count() == 3, "{table}");
+        let own = by_sam.fairness(site, "from_on=2026-11-24&until_on=2026-11-24").await.unwrap().weeks;
+        assert_eq!(own.iter().map(|week| week.person.as_str()).collect::<Vec<_>>(), ["Sam"], "of others it is for who manages");
         world.ada.business().archive(&kim).await.unwrap();
         let weeks = world.ada.fairness(site, "from_on=2026-11-24&until_on=2026-11-24").await.unwrap().weeks;
         assert!(weeks.iter().all(|week| (week.shift_min, week.fair_min) == (510, 40)), "who has left was there: {weeks:?}");

@@ -56,6 +56,8 @@ on_both! {
             ["Room 6", "Room 5", "Room 4", "Room 3", "Room 2", "Room 1", "Room 0"]);
         assert_eq!(third.next_cursor, None);
         let elsewhere = rooms.page::<NewRoom>(&format!("limit=3&sort=name&cursor={cursor}")).await;
+        let named = elsewhere.as_ref().unwrap_err().problem().unwrap().errors[0].parameter.clone();
+        assert_eq!(named.as_deref(), Some("cursor"));
         assert_eq!(refusal(elsewhere), ProblemCode::CursorMismatch);
     }
 

@@ -69,6 +69,7 @@ on_both! {
         assert_eq!(of_second.drunk[0].left_share, 1.0, "diluted after it was picked only");
         let table = world.ada.get_text(&format!("/sites/{site}/harvests/{late}/trace?format=csv")).await.unwrap();
         assert_eq!(table.lines().count(), 3, "{table}");
+        assert!(table.contains(",A1,") && table.contains(",North tank,"), "{table}");
         let table = world.ada.get_text(&format!("/sites/{site}/lots/{second}/trace?format=csv")).await.unwrap();
         let reached: Vec<&str> = table.lines().skip(1).map(|row| row.split(',').next().unwrap()).collect();
         assert_eq!(reached, ["tank", "cycle", "harvest"], "{table}");

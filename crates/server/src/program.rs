@@ -1,6 +1,6 @@
 //! The command line of the server.
 
-use std::io::IsTerminal;
+use std::io::{IsTerminal, Write};
 use std::process::ExitCode;
 use std::sync::Arc;
 
@@ -53,10 +53,7 @@ async fn obey(command: Command) -> Result<(), Failure> {
             told(commands::carry(&common.settings()?.where_kept(), &to.where_kept()).await?)
         }
         Command::Calc(calc) => told(calculate(calc)?),
-        Command::Openapi => {
-            println!("{}", document::document().to_pretty_json()?);
-            Ok(())
-        }
+        Command::Openapi => told(format!("{}\n", document::document().to_pretty_json()?)),
         Command::Admin(Admin::Create { common, name, sign_in }) => {
             create_owner(&common.settings()?, name, sign_in).await
         }
@@ -85,9 +82,12 @@ fn calculate(calc: Calc) -> Result<String, NotCalculated> {
     }
 }
 
+/// Whoever reads only the first lines of it has seen enough.
 fn told(text: String) -> Result<(), Failure> {
-    print!("{text}");
-    Ok(())
+    match std::io::stdout().write_all(text.as_bytes()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error.into()),
+        _ => Ok(()),
+    }
 }
 
 async fn desk(at: &At) -> Result<Desk, Failure> {

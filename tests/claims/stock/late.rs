@@ -51,7 +51,8 @@ async fn act(world: &World, shelf: &Shelf, random: &mut StdRng) -> Result<Paper,
     let (slip, told) = match random.random_range(0..10) {
         0..3 => {
             let lot = ["A", "B", "C"][random.random_range(0..3)];
-            let receipt = body(json!({ "product_id": shelf.product, "lot_number": lot, "amount": whole(ml) }));
+            let receipt =
+                body(json!({ "product_id": shelf.product, "lot_number": lot, "amount": whole(ml) }));
             (world.ada.receive_product(shelf.site, &json(receipt)).await?, Told::Changed(ml))
         }
         3..6 => {

@@ -106,7 +106,7 @@ pub async fn order_message(app: &App, caller: &Caller, site: SiteId, id: OrderId
         found.map(|kept| kept.content.name.clone()).unwrap_or_default()
     };
     let supplier = supplier.map(|kept| kept.content.name).unwrap_or_default();
-    Ok(order.message(&supplier, &site.name, named))
+    Ok(order.message(id, &supplier, &site.name, named))
 }
 
 /// Places an order. It should arrive by the supplier's promise, on a day on which somebody takes it in.

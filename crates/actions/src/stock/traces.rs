@@ -1,6 +1,6 @@
 //! Where a lot went: tanks, cycles and harvests that it reached; and back, from a harvest to the lots that its cycle may have drunk.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use fillmark_advice::supply::{
@@ -8,12 +8,14 @@ use fillmark_advice::supply::{
 };
 use fillmark_domain::Id;
 use fillmark_domain::entries::{Addition, TankChange};
-use fillmark_domain::growing::{Cycle, Feed, Harvest};
+use fillmark_domain::growing::{Cycle, CycleId, Feed, Harvest};
 use fillmark_domain::people::Act;
-use fillmark_domain::places::SiteId;
+use fillmark_domain::places::{SiteId, Tank, TankId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{Lot, LotId};
 use fillmark_store::{SiteScope, Tx, entries, holdings, plan, preparations, records};
+
+use uuid::Uuid;
 
 use crate::{App, Caller, Refusal};
 
@@ -35,6 +37,8 @@ pub struct LotReach {
     pub harvests: Vec<Id<Harvest>>,
     /// The sites that hold or held some of it; each has a trace of its own.
     pub sites: Vec<SiteId>,
+    /// What lots, tanks and cycles are called, by id.
+    pub names: BTreeMap<Uuid, String>,
 }
 
 /// Follows a lot through a site.
@@ -50,9 +54,14 @@ pub async fn trace(app: &App, caller: &Caller, site: SiteId, lot: LotId) -> Resu
     }
     let records = Records::load(&tx, scope, kept.created_at - TYPED_LATER, app.now()).await?;
     let trace = trace_lot(lot, &records.handled);
-    let drank = drank(&trace.exposures, &records.feeds, |at| records.plan.day(at));
+    let today = records.plan.day(app.now());
+    let drank = drank(&trace.exposures, &records.feeds, today, |at| records.plan.day(at));
     let harvests = picked(&drank, &records.harvests, |at| records.plan.day(at));
-    Ok(LotReach { trace, drank, harvests, sites })
+    let cycles = drank.iter().map(|one| one.cycle).collect();
+    let lots: Vec<LotId> = trace.lots.iter().copied().collect();
+    let tanks = trace.exposures.iter().map(|one| one.tank).collect();
+    let names = records.names(&tx, scope, &lots, cycles, tanks).await?;
+    Ok(LotReach { trace, drank, harvests, sites, names })
 }
 
 /// What a harvest's cycle may have drunk, by lot.
@@ -62,6 +71,8 @@ pub struct HarvestOrigin {
     pub harvest: Harvest,
     /// The lots, each with where and from when.
     pub lots: BTreeMap<LotId, Vec<Drunk>>,
+    /// What lots, tanks and cycles are called, by id.
+    pub names: BTreeMap<Uuid, String>,
 }
 
 /// Follows a harvest back to lots.
@@ -82,7 +93,10 @@ pub async fn trace_back(
     let until: NaiveDate = records.plan.day(harvest.harvested_at);
     let day = |at| records.plan.day(at);
     let lots = lots_drunk(harvest.cycle, until, &records.handled, &records.feeds, day);
-    Ok(HarvestOrigin { harvest, lots })
+    let named: Vec<LotId> = lots.keys().copied().collect();
+    let tanks = lots.values().flatten().map(|one| one.drank.tank).collect();
+    let names = records.names(&tx, scope, &named, BTreeSet::from([harvest.cycle]), tanks).await?;
+    Ok(HarvestOrigin { harvest, lots, names })
 }
 
 /// What was done with lots and tanks, and who drank from them.
@@ -111,5 +125,26 @@ impl Records {
             harvests: entries::standing::<Harvest>(tx, scope, from, until).await?,
             plan: SitePlan::clone(&plan),
         })
+    }
+
+    /// What is spoken of, by id: lots by their numbers.
+    async fn names(
+        &self,
+        tx: &Tx,
+        scope: SiteScope,
+        lots: &[LotId],
+        cycles: BTreeSet<CycleId>,
+        tanks: BTreeSet<TankId>,
+    ) -> Result<BTreeMap<Uuid, String>, Refusal> {
+        let ids = lots.iter().map(|lot| lot.uuid().into()).collect();
+        let lots = records::find_many::<Lot>(tx, scope.in_business(), "id", ids).await?;
+        let lots = lots.into_iter().map(|kept| (kept.id.uuid(), kept.content.number));
+        let ids = cycles.into_iter().map(|cycle| cycle.uuid().into()).collect();
+        let cycles = records::find_many::<Cycle>(tx, scope, "id", ids).await?;
+        let cycles = cycles.into_iter().map(|kept| (kept.id.uuid(), kept.content.name));
+        let ids = tanks.into_iter().map(|tank| tank.uuid().into()).collect();
+        let tanks = records::find_many::<Tank>(tx, scope, "id", ids).await?;
+        let tanks = tanks.into_iter().map(|kept| (kept.id.uuid(), kept.content.name));
+        Ok(lots.chain(cycles).chain(tanks).collect())
     }
 }

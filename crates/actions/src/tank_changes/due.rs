@@ -39,8 +39,8 @@ pub async fn due(
     let last = tank_changes::last_full(&tx, scope, app.now() + TimeDelta::days(1)).await?;
     let today = plan.day(app.now());
     let until = until.unwrap_or(today + TimeDelta::days(14));
-    if (until - today).num_days() > LONGEST_LOOK_DAYS {
-        let told = format!("expected a day at most {LONGEST_LOOK_DAYS} days ahead");
+    if !(0..=LONGEST_LOOK_DAYS).contains(&(until - today).num_days()) {
+        let told = format!("expected today or a day at most {LONGEST_LOOK_DAYS} days ahead");
         return Err(Refusal::invalid("/until_on", "out_of_range", told));
     }
 

@@ -13,7 +13,7 @@ use fillmark_store::check_offers::{self, KeptOffer};
 use fillmark_store::{Page, PageQuery, SiteScope, Tx};
 
 use super::day::{DayAtHand, Question, room_of};
-use super::rounds::{DayOfRounds, Names, in_force};
+use super::rounds::{DayOfRounds, Names, in_force, no_day};
 use super::share::{Published, Shared, Stays, follow, keep, keep_in, load, on_paper, stays, steps_of};
 use crate::{App, Caller, Refusal};
 
@@ -290,7 +290,7 @@ fn is_twice(checks: &[Id<Check>]) -> bool {
 
 async fn published(app: &App, site: SiteScope, day: NaiveDate) -> Result<(DayAtHand, Published), Refusal> {
     if !is_keepable(day) {
-        return Err(Refusal::invalid("/day_on", "out_of_range", "expected a day of the years 2000 to 2100"));
+        return Err(no_day());
     }
     let (day, before) = load(app, site, day).await?;
     let before = before.ok_or_else(|| Refusal::Conflict("nothing is published for this day".to_owned()))?;

@@ -111,7 +111,11 @@ pub async fn read_fairness(
         .flat_map(|(day, workers)| workers.into_iter().map(move |worker| (day, worker)))
         .map(|(day, worker)| Attended { person: worker.person, day, minutes: minutes_there(&worker) })
         .collect();
-    let weeks = fairness(&done, &attended, (first, last), |at| plan.day(at));
+    let mut weeks = fairness(&done, &attended, (first, last), |at| plan.day(at));
+    // How much colleagues work is between them and whoever manages.
+    if caller.may(Act::Manage, site.id()).is_err() {
+        weeks.retain(|week| caller.person() == Some(week.person));
+    }
     Ok(Shares { weeks, names: Names::load(&tx, site).await? })
 }
 
@@ -173,8 +177,10 @@ fn is_done_there(plan: &SitePlan, check: &Check) -> bool {
 }
 
 fn span(from: NaiveDate, until: NaiveDate) -> Result<Days, Refusal> {
-    let is_span = is_keepable(from) && is_keepable(until) && from <= until;
-    if !is_span || (until - from).num_days() >= MOST_DAYS {
+    if !is_keepable(from) {
+        return Err(Refusal::invalid("/from_on", "out_of_range", "expected a day of the years 2000 to 2100"));
+    }
+    if until < from || !is_keepable(until) || (until - from).num_days() >= MOST_DAYS {
         let expected = format!("expected a day on or after from_on, at most {} days later", MOST_DAYS - 1);
         return Err(Refusal::invalid("/until_on", "out_of_range", expected));
     }

@@ -188,7 +188,7 @@ pub async fn read_day(
     let zone = zone_of(&tx, site).await?;
     let day = day.unwrap_or_else(|| local_day(zone, app.now()));
     if !is_keepable(day) {
-        return Err(Refusal::NotFound);
+        return Err(no_day());
     }
     in_force(&tx, site, zone, day).await
 }
@@ -206,11 +206,15 @@ pub async fn read_mine(
     let person = caller.person().ok_or(Refusal::NotSignedIn)?;
     let day = match day {
         Some(day) if is_keepable(day) => day,
-        Some(_) => return Err(Refusal::NotFound),
+        Some(_) => return Err(no_day()),
         None => local_day(zone_of(&app.store.look().await?, site).await?, app.now()),
     };
     let own = rounds::in_hand(&app.store, site, day, person).await?;
     own.ok_or(Refusal::Absent("no round of yours is published for this day"))
+}
+
+pub(super) fn no_day() -> Refusal {
+    Refusal::invalid("/day_on", "out_of_range", "expected a day of the years 2000 to 2100")
 }
 
 /// A round as text to be printed, walked with, and typed in later.

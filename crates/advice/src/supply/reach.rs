@@ -33,15 +33,20 @@ pub struct Drunk {
     pub left: f64,
 }
 
-/// The cycles that drank from the tanks while a lot was in them. `day` gives the local day of an instant.
-pub fn drank(exposures: &[Exposure], feeds: &[Feed], day: impl Fn(DateTime<Utc>) -> NaiveDate) -> Vec<Drank> {
+/// The cycles that drank from the tanks while a lot was in them, until a day. `day` gives the local day of an instant.
+pub fn drank(
+    exposures: &[Exposure],
+    feeds: &[Feed],
+    by: NaiveDate,
+    day: impl Fn(DateTime<Utc>) -> NaiveDate,
+) -> Vec<Drank> {
     let mut all: BTreeSet<Drank> = BTreeSet::new();
     for exposure in exposures {
         let (from, until) = (day(exposure.from), exposure.until.map(&day));
         for feed in feeds.iter().filter(|feed| feed.tank == exposure.tank) {
             let from = from.max(feed.from);
             let until = until.into_iter().chain(feed.until).min();
-            if until.is_none_or(|until| from <= until) {
+            if from <= by && until.is_none_or(|until| from <= until) {
                 all.insert(Drank { cycle: feed.cycle, tank: feed.tank, from, until });
             }
         }
@@ -83,8 +88,8 @@ pub fn lots_drunk(
     let by_then = |one: Drank| Drank { until: one.until.into_iter().chain([until]).min(), ..one };
     let of_cycle = |lot: LotId| {
         let drunk = |exposure: &Exposure| {
-            let of_it = drank(std::slice::from_ref(exposure), feeds, &day).into_iter();
-            let of_it = of_it.filter(|one| one.cycle == cycle && one.from <= until);
+            let of_it = drank(std::slice::from_ref(exposure), feeds, until, &day).into_iter();
+            let of_it = of_it.filter(|one| one.cycle == cycle);
             of_it.map(|one| Drunk { drank: by_then(one), left: exposure.left }).collect::<Vec<_>>()
         };
         let drunk: Vec<Drunk> = trace_lot(lot, handled).exposures.iter().flat_map(drunk).collect();
@@ -144,7 +149,7 @@ mod tests {
 
     #[test]
     fn a_lot_reaches_those_who_drank_while_it_was_in() {
-        let drank = drank(&trace_lot(id(1), &handled()).exposures, &feeds(), utc);
+        let drank = drank(&trace_lot(id(1), &handled()).exposures, &feeds(), NaiveDate::MAX, utc);
         let told: Vec<_> = drank.iter().map(|one| (one.cycle, one.from, one.until)).collect();
         assert_eq!(told, [(id(1), on(5), Some(on(8))), (id(2), on(10), Some(on(12)))]);
     }
@@ -173,7 +178,7 @@ mod tests {
             (id(3), harvest(2, 30)),
             (id(4), harvest(4, 30)),
         ];
-        let drank = drank(&trace_lot(id(1), &handled()).exposures, &feeds(), utc);
+        let drank = drank(&trace_lot(id(1), &handled()).exposures, &feeds(), NaiveDate::MAX, utc);
         assert_eq!(picked(&drank, &harvests, utc), [id(2), id(3)]);
     }
 

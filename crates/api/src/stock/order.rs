@@ -64,6 +64,9 @@ pub struct NewPlacing {
 pub struct Order {
     /// Made by the server.
     pub id: Uuid,
+    /// What it is called in its message, and on the phone.
+    #[schema(max_length = 8)]
+    pub reference: String,
     /// Rises with each change.
     #[schema(minimum = 1)]
     pub version: i64,
@@ -169,6 +172,7 @@ impl From<Kept<words::Order>> for Order {
         let value = order.lines.iter().map(|line| line.price.times(line.packs.into()).minor);
         Self {
             id: kept.id.uuid(),
+            reference: words::Order::reference(kept.id),
             version: kept.version,
             created_at: kept.created_at.into(),
             updated_at: kept.updated_at.into(),

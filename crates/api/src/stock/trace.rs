@@ -1,5 +1,7 @@
 //! Where a lot went, and what a harvest may have drunk.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
 use fillmark_advice::supply as answers;
 use serde::{Deserialize, Serialize};
@@ -26,6 +28,8 @@ pub struct LotTrace {
     /// The sites that hold or held some of it: each has a trace of its own.
     #[schema(max_items = 1000)]
     pub site_ids: Vec<Uuid>,
+    /// What lots, tanks and cycles are called, by id: a lot by its number.
+    pub names: BTreeMap<Uuid, String>,
 }
 
 /// A tank in which some of a lot was.
@@ -64,6 +68,8 @@ pub struct HarvestTrace {
     /// The lots.
     #[schema(max_items = 10000)]
     pub lots: Vec<LotDrunk>,
+    /// What lots, tanks and cycles are called, by id: a lot by its number.
+    pub names: BTreeMap<Uuid, String>,
 }
 
 /// A lot that a cycle may have drunk.
@@ -95,10 +101,16 @@ pub struct DrunkFrom {
 pub struct TraceRow {
     /// What was reached: `tank`, `cycle` or `harvest`.
     pub reached: &'static str,
+    /// The lot's number.
+    pub lot: String,
     /// The lot.
     pub lot_id: Uuid,
+    /// The tank's name.
+    pub tank: String,
     /// The tank.
     pub tank_id: Option<Uuid>,
+    /// The cycle's name.
+    pub cycle: String,
     /// The cycle.
     pub cycle_id: Option<Uuid>,
     /// The harvest.
@@ -116,8 +128,11 @@ impl LotTrace {
     pub fn rows(&self, lot_id: Uuid) -> Vec<TraceRow> {
         let row = |reached| TraceRow {
             reached,
+            lot: called(&self.names, lot_id),
             lot_id,
+            tank: String::new(),
             tank_id: None,
+            cycle: String::new(),
             cycle_id: None,
             harvest_id: None,
             from: String::new(),
@@ -125,6 +140,7 @@ impl LotTrace {
             left_share: None,
         };
         let tanks = self.tanks.iter().map(|tank| TraceRow {
+            tank: called(&self.names, tank.tank_id),
             tank_id: Some(tank.tank_id),
             from: tank.from_at.text(),
             until: tank.until_at.map(|at| at.text()).unwrap_or_default(),
@@ -132,7 +148,9 @@ impl LotTrace {
             ..row("tank")
         });
         let cycles = self.cycles.iter().map(|cycle| TraceRow {
+            tank: called(&self.names, cycle.tank_id),
             tank_id: Some(cycle.tank_id),
+            cycle: called(&self.names, cycle.cycle_id),
             cycle_id: Some(cycle.cycle_id),
             from: cycle.from_on.to_string(),
             until: cycle.until_on.map(|on| on.to_string()).unwrap_or_default(),
@@ -150,8 +168,11 @@ impl HarvestTrace {
             let lot_id = lot.lot_id;
             let row = |from: &DrunkFrom| TraceRow {
                 reached: "harvest",
+                lot: called(&self.names, lot_id),
                 lot_id,
+                tank: called(&self.names, from.tank_id),
                 tank_id: Some(from.tank_id),
+                cycle: called(&self.names, self.cycle_id),
                 cycle_id: Some(self.cycle_id),
                 harvest_id: Some(self.harvest_id),
                 from: from.from_on.to_string(),
@@ -162,6 +183,10 @@ impl HarvestTrace {
         };
         self.lots.iter().flat_map(of_lot).collect()
     }
+}
+
+fn called(names: &BTreeMap<Uuid, String>, id: Uuid) -> String {
+    names.get(&id).cloned().unwrap_or_default()
 }
 
 impl From<&answers::Exposure> for TankReached {

@@ -148,25 +148,39 @@ impl Order {
         Ok(Order { approved: Some(approval), ..self })
     }
 
+    /// What an order is called in letters and on the phone: the end of its id, which is drawn at random.
+    pub fn reference(id: Id<Order>) -> String {
+        let text = id.uuid().simple().to_string().to_uppercase();
+        text[text.len() - 8..].to_owned()
+    }
+
     /// A message to the supplier that can be sent as it stands: it orders, or calls off what was cancelled. `named` gives a
     /// product's name.
-    pub fn message(&self, supplier: &str, site: &str, named: impl Fn(Id<Product>) -> String) -> String {
+    pub fn message(
+        &self,
+        id: Id<Order>,
+        supplier: &str,
+        site: &str,
+        named: impl Fn(Id<Product>) -> String,
+    ) -> String {
         let line = |line: &OrderLine| {
             let (unit, pack) = (line.base.unit().code(), line.pack);
             format!("- {} x {} in packs of {pack} {unit}", line.packs, named(line.product))
         };
         let lines: Vec<String> = self.lines.iter().filter(|line| line.packs > 0).map(line).collect();
         let lines = lines.join("\n");
+        let reference = Order::reference(id);
+        let send = || format!("Please send to {site}, our order {reference}:");
         let (wish, answer) = match &self.state {
             OrderState::Cancelled { .. } => (
-                format!("If you have our order for {site}, please cancel it:"),
+                format!("If you have our order {reference} for {site}, please cancel it:"),
                 "Please confirm that it is not sent.".to_owned(),
             ),
             OrderState::Placed { expected_on, .. } => {
                 let by = format!("Please confirm price and day of delivery. We expect it on {expected_on}.");
-                (format!("Please send to {site}:"), by)
+                (send(), by)
             }
-            _ => (format!("Please send to {site}:"), "Please confirm price and day of delivery.".to_owned()),
+            _ => (send(), "Please confirm price and day of delivery.".to_owned()),
         };
         format!("To {supplier}\n\n{wish}\n\n{lines}\n\n{answer}\n")
     }

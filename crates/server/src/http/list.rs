@@ -233,7 +233,8 @@ fn sealed(request: &HttpRequest, keys: &[SortValue], seal: &str) -> String {
 }
 
 fn opened(request: &HttpRequest, cursor: &str, seal: &str) -> Result<Vec<SortValue>, Refused> {
-    let mismatch = || Refused::new(ProblemCode::CursorMismatch, "the cursor was not given by this list");
+    let expected = "expected what this list gave, with the same query";
+    let mismatch = || Refused::parameter_of(ProblemCode::CursorMismatch, "cursor", expected);
     let bytes = URL_SAFE_NO_PAD.decode(cursor).map_err(|_| mismatch())?;
     let text = String::from_utf8(bytes).map_err(|_| mismatch())?;
     let (given, text) = text.split_at_checked(64).ok_or_else(mismatch)?;

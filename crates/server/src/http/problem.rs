@@ -39,8 +39,13 @@ impl Refused {
 
     /// A query parameter that cannot be taken.
     pub fn parameter(name: &str, detail: impl Into<String>) -> Self {
+        Refused::parameter_of(ProblemCode::BadRequest, name, detail)
+    }
+
+    /// A query parameter with a problem of its own kind.
+    pub fn parameter_of(code: ProblemCode, name: &str, detail: impl Into<String>) -> Self {
         let detail = detail.into();
-        let mut problem = Problem::new(ProblemCode::BadRequest, format!("{name}: {detail}"));
+        let mut problem = Problem::new(code, format!("{name}: {detail}"));
         let parameter = Some(name.to_owned());
         problem.errors.push(ProblemFault { pointer: None, parameter, code: "bad_parameter".into(), detail });
         Refused::of(problem)

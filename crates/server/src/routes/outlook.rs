@@ -56,7 +56,7 @@ pub async fn read_coverage(
 
 /// Read the minutes of checks, and of those that nobody likes, per person and week, beside what would be fair.
 ///
-/// Fair over the four weeks that end with each week. The last four weeks where no days are named.
+/// Fair over the four weeks that end with each week. Whoever does not manage the site is shown their own alone. The last four weeks where no days are named.
 #[utoipa::path(tag = "work", operation_id = "read_fairness", security(("bearer" = [])), params(SpanQuery),
     responses((status = 200, description = "Week by week", content((RoundsFairness = "application/json"), (String = "text/csv"))),
         AskProblems))]

@@ -54,24 +54,28 @@ fn other_lines_are_approved_anew() {
 
 #[test]
 fn the_message_names_what_is_ordered_and_when_it_is_expected() {
-    let told = placed().message("Greenline", "Harbour Street", |_| "Base A".into());
-    for part in ["To Greenline", "Harbour Street", "- 2 x Base A in packs of 5 mL", "expect it on 2031-01-12"]
-    {
+    let told = placed().message(id("order"), "Greenline", "Harbour Street", |_| "Base A".into());
+    for part in [
+        "To Greenline",
+        "Harbour Street",
+        &Order::reference(id("order")),
+        "- 2 x Base A in packs of 5 mL",
+        "expect it on 2031-01-12",
+    ] {
         assert!(told.contains(part), "{told}");
     }
     assert!(
-        !two_packs_of_a().message("Greenline", "Harbour Street", |_| String::new()).contains("expect it")
+        !two_packs_of_a()
+            .message(id("order"), "Greenline", "Harbour Street", |_| String::new())
+            .contains("expect it")
     );
 }
 
 #[test]
 fn the_message_of_a_cancelled_order_calls_it_off() {
     let cancelled = placed().cancel(day("2031-01-06")).unwrap();
-    let told = cancelled.message("Greenline", "Harbour Street", |_| "Base A".into());
-    assert!(
-        told.contains("our order for Harbour Street, please cancel it") && told.contains("2 x Base A"),
-        "{told}"
-    );
+    let told = cancelled.message(id("order"), "Greenline", "Harbour Street", |_| "Base A".into());
+    assert!(told.contains("please cancel it") && told.contains("2 x Base A"), "{told}");
     assert!(!told.contains("Please send"), "{told}");
 }
 

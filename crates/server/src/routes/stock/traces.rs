@@ -34,6 +34,7 @@ pub async fn trace_lot(
         cycles: reach.drank.iter().map(CycleReached::from).collect(),
         harvest_ids: reach.harvests.iter().map(|id| id.uuid()).collect(),
         site_ids: reach.sites.iter().map(|site| site.uuid()).collect(),
+        names: reach.names,
     };
     Ok(csv::answer(wants_csv, || trace.rows(lot), &trace))
 }
@@ -60,6 +61,6 @@ pub async fn trace_harvest(
         drunk: drunk.iter().map(DrunkFrom::from).collect(),
     });
     let cycle_id = origin.harvest.cycle.uuid();
-    let trace = HarvestTrace { harvest_id: harvest, cycle_id, lots: lots.collect() };
+    let trace = HarvestTrace { harvest_id: harvest, cycle_id, lots: lots.collect(), names: origin.names };
     Ok(csv::answer(wants_csv, || trace.rows(), &trace))
 }
