@@ -31,6 +31,7 @@ mod m0023_moves;
 mod m0024_handing;
 mod m0025_for_whom;
 mod m0026_alerts_about;
+mod m0027_slips_reversed;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -88,6 +89,7 @@ impl MigratorTrait for Changes {
             Change::new("m0024_handing", m0024_handing::UP),
             Change::new("m0025_for_whom", m0025_for_whom::UP),
             Change::new("m0026_alerts_about", m0026_alerts_about::UP),
+            Change::new("m0027_slips_reversed", m0027_slips_reversed::UP),
         ]
     }
 }

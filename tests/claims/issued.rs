@@ -215,6 +215,13 @@ on_both! {
         let drafts = world.ada.draft_forecast_orders(site, &by).await.unwrap();
         let ordered: Vec<Uuid> = drafts.iter().flat_map(|draft| &draft.lines).map(|line| line.product_id).collect();
         assert_eq!(ordered, [feeding.grow_b]);
+
+        let sending = json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a, "amount": given.amount, "to_site_id": site });
+        world.ada.send_transfer(hill, &json(sending)).await.unwrap();
+        let forecast = world.ada.forecast(site, 90).await.unwrap();
+        let a = forecast.products.iter().find(|one| one.product_id == feeding.grow_a).unwrap();
+        assert!(a.deliveries.iter().any(|coming| coming.amount == given.amount), "what is under way is counted: {a:?}");
+        assert!(a.purchase.as_ref().is_none_or(|purchase| purchase.order_by_on > b.order_by_on), "{a:?}");
     }
 
     async fn packs_of_several_sizes_are_drafted_line_by_line(world: World) {

@@ -44,6 +44,8 @@ const ASKED: [&str; 27] = [
     "/sites/{site}/tanks/{tank}/reconciliation",
 ];
 
+const REFERENCE: &str = "\"reference\":\"";
+
 async fn script(world: &World) -> Greenhouse {
     let feeding = world.feeding().await;
     let (site, tank) = (feeding.here.site, feeding.here.north_tank);
@@ -105,6 +107,9 @@ fn masked(text: &str, seen: &mut HashMap<String, usize>) -> String {
         rest = &rest[at + 36..];
     }
     out.push_str(rest);
+    // The end of an id.
+    let references: Vec<usize> = out.match_indices(REFERENCE).map(|(at, _)| at + REFERENCE.len()).collect();
+    references.into_iter().for_each(|at| out.replace_range(at..at + 8, "the same"));
     match out.find("\"next_cursor\":\"") {
         Some(at) => format!("{}cursor", &out[..at]),
         None => out,

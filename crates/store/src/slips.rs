@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::people::PersonId;
-use fillmark_domain::stock::{Entered, Movement, OrderId, ProductId, Slip, SlipId, SlipKind, Wanted};
+use fillmark_domain::stock::{Entered, OrderId, ProductId, Slip, SlipId, SlipKind, Wanted};
 use fillmark_domain::{Coded, Id};
 use sea_orm::sea_query::{Expr, SelectStatement};
 use sea_orm::{
@@ -94,21 +94,30 @@ pub async fn counts_after(
         // Written out, as the index of counts has it: PostgreSQL would not use it for a kind named at run time.
         .filter(Expr::cust("kind = 'count'"))
         .filter(row::Column::DoneAt.gt(at))
+        .filter(row::Column::Id.not_in_subquery(taken_back(scope)))
         .order_by_asc(row::Column::DoneAt)
         .all(&tx.0)
         .await?;
-    if rows.is_empty() {
-        return Ok(Vec::new());
-    }
-    let counts: Vec<Slip> = rows.into_iter().map(read).collect::<Result<_, _>>()?;
-    let ids: Vec<SlipId> = counts.iter().map(|count| count.id).collect();
-    let reversed = movements::reversed_of(tx, scope, &ids).await?;
-    // What a later count had found of it goes with that count, and leaves this one standing.
-    let own = |movement: &Movement, count: &Slip| {
-        movement.slip == count.id && movement.done_at <= count.says.done_at
-    };
-    let stands = |count: &Slip| !reversed.iter().any(|movement| own(movement, count));
-    Ok(counts.into_iter().filter(stands).collect())
+    Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// Whether a slip was taken back, in whole or for one lot.
+/// # Errors
+/// When the database fails.
+pub async fn is_taken_back(tx: &Tx, scope: SiteScope, slip: SlipId) -> Result<bool, StoreError> {
+    let back = row::Entity::find()
+        .filter(row::Column::SiteId.eq(scope.uuid()))
+        .filter(row::Column::ReversesSlipId.eq(slip.uuid()));
+    Ok(back.one(&tx.0).await?.is_some())
+}
+
+fn taken_back(scope: SiteScope) -> SelectStatement {
+    row::Entity::find()
+        .select_only()
+        .column(row::Column::ReversesSlipId)
+        .filter(row::Column::SiteId.eq(scope.uuid()))
+        .filter(row::Column::ReversesSlipId.is_not_null())
+        .into_query()
 }
 
 /// The ids of slips that tell a count at an instant what it had found: what was done before it, or is taken back.
@@ -144,6 +153,7 @@ fn write(scope: SiteScope, slip: &Slip) -> row::ActiveModel {
         reason: Set(says.reason.clone()),
         order_id: Set(says.order.map(OrderId::uuid)),
         other_site_id: Set(says.other_site.map(Id::uuid)),
+        reverses_slip_id: Set(says.reverses.map(Id::uuid)),
         entered_at: Set(slip.entered_at),
         entered_by: Set(slip.entered_by.map(PersonId::uuid)),
     }
@@ -164,6 +174,7 @@ fn read(row: row::Model) -> Result<Slip, BrokenRow> {
             reason: row.reason,
             order: row.order_id.map(Id::new),
             other_site: row.other_site_id.map(Id::new),
+            reverses: row.reverses_slip_id.map(Id::new),
         },
         entered_at: row.entered_at,
         entered_by: row.entered_by.map(PersonId::new),
@@ -180,6 +191,7 @@ fn detail(says: &Wanted) -> sea_orm::JsonValue {
         "reason": says.reason,
         "order_id": says.order.map(Id::uuid),
         "other_site_id": says.other_site.map(Id::<fillmark_domain::places::Site>::uuid),
+        "reverses_slip_id": says.reverses.map(Id::uuid),
     })
 }
 
@@ -203,6 +215,7 @@ mod row {
         pub reason: Option<String>,
         pub order_id: Option<Uuid>,
         pub other_site_id: Option<Uuid>,
+        pub reverses_slip_id: Option<Uuid>,
         pub entered_at: ChronoDateTimeUtc,
         pub entered_by: Option<Uuid>,
     }

@@ -86,11 +86,19 @@ pub async fn any_in_transit(tx: &Tx, _business: BusinessScope, site: SiteId) -> 
     let on_the_way = Condition::any()
         .add(row::Column::FromSiteId.eq(site.uuid()))
         .add(row::Column::ToSiteId.eq(site.uuid()));
-    let rows = row::Entity::find()
-        .filter(on_the_way)
-        .filter(row::Column::ArrivedAt.is_null())
-        .filter(row::Column::TakenBackAt.is_null());
-    Ok(rows.one(&tx.0).await?.is_some())
+    Ok(in_transit().filter(on_the_way).one(&tx.0).await?.is_some())
+}
+
+/// What is on its way to a site.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn coming_to(tx: &Tx, scope: SiteScope) -> Result<Vec<Transfer>, StoreError> {
+    let rows = in_transit().filter(row::Column::ToSiteId.eq(scope.uuid())).all(&tx.0).await?;
+    Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+fn in_transit() -> sea_orm::Select<row::Entity> {
+    row::Entity::find().filter(row::Column::ArrivedAt.is_null()).filter(row::Column::TakenBackAt.is_null())
 }
 
 /// A transfer from or to a site.

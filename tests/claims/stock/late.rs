@@ -130,6 +130,23 @@ on_both! {
         assert_eq!((shelf.held(&world.ada).await, shelf.moved(&world.ada).await), (0.0, 0.0));
     }
 
+    async fn a_count_that_changed_nothing_is_taken_back_all_the_same(world: World) {
+        let shelf = Shelf::of(&world).await;
+        shelf.receive(&world.ada, "A", None, 500.0).await;
+        world.clock.advance(TimeDelta::minutes(1));
+        let poured_at = Some(Instant(world.server.app.now()));
+        world.clock.advance(TimeDelta::minutes(1));
+        let count = shelf.count(&world.ada, None, 500.0).await.unwrap();
+        let back = reversal("another shelf");
+        let taken_back = world.ada.reverse_slip(shelf.site, count.id, &back).await.unwrap();
+        assert_eq!((taken_back.reverses_slip_id, taken_back.movements.len()), (Some(count.id), 0));
+        assert_eq!(world.ada.reverse_slip(shelf.site, count.id, &back).await.unwrap(), taken_back);
+        assert_eq!(refusal(world.ada.reverse_slip(shelf.site, count.id, &reversal("again")).await), ProblemCode::Conflict);
+        let late = NewIssue { done_at: poured_at, ..issue(150.0) };
+        world.ada.issue_product(shelf.site, shelf.product, &late).await.unwrap();
+        assert_eq!(shelf.held(&world.ada).await, 350.0, "no count had found it");
+    }
+
     async fn a_delivery_typed_in_after_a_count_that_had_found_it_explains_what_was_too_much(world: World) {
         let shelf = Shelf::of(&world).await;
         shelf.receive(&world.ada, "A", Some("2026-12-20"), 100.0).await;

@@ -6,11 +6,13 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::supply::{EcRises, Expected, PastOrder, ProductAsked, SupplierAsked};
 use fillmark_domain::places::Site;
 use fillmark_domain::plan::SitePlan;
-use fillmark_domain::stock::{LabelRevision, Offer, OnHand, Order, OrderState, Product, ProductId, Supplier};
+use fillmark_domain::stock::{
+    LabelRevision, Offer, OnHand, Order, OrderState, Product, ProductId, Supplier, Transfer,
+};
 use fillmark_domain::{Id, Kept, Money};
 use fillmark_store::holdings::{self, Holding};
 use fillmark_store::words::label_revisions;
-use fillmark_store::{SiteScope, Tx, records};
+use fillmark_store::{SiteScope, Tx, records, transfers};
 
 use super::ledger::{Ledger, MEMORY};
 use crate::Refusal;
@@ -25,6 +27,8 @@ pub(super) struct Shelf {
     received: Vec<Holding>,
     offers: Vec<Kept<Offer>>,
     orders: Vec<Kept<Order>>,
+    /// What other sites have sent.
+    coming: Vec<Transfer>,
     today: NaiveDate,
 }
 
@@ -46,6 +50,7 @@ impl Shelf {
             labels: label_revisions::all_in_force(tx, business, now).await?,
             offers: records::all(tx, scope).await?,
             orders: records::all(tx, scope).await?,
+            coming: transfers::coming_to(tx, scope).await?,
             today: plan.day(now),
         })
     }
@@ -81,7 +86,7 @@ impl Shelf {
         }
     }
 
-    /// What is still to come; what is late is taken to come tomorrow.
+    /// What is still to come; what is late is taken to come tomorrow, and so is what another site has sent.
     fn expected(&self, product: ProductId) -> Vec<Expected> {
         let tomorrow = self.today + TimeDelta::days(1);
         let open = self.orders.iter().filter_map(|order| match &order.content.state {
@@ -90,12 +95,14 @@ impl Shelf {
             }
             OrderState::Draft | OrderState::Received { .. } | OrderState::Cancelled { .. } => None,
         });
-        open.flat_map(|(order, on)| {
+        let ordered = open.flat_map(|(order, on)| {
             order.outstanding().into_iter().map(move |(product, amount)| (product, amount, on))
-        })
-        .filter(|(ordered, ..)| *ordered == product)
-        .map(|(_, amount, on)| Expected { on: on.max(tomorrow), amount })
-        .collect()
+        });
+        let sent = self.coming.iter().map(|one| (one.product, one.amount, tomorrow));
+        let all = ordered.chain(sent);
+        all.filter(|(ordered, ..)| *ordered == product)
+            .map(|(_, amount, on)| Expected { on: on.max(tomorrow), amount })
+            .collect()
     }
 
     /// The days that its lots could be used after they came, as most of them: one that came short-dated is no rule.

@@ -74,14 +74,20 @@ async fn take_back(
     let amount = taken.iter().filter(|movement| !entered.had_found(movement));
     let amount = amount.map(|movement| -movement.change).sum();
     let lot = taken.first().filter(|_| !whole).map(|movement| movement.lot);
-    let saying = Saying { lot, reason: Some(reason), ..Saying::default() };
+    let reverses = Some(entered.slip.id);
+    let was_taken_back = slips::is_taken_back(&desk.tx, desk.scope, entered.slip.id).await?;
+    let saying = Saying { lot, reason: Some(reason), reverses, ..Saying::default() };
     let back = match desk.enter(done, SlipKind::Reversal, &product, amount, saying).await? {
         Slipped::New(slip) => slip,
-        Slipped::Before(before) if reverses(&before, &entered, &taken) => {
+        Slipped::Before(before) if is_again(&before, &entered, &taken) => {
             return Ok(handled(before, &product));
         }
         Slipped::Before(_) => return Err(Refusal::ClientIdReused),
     };
+    // A count that changed nothing has no movement that could tell it.
+    if was_taken_back && taken.is_empty() {
+        return Err(opposites::taken_before());
+    }
     let mut standing = opposites::standing(&desk.tx, desk.scope, &entered, &taken).await?;
     let lots: Vec<LotId> = taken.iter().map(|movement| movement.lot).collect();
     let found = opposites::found_by(&desk.tx, desk.scope, &entered).await?;
@@ -110,7 +116,7 @@ async fn await_again(desk: &Desk<'_>, entered: &Entered, movement: &Movement) ->
     Ok(())
 }
 
-fn reverses(before: &Entered, entered: &Entered, taken: &[Movement]) -> bool {
+fn is_again(before: &Entered, entered: &Entered, taken: &[Movement]) -> bool {
     let own = entered.movements.iter().filter(|movement| !entered.had_found(movement));
     let own: Vec<Id<Movement>> = own.map(|movement| movement.id).collect();
     let reversed = before.movements.iter().filter_map(|movement| movement.reverses);

@@ -70,6 +70,7 @@ pub(super) struct Saying {
     pub(super) reason: Option<String>,
     pub(super) order: Option<OrderId>,
     pub(super) other_site: Option<SiteId>,
+    pub(super) reverses: Option<SlipId>,
 }
 
 impl<'a> Desk<'a> {
@@ -100,9 +101,21 @@ impl<'a> Desk<'a> {
         if !has_passed_at_a_desk(done_at, self.stamp.at) {
             return Err(Refusal::invalid("/done_at", "in_the_future", "expected an instant that has passed"));
         }
-        let Saying { lot, reason, order, other_site } = saying;
+        let Saying { lot, reason, order, other_site, reverses } = saying;
         let (product, base, client_id) = (product.id, product.content.base, Some(done.client_id));
-        let says = Wanted { client_id, kind, product, lot, base, amount, done_at, reason, order, other_site };
+        let says = Wanted {
+            client_id,
+            kind,
+            product,
+            lot,
+            base,
+            amount,
+            done_at,
+            reason,
+            order,
+            other_site,
+            reverses,
+        };
         match slips::open(&self.tx, self.scope, &self.stamp, &says).await? {
             Opened::New(slip) => Ok(Slipped::New(slip)),
             Opened::Before(before) if before.slip.says_again(&says, done.at.is_some()) => {

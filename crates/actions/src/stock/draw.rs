@@ -96,6 +96,7 @@ impl Pour {
             reason: None,
             order: None,
             other_site: None,
+            reverses: None,
         }
     }
 }

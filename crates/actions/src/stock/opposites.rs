@@ -31,6 +31,7 @@ pub async fn give_back(
         kind: SlipKind::Reversal,
         done_at: stamp.at,
         reason: Some(reason.to_owned()),
+        reverses: Some(slip),
         ..drawn.slip.says
     };
     let Opened::New(back) = slips::open(tx, scope, stamp, &says).await? else {
@@ -57,10 +58,14 @@ pub(super) async fn standing(
         match reversed.iter().any(|before| before.id == movement.id) {
             false => standing.push(movement.clone()),
             true if entered.had_found(movement) => {}
-            true => return Err(Refusal::Conflict("it has been taken back before".to_owned())),
+            true => return Err(taken_before()),
         }
     }
     Ok(standing)
+}
+
+pub(super) fn taken_before() -> Refusal {
+    Refusal::Conflict("it has been taken back before".to_owned())
 }
 
 /// What a count had found of what was entered after it: it goes with the count.

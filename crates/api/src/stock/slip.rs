@@ -214,6 +214,8 @@ pub struct Slip {
     pub order_id: Option<Uuid>,
     /// The other site of a transfer.
     pub other_site_id: Option<Uuid>,
+    /// The slip that this one takes back, in whole or for one lot.
+    pub reverses_slip_id: Option<Uuid>,
     /// How many times the strength that is fed, of a stock solution that was made.
     #[schema(minimum = 1, maximum = 1000)]
     pub strength: Option<f64>,
@@ -286,6 +288,7 @@ impl Slip {
             reason: says.reason,
             order_id: says.order.map(Id::uuid),
             other_site_id: says.other_site.map(Id::uuid),
+            reverses_slip_id: says.reverses.map(Id::uuid),
             strength,
             movements: movements.into_iter().map(Movement::from).collect(),
             shortage: short.is_positive().then(|| quantity(short, says.base)),

@@ -56,6 +56,8 @@ pub struct Wanted {
     pub order: Option<Id<Order>>,
     /// The other site of a transfer.
     pub other_site: Option<SiteId>,
+    /// The slip that it takes back, in whole or for one lot.
+    pub reverses: Option<Id<Slip>>,
 }
 
 /// Which open shortages of its product a slip settles.
@@ -157,6 +159,7 @@ mod tests {
             reason: None,
             order: None,
             other_site: None,
+            reverses: None,
         };
         assert_eq!(says.settles(), settles, "{kind:?}");
     }
