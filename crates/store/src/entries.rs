@@ -8,6 +8,7 @@ use std::str::FromStr;
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::Id;
+use sea_orm::sea_query::extension::postgres::PgFunc;
 use sea_orm::sea_query::{Condition, Expr, ExprTrait, Query, SelectStatement};
 use sea_orm::{
     ActiveModelBehavior, ActiveModelTrait, ActiveValue, DbErr, EntityName, EntityTrait, FromQueryResult,
@@ -159,8 +160,14 @@ pub(crate) async fn among<E: Entry>(
     if ids.is_empty() {
         return Ok(Vec::new());
     }
-    let rows = scoped::<E>(scope).filter(Expr::col(column::<E>(name)).is_in(to_a_step(ids.iter().copied())));
-    let mut entries = read_all::<E>(tx, rows).await?;
+    let named = Expr::col(column::<E>(name));
+    // PostgreSQL plans for one array as for a few ids, whatever their number, and takes the index. Hundreds given one by one it
+    // holds against every row of the site, if there were not many when it planned.
+    let is_named = match tx.is_postgres() {
+        true => named.eq(PgFunc::any(ids.to_vec())),
+        false => named.is_in(to_a_step(ids.iter().copied())),
+    };
+    let mut entries = read_all::<E>(tx, scoped::<E>(scope).filter(is_named)).await?;
     // Asked for this order, SQLite would walk all entries of the site by their ids instead of using the column's index.
     entries.sort_unstable_by_key(|(id, _): &Kept<E>| *id);
     Ok(entries)
