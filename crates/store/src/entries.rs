@@ -16,8 +16,9 @@ use sea_orm::{
 };
 use uuid::Uuid;
 
+use crate::journal::{self, chain};
 use crate::records::{Page, PageQuery, cut, rows_of};
-use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal, rows};
+use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, rows};
 
 /// Of more ids than these, each number is asked as it is: the statement is not worth keeping.
 const AT_ONCE: usize = 512;
@@ -93,12 +94,18 @@ pub async fn keep_signed<'a, E: Entry>(
     // In one order for everybody: two who send the same entries in different orders would wait for each other. Where they
     // send one of them in different forms too, PostgreSQL breaks one of the two off, who comes again.
     rows.sort_by_key(|(_, row)| uuid_in(row, column::<E>("client_id")));
-    let told = |(stamp, row): &(Stamp<'a>, E::Change)| {
-        (*stamp, uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hashed(row))
+    let (stamps, rows): (Vec<Stamp<'a>>, Vec<E::Change>) = rows.into_iter().unzip();
+    let owner = journal::owner(scope);
+    let head = chain::place_for(tx, owner, rows.len()).await?;
+    // The rows are hashed while the database writes them.
+    let told = async {
+        let id = |row| uuid_in(row, column::<E>("id")).unwrap_or_default();
+        let records = stamps.iter().zip(&rows).map(|(stamp, row)| (*stamp, id(row), row));
+        journal::entered(owner, E::WORD, records, head)
     };
-    let told: Vec<_> = rows.iter().map(told).collect();
-    rows::insert(tx, rows.into_iter().map(|(_, row)| row).collect()).await?;
-    journal::append_many(tx, scope, "entered", E::WORD, told.into_iter()).await
+    let (written, told) = tokio::join!(rows::insert(tx, &rows), told);
+    written?;
+    rows::insert(tx, &told).await
 }
 
 /// Ids up to the next power of two, the last one again and again. Every number of ids is a
