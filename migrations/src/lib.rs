@@ -111,6 +111,16 @@ pub enum MigrationError {
     Refused(#[from] DbErr),
 }
 
+/// Whether a database is as this binary would leave it, by a connection that need only read.
+/// # Errors
+/// [`MigrationError::Newer`], or when the database fails.
+pub async fn is_brought_up(connection: &DatabaseConnection) -> Result<bool, MigrationError> {
+    let known = known();
+    let applied = applied(connection).await?;
+    refuse_newer(&known, &applied)?;
+    Ok(known.iter().all(|change| applied.contains(change)))
+}
+
 /// Brings an empty or older database to this binary's schema, one process at a time.
 /// # Errors
 /// [`MigrationError`]; nothing is changed then.
@@ -126,7 +136,7 @@ pub async fn bring_up(connection: &DatabaseConnection) -> Result<(), MigrationEr
     if tx.get_database_backend() == DbBackend::Postgres {
         tx.execute_unprepared("select pg_advisory_xact_lock(7018265544)").await?;
     }
-    refuse_newer(&tx).await?;
+    refuse_newer(&known(), &applied(&tx).await?)?;
     Changes::up(&tx, None).await?;
     tx.commit().await?;
     Ok(())
@@ -145,10 +155,9 @@ pub fn known() -> Vec<String> {
     Changes::migrations().iter().map(|change| change.name().to_owned()).collect()
 }
 
-async fn refuse_newer(tx: &impl ConnectionTrait) -> Result<(), MigrationError> {
-    let known = known();
-    match applied(tx).await?.into_iter().find(|change| !known.contains(change)) {
-        Some(newest) => Err(MigrationError::Newer { newest }),
+fn refuse_newer(known: &[String], applied: &[String]) -> Result<(), MigrationError> {
+    match applied.iter().find(|change| !known.contains(change)) {
+        Some(newest) => Err(MigrationError::Newer { newest: newest.clone() }),
         None => Ok(()),
     }
 }
@@ -157,8 +166,9 @@ async fn refuse_newer(tx: &impl ConnectionTrait) -> Result<(), MigrationError> {
 async fn applied(connection: &impl ConnectionTrait) -> Result<Vec<String>, DbErr> {
     let backend = connection.get_database_backend();
     let table = match backend {
+        // Asked of the view of all tables, a session that has just begun would first read what that is made of.
         DbBackend::Postgres => {
-            "select 1 from pg_tables where schemaname = current_schema() and tablename = 'seaql_migrations'"
+            "select 1 where to_regclass(quote_ident(current_schema()) || '.seaql_migrations') is not null"
         }
         _ => "select 1 from sqlite_master where name = 'seaql_migrations'",
     };

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use fillmark_actions::{journal, people};
-use fillmark_api::{NewReading, ProblemCode};
+use fillmark_api::{NewReading, ProblemCode, ReadingBatch};
 use fillmark_domain::people::{Person, Role};
 use fillmark_server::Running;
 use fillmark_server::commands::{self, CommandError};
@@ -177,6 +177,26 @@ on_both! {
         let ((), seen) = tokio::join!(write, follow);
         let kept: HashSet<Uuid> = world.ada.readings(here.site, "").await.unwrap().iter().map(|one| one.id).collect();
         assert_eq!((seen.len(), seen.into_iter().collect::<HashSet<_>>()), (80, kept));
+        commands::verify(&world.server.app).await.unwrap();
+    }
+
+    async fn many_entries_are_sealed_as_they_are_written_unless_another_is_at_it(world: World) {
+        let here = world.greenhouse().await;
+        let one = |n: usize| reading(here.north_tank, "ph", 5.9 + (n % 20) as f64 / 100.0, "[pH]", "2026-11-24T06:00:00+01:00");
+        let batch = || ReadingBatch { items: (0..80).map(one).collect() };
+        let sealed = async || world.ada.follow_site_journal(here.site, 0).await.unwrap().len();
+        world.ada.record_readings(here.site, &batch()).await.unwrap();
+        assert_eq!(sealed().await, 80);
+        // The embedded database has one writer, who always has the turn.
+        if world.kind == Kind::Postgres {
+            let sealer = world.server.app.store.begin().await.unwrap();
+            sealer.take_turn(&format!("chain of {}", here.site)).await.unwrap();
+            world.ada.record_readings(here.site, &batch()).await.unwrap();
+            sealer.commit().await.unwrap();
+            assert_eq!(sealed().await, 80);
+        }
+        journal::seal(&world.server.app).await.unwrap();
+        world.ada.record_readings(here.site, &batch()).await.unwrap();
         commands::verify(&world.server.app).await.unwrap();
     }
 

@@ -112,7 +112,10 @@ pub async fn open_database(
         hold::make(folder)?;
     }
     let store = Store::open(database, connections).await?;
-    fillmark_migrations::bring_up(store.for_migrations()).await?;
+    // Most starts find nothing to do, which the connection that the first question about readiness comes by can tell.
+    if !fillmark_migrations::is_brought_up(store.for_looking()).await? {
+        fillmark_migrations::bring_up(store.for_migrations()).await?;
+    }
     Ok(App::new(store, clock))
 }
 

@@ -104,19 +104,20 @@ pub struct Unit(Arc<Mutex<Option<Tx>>>);
 pub struct Tx(pub(crate) DatabaseTransaction, Memory);
 
 impl Store {
-    /// Connects. The embedded database is made when it is not there.
+    /// Connects, by two connections at once where it can. The embedded database is made when it is not there.
     /// # Errors
     /// When the database cannot be reached or opened.
     pub async fn open(database: &Database, connections: u32) -> Result<Store, StoreError> {
-        match database {
-            Database::Sqlite { path } => embedded(path, connections, SqliteSynchronous::Full).await,
-            Database::Building { path } => embedded(path, connections, SqliteSynchronous::Off).await,
+        let (writer, reader) = match database {
+            Database::Sqlite { path } => embedded(path, connections, SqliteSynchronous::Full).await?,
+            Database::Building { path } => embedded(path, connections, SqliteSynchronous::Off).await?,
             Database::Postgres { url } => {
-                let writer = connect(postgres(url, connections.div_ceil(2), &[])).await?;
-                let reader = connect(postgres(url, (connections / 2).max(1), &OF_EACH_READING)).await?;
-                Ok(Store { writer, reader, memory: Memory::default(), within: None })
+                let writer = connect(postgres(url, connections.div_ceil(2), &[]));
+                let reader = connect(postgres(url, (connections / 2).max(1), &OF_EACH_READING));
+                tokio::try_join!(writer, reader)?
             }
-        }
+        };
+        Ok(Store { writer, reader, memory: Memory::default(), within: None })
     }
 
     /// A transaction that writes: immediate on SQLite, so that it never fails half way for a lock.
@@ -335,15 +336,14 @@ async fn embedded(
     path: &std::path::Path,
     connections: u32,
     waits: SqliteSynchronous,
-) -> Result<Store, StoreError> {
+) -> Result<(DatabaseConnection, DatabaseConnection), StoreError> {
     let writer = connect(sqlite(path, 1, waits, false));
     let reader = connect(sqlite(path, connections, waits, true));
     // Each reads the schema, which two cores do at once; but only one can make the file, or its log.
-    let (writer, reader) = match has_log(path) {
-        true => tokio::try_join!(writer, reader)?,
-        false => (writer.await?, reader.await?),
-    };
-    Ok(Store { writer, reader, memory: Memory::default(), within: None })
+    match has_log(path) {
+        true => tokio::try_join!(writer, reader),
+        false => Ok((writer.await?, reader.await?)),
+    }
 }
 
 /// Whether a database writes ahead into a log, by bytes 18 and 19 of its file (SQLite, Database File Format, section 1.3.3).

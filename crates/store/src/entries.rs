@@ -8,6 +8,7 @@ use std::str::FromStr;
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::Id;
+use sea_orm::sea_query::extension::postgres::PgFunc;
 use sea_orm::sea_query::{Condition, Expr, ExprTrait, Query, SelectStatement};
 use sea_orm::{
     ActiveModelBehavior, ActiveModelTrait, ActiveValue, DbErr, EntityName, EntityTrait, FromQueryResult,
@@ -15,8 +16,9 @@ use sea_orm::{
 };
 use uuid::Uuid;
 
+use crate::journal::{self, chain};
 use crate::records::{Page, PageQuery, cut, rows_of};
-use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal, rows};
+use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, rows};
 
 /// Of more ids than these, each number is asked as it is: the statement is not worth keeping.
 const AT_ONCE: usize = 512;
@@ -92,12 +94,18 @@ pub async fn keep_signed<'a, E: Entry>(
     // In one order for everybody: two who send the same entries in different orders would wait for each other. Where they
     // send one of them in different forms too, PostgreSQL breaks one of the two off, who comes again.
     rows.sort_by_key(|(_, row)| uuid_in(row, column::<E>("client_id")));
-    let told = |(stamp, row): &(Stamp<'a>, E::Change)| {
-        (*stamp, uuid_in(row, column::<E>("id")).unwrap_or_default(), journal::hashed(row))
+    let (stamps, rows): (Vec<Stamp<'a>>, Vec<E::Change>) = rows.into_iter().unzip();
+    let owner = journal::owner(scope);
+    let head = chain::place_for(tx, owner, rows.len()).await?;
+    // The rows are hashed while the database writes them.
+    let told = async {
+        let id = |row| uuid_in(row, column::<E>("id")).unwrap_or_default();
+        let records = stamps.iter().zip(&rows).map(|(stamp, row)| (*stamp, id(row), row));
+        journal::entered(owner, E::WORD, records, head)
     };
-    let told: Vec<_> = rows.iter().map(told).collect();
-    rows::insert(tx, rows.into_iter().map(|(_, row)| row).collect()).await?;
-    journal::append_many(tx, scope, "entered", E::WORD, told.into_iter()).await
+    let (written, told) = tokio::join!(rows::insert(tx, &rows), told);
+    written?;
+    rows::insert(tx, &told).await
 }
 
 /// Ids up to the next power of two, the last one again and again. Every number of ids is a
@@ -159,8 +167,14 @@ pub(crate) async fn among<E: Entry>(
     if ids.is_empty() {
         return Ok(Vec::new());
     }
-    let rows = scoped::<E>(scope).filter(Expr::col(column::<E>(name)).is_in(to_a_step(ids.iter().copied())));
-    let mut entries = read_all::<E>(tx, rows).await?;
+    let named = Expr::col(column::<E>(name));
+    // PostgreSQL plans for one array as for a few ids, whatever their number, and takes the index. Hundreds given one by one it
+    // holds against every row of the site, if there were not many when it planned.
+    let is_named = match tx.is_postgres() {
+        true => named.eq(PgFunc::any(ids.to_vec())),
+        false => named.is_in(to_a_step(ids.iter().copied())),
+    };
+    let mut entries = read_all::<E>(tx, scoped::<E>(scope).filter(is_named)).await?;
     // Asked for this order, SQLite would walk all entries of the site by their ids instead of using the column's index.
     entries.sort_unstable_by_key(|(id, _): &Kept<E>| *id);
     Ok(entries)

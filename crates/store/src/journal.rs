@@ -2,7 +2,6 @@
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::people::PersonId;
-use sea_orm::ActiveValue::NotSet;
 use sea_orm::sea_query::sea_value_to_json_value;
 use sea_orm::{
     ActiveModelTrait, ActiveValue, ColumnTrait, EntityTrait, IdenStatic, Iterable, JsonValue, QueryFilter,
@@ -52,8 +51,8 @@ pub async fn append(
     record_id: Uuid,
     detail: JsonValue,
 ) -> Result<(), StoreError> {
-    let entry = entry(scope, stamp, deed, word, record_id, detail);
-    row::Entity::insert(entry).exec_without_returning(&tx.0).await?;
+    let entry = entry(stamp, deed, word, record_id, detail);
+    row::Entity::insert(columns(owner(scope), entry)).exec_without_returning(&tx.0).await?;
     Ok(())
 }
 
@@ -81,8 +80,23 @@ pub(crate) async fn append_many(
     word: &str,
     records: impl Iterator<Item = (Stamp<'_>, Uuid, JsonValue)>,
 ) -> Result<(), StoreError> {
-    let entries = records.map(|(stamp, id, detail)| entry(scope, &stamp, deed, word, id, detail));
-    rows::insert(tx, entries.collect()).await
+    let entry = |(stamp, id, detail)| columns(owner(scope), entry(&stamp, deed, word, id, detail));
+    rows::insert(tx, &records.map(entry).collect::<Vec<_>>()).await
+}
+
+/// The rows of entries about what was entered once, each behind the one before where the chain stands if that is known.
+pub(crate) fn entered<'a, M: ActiveModelTrait + 'a>(
+    owner: Uuid,
+    word: &str,
+    records: impl Iterator<Item = (Stamp<'a>, Uuid, &'a M)>,
+    head: Option<Head>,
+) -> Vec<row::ActiveModel> {
+    let entry = |(stamp, id, row): (Stamp<'a>, Uuid, &M)| entry(&stamp, "entered", word, id, hashed(row));
+    let mut entries: Vec<Entry> = records.map(entry).collect();
+    if let Some(head) = head {
+        chain::link(owner, head, &mut entries);
+    }
+    entries.into_iter().map(|entry| columns(owner, entry)).collect()
 }
 
 /// The columns of a row that are set and may be told.
@@ -136,25 +150,32 @@ pub async fn page(tx: &Tx, scope: impl Scope, query: &PageQuery) -> Result<Page<
     Ok(Page { items: page.items.into_iter().map(read).collect(), next: page.next })
 }
 
-fn entry(
-    scope: impl Scope,
-    stamp: &Stamp<'_>,
-    deed: &str,
-    word: &str,
-    record_id: Uuid,
-    detail: JsonValue,
-) -> row::ActiveModel {
+fn entry(stamp: &Stamp<'_>, deed: &str, word: &str, record_id: Uuid, detail: JsonValue) -> Entry {
+    Entry {
+        id: stamp.fresh::<Entry>().uuid(),
+        at: stamp.at,
+        by: stamp.by,
+        deed: deed.to_owned(),
+        word: word.to_owned(),
+        record_id,
+        detail,
+        seal: None,
+    }
+}
+
+fn columns(owner: Uuid, entry: Entry) -> row::ActiveModel {
+    let (seq, hash) = entry.seal.map(|seal| (seal.seq, seal.hash)).unzip();
     row::ActiveModel {
-        site_id: Set(owner(scope)),
-        id: Set(stamp.fresh::<Entry>().uuid()),
-        at: Set(stamp.at),
-        person_id: Set(stamp.by.map(PersonId::uuid)),
-        deed: Set(deed.to_owned()),
-        word: Set(word.to_owned()),
-        record_id: Set(record_id),
-        detail: Set(detail),
-        seq: NotSet,
-        hash: NotSet,
+        site_id: Set(owner),
+        id: Set(entry.id),
+        at: Set(entry.at),
+        person_id: Set(entry.by.map(PersonId::uuid)),
+        deed: Set(entry.deed),
+        word: Set(entry.word),
+        record_id: Set(entry.record_id),
+        detail: Set(entry.detail),
+        seq: Set(seq),
+        hash: Set(hash),
     }
 }
 

@@ -115,7 +115,7 @@ async fn append(tx: &Tx, scope: SiteScope, movements: Vec<Movement>) -> Result<(
     for ((product, lot), change) in changes.into_iter().filter(|(_, change)| *change != Amount::ZERO) {
         holdings::change_balance(tx, scope, product, lot, change).await?;
     }
-    rows::insert(tx, movements.iter().map(|movement| write(scope, movement)).collect()).await
+    rows::insert(tx, &movements.iter().map(|movement| write(scope, movement)).collect::<Vec<_>>()).await
 }
 
 fn moved(

@@ -13,14 +13,14 @@ use crate::{StoreError, Tx};
 const AT_ONCE: usize = 512;
 
 /// Writes new rows. Those of one form keep their order.
-pub(crate) async fn insert<M>(tx: &Tx, rows: Vec<M>) -> Result<(), StoreError>
+pub(crate) async fn insert<M>(tx: &Tx, rows: &[M]) -> Result<(), StoreError>
 where
     M: ActiveModelTrait + ActiveModelBehavior + Send,
 {
     if tx.is_postgres() {
-        return insert_columns(tx, &rows).await;
+        return insert_columns(tx, rows).await;
     }
-    for portion in in_steps(&rows) {
+    for portion in in_steps(rows) {
         M::Entity::insert_many(portion.iter().cloned()).exec_without_returning(&tx.0).await?;
     }
     Ok(())

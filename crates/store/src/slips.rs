@@ -59,7 +59,7 @@ pub async fn enter_all(
     slips: impl Iterator<Item = &Slip>,
 ) -> Result<(), StoreError> {
     let slips: Vec<&Slip> = slips.collect();
-    rows::insert(tx, slips.iter().map(|slip| write(scope, slip)).collect()).await?;
+    rows::insert(tx, &slips.iter().map(|slip| write(scope, slip)).collect::<Vec<_>>()).await?;
     let told = slips.iter().map(|slip| (*stamp, slip.id.uuid(), detail(&slip.says)));
     journal::append_many(tx, scope, "entered", "slip", told).await
 }

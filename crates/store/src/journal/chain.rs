@@ -1,7 +1,8 @@
 //! The chain: entries of the journal are sealed in the order in which they are found committed, each with the hash
 //! of the one before, so that none can be altered, left out or put in between without all later hashes telling.
 //!
-//! Writers do not wait for each other's hashes: sealing comes after the commit, one sealer at a time.
+//! Writers do not wait for each other's hashes: sealing comes after the commit, one sealer at a time. Whoever writes many
+//! entries and finds that nobody is at it seals them at once.
 
 use chrono::{DateTime, SecondsFormat, Utc};
 use fillmark_domain::people::PersonId;
@@ -19,6 +20,10 @@ use crate::{StoreError, Tx, rows};
 
 /// So many entries are sealed in one transaction: few enough that writers of the embedded database hardly wait.
 const AT_ONCE: u64 = 500;
+
+/// Of so many entries, sealing them as they are written costs less than writing each twice. For fewer, asking whether the turn
+/// is free and where the chain stands would cost more; our own judgement.
+const WORTH_A_TURN: usize = 64;
 
 /// The place of an entry in its chain.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -77,22 +82,42 @@ pub async fn unsealed_count(tx: &Tx) -> Result<u64, StoreError> {
 /// # Errors
 /// When the database fails.
 pub async fn seal(tx: &Tx, owner: Uuid) -> Result<bool, StoreError> {
-    tx.take_turn(&format!("chain of {owner}")).await?;
-    let mut head = head(tx, owner).await?;
+    tx.take_turn(&turn(owner)).await?;
+    let head = head(tx, owner).await?;
     let unsealed = of(owner).filter(row::Column::Seq.is_null()).order_by_asc(row::Column::Id).limit(AT_ONCE);
     let unsealed = unsealed.all(&tx.0).await?;
-    let mut seals: Vec<(Uuid, Seal)> = Vec::with_capacity(unsealed.len());
-    for entry in unsealed.into_iter().map(read) {
-        let seq = head.seq + 1;
-        head = Head { seq, hash: hash(owner, seq, &entry, &head.hash) };
-        seals.push((entry.id, Seal { seq, hash: head.hash.clone() }));
-    }
-    if seals.is_empty() {
+    let mut entries: Vec<Entry> = unsealed.into_iter().map(read).collect();
+    if entries.is_empty() {
         return Ok(false);
     }
-    let more = seals.len() as u64 == AT_ONCE;
-    keep(tx, owner, seals).await?;
+    link(owner, head, &mut entries);
+    let more = entries.len() as u64 == AT_ONCE;
+    keep(tx, owner, entries.into_iter().filter_map(|entry| Some((entry.id, entry.seal?))).collect()).await?;
     Ok(more)
+}
+
+/// Where a journal's chain stands, for whoever is to write so many entries and has its turn from now on until the transaction
+/// ends: no other number is given before these are committed. None where they are few, or another has the turn.
+/// # Errors
+/// When the database fails.
+pub(crate) async fn place_for(tx: &Tx, owner: Uuid, count: usize) -> Result<Option<Head>, StoreError> {
+    if count < WORTH_A_TURN || !tx.try_turn(&turn(owner)).await? {
+        return Ok(None);
+    }
+    head(tx, owner).await.map(Some)
+}
+
+/// Seals entries, each behind the one before.
+pub(crate) fn link(owner: Uuid, mut head: Head, entries: &mut [Entry]) {
+    for entry in entries {
+        let seq = head.seq + 1;
+        head = Head { seq, hash: hash(owner, seq, entry, &head.hash) };
+        entry.seal = Some(Seal { seq, hash: head.hash.clone() });
+    }
+}
+
+fn turn(owner: Uuid) -> String {
+    format!("chain of {owner}")
 }
 
 async fn keep(tx: &Tx, owner: Uuid, seals: Vec<(Uuid, Seal)>) -> Result<(), StoreError> {
