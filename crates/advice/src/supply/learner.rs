@@ -130,7 +130,7 @@ impl<'a> Learner<'a> {
     /// What is known at the start of a day that lies whole weeks before today, for so many days ahead.
     pub(super) fn known(&mut self, weeks_ago: usize, days: usize) -> Known {
         let origin = self.history.today - weeks_ago * WEEK;
-        let uptake = Uptake::learn(self.history, &self.cells, weeks_ago, &self.way_errors);
+        let uptake = Uptake::learn(self.history, &self.cells, (weeks_ago, days), &self.way_errors);
         let slips = Slips::learn(self.history, origin);
         let usual_turnover = self.usual_turnover(origin);
         let believed = self.belief.shares().into_iter().enumerate();
@@ -163,9 +163,7 @@ impl<'a> Learner<'a> {
                 let wanted = step_litres(tank.volume_l, was.fed.ec_aim, &regime.fed) / tank.volume_l;
                 if visit.share <= 0.0 && wanted > 0.0 {
                     let taken: f64 = (before.day..visit.day)
-                        .map(|day| {
-                            known.uptake.litres(number, regime, day, day.saturating_sub(origin) as f64)
-                        })
+                        .map(|day| known.uptake.litres(number, regime, day, day.saturating_sub(origin)))
                         .sum();
                     let made = (visit.top_up_l - taken) / tank.volume_l;
                     self.steps.0 += made.clamp(0.0, 1.5 * wanted);
@@ -199,7 +197,7 @@ impl<'a> Learner<'a> {
         let litres: Vec<f64> = (0..days)
             .map(|place| {
                 tank.fed(origin + place)
-                    .map_or(0.0, |regime| uptake.litres(number, regime, origin + place, place as f64))
+                    .map_or(0.0, |regime| uptake.litres(number, regime, origin + place, place))
             })
             .collect();
         let rhythm =
