@@ -133,11 +133,13 @@ impl<'a> Learner<'a> {
         let uptake = Uptake::learn(self.history, &self.cells, (weeks_ago, days), &self.way_errors);
         let slips = Slips::learn(self.history, origin);
         let usual_turnover = self.usual_turnover(origin);
+        let silent: Vec<f64> =
+            self.history.tanks.iter().map(|tank| silent_days(self.history, tank, origin)).collect();
         let believed = self.belief.shares().into_iter().enumerate();
         let paths = believed
             .map(|(tank, shares)| {
                 let ways = self.ways(tank, origin, days, &uptake, &slips, usual_turnover);
-                ways.map_or_else(|| FillPath::new(days), |ways| self.mixed(tank, origin, ways, shares))
+                ways.map_or_else(|| FillPath::new(days), |ways| mixed(ways, shares, silent[tank]))
             })
             .collect();
         Known {
@@ -145,7 +147,7 @@ impl<'a> Learner<'a> {
             slips,
             paths,
             shares: self.shares.clone(),
-            silent: self.history.tanks.iter().map(|tank| silent_days(self.history, tank, origin)).collect(),
+            silent,
             step_share: (self.steps.0 / self.steps.1).clamp(0.0, 1.5),
         }
     }
@@ -208,28 +210,21 @@ impl<'a> Learner<'a> {
         self.pending.push((origin, number, std::array::from_fn(told)));
         Some(paths)
     }
+}
 
-    fn mixed(
-        &self,
-        number: usize,
-        origin: usize,
-        ways: [Option<FillPath>; RHYTHMS],
-        shares: [f64; RHYTHMS],
-    ) -> FillPath {
-        let tank = &self.history.tanks[number];
-        let telling = ways.into_iter().zip(shares).filter_map(|(way, share)| Some((way?, share)));
-        let telling = telling.filter(|(_, share)| *share >= LEAST_PART);
-        let mut weighed: Vec<(FillPath, f64)> = telling.collect();
-        let all: f64 = weighed.iter().map(|(_, share)| share).sum();
-        weighed.iter_mut().for_each(|(_, share)| *share /= all.max(1e-9));
-        let mut path = FillPath::mixed(&weighed);
-        let silent = silent_days(self.history, tank, origin);
-        for (ahead, (changes, whole)) in path.changes.iter_mut().zip(&mut path.whole).enumerate() {
-            *changes *= awake(silent, ahead);
-            *whole *= awake(silent, ahead);
-        }
-        path
+/// The coming changes of a tank that was left alone for so many days, by the ways that are believed.
+fn mixed(ways: [Option<FillPath>; RHYTHMS], shares: [f64; RHYTHMS], silent: f64) -> FillPath {
+    let telling = ways.into_iter().zip(shares).filter_map(|(way, share)| Some((way?, share)));
+    let telling = telling.filter(|(_, share)| *share >= LEAST_PART);
+    let mut weighed: Vec<(FillPath, f64)> = telling.collect();
+    let all: f64 = weighed.iter().map(|(_, share)| share).sum();
+    weighed.iter_mut().for_each(|(_, share)| *share /= all.max(1e-9));
+    let mut path = FillPath::mixed(&weighed);
+    for (ahead, (changes, whole)) in path.changes.iter_mut().zip(&mut path.whole).enumerate() {
+        *changes *= awake(silent, ahead);
+        *whole *= awake(silent, ahead);
     }
+    path
 }
 
 /// Chance that a tank which was left alone is used again by a day ahead: how long it was is the best guess at how long
