@@ -35,9 +35,9 @@ impl Slips {
         let mut changes = 0;
         for tank in &history.tanks {
             for due in past_due_days(history, tank, before) {
-                let done = tank.fills.iter().map(|(day, _)| *day);
-                let found = done.skip_while(|day| *day < due).take_while(|day| *day <= due + LATEST + 1);
-                if let Some(day) = found.take(1).find(|day| *day < before) {
+                let done = tank.fills.partition_point(|(day, _)| *day < due);
+                let found = tank.fills.get(done).map(|(day, _)| *day);
+                if let Some(day) = found.filter(|day| *day <= due + LATEST + 1 && *day < before) {
                     let (first, last) = possible_slips(history, due, day);
                     seen[first][last] += 1.0;
                     changes += 1;
@@ -120,11 +120,10 @@ fn past_due_days(history: &History, tank: &TankHistory, before: usize) -> Vec<us
 
 /// How many days after the first change written down for them cycles started.
 fn late_starts(tank: &TankHistory, before: usize) -> impl Iterator<Item = usize> {
-    let starts = (1..before).filter(|day| tank.starts_on(*day));
-    starts.filter_map(|start| {
-        let until = tank.written.partition_point(|day| *day <= start);
-        let planned = *tank.written[..until].last()?;
-        (start - planned <= LATE_START_DAYS).then_some(start - planned)
+    tank.written.iter().enumerate().flat_map(move |(place, planned)| {
+        let next = tank.written.get(place + 1).copied().unwrap_or(before);
+        let soon = *planned..next.min(before).min(planned + LATE_START_DAYS + 1);
+        soon.filter(|day| *day > 0 && tank.starts_on(*day)).map(move |start| start - planned)
     })
 }
 

@@ -33,10 +33,11 @@ pub(super) fn without_slips(question: &Question) -> (Vec<Vec<Addition>>, Vec<Sus
     let mut suspected = Vec::new();
     let mut records = Vec::new();
     for (tank, asked) in question.tanks.iter().enumerate() {
-        let mut usual = usual(&asked.additions);
+        let (mut all, places) = usual(&asked.additions);
         let mut kept = Vec::with_capacity(asked.additions.len());
-        for addition in asked.additions.iter().filter(|addition| addition.on < question.today) {
-            let Some(usual) = usual.get_mut(&(addition.product, addition.reason)) else { continue };
+        let each = asked.additions.iter().zip(places);
+        for (addition, place) in each.filter(|(addition, _)| addition.on < question.today) {
+            let usual = &mut all[place];
             let double = usual.take_double(addition);
             let reckoned = if double { Amount::ZERO } else { reckoned(addition.amount, usual.amount) };
             if reckoned != addition.amount {
@@ -72,8 +73,9 @@ impl Usual {
         poured.sort();
         let doubles = if is_poured_in_parts(reason) { Vec::new() } else { doubles(&poured) };
         let mut amounts: Vec<Amount> = poured.into_iter().map(|(_, amount)| amount).collect();
-        amounts.sort();
-        Usual { amount: amounts[amounts.len() / 2], doubles }
+        let middle = amounts.len() / 2;
+        let (_, amount, _) = amounts.select_nth_unstable(middle);
+        Usual { amount: *amount, doubles }
     }
 
     /// Whether an addition is to be left out; which of two equal ones it is makes no difference.
@@ -118,13 +120,20 @@ fn reckoned(amount: Amount, usual: Amount) -> Amount {
     amount
 }
 
-fn usual(additions: &[Addition]) -> BTreeMap<(Id<Product>, Reason), Usual> {
-    let mut groups = BTreeMap::<_, Vec<(NaiveDate, Amount)>>::new();
+/// How products are poured, and the place in it of each addition: with two years of them, looking for each only once tells.
+fn usual(additions: &[Addition]) -> (Vec<Usual>, Vec<usize>) {
+    let mut known: BTreeMap<(Id<Product>, Reason), usize> = BTreeMap::new();
+    let mut groups: Vec<(Reason, Vec<(NaiveDate, Amount)>)> = Vec::new();
+    let mut places = Vec::with_capacity(additions.len());
     for addition in additions {
-        let group = groups.entry((addition.product, addition.reason)).or_default();
-        group.push((addition.on, addition.amount));
+        let place = *known.entry((addition.product, addition.reason)).or_insert(groups.len());
+        if place == groups.len() {
+            groups.push((addition.reason, Vec::new()));
+        }
+        groups[place].1.push((addition.on, addition.amount));
+        places.push(place);
     }
-    groups.into_iter().map(|(key, poured)| (key, Usual::of(key.1, poured))).collect()
+    (groups.into_iter().map(|(reason, poured)| Usual::of(reason, poured)).collect(), places)
 }
 
 #[cfg(test)]

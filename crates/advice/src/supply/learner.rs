@@ -130,14 +130,16 @@ impl<'a> Learner<'a> {
     /// What is known at the start of a day that lies whole weeks before today, for so many days ahead.
     pub(super) fn known(&mut self, weeks_ago: usize, days: usize) -> Known {
         let origin = self.history.today - weeks_ago * WEEK;
-        let uptake = Uptake::learn(self.history, &self.cells, weeks_ago, &self.way_errors);
+        let uptake = Uptake::learn(self.history, &self.cells, (weeks_ago, days), &self.way_errors);
         let slips = Slips::learn(self.history, origin);
         let usual_turnover = self.usual_turnover(origin);
+        let silent: Vec<f64> =
+            self.history.tanks.iter().map(|tank| silent_days(self.history, tank, origin)).collect();
         let believed = self.belief.shares().into_iter().enumerate();
         let paths = believed
             .map(|(tank, shares)| {
                 let ways = self.ways(tank, origin, days, &uptake, &slips, usual_turnover);
-                ways.map_or_else(|| FillPath::new(days), |ways| self.mixed(tank, origin, ways, shares))
+                ways.map_or_else(|| FillPath::new(days), |ways| mixed(ways, shares, silent[tank]))
             })
             .collect();
         Known {
@@ -145,7 +147,7 @@ impl<'a> Learner<'a> {
             slips,
             paths,
             shares: self.shares.clone(),
-            silent: self.history.tanks.iter().map(|tank| silent_days(self.history, tank, origin)).collect(),
+            silent,
             step_share: (self.steps.0 / self.steps.1).clamp(0.0, 1.5),
         }
     }
@@ -163,9 +165,7 @@ impl<'a> Learner<'a> {
                 let wanted = step_litres(tank.volume_l, was.fed.ec_aim, &regime.fed) / tank.volume_l;
                 if visit.share <= 0.0 && wanted > 0.0 {
                     let taken: f64 = (before.day..visit.day)
-                        .map(|day| {
-                            known.uptake.litres(number, regime, day, day.saturating_sub(origin) as f64)
-                        })
+                        .map(|day| known.uptake.litres(number, regime, day, day.saturating_sub(origin)))
                         .sum();
                     let made = (visit.top_up_l - taken) / tank.volume_l;
                     self.steps.0 += made.clamp(0.0, 1.5 * wanted);
@@ -199,7 +199,7 @@ impl<'a> Learner<'a> {
         let litres: Vec<f64> = (0..days)
             .map(|place| {
                 tank.fed(origin + place)
-                    .map_or(0.0, |regime| uptake.litres(number, regime, origin + place, place as f64))
+                    .map_or(0.0, |regime| uptake.litres(number, regime, origin + place, place))
             })
             .collect();
         let rhythm =
@@ -210,28 +210,21 @@ impl<'a> Learner<'a> {
         self.pending.push((origin, number, std::array::from_fn(told)));
         Some(paths)
     }
+}
 
-    fn mixed(
-        &self,
-        number: usize,
-        origin: usize,
-        ways: [Option<FillPath>; RHYTHMS],
-        shares: [f64; RHYTHMS],
-    ) -> FillPath {
-        let tank = &self.history.tanks[number];
-        let telling = ways.into_iter().zip(shares).filter_map(|(way, share)| Some((way?, share)));
-        let telling = telling.filter(|(_, share)| *share >= LEAST_PART);
-        let mut weighed: Vec<(FillPath, f64)> = telling.collect();
-        let all: f64 = weighed.iter().map(|(_, share)| share).sum();
-        weighed.iter_mut().for_each(|(_, share)| *share /= all.max(1e-9));
-        let mut path = FillPath::mixed(&weighed);
-        let silent = silent_days(self.history, tank, origin);
-        for (ahead, (changes, whole)) in path.changes.iter_mut().zip(&mut path.whole).enumerate() {
-            *changes *= awake(silent, ahead);
-            *whole *= awake(silent, ahead);
-        }
-        path
+/// The coming changes of a tank that was left alone for so many days, by the ways that are believed.
+fn mixed(ways: [Option<FillPath>; RHYTHMS], shares: [f64; RHYTHMS], silent: f64) -> FillPath {
+    let telling = ways.into_iter().zip(shares).filter_map(|(way, share)| Some((way?, share)));
+    let telling = telling.filter(|(_, share)| *share >= LEAST_PART);
+    let mut weighed: Vec<(FillPath, f64)> = telling.collect();
+    let all: f64 = weighed.iter().map(|(_, share)| share).sum();
+    weighed.iter_mut().for_each(|(_, share)| *share /= all.max(1e-9));
+    let mut path = FillPath::mixed(&weighed);
+    for (ahead, (changes, whole)) in path.changes.iter_mut().zip(&mut path.whole).enumerate() {
+        *changes *= awake(silent, ahead);
+        *whole *= awake(silent, ahead);
     }
+    path
 }
 
 /// Chance that a tank which was left alone is used again by a day ahead: how long it was is the best guess at how long

@@ -58,6 +58,8 @@ pub(super) struct Uptake {
     /// How the site did in each week, counted back from today.
     weeks: Vec<f64>,
     now: [f64; WAYS],
+    /// By how much it will differ from the usual so many days ahead, by way.
+    ahead: Vec<[f64; WAYS]>,
     lately: Vec<f64>,
     shares: Vec<[f64; WAYS]>,
     /// Spans it was learnt from.
@@ -87,8 +89,13 @@ impl Quotient {
 }
 
 impl Uptake {
-    /// From the cells that were complete so many weeks before today.
-    pub(super) fn learn(history: &History, cells: &[Cell], weeks_ago: usize, errors: &WayErrors) -> Uptake {
+    /// From the cells that were complete so many weeks before today, for so many days ahead.
+    pub(super) fn learn(
+        history: &History,
+        cells: &[Cell],
+        (weeks_ago, days): (usize, usize),
+        errors: &WayErrors,
+    ) -> Uptake {
         let known = &cells[..cells.partition_point(|cell| cell.weeks_ago >= weeks_ago)];
         let tanks = history.tanks.len();
         let mut uptake = Uptake {
@@ -97,6 +104,7 @@ impl Uptake {
             levels: vec![1.0; tanks],
             weeks: vec![1.0; known.first().map_or(0, |cell| cell.weeks_ago + 1)],
             now: [1.0; WAYS],
+            ahead: Vec::new(),
             lately: vec![0.0; tanks],
             shares: (0..tanks).map(|tank| errors.shares(tank)).collect(),
             spans: known.iter().map(|cell| cell.spans).sum(),
@@ -109,6 +117,8 @@ impl Uptake {
             uptake.fit_weeks(known);
         }
         uptake.fit_now(known, weeks_ago);
+        let differs = |way: usize, day: usize| (uptake.now[way] - 1.0) * LEFT_A_DAY[way].powf(day as f64);
+        uptake.ahead = (0..=days).map(|day| std::array::from_fn(|way| differs(way, day))).collect();
         uptake.fit_lately(known, weeks_ago);
         uptake
     }
@@ -214,14 +224,13 @@ impl Uptake {
         self.curve[below] * (1.0 - share) + self.curve[below + 1] * share
     }
 
-    fn ways(&self, tank: usize, usual: f64, ahead: f64) -> [f64; WAYS] {
-        let of_curve =
-            |way: usize| usual * (1.0 + (self.now[way] - 1.0) * LEFT_A_DAY[way].powf(ahead.max(0.0)));
+    fn ways(&self, tank: usize, usual: f64, ahead: usize) -> [f64; WAYS] {
+        let of_curve = |way: usize| usual * (1.0 + self.ahead[ahead][way]);
         [of_curve(0), of_curve(1), self.lately[tank]]
     }
 
     /// Expected litres at the aim that a tank's plants take on a day, so many days after what is known.
-    pub(super) fn litres(&self, tank: usize, regime: &Regime, day: usize, ahead: f64) -> f64 {
+    pub(super) fn litres(&self, tank: usize, regime: &Regime, day: usize, ahead: usize) -> f64 {
         let usual = self.at(regime.position(day as f64 + 0.5))
             * self.stages[late_stage(regime.fed.stage)]
             * self.levels[tank];
@@ -239,7 +248,7 @@ impl Uptake {
             std::collections::BTreeMap::new();
         for cell in of_week {
             let usual = self.without_site(cell) / cell.days.max(1e-9);
-            let ways = self.ways(cell.tank, usual, (COMPARED_WEEKS * WEEK + WEEK / 2) as f64);
+            let ways = self.ways(cell.tank, usual, COMPARED_WEEKS * WEEK + WEEK / 2);
             let sum = sums.entry(cell.tank).or_default();
             for (off, way) in sum.0.iter_mut().zip(ways) {
                 *off += way * cell.days - cell.per_plant_l;

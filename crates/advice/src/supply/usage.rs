@@ -140,7 +140,7 @@ impl<'a> SitePlan<'a> {
                 }
                 aim = Some(regime.fed.ec_aim);
             }
-            let ahead = day.saturating_sub(self.origin) as f64;
+            let ahead = day.saturating_sub(self.origin);
             owed_l += self.known.uptake.litres(plan.number, regime, day, ahead);
         }
     }
