@@ -222,6 +222,8 @@ on_both! {
         assert_eq!(refusal(world.ada.publish_rounds(site, today() - TimeDelta::days(1)).await), ProblemCode::Invalid);
         let day = async |day: &str| world.ada.get::<Rounds>(&format!("/sites/{site}/rounds?day_on={day}")).await;
         assert_eq!(refusal(day("someday").await), ProblemCode::BadRequest);
-        assert_eq!(refusal(day("-200000-01-01").await), ProblemCode::NotFound);
+        let error = day("-200000-01-01").await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!((problem.code, problem.errors[0].parameter.as_deref()), (ProblemCode::Invalid, Some("day_on")));
     }
 }
