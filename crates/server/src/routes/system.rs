@@ -75,8 +75,10 @@ pub async fn read_health() -> HttpResponse {
 /// Where the embedded database is kept, if it is one.
 pub struct KeptIn(pub Option<PathBuf>);
 
-/// Less free space than this, and the next write may fail.
+/// Less free space than this part of a disk, and its next write may fail: 5 % of a small disk is little...
 const LEAST_FREE_PERCENT: f64 = 5.0;
+/// ...while 5 % of a large or shared one is plenty: whoever has so much free, B, is never short of it.
+const AMPLE_BYTES: u64 = 2 << 30;
 /// Jobs that beat every ten seconds and have not for so long are stuck.
 const LONGEST_BEAT: TimeDelta = TimeDelta::minutes(3);
 
@@ -95,13 +97,13 @@ pub async fn read_readiness(
     let schema = fillmark_migrations::is_current(app.store.for_looking());
     let database = matches!(timeout(patience, app.store.ping()).await, Ok(Ok(())));
     let schema = database && !matches!(timeout(patience, schema).await, Ok(Ok(false)));
-    let disk_free_percent = folder.0.as_deref().and_then(free_percent);
+    let space = folder.0.as_deref().and_then(Space::of);
     let age = pulse.age(app.now());
     let missing = [
         (!ready.is_set(), "it takes no work"),
         (!database, "its database is silent"),
         (database && !schema, "its database lacks changes of the schema"),
-        (disk_free_percent.is_some_and(|free| free < LEAST_FREE_PERCENT), "its disk is nearly full"),
+        (space.as_ref().is_some_and(Space::is_short), "its disk is nearly full"),
         (age.is_some_and(|age| age > LONGEST_BEAT), "its jobs do not beat"),
     ];
     let reasons: Vec<String> =
@@ -117,17 +119,34 @@ pub async fn read_readiness(
         takes_work: ready.is_set(),
         database,
         schema,
-        disk_free_percent,
+        disk_free_percent: space.as_ref().map(Space::percent),
+        disk_free_bytes: space.map(|space| space.free),
         last_beat_s: age.and_then(|age| u64::try_from(age.num_seconds()).ok()),
         reasons,
     })
 }
 
-/// Free space of a folder's disk for whoever is not root, %.
-fn free_percent(folder: &FilePath) -> Option<f64> {
-    let disk = rustix::fs::statvfs(folder).ok()?;
-    let percent = disk.f_bavail as f64 / disk.f_blocks.max(1) as f64 * 100.0;
-    Some((percent * 10.0).round() / 10.0)
+/// The disk of a folder, B.
+struct Space {
+    /// Free for whoever is not root.
+    free: u64,
+    whole: u64,
+}
+
+impl Space {
+    fn of(folder: &FilePath) -> Option<Space> {
+        let disk = rustix::fs::statvfs(folder).ok()?;
+        Some(Space { free: disk.f_bavail * disk.f_frsize, whole: disk.f_blocks * disk.f_frsize })
+    }
+
+    fn percent(&self) -> f64 {
+        let percent = self.free as f64 / self.whole.max(1) as f64 * 100.0;
+        (percent * 10.0).round() / 10.0
+    }
+
+    fn is_short(&self) -> bool {
+        self.percent() < LEAST_FREE_PERCENT && self.free < AMPLE_BYTES
+    }
 }
 
 /// What a problem means and what to do about it.
@@ -140,4 +159,26 @@ pub async fn read_problem_kind(path: Path<String>) -> Result<HttpResponse, Refus
     let kind = kind.ok_or_else(|| Refused::new(ProblemCode::NotFound, "there is no such kind of problem"))?;
     let text = format!("{} ({})\n\n{}\n", kind.title(), kind.status(), kind.about());
     Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body(text))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Space;
+
+    const GIB: u64 = 1 << 30;
+
+    #[test]
+    fn a_disk_is_short_of_space_by_its_part_and_by_bytes() {
+        // (free, whole, short)
+        let disks = [
+            (GIB / 2, 20 * GIB, true),   // 2.5 % of a small disk
+            (GIB, 10 * GIB, false),      // 10 % of a smaller one
+            (6 * GIB, 250 * GIB, false), // 2.4 % of a large one is still ample
+            (GIB, 250 * GIB, true),
+            (0, 0, true), // a quota of nothing
+        ];
+        for (free, whole, short) in disks {
+            assert_eq!(Space { free, whole }.is_short(), short, "{free} of {whole}");
+        }
+    }
 }
