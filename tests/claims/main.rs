@@ -10,6 +10,7 @@ mod chain;
 mod change_checks;
 mod checks;
 mod commands;
+mod demo;
 mod devices;
 mod doors;
 mod dosing;

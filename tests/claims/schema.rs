@@ -5,8 +5,7 @@ use fillmark_client::Client;
 use fillmark_domain::people::Person;
 use fillmark_migrations::{MigrationError, bring_up};
 use fillmark_server::commands::healthcheck;
-use fillmark_server::demo::{self, DemoError};
-use fillmark_server::{Hold, HoldError, StartError, start};
+use fillmark_server::{HoldError, StartError, start};
 use fillmark_store::{Database, Store};
 use fillmark_tests::MovedClock;
 use fillmark_tests::fresh::{Fresh, Kind};
@@ -78,25 +77,6 @@ async fn a_folder_is_served_by_one_server_at_a_time() {
     assert!(matches!(other, StartError::NoFolder(HoldError::InUse { .. })), "{other}");
     one.stop().await;
     start(&fresh.settings, clock()).await.unwrap().stop().await;
-}
-
-#[tokio::test]
-async fn a_demo_that_is_running_is_not_thrown_away() {
-    let folder = tempfile::TempDir::new().unwrap();
-    let mark = folder.path().join("THIS-IS-A-DEMO");
-    std::fs::write(&mark, "").unwrap();
-    let clock = std::sync::Arc::new(MovedClock::at(instant("2026-11-24T06:00:00Z")));
-    let running = Hold::take(folder.path()).unwrap();
-    let refused = demo::prepare(folder.path(), true, clock).await.expect_err("a refusal");
-    assert!(matches!(refused, DemoError::Held(HoldError::InUse { .. })), "{refused}");
-    assert!(mark.exists());
-    drop(running);
-
-    let own = folder.path().join("mine.building");
-    std::fs::create_dir(&own).unwrap();
-    let clock = std::sync::Arc::new(MovedClock::at(instant("2026-11-24T06:00:00Z")));
-    let refused = demo::prepare(&folder.path().join("mine"), true, clock).await.expect_err("a refusal");
-    assert!(matches!(refused, DemoError::NotOurs { .. }) && own.exists(), "{refused}");
 }
 
 /// Table, index and its first column.

@@ -58,8 +58,10 @@ impl Shelf {
         chance: &mut StdRng,
     ) -> Result<(), Refusal> {
         let Keeper { app, place, manager, .. } = keeper;
+        // What comes in a week is written with it: its count, at the end, finds it on the shelf.
+        let last_day = day + Days::new(6);
         let (arrived, coming): (Vec<_>, Vec<_>) =
-            std::mem::take(&mut self.coming).into_iter().partition(|one| one.on <= day);
+            std::mem::take(&mut self.coming).into_iter().partition(|one| one.on <= last_day);
         self.coming = coming;
         for came in arrived {
             let delivery =
@@ -70,7 +72,7 @@ impl Shelf {
         for (product, cast) in PRODUCTS.iter().enumerate() {
             self.held_ml[product] -= used_ml[product];
             if weeks % 4 == 3 {
-                self.count(keeper, product, day).await?;
+                self.count(keeper, product, last_day).await?;
             }
             let pack_ml = cast.pack_ml as f64;
             let on_the_way: f64 =
@@ -87,7 +89,7 @@ impl Shelf {
                 .await?;
                 let placing = Placing { at: Some(at(day, 9)), expected_on: None };
                 let order = stock::place_order(app, manager, place.id, draft.id, placing).await?.id;
-                let on = day + Days::new(chance.random_range(5..14));
+                let on = day + Days::new(chance.random_range(7..14));
                 self.coming.push(Coming { on, product, ml: f64::from(packs) * pack_ml, order });
             }
         }
@@ -99,7 +101,7 @@ impl Shelf {
         let found = (self.held_ml[product].max(0.0) * 0.996).round();
         self.held_ml[product] = found;
         let count = Count {
-            done: Done { client_id: Uuid::new_v4(), at: Some(at(day + Days::new(6), 20)) },
+            done: Done { client_id: Uuid::new_v4(), at: Some(at(day, 20)) },
             product: keeper.business.products[product],
             lot: None,
             counted: Quantity::new(found, Unit::MilliLitre),
