@@ -89,7 +89,11 @@ impl MigratorTrait for Changes {
             Change::new("m0024_handing", m0024_handing::UP),
             Change::new("m0025_for_whom", m0025_for_whom::UP),
             Change::new("m0026_alerts_about", m0026_alerts_about::UP),
-            Change::new("m0027_slips_reversed", m0027_slips_reversed::UP),
+            Box::new(Change {
+                name: "m0027_slips_reversed",
+                up: m0027_slips_reversed::UP,
+                then: Some(m0027_slips_reversed::then),
+            }),
         ]
     }
 }
@@ -187,12 +191,14 @@ fn kept_once(backend: DbBackend, table: &str) -> String {
              create trigger {table}_are_kept_whole before truncate on {table} for each statement execute function is_kept();\n"
         );
     }
-    let refusal = |deed: &str| {
-        format!(
-            "create trigger {table}_no_{deed} before {deed} on {table} begin select raise(abort, '{table} are kept as they are'); end;\n"
-        )
-    };
-    refusal("update") + &refusal("delete")
+    refusal(table, "update") + &refusal(table, "delete")
+}
+
+/// The trigger by which SQLite refuses a deed to the rows of a table.
+fn refusal(table: &str, deed: &str) -> String {
+    format!(
+        "create trigger {table}_no_{deed} before {deed} on {table} begin select raise(abort, '{table} are kept as they are'); end;\n"
+    )
 }
 
 /// A change given as SQL text, its statements parted by semicolons at line ends.

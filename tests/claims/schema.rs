@@ -1,6 +1,7 @@
 //! The schema: brought up once whoever starts first, refused when newer, and led by the site.
 
 use fillmark_actions::people;
+use fillmark_api::*;
 use fillmark_client::Client;
 use fillmark_domain::people::Person;
 use fillmark_migrations::{MigrationError, bring_up};
@@ -9,8 +10,11 @@ use fillmark_server::{HoldError, StartError, start};
 use fillmark_store::{Database, Store};
 use fillmark_tests::MovedClock;
 use fillmark_tests::fresh::{Fresh, Kind};
-use fillmark_tests::world::{PASSWORD, instant};
+use fillmark_tests::on_both;
+use fillmark_tests::world::{PASSWORD, World, instant, json};
 use sea_orm_migration::sea_orm::{ConnectionTrait, DatabaseConnection, Statement};
+use serde_json::json;
+use uuid::Uuid;
 
 async fn opened(fresh: &Fresh) -> Store {
     Store::open(&fresh.settings.where_kept(), 2).await.unwrap()
@@ -44,6 +48,37 @@ async fn is_refused_when_newer(kind: Kind) {
 }
 
 /// Two servers on one database that is empty come up, find one schema, and sign with one key.
+/// As a business has it that wrote its reversals before.
+async fn without_reversed_slips(connection: &DatabaseConnection) {
+    for statement in [
+        "drop index slips_by_reverses_slip_id",
+        "alter table slips drop column reverses_slip_id",
+        "delete from seaql_migrations where version = 'm0027_slips_reversed'",
+    ] {
+        connection.execute_unprepared(statement).await.unwrap();
+    }
+}
+
+on_both! {
+    async fn reversals_written_before_it_was_told_tell_what_they_take_back(world: World) {
+        let site = world.site("Harbour").await.id;
+        let product = json(json!({ "name": "Grow A", "base": "mL", "kind": "concentrate", "mixing_rank": 20 }));
+        let product = world.ada.business().create::<NewProduct>(&product).await.unwrap().id;
+        let receipt = json(json!({ "client_id": Uuid::now_v7(), "product_id": product, "lot_number": "A",
+            "amount": { "value": 10, "unit": "L" } }));
+        let receipt = world.ada.receive_product(site, &receipt).await.unwrap();
+        let back = NewReversal { client_id: Uuid::now_v7(), reason: "entered twice".into() };
+        let back = world.ada.reverse_slip(site, receipt.id, &back).await.unwrap();
+
+        let connection = world.server.app.store.for_migrations();
+        without_reversed_slips(connection).await;
+        bring_up(connection).await.unwrap();
+        assert_eq!(world.ada.slip(site, back.id).await.unwrap().reverses_slip_id, Some(receipt.id));
+        let update = connection.execute_unprepared("update slips set amount = 1").await;
+        assert!(update.unwrap_err().to_string().contains("slips are kept as they are"));
+    }
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn two_servers_that_start_at_once_on_an_empty_database_both_come_up() {
     let fresh = Fresh::empty(Kind::Postgres).await;

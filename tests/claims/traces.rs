@@ -95,4 +95,26 @@ on_both! {
         assert!(trace.lot_ids.contains(&part) && trace.lot_ids.contains(&made.lot_id.unwrap()), "{trace:?}");
         assert_eq!(trace.tanks.len(), 1, "{trace:?}");
     }
+
+    async fn a_solution_that_was_made_before_a_count_carries_it_whatever_becomes_of_the_count(world: World) {
+        let feeding = world.feeding().await;
+        let site = feeding.here.site;
+        let part = lot_of(&world, &feeding, "A1").await;
+        let product = json(json!({ "name": "Stock A", "base": "mL", "kind": "concentrate", "mixing_rank": 20 }));
+        let stock = world.ada.business().create::<NewProduct>(&product).await.unwrap().id;
+        let made_at = Instant(world.server.app.now());
+        world.clock.advance(TimeDelta::hours(1));
+        let held = world.ada.product_stock(site, feeding.grow_a).await.unwrap().balance.value;
+        let count = json(json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a,
+            "counted": { "value": held - 1000.0, "unit": "mL" } }));
+        let count = world.ada.count_stock(site, &count).await.unwrap();
+        let body = json!({ "client_id": Uuid::now_v7(), "product_id": stock, "lot_number": "S1", "strength": 10.0,
+            "done_at": made_at, "amount": { "value": 2.0, "unit": "L" },
+            "parts": [{ "product_id": feeding.grow_a, "amount": { "value": 1.0, "unit": "L" } }] });
+        let made = world.ada.make_preparation(site, &json(body)).await.unwrap();
+        let back = NewReversal { client_id: Uuid::now_v7(), reason: "another shelf".into() };
+        world.ada.reverse_slip(site, count.id, &back).await.unwrap();
+        let trace = world.ada.trace_lot(site, part).await.unwrap();
+        assert!(trace.lot_ids.contains(&made.lot_id.unwrap()), "{trace:?}");
+    }
 }

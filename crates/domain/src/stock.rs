@@ -26,7 +26,9 @@ pub use issue::{
 };
 pub use issued_forecast::{IssuedForecast, IssuedLine, IssuedOrder, IssuedUse, SCORED_DAYS};
 pub use label::{AcidStrength, Analysis, Basis, Declared, LabelRevision, Reagent};
-pub use late::{Counted, Found, Owed, found_of, found_of_came, held_before, moved_since, owed};
+pub use late::{
+    Adjusted, Came, Counted, Found, Owed, found_of, found_of_came, held_before, moved_since, owed,
+};
 pub use lot::{Lot, Movement, MovementKind, Shortage, ShortageState};
 pub use order::{Approval, NotAllowed, Order, OrderLine, OrderState, Received};
 pub use pack_mix::{PackMix, PackPrice, cheapest_mix};

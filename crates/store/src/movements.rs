@@ -8,7 +8,7 @@ use chrono::{DateTime, Utc};
 use fillmark_domain::stock::{
     Drawn, Found, LotId, Movement, MovementKind, ProductId, Slip, SlipId, Transfer,
 };
-use fillmark_domain::{Amount, Base, Id};
+use fillmark_domain::{Amount, Base, Coded, Id};
 use sea_orm::sea_query::Expr;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
 
@@ -166,6 +166,7 @@ pub async fn sent_here(tx: &Tx, scope: SiteScope, transfer: &Transfer) -> Result
     let rows = row::Entity::find()
         .filter(row::Column::SiteId.eq(transfer.from.uuid()))
         .filter(row::Column::SlipId.eq(transfer.out.uuid()))
+        .filter(row::Column::Kind.eq(MovementKind::TransferOut.code()))
         .order_by_asc(row::Column::Id);
     let rows = if transfer.to == scope.id() { rows.all(&tx.0).await? } else { Vec::new() };
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)

@@ -1,7 +1,7 @@
 //! Preparations: how strong a lot that was made on site is. What went in and what came out are the slip's movements.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::stock::{LotId, SlipId};
+use fillmark_domain::stock::{LotId, Movement, MovementKind, SlipId};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Set};
 use uuid::Uuid;
 
@@ -59,10 +59,13 @@ pub async fn all_made(tx: &Tx, scope: SiteScope) -> Result<Vec<Made>, StoreError
     let rows = row::Entity::find().filter(row::Column::SiteId.eq(scope.uuid())).all(&tx.0).await?;
     let slips: Vec<SlipId> = rows.iter().map(|row| SlipId::new(row.slip_id)).collect();
     let of_slips = movements::of_slips(tx, scope, &slips).await?;
-    let undone = movements::reversed_of(tx, scope, &slips).await?;
+    // What later counts had found of it is no part of it.
+    let counted = |movement: &Movement| movement.kind == MovementKind::CountAdjustment;
+    let mut undone = movements::reversed_of(tx, scope, &slips).await?;
+    undone.retain(|movement| !counted(movement));
     let made = rows.into_iter().filter_map(|row| {
         let slip = SlipId::new(row.slip_id);
-        let of_it = || of_slips.iter().filter(move |movement| movement.slip == slip);
+        let of_it = || of_slips.iter().filter(move |movement| movement.slip == slip && !counted(movement));
         let stands = !undone.iter().any(|movement| movement.slip == slip);
         let from = of_it().filter(|movement| movement.lot.uuid() != row.lot_id).map(|movement| movement.lot);
         let at = of_it().map(|movement| movement.done_at).min().filter(|_| stands)?;

@@ -101,13 +101,14 @@ pub async fn counts_after(
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
 }
 
-/// Whether a slip was taken back, in whole or for one lot.
+/// Whether another slip than this one takes a slip back, in whole or for one lot.
 /// # Errors
 /// When the database fails.
-pub async fn is_taken_back(tx: &Tx, scope: SiteScope, slip: SlipId) -> Result<bool, StoreError> {
+pub async fn is_taken_back(tx: &Tx, scope: SiteScope, slip: SlipId, by: SlipId) -> Result<bool, StoreError> {
     let back = row::Entity::find()
         .filter(row::Column::SiteId.eq(scope.uuid()))
-        .filter(row::Column::ReversesSlipId.eq(slip.uuid()));
+        .filter(row::Column::ReversesSlipId.eq(slip.uuid()))
+        .filter(row::Column::Id.ne(by.uuid()));
     Ok(back.one(&tx.0).await?.is_some())
 }
 

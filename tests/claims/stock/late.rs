@@ -173,6 +173,35 @@ on_both! {
         assert_eq!((shelf.held(&world.ada).await, shelf.moved(&world.ada).await), (600.0, 600.0));
     }
 
+    async fn a_delivery_typed_in_late_leaves_every_later_count_of_a_lot_as_it_was(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let first = shelf.receive(&world.ada, "A", Some("2026-12-20"), 100.0).await;
+        let came_at = Some(Instant(world.server.app.now()));
+        let lots = |a: f64, b: f64| [("A".to_owned(), a), ("B".to_owned(), b)];
+        for (lot, ml) in [(None, 120.0), (first.lot_id, 100.0)] {
+            world.clock.advance(TimeDelta::hours(1));
+            shelf.count(&world.ada, lot, ml).await.unwrap();
+        }
+        let late = NewReceipt { done_at: came_at, ..shelf.receipt("B", None, 20.0) };
+        let receipt = world.ada.receive_product(shelf.site, &late).await.unwrap();
+        assert_eq!(shelf.lots(&world.ada).await, lots(100.0, 20.0));
+        world.ada.reverse_slip(shelf.site, receipt.id, &reversal("another product")).await.unwrap();
+        assert_eq!(shelf.lots(&world.ada).await, [("A".to_owned(), 100.0)]);
+    }
+
+    async fn a_whole_count_is_taken_back_whole(world: World) {
+        let shelf = Shelf::of(&world).await;
+        shelf.receive(&world.ada, "A", None, 50.0).await;
+        shelf.receive(&world.ada, "B", None, 100.0).await;
+        world.clock.advance(TimeDelta::hours(1));
+        let count = shelf.count(&world.ada, None, 30.0).await.unwrap();
+        let part = world.ada.reverse_movement(shelf.site, count.movements[0].id, &reversal("it was there")).await;
+        assert_eq!(refusal(part), ProblemCode::Conflict);
+        assert_eq!(shelf.held(&world.ada).await, 30.0);
+        world.ada.reverse_slip(shelf.site, count.id, &reversal("it was there")).await.unwrap();
+        assert_eq!(shelf.held(&world.ada).await, 150.0);
+    }
+
     async fn a_count_typed_in_later_is_laid_against_its_own_moment(world: World) {
         let shelf = Shelf::of(&world).await;
         shelf.receive(&world.ada, "A", None, 500.0).await;
@@ -235,7 +264,7 @@ on_both! {
         assert_eq!((shelf.held(&world.ada).await, shelf.moved(&world.ada).await), (300.0, 300.0));
     }
 
-    async fn a_count_taken_back_by_its_movement_takes_along_what_it_had_found(world: World) {
+    async fn a_count_that_is_taken_back_takes_along_what_it_had_found(world: World) {
         let shelf = Shelf::of(&world).await;
         shelf.receive(&world.ada, "A", None, 1000.0).await;
         world.clock.advance(TimeDelta::hours(1));
@@ -245,8 +274,7 @@ on_both! {
         let late = NewIssue { done_at: poured_at, ..issue(150.0) };
         world.ada.issue_product(shelf.site, shelf.product, &late).await.unwrap();
         assert_eq!(shelf.held(&world.ada).await, 800.0);
-        let back = reversal("another shelf");
-        world.ada.reverse_movement(shelf.site, count.movements[0].id, &back).await.unwrap();
+        world.ada.reverse_slip(shelf.site, count.id, &reversal("another shelf")).await.unwrap();
         assert_eq!((shelf.held(&world.ada).await, shelf.moved(&world.ada).await), (850.0, 850.0));
     }
 }

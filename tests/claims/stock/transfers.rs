@@ -1,5 +1,6 @@
 //! Between two sites.
 
+use chrono::TimeDelta;
 use fillmark_api::*;
 use fillmark_domain::Coded;
 use fillmark_domain::people::Role;
@@ -104,6 +105,48 @@ on_both! {
         let arrived = world.ada.reverse_slip(harbour.site, sent.out_slip_id, &reversal("too late")).await;
         assert_eq!(refusal(arrived), ProblemCode::Conflict);
         assert_eq!((harbour.held(&world.ada).await, hill.held(&world.ada).await), (100.0, 300.0));
+    }
+
+    async fn what_was_sent_before_a_count_arrives_though_it_is_typed_in_after_it(world: World) {
+        let harbour = Shelf::of(&world).await;
+        let hill = harbour.at(&world, "Hill").await;
+        harbour.receive(&world.ada, "A", None, 1000.0).await;
+        let sent_at = Some(Instant(world.server.app.now()));
+        world.clock.advance(TimeDelta::hours(1));
+        harbour.count(&world.ada, None, 900.0).await.unwrap();
+        world.clock.advance(TimeDelta::hours(1));
+        let late = NewTransfer { done_at: sent_at, ..sending(&harbour, &hill, 100.0) };
+        let sent = world.ada.send_transfer(harbour.site, &late).await.unwrap();
+        assert_eq!(harbour.held(&world.ada).await, 900.0, "the count had found it gone");
+        world.ada.take_in_transfer(hill.site, sent.id, &arrival()).await.unwrap();
+        assert_eq!(hill.lots(&world.ada).await, [("A".to_owned(), 100.0)]);
+    }
+
+    async fn a_count_meanwhile_tells_whether_what_is_taken_back_had_left(world: World) {
+        let harbour = Shelf::of(&world).await;
+        let hill = harbour.at(&world, "Hill").await;
+        harbour.receive(&world.ada, "A", None, 1000.0).await;
+        // Typed in before the count, and after it, which had found it gone all the same.
+        for typed_late in [false, true] {
+            let sent_at = Some(Instant(world.server.app.now()));
+            let body = NewTransfer { done_at: sent_at, ..sending(&harbour, &hill, 100.0) };
+            world.clock.advance(TimeDelta::hours(1));
+            let on_time = if typed_late { None } else { Some(world.ada.send_transfer(harbour.site, &body).await.unwrap()) };
+            harbour.count(&world.ada, None, 900.0).await.unwrap();
+            world.clock.advance(TimeDelta::hours(1));
+            let sent = match on_time {
+                Some(sent) => sent,
+                None => world.ada.send_transfer(harbour.site, &body).await.unwrap(),
+            };
+            world.ada.reverse_slip(harbour.site, sent.out_slip_id, &reversal("the road is closed")).await.unwrap();
+            assert_eq!(harbour.held(&world.ada).await, 1000.0, "it came back");
+        }
+        world.clock.advance(TimeDelta::hours(1));
+        let sent = world.ada.send_transfer(harbour.site, &sending(&harbour, &hill, 100.0)).await.unwrap();
+        world.clock.advance(TimeDelta::hours(1));
+        harbour.count(&world.ada, None, 1000.0).await.unwrap();
+        world.ada.reverse_slip(harbour.site, sent.out_slip_id, &reversal("it never left")).await.unwrap();
+        assert_eq!((harbour.held(&world.ada).await, harbour.moved(&world.ada).await), (1000.0, 1000.0));
     }
 
     async fn whatever_is_sent_and_taken_in_nothing_is_lost(world: World) {

@@ -1,12 +1,14 @@
 //! What comes in: entered lot by lot, as later counts had found it, and drawn from where it was poured already.
 
 use fillmark_domain::stock::{
-    Found, LotId, MovementKind, OnHand, Owed, ProductId, Slip, found_of_came, owed,
+    Adjusted, Came, Counted, Drawn, Found, LotId, MovementKind, OnHand, Owed, ProductId, Slip, found_of_came,
+    owed,
 };
 use fillmark_domain::{Amount, Base};
 use fillmark_store::movements::{self, Moved};
 use fillmark_store::{SiteScope, Stamp, StoreError, Tx, holdings, shortages, slips};
 
+use super::draw;
 use crate::Refusal;
 
 /// Enters what came in on a slip, settles the open shortages of the product, and draws from it what was poured before the
@@ -23,7 +25,8 @@ pub(super) async fn take_in(
     let mut left = Vec::new();
     for &(lot, amount) in came {
         let held = holdings::lock_for_issue(tx, scope, product.0).await?;
-        let found = found(tx, scope, product.0, (lot, amount), &counts, &held).await?;
+        let came = Came { lot, amount, surely_from: None };
+        let found = found(tx, scope, product.0, came, &counts, &held).await?;
         let moved = Moved { product, kind, changes: &[(lot, amount)], found: &found };
         movements::record(tx, scope, stamp, slip, moved).await?;
         let of_it = found.iter().filter(|found| found.lot == lot);
@@ -32,23 +35,22 @@ pub(super) async fn take_in(
     settle(tx, scope, stamp, slip, product, &left).await
 }
 
-/// What the first count since had found of what came in; with the sign turned, of what had come in and is taken back.
+/// What counts since had found of what came in; with the sign turned, of what had come in and is taken back.
 pub(super) async fn found(
     tx: &Tx,
     scope: SiteScope,
     product: ProductId,
-    (lot, came): (LotId, Amount),
+    came: Came,
     counts: &[Slip],
     held: &[OnHand],
 ) -> Result<Vec<Found>, StoreError> {
-    let tells_of_it = |count: &&Slip| count.says.lot.is_none_or(|counted| counted == lot);
-    let Some(count) = counts.iter().find(tells_of_it) else { return Ok(Vec::new()) };
-    let at = count.says.done_at;
-    let changed = match count.says.lot {
-        None => movements::counted_changes(tx, scope, product, at).await?,
-        Some(_) => Vec::new(),
-    };
-    Ok(found_of_came(lot, came, at, &changed, held))
+    let mut adjusted = Vec::new();
+    for counted in counts.iter().map(Counted::of) {
+        let mut changed = movements::counted_changes(tx, scope, product, counted.at).await?;
+        changed.retain(|(lot, _)| counted.covers(*lot));
+        adjusted.push(Adjusted { counted, changed });
+    }
+    Ok(found_of_came(came, &adjusted, held))
 }
 
 async fn settle(
@@ -62,9 +64,8 @@ async fn settle(
     let open = shortages::open_of(tx, scope, &[product.0]).await?;
     for Owed { slip: pour, takes } in owed(&open, came, slip.says.done_at) {
         let pour = slips::find(tx, scope, pour).await?.ok_or(Refusal::NotFound)?.slip;
-        let changes: Vec<(LotId, Amount)> = takes.iter().map(|(lot, taken)| (*lot, -*taken)).collect();
-        let moved = Moved { product, kind: MovementKind::Issue, changes: &changes, found: &[] };
-        movements::record(tx, scope, stamp, &pour, moved).await?;
+        let drawn = Drawn { takes, short: Amount::ZERO, found: Vec::new() };
+        draw::leave(tx, scope, stamp, &pour, (product, MovementKind::Issue), &drawn).await?;
     }
     Ok(shortages::settle(tx, scope, slip).await?)
 }

@@ -2,7 +2,7 @@
 
 use fillmark_domain::Id;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{Entered, LotId, Movement, MovementKind, Received, SlipId, SlipKind};
+use fillmark_domain::stock::{Entered, Movement, MovementKind, Received, SlipId, SlipKind};
 use fillmark_store::words::orders;
 use fillmark_store::{movements, records, shortages, slips};
 
@@ -75,7 +75,6 @@ async fn take_back(
     let amount = amount.map(|movement| -movement.change).sum();
     let lot = taken.first().filter(|_| !whole).map(|movement| movement.lot);
     let reverses = Some(entered.slip.id);
-    let was_taken_back = slips::is_taken_back(&desk.tx, desk.scope, entered.slip.id).await?;
     let saying = Saying { lot, reason: Some(reason), reverses, ..Saying::default() };
     let back = match desk.enter(done, SlipKind::Reversal, &product, amount, saying).await? {
         Slipped::New(slip) => slip,
@@ -84,14 +83,7 @@ async fn take_back(
         }
         Slipped::Before(_) => return Err(Refusal::ClientIdReused),
     };
-    // A count that changed nothing has no movement that could tell it.
-    if was_taken_back && taken.is_empty() {
-        return Err(opposites::taken_before());
-    }
-    let mut standing = opposites::standing(&desk.tx, desk.scope, &entered, &taken).await?;
-    let lots: Vec<LotId> = taken.iter().map(|movement| movement.lot).collect();
-    let found = opposites::found_by(&desk.tx, desk.scope, &entered).await?;
-    standing.extend(found.into_iter().filter(|movement| whole || lots.contains(&movement.lot)));
+    let standing = opposites::to_take_back(&desk.tx, desk.scope, &back, &entered, &taken).await?;
     if entered.slip.says.kind == SlipKind::TransferOut {
         transfers::take_back(&desk, entered.slip.id, &back).await?;
     }
@@ -131,11 +123,11 @@ fn corrected_elsewhere(kind: SlipKind, whole: bool) -> Option<&'static str> {
         SlipKind::TransferOut if whole => None,
         SlipKind::TransferOut => Some("it is a part of a transfer: take back all that left on its slip"),
         SlipKind::TransferIn => Some("it is one end of a transfer: send it back"),
+        SlipKind::Count if whole => None,
+        SlipKind::Count => {
+            Some("it is a part of a count: take back all that was counted, or count the lot again")
+        }
         SlipKind::Reversal => Some("it takes something back itself: enter that anew"),
-        SlipKind::Receipt
-        | SlipKind::Issue
-        | SlipKind::Count
-        | SlipKind::WriteOff
-        | SlipKind::Preparation => None,
+        SlipKind::Receipt | SlipKind::Issue | SlipKind::WriteOff | SlipKind::Preparation => None,
     }
 }

@@ -1,9 +1,9 @@
 //! Opposites: what takes movements back, so that what was counted since stays as counted.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use fillmark_domain::stock::{
-    Counted, Entered, Found, Movement, MovementKind, OnHand, ProductId, Slip, SlipId, SlipKind, Wanted,
+    Came, Counted, Entered, Found, Movement, MovementKind, OnHand, ProductId, Slip, SlipId, SlipKind, Wanted,
     found_of,
 };
 use fillmark_domain::{Amount, Base};
@@ -42,19 +42,41 @@ pub async fn give_back(
     Ok(back.id)
 }
 
-/// Those of a slip's movements that are to be taken back. What a count had found of a pour is no more when the count
-/// has been taken back.
+/// What is to be taken back with some movements of a slip, whose products are locked from now on: those that stand, and what a
+/// count had found of others.
 /// # Errors
-/// [`Refusal::Conflict`] when another has been taken back before.
-pub(super) async fn standing(
+/// [`Refusal::Conflict`] when any has been taken back before.
+pub(super) async fn to_take_back(
+    tx: &Tx,
+    scope: SiteScope,
+    back: &Slip,
+    entered: &Entered,
+    taken: &[Movement],
+) -> Result<Vec<Movement>, Refusal> {
+    let products: BTreeSet<ProductId> = entered.movements.iter().map(|movement| movement.product).collect();
+    holdings::lock_all(tx, scope, &products).await?;
+    holdings::lock_for_issue(tx, scope, entered.slip.says.product).await?;
+    // A count that changed nothing has no movement that could tell it.
+    if taken.is_empty() && slips::is_taken_back(tx, scope, entered.slip.id, back.id).await? {
+        return Err(taken_before());
+    }
+    let mut standing = standing(tx, scope, entered, taken).await?;
+    standing.extend(found_by(tx, scope, entered).await?);
+    Ok(standing)
+}
+
+/// Those of a slip's movements that are to be taken back. What a count had found of a pour is no more when the count
+/// has been taken back; what it had found of a transfer stays, since it tells that it had left.
+async fn standing(
     tx: &Tx,
     scope: SiteScope,
     entered: &Entered,
     taken: &[Movement],
 ) -> Result<Vec<Movement>, Refusal> {
     let reversed = movements::reversed_of(tx, scope, &[entered.slip.id]).await?;
+    let is_transfer = entered.slip.says.kind == SlipKind::TransferOut;
     let mut standing = Vec::new();
-    for movement in taken {
+    for movement in taken.iter().filter(|movement| !(is_transfer && entered.had_found(movement))) {
         match reversed.iter().any(|before| before.id == movement.id) {
             false => standing.push(movement.clone()),
             true if entered.had_found(movement) => {}
@@ -64,7 +86,7 @@ pub(super) async fn standing(
     Ok(standing)
 }
 
-pub(super) fn taken_before() -> Refusal {
+fn taken_before() -> Refusal {
     Refusal::Conflict("it has been taken back before".to_owned())
 }
 
@@ -105,7 +127,7 @@ pub(super) async fn enter(
     for (product, of_it) in products {
         let base = of_it[0].base;
         let held = holdings::lock_for_issue(tx, scope, product).await?;
-        let found = found_of_taken(tx, scope, entered, &of_it, &held).await?;
+        let found = found_of_taken(tx, scope, (entered, back), &of_it, &held).await?;
         refuse_used(&held, &of_it, &found, base)?;
         movements::reverse(tx, scope, stamp, back, ((product, base), &of_it), &found).await?;
     }
@@ -116,7 +138,7 @@ pub(super) async fn enter(
 async fn found_of_taken(
     tx: &Tx,
     scope: SiteScope,
-    entered: &Entered,
+    (entered, back): (&Entered, &Slip),
     taken: &[Movement],
     held: &[OnHand],
 ) -> Result<Vec<Found>, StoreError> {
@@ -126,16 +148,21 @@ async fn found_of_taken(
     for movement in taken.iter().filter(|one| one.slip != entered.slip.id || !is_told(one)) {
         let mut counts = slips::counts_after(tx, scope, movement.product, movement.done_at).await?;
         counts.retain(|count| count.id != entered.slip.id);
-        let (lot, change) = (movement.lot, movement.change);
-        match movement.kind {
+        let came = |surely_from| Came { lot: movement.lot, amount: -movement.change, surely_from };
+        found.extend(match movement.kind {
             MovementKind::Receipt => {
-                found
-                    .extend(coming::found(tx, scope, movement.product, (lot, -change), &counts, held).await?);
+                coming::found(tx, scope, movement.product, came(None), &counts, held).await?
+            }
+            // It never left, or came back when it was taken back: a count meanwhile tells which.
+            MovementKind::TransferOut => {
+                let back = came(Some(back.says.done_at));
+                coming::found(tx, scope, movement.product, back, &counts, held).await?
             }
             _ => {
-                found.extend(found_of(&[(lot, change)], &counts.iter().map(Counted::of).collect::<Vec<_>>()))
+                let counts: Vec<Counted> = counts.iter().map(Counted::of).collect();
+                found_of(&[(movement.lot, movement.change)], &counts)
             }
-        }
+        });
     }
     Ok(found)
 }

@@ -1,5 +1,7 @@
 //! What is entered, or taken back, late: a count had found it already, or something was poured of it.
 
+use std::collections::BTreeMap;
+
 use chrono::{DateTime, Utc};
 
 use super::{Lot, Movement, OnHand, Shortage, Slip};
@@ -77,34 +79,79 @@ pub fn found_of(takes: &[(Id<Lot>, Amount)], counts: &[Counted]) -> Vec<Found> {
     takes.iter().filter_map(found).collect()
 }
 
-/// What a count of a whole product had found of what came in before it and is entered after it; with the sign turned, of
-/// what had come in and is taken back. `changed` is by how much that count changed each lot, `now` what is held.
+/// What came into a lot before counts that were told nothing of it; with the sign turned, what had come in and is taken back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Came {
+    /// Into which lot.
+    pub lot: Id<Lot>,
+    /// How much.
+    pub amount: Amount,
+    /// Counts before this instant had it only if they found more than the ledger held: it may have been away meanwhile.
+    pub surely_from: Option<DateTime<Utc>>,
+}
+
+/// A count, and by how much it changed each lot.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Adjusted {
+    /// Which count.
+    pub counted: Counted,
+    /// The change of each lot that it tells of, in the light of all that was entered since.
+    pub changed: Vec<(Id<Lot>, Amount)>,
+}
+
+/// What counts, in the order they were made, had found of what came in before them. `now` is what is held.
 ///
-/// What the count took for too much in another lot was this one, and what it missed there was never to be had: that
-/// is undone first. The rest was counted in the lot itself.
-pub fn found_of_came(
-    lot: Id<Lot>,
-    came: Amount,
-    counted_at: DateTime<Utc>,
-    changed: &[(Id<Lot>, Amount)],
-    now: &[OnHand],
-) -> Vec<Found> {
-    let entered = came.is_positive();
-    let held = |lot: Id<Lot>| now.iter().filter(|one| one.lot == lot).map(|one| one.held).sum::<Amount>();
-    let whole = if entered { came } else { -came };
-    let (mut left, mut found) = (whole, Vec::new());
-    let mut lay = |lot: Id<Lot>, most: Amount| {
-        let part = most.min(left);
-        if part.is_positive() {
-            left = left - part;
-            found.push(Found { lot, amount: if entered { -part } else { part }, counted_at });
+/// Each count keeps what it found: one of a lot in that lot, one of the whole product in sum. What a whole count took for
+/// too much in another lot was what came, and what it missed there was never to be had: that is undone first, and the rest
+/// was counted in the lot itself.
+pub fn found_of_came(came: Came, counts: &[Adjusted], now: &[OnHand]) -> Vec<Found> {
+    let mut off = BTreeMap::from([(came.lot, came.amount)]);
+    let mut found: Vec<Found> = Vec::new();
+    for count in counts {
+        let counted = |lot: &Id<Lot>| count.counted.covers(*lot);
+        let total: Amount = off.iter().filter(|(lot, _)| counted(lot)).map(|(_, by)| *by).sum();
+        let surplus: Amount = count.changed.iter().map(|(_, by)| *by).sum();
+        let is_sure = came.surely_from.is_none_or(|from| from <= count.counted.at);
+        let total = if is_sure { total } else { total.min(surplus).max(Amount::ZERO) };
+        let parts = match count.counted.lot {
+            Some(lot) => vec![(lot, total)],
+            None => {
+                let of_lot = |lot: Id<Lot>| {
+                    let held = now.iter().filter(|one| one.lot == lot).map(|one| one.held);
+                    let since = found.iter().filter(|found| found.lot == lot).map(|found| found.amount);
+                    held.chain(since).sum::<Amount>()
+                };
+                laid(came.lot, total, &count.changed, of_lot)
+            }
+        };
+        for (lot, part) in parts.into_iter().filter(|(_, part)| *part != Amount::ZERO) {
+            let off = off.entry(lot).or_default();
+            *off = *off - part;
+            found.push(Found { lot, amount: -part, counted_at: count.counted.at });
         }
-    };
-    for (other, change) in changed.iter().filter(|(other, _)| *other != lot) {
-        lay(*other, if entered { (*change).min(held(*other)) } else { -*change });
     }
-    lay(lot, whole);
     found
+}
+
+/// Shares out what a whole count was off by: first among the other lots that it changed that way, as far as they can give.
+fn laid(
+    lot: Id<Lot>,
+    total: Amount,
+    changed: &[(Id<Lot>, Amount)],
+    held: impl Fn(Id<Lot>) -> Amount,
+) -> Vec<(Id<Lot>, Amount)> {
+    let mut left = total;
+    let mut parts = Vec::new();
+    for (other, change) in changed.iter().filter(|(other, _)| *other != lot) {
+        let part = match total.is_positive() {
+            true => (*change).min(held(*other)).min(left).max(Amount::ZERO),
+            false => (*change).max(left).min(Amount::ZERO),
+        };
+        left = left - part;
+        parts.push((*other, part));
+    }
+    parts.push((lot, left));
+    parts
 }
 
 /// What open shortages take of lots that came in at an instant. What came before something was poured was poured from: the
@@ -212,10 +259,12 @@ mod tests {
         let ml = Amount::from_thousandths;
         let changed: Vec<_> = changed.iter().map(|(lot, by)| (lot_id(lot), ml(*by))).collect();
         let now: Vec<_> = now.iter().map(|(lot, of)| held(lot, *of)).collect();
-        let found = found_of_came(lot_id("B"), ml(came), at(9), &changed, &now);
+        let counted = Counted { at: at(9), lot: None };
+        let came = Came { lot: lot_id("B"), amount: ml(came), surely_from: None };
+        let found = found_of_came(came, &[Adjusted { counted, changed }], &now);
         let wanted = |(lot, by): &(&str, i64)| Found { lot: lot_id(lot), amount: ml(*by), counted_at: at(9) };
         assert_eq!(found, expected.iter().map(wanted).collect::<Vec<_>>());
-        assert_eq!(found.iter().map(|found| found.amount).sum::<Amount>(), ml(-came));
+        assert_eq!(found.iter().map(|found| found.amount).sum::<Amount>(), -came.amount);
     }
 
     #[test]
@@ -232,6 +281,49 @@ mod tests {
         check_came(-20, &[("A", -30)], &[], &[("A", 20)]);
         check_came(-20, &[("A", -5), ("C", -5)], &[("A", 1)], &[("A", 5), ("C", 5), ("B", 10)]);
         check_came(-20, &[("A", 30)], &[("A", 90)], &[("B", 20)]);
+    }
+
+    /// Parts in thousandths, each with the day of the count that had found it.
+    #[track_caller]
+    fn check_walk(surely_from: Option<u32>, counts: &[Adjusted], expected: &[(u32, &str, i64)]) {
+        let came =
+            Came { lot: lot_id("B"), amount: Amount::from_thousandths(20), surely_from: surely_from.map(at) };
+        let wanted = |(on, lot, by): &(u32, &str, i64)| Found {
+            lot: lot_id(lot),
+            amount: Amount::from_thousandths(*by),
+            counted_at: at(*on),
+        };
+        let found = found_of_came(came, counts, &[held("A", 120)]);
+        assert_eq!(found, expected.iter().map(wanted).collect::<Vec<_>>());
+    }
+
+    fn adjusted(on: u32, lot: Option<&str>, changed: &[(&str, i64)]) -> Adjusted {
+        let changed = changed.iter().map(|(lot, by)| (lot_id(lot), Amount::from_thousandths(*by))).collect();
+        Adjusted { counted: Counted { at: at(on), lot: lot.map(lot_id) }, changed }
+    }
+
+    #[test]
+    fn each_count_keeps_what_it_found() {
+        let whole = adjusted(9, None, &[("A", 20)]);
+        let of_a = adjusted(10, Some("A"), &[("A", -20)]);
+        check_walk(None, &[whole.clone(), of_a.clone()], &[(9, "A", -20), (10, "A", 20)]);
+        let later = adjusted(11, None, &[]);
+        check_walk(
+            None,
+            &[whole.clone(), of_a, later.clone()],
+            &[(9, "A", -20), (10, "A", 20), (11, "B", -20)],
+        );
+        check_walk(None, &[whole, later], &[(9, "A", -20)]);
+        check_walk(None, &[adjusted(9, Some("A"), &[("A", 5)])], &[]);
+    }
+
+    #[test]
+    fn what_may_have_been_away_was_found_by_a_count_that_had_too_much() {
+        check_walk(Some(12), &[adjusted(9, None, &[])], &[]);
+        check_walk(Some(12), &[adjusted(9, None, &[("A", -7)])], &[]);
+        check_walk(Some(12), &[adjusted(9, None, &[("A", 15)])], &[(9, "A", -15)]);
+        check_walk(Some(12), &[adjusted(9, Some("B"), &[("B", 30)])], &[(9, "B", -20)]);
+        check_walk(Some(9), &[adjusted(9, None, &[])], &[(9, "B", -20)]);
     }
 
     #[test]

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Utc};
 use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, SlipId};
 use fillmark_domain::{Amount, Coded};
-use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect};
-use uuid::Uuid;
+use sea_orm::sea_query::{Expr, ExprTrait, Query, SelectStatement};
+use sea_orm::{ColumnTrait, QueryFilter, QueryOrder};
 
 use super::{of_site, read, row};
 use crate::{SiteScope, StoreError, Tx, slips};
@@ -16,13 +16,8 @@ use crate::{SiteScope, StoreError, Tx, slips};
 /// When the database fails or a row is broken.
 pub async fn reversed_of(tx: &Tx, scope: SiteScope, slips: &[SlipId]) -> Result<Vec<Movement>, StoreError> {
     let of_slips = of_site(scope).filter(row::Column::SlipId.is_in(slips.iter().map(|slip| slip.uuid())));
-    let movements = of_slips.all(&tx.0).await?;
-    let reversals = of_site(scope)
-        .filter(row::Column::ReversesId.is_in(movements.iter().map(|movement| movement.id)))
-        .all(&tx.0)
-        .await?;
-    let reversed = |row: &row::Model| reversals.iter().any(|reversal| reversal.reverses_id == Some(row.id));
-    Ok(movements.into_iter().filter(reversed).map(read).collect::<Result<_, _>>()?)
+    let reversed = of_slips.filter(Expr::exists(taken_back())).all(&tx.0).await?;
+    Ok(reversed.into_iter().map(read).collect::<Result<_, _>>()?)
 }
 
 /// What a count of a product at an instant had found of what was done before it and is entered, or taken back, after it.
@@ -49,10 +44,8 @@ pub async fn counted_changes(
     product: ProductId,
     at: DateTime<Utc>,
 ) -> Result<Vec<(LotId, Amount)>, StoreError> {
-    let rows = adjustments(scope, product, at).all(&tx.0).await?;
-    let standing = without_taken_back(tx, scope, rows).await?;
     let mut changes: BTreeMap<LotId, Amount> = BTreeMap::new();
-    for movement in standing {
+    for movement in standing(tx, adjustments(scope, product, at)).await? {
         let change = changes.entry(movement.lot).or_default();
         *change = *change + movement.change;
     }
@@ -80,10 +73,8 @@ pub async fn taken_between(
         .filter(row::Column::ProductId.eq(product.uuid()))
         .filter(row::Column::Kind.eq(MovementKind::Issue.code()))
         .filter(row::Column::DoneAt.gt(after))
-        .filter(row::Column::DoneAt.lte(until))
-        .all(&tx.0)
-        .await?;
-    without_taken_back(tx, scope, rows).await
+        .filter(row::Column::DoneAt.lte(until));
+    standing(tx, rows).await
 }
 
 /// What was lost or found since an instant: write-offs and count adjustments, what was taken back left out.
@@ -98,25 +89,23 @@ pub async fn losses_since(
     let rows = of_site(scope)
         .filter(row::Column::Kind.is_in(kinds))
         .filter(row::Column::DoneAt.gte(from))
-        .order_by_asc(row::Column::DoneAt)
-        .all(&tx.0)
-        .await?;
-    without_taken_back(tx, scope, rows).await
+        .order_by_asc(row::Column::DoneAt);
+    standing(tx, rows).await
 }
 
 /// Movements of which none takes another back or was taken back, whenever that was.
-async fn without_taken_back(
-    tx: &Tx,
-    scope: SiteScope,
-    rows: Vec<row::Model>,
-) -> Result<Vec<Movement>, StoreError> {
-    let back: Vec<Option<Uuid>> = of_site(scope)
-        .select_only()
-        .column(row::Column::ReversesId)
-        .filter(row::Column::ReversesId.is_in(rows.iter().map(|row| row.id)))
-        .into_tuple()
-        .all(&tx.0)
-        .await?;
-    let stands = |row: &row::Model| row.reverses_id.is_none() && !back.contains(&Some(row.id));
-    Ok(rows.into_iter().filter(stands).map(read).collect::<Result<_, _>>()?)
+async fn standing(tx: &Tx, rows: sea_orm::Select<row::Entity>) -> Result<Vec<Movement>, StoreError> {
+    let rows = rows.filter(row::Column::ReversesId.is_null()).filter(Expr::exists(taken_back()).not());
+    Ok(rows.all(&tx.0).await?.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+fn taken_back() -> SelectStatement {
+    let (back, taken) =
+        (|name: &'static str| Expr::col(("back", name)), |name: &'static str| Expr::col(("movements", name)));
+    Query::select()
+        .expr(Expr::val(1))
+        .from_as("movements", "back")
+        .and_where(back("site_id").eq(taken("site_id")))
+        .and_where(back("reverses_id").eq(taken("id")))
+        .take()
 }
