@@ -42,6 +42,19 @@ on_both! {
         assert_eq!(world.ada.check(site, check.id).await.unwrap().state.0, CheckStanding::Done);
     }
 
+    async fn what_was_done_in_time_and_typed_in_after_it_was_found_missed_is_done(world: World) {
+        let (site, check) = daily(&world).await;
+        world.clock.set(instant("2026-11-24T12:00:00Z"));
+        world.beat().await;
+        assert_eq!(world.ada.check(site, check.id).await.unwrap().state.0, CheckStanding::Missed);
+        let too_late = world.ada.settle_check(site, check.id, &seen("2026-11-24T11:30:00Z", "all well")).await;
+        assert_eq!(refusal(too_late), ProblemCode::Conflict);
+        let done = world.ada.settle_check(site, check.id, &seen("2026-11-24T07:10:00Z", "all well")).await.unwrap();
+        assert_eq!((done.state.0, done.late), (CheckStanding::Done, Some(false)));
+        let open = world.ada.alerts(site, "kind=check_missed&state=open").await.unwrap().items;
+        assert_eq!(open, [], "nobody need look after it any more");
+    }
+
     async fn the_same_completion_twice_has_one_effect(world: World) {
         let (site, check) = daily(&world).await;
         world.clock.set(instant("2026-11-24T07:30:00Z"));

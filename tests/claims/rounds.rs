@@ -181,14 +181,16 @@ on_both! {
 
     async fn a_printed_round_says_where_and_what_with_its_band(world: World) {
         let small = world.greenhouse().await;
-        let plan = json!({ "name": "EC and pH", "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank", "tank_id": small.north_tank });
+        let plan = json!({ "name": "EC and pH", "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank", "tank_id": small.north_tank,
+            "limit_min": 1_500 });
         world.check_plan(small.site, plan).await;
         let (sam, client) = world.person("Sam", Role::Staff, Some(small.site)).await;
         world.shift(small.site, sam.id, TODAY).await;
         world.beat().await;
         let own = client.my_round(small.site, None).await.unwrap();
         let sheet = client.round_sheet(small.site, own.id).await.unwrap();
-        for part in ["Harbour: round of Sam on 2026-11-24", "North room, North tank: EC and pH", "1 to 1.8, aim 1.4", "[pH]", "____", "acid into water"] {
+        for part in ["Harbour: round of Sam on 2026-11-24", "North room, North tank: EC and pH", "1 to 1.8, aim 1.4", "[pH]", "____", "acid into water",
+            "(08:00 to 09:00, at the latest 09:00 on 25 November)"] {
             assert!(sheet.contains(part), "{part} in {sheet}");
         }
     }

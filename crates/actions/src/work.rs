@@ -75,7 +75,7 @@ async fn beat_at(app: &App, job: &Caller, site: SiteId, zone: Tz) -> Result<(), 
     done.into_iter().collect()
 }
 
-/// Keeps what became of a check. The warning that it is overdue closes with it.
+/// Keeps what became of a check. The warning that it is overdue, or was missed, closes with it.
 /// # Errors
 /// When the database fails.
 pub(crate) async fn keep_state(
@@ -87,12 +87,17 @@ pub(crate) async fn keep_state(
     typed: Option<Typed>,
 ) -> Result<(), StoreError> {
     checks_store::settle(tx, site, stamp, id, state, typed).await?;
-    let by = match state {
+    let (by, closed): (ClosedBy, &[AlertKind]) = match state {
         CheckState::Planned | CheckState::Open { .. } => return Ok(()),
-        CheckState::Done { .. } | CheckState::Excused { .. } => ClosedBy::Record(id.uuid()),
-        CheckState::Missed { .. } => ClosedBy::Over,
+        CheckState::Done { .. } | CheckState::Excused { .. } => {
+            (ClosedBy::Record(id.uuid()), &[AlertKind::CheckOverdue, AlertKind::CheckMissed])
+        }
+        CheckState::Missed { .. } => (ClosedBy::Over, &[AlertKind::CheckOverdue]),
     };
-    alerts::close_for(tx, site, stamp, AlertKind::CheckOverdue, id.uuid(), by).await
+    for kind in closed {
+        alerts::close_for(tx, site, stamp, *kind, id.uuid(), by).await?;
+    }
+    Ok(())
 }
 
 /// The local day of an instant.

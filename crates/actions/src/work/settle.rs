@@ -20,9 +20,8 @@ use crate::{App, Caller, Refusal};
 /// Clocks differ by so much.
 const CLOCKS_DIFFER: TimeDelta = TimeDelta::minutes(5);
 
-/// A reading or calibration of another day shows nothing.
-const NOT_OF_THIS_CHECK: &str =
-    "expected one made for this check: from an hour before it was due until it was done";
+/// A reading or calibration of another day shows nothing, nor does one from before what it is to tell of was poured.
+const NOT_OF_THIS_CHECK: &str = "expected one made for this check: from an hour before it was due (of what measures again: from when it was due) until it was done";
 
 /// That a check was done, as somebody enters it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -41,7 +40,7 @@ pub struct Completion {
 
 /// Settles a check as done. What counts is when it was done, not when it is typed in.
 /// # Errors
-/// When the caller may not; when the check is not there, settled, was not due yet or was past its limit when it
+/// When the caller may not; when the check is not there, done or excused, was not due yet or was past its limit when it
 /// was done; when people or evidence are wanting.
 pub async fn settle(
     app: &App,

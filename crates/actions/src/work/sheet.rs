@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 use std::fmt::Write;
 
+use chrono::{DateTime, Utc};
 use fillmark_domain::Coded;
 use fillmark_domain::Metric;
 use fillmark_domain::entries::{SamplePoint, Spot};
@@ -69,8 +70,11 @@ fn write_check(
     day: &DayAtHand,
     with: &str,
 ) {
-    let clock =
-        |at: chrono::DateTime<chrono::Utc>| at.with_timezone(&day.plan.zone).format("%H:%M").to_string();
+    let clock = |at: DateTime<Utc>| {
+        let local = at.with_timezone(&day.plan.zone);
+        let is_today = local.date_naive() == day.date;
+        local.format(if is_today { "%H:%M" } else { "%H:%M on %-d %B" }).to_string()
+    };
     let room = day.room(check).map_or("no room", |room| room.content.name.as_str());
     let place = match check.place {
         Place::Tank(_) => format!("{room}, {}", day.name(check)),

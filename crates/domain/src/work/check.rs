@@ -8,8 +8,8 @@ use crate::entries::{Calibration, Reading, TankChange};
 use crate::people::Person;
 use crate::work::{CheckPlan, Place, Qualification, Sharing, Span, Task};
 
-/// Rounds begin a little early: what was measured so long before a check is due shows it all the same. Common
-/// practice, no source.
+/// Rounds begin a little early: what was measured so long before a check is due shows it all the same, unless it asks what
+/// something that was poured has done. Common practice, no source.
 const AHEAD: TimeDelta = TimeDelta::hours(1);
 
 /// Who settles a check and then notes its last reading, or has two clocks, is not refused for so little.
@@ -169,7 +169,8 @@ impl Check {
 
     /// Whether what was measured at an instant can show that it was done at another: yesterday's pH shows nothing.
     pub fn can_be_shown_by(&self, measured_at: DateTime<Utc>, done_at: DateTime<Utc>) -> bool {
-        (self.due_at - AHEAD..=done_at + AFTER).contains(&measured_at)
+        let ahead = if self.cause == Cause::Advice { TimeDelta::zero() } else { AHEAD };
+        (self.due_at - ahead..=done_at + AFTER).contains(&measured_at)
     }
 
     /// What is left, from an instant on, of the time in which it can be done.
@@ -196,15 +197,16 @@ impl Check {
     /// # Errors
     /// [`NotAllowed`] when it is settled, not yet due, or past its limit.
     pub fn open(self, at: DateTime<Utc>, by: Id<Person>) -> Result<Check, NotAllowed> {
-        self.can_be_worked_on(at)?;
+        self.is_not_settled()?;
+        self.is_time(at)?;
         Ok(self.becomes(CheckState::Open { at, by }))
     }
 
     /// Done at this instant by this person, and a second where the check wants two. Late once its window is
-    /// over. What counts is when it was done, not when it was typed in.
+    /// over. What counts is when it was done, not when it was typed in, which may be when it was found missed already.
     /// # Errors
-    /// [`NotAllowed`] when it is settled, not yet due, past its limit, without evidence, or one person
-    /// short. Past the limit it is missed for good: a reading that comes later is just a reading.
+    /// [`NotAllowed`] when it is done or excused, not yet due, past its limit, without evidence, or one person
+    /// short. Past the limit it is missed for good: a reading that is taken later is just a reading.
     pub fn done(
         self,
         at: DateTime<Utc>,
@@ -212,7 +214,10 @@ impl Check {
         with: Option<Id<Person>>,
         evidence: Vec<Evidence>,
     ) -> Result<Check, NotAllowed> {
-        self.can_be_worked_on(at)?;
+        if !matches!(self.state, CheckState::Missed { .. }) {
+            self.is_not_settled()?;
+        }
+        self.is_time(at)?;
         if self.two_people && with.is_none_or(|second| second == by) {
             return Err(NotAllowed::OnePersonShort);
         }
@@ -279,8 +284,7 @@ impl Check {
         Ok(())
     }
 
-    fn can_be_worked_on(&self, at: DateTime<Utc>) -> Result<(), NotAllowed> {
-        self.is_not_settled()?;
+    fn is_time(&self, at: DateTime<Utc>) -> Result<(), NotAllowed> {
         if at < self.due_at {
             return Err(NotAllowed::TooEarly { due_at: self.due_at });
         }

@@ -90,8 +90,8 @@ pub async fn open_check(
 
 /// Settle a check as done.
 ///
-/// What counts is when it was done, not when it is typed in: after its window it is late, after its limit it is
-/// missed for good.
+/// What counts is when it was done, not when it is typed in: done after its window it is late, done after its limit it
+/// stays missed.
 #[utoipa::path(tag = "work", operation_id = "settle_check", security(("bearer" = [])), request_body = NewCompletion,
     responses((status = 201, description = "As it stands, by this try or an earlier one", body = Check), WriteProblems))]
 #[post("/sites/{site_id}/checks/{check_id}/completions")]

@@ -54,12 +54,16 @@ fn done_in_the_window_is_in_time_then_late_then_refused() {
 }
 
 #[test]
-fn a_check_is_missed_only_past_its_limit_and_then_for_good() {
+fn a_check_is_missed_only_past_its_limit_and_then_unless_it_was_done_before() {
     let early = morning_check().missed(at("12:00:00"));
     assert_eq!(early, Err(NotAllowed::StillTime { limit: at("12:00:00") }));
     let missed = morning_check().open(at("11:59:00"), ADA).unwrap().missed(at("12:00:01")).unwrap();
     let settled = Err(NotAllowed::AlreadySettled { state: "missed" });
-    assert_eq!(missed.clone().done(at("09:00:00"), ADA, None, a_reading()), settled);
+    let typed_late = missed.clone().done(at("09:00:00"), ADA, None, a_reading()).unwrap();
+    assert!(matches!(typed_late.state, CheckState::Done { late: false, .. }), "{typed_late:?}");
+    let too_late = Err(NotAllowed::TooLate { limit: at("12:00:00") });
+    assert_eq!(missed.clone().done(at("12:00:01"), ADA, None, a_reading()), too_late);
+    assert_eq!(missed.clone().open(at("09:00:00"), ADA), settled);
     assert_eq!(missed.excused(at("13:00:00"), Some(ADA), "ill".into()), settled);
 }
 
@@ -67,6 +71,9 @@ fn a_check_is_missed_only_past_its_limit_and_then_for_good() {
 fn a_check_is_shown_by_what_was_measured_for_it() {
     let shown = |measured| morning_check().can_be_shown_by(at(measured), at("08:30:00"));
     assert!(!shown("06:59:59") && shown("07:00:00"), "an hour ahead at most");
+    let again = Check { cause: Cause::Advice, ..morning_check() };
+    let shown_again = |measured| again.can_be_shown_by(at(measured), at("08:30:00"));
+    assert!(!shown_again("07:59:59") && shown_again("08:00:00"), "not by what was read before it was poured");
     assert!(shown("08:35:00") && !shown("08:35:01"), "not after it was done");
 }
 
