@@ -249,6 +249,28 @@ on_both! {
         assert_eq!(to_do(&filled), [ToDo::Water, ToDo::Dose, ToDo::Dose, ToDo::Measure, ToDo::Measure], "{filled:?}");
     }
 
+    async fn a_tank_that_was_topped_up_hundreds_of_times_is_still_told_to_be_changed(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let site = feeding.here.site;
+        let changed = feeding.change("2026-11-11T07:00:00+01:00", json!({ "confirmed": true }));
+        world.ada.record_tank_change(site, &changed).await.unwrap();
+        // 250 times 0.9 L are 1.1 times the tank; of the newest 200 alone it would be 0.9 times.
+        let top_up = |number: i64| NewAddition {
+            client_id: Uuid::now_v7(),
+            product_id: None,
+            amount: json(json!({ "value": 0.9, "unit": "L" })),
+            reason: json(json!("top_up")),
+            recorded_at: (instant("2026-11-11T12:00:00Z") + TimeDelta::hours(number)).into(),
+            ..feeding.addition(1.0)
+        };
+        let batch = AdditionBatch { items: (0..250).map(top_up).collect() };
+        world.ada.record_additions(site, &batch).await.unwrap();
+        read(&world, &feeding, "06:50", 1.4, 6.0).await;
+        let wanted = NewCorrectionAdvice { tank_id: feeding.here.north_tank, topping_up: false };
+        let told = world.ada.advise_correction(site, &wanted).await.unwrap();
+        assert!(told.reasons.iter().any(|reason| reason.contains("drunk and filled up 1.1 times")), "{told:?}");
+    }
+
     async fn what_is_far_from_the_advice_it_followed_is_asked_back(world: World) {
         let (feeding, acid) = labelled(&world).await;
         let site = feeding.here.site;

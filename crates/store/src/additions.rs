@@ -7,7 +7,7 @@ use fillmark_domain::places::TankId;
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Amount, Coded, Id};
 use sea_orm::sea_query::Condition;
-use sea_orm::{ColumnTrait, QueryFilter, QuerySelect, Set};
+use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect, Set};
 use uuid::Uuid;
 
 use crate::columns::{self, Row};
@@ -147,6 +147,27 @@ pub async fn seen_of_tank(
         rows.all(&tx.0).await?.into_iter().map(seen).collect::<Result<_, _>>()?;
     additions.sort_by_key(|addition| (addition.recorded_at, addition.id));
     Ok(additions)
+}
+
+/// When the first of so many newest additions to a tank was made, of those before an instant; none where there are fewer.
+/// # Errors
+/// When the database fails.
+pub async fn newest_back_to(
+    tx: &Tx,
+    scope: SiteScope,
+    tank: TankId,
+    number: u64,
+    before: DateTime<Utc>,
+) -> Result<Option<DateTime<Utc>>, StoreError> {
+    use row::Column;
+    let newest = entries::scoped::<Addition>(scope)
+        .filter(Column::TankId.eq(tank.uuid()))
+        .filter(Column::RecordedAt.lt(before))
+        .select_only()
+        .column(Column::RecordedAt)
+        .order_by_desc(Column::RecordedAt)
+        .offset(number.saturating_sub(1));
+    Ok(newest.limit(1).into_tuple().one(&tx.0).await?)
 }
 
 type Seen =

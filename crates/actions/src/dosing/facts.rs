@@ -79,7 +79,10 @@ impl Facts {
         let plan = plan::site_plan_since(tx, scope, since).await?.ok_or(Refusal::NotFound)?;
         let tank = plan.tank(tank).cloned().ok_or(Refusal::NotFound)?;
         let products = records::all::<Product>(tx, scope.in_business()).await?;
-        let record = history::record(tx, scope, &tank, (since.min(at - MEMORY), at)).await?;
+        let record = match since < at {
+            true => history::record(tx, scope, &tank, (since.min(at - MEMORY), at)).await?,
+            false => history::telling(tx, scope, &tank, (at - MEMORY, at)).await?,
+        };
         let mut facts = Facts {
             held: usable(tx, scope, &products, plan.day(at)).await?,
             products: products.into_iter().map(|kept| (kept.id, kept)).collect(),
@@ -108,7 +111,7 @@ impl Facts {
         let of_few = few.into_iter().filter(|(_, few)| *few).map(|(metric, _)| metric).collect::<Vec<_>>();
         let neighbours = if of_few.is_empty() { Vec::new() } else { self.neighbours() };
         for neighbour in neighbours {
-            let record = history::record(tx, scope, &neighbour, (self.at - MEMORY, self.at)).await?;
+            let record = history::telling(tx, scope, &neighbour, (self.at - MEMORY, self.at)).await?;
             for metric in &of_few {
                 let others = self.taught_by(&record, *metric);
                 self.with_neighbours |= !others.is_empty();
