@@ -131,9 +131,12 @@ struct There {
 
 impl There {
     async fn load(tx: &Tx, site: SiteScope, plan: &SitePlan, days: Days) -> Result<There, Refusal> {
+        let shifts = shifts(tx, site, days).await?;
+        let people = shifts.iter().map(|shift| shift.person).collect();
+        let instants = (plan.begins(days.from), plan.begins(later(days.until, 2)));
         Ok(There {
-            shifts: shifts(tx, site, days).await?,
-            absences: absences(tx, site, plan.begins(days.from), plan.begins(later(days.until, 2))).await?,
+            shifts,
+            absences: absences(tx, site, &people, instants).await?,
             held: held(tx, site).await?,
             staff: Staff::load(tx, site).await?,
         })
