@@ -4,7 +4,7 @@ use fillmark_api::*;
 use fillmark_domain::people::Role;
 use fillmark_domain::work::TemplateKind as Kind;
 use fillmark_tests::on_both;
-use fillmark_tests::world::{World, json, refusal};
+use fillmark_tests::world::{World, instant, json, refusal};
 use serde_json::json;
 
 on_both! {
@@ -31,6 +31,19 @@ on_both! {
         assert_eq!((told.templates[0].beside.len(), &told.templates[3].beside[..]), (0, &["Wash down North".to_owned()][..]));
         let (_, by_sam) = world.person("Sam", Role::Staff, Some(small.site)).await;
         assert_eq!(refusal(by_sam.make_template_plans(small.site, &all).await), ProblemCode::NotAllowed);
+    }
+
+    async fn what_comes_each_week_comes_on_working_days(world: World) {
+        let small = world.greenhouse().await;
+        let business = world.ada.business();
+        let site = business.all::<NewSite>("").await.unwrap().remove(0);
+        business.change(&site, json!({ "working_week": ["monday", "wednesday", "friday"] })).await.unwrap();
+        // The 29th is a Sunday.
+        world.clock.set(instant("2026-11-29T10:00:00Z"));
+        let told = world.ada.check_plan_templates(small.site).await.unwrap();
+        let words: Vec<_> = told.templates.iter().map(|one| one.plan.rule_in_words.clone().unwrap()).collect();
+        assert_eq!(words, ["every day at 08:00", "every week on Monday at 09:00", "every week on Wednesday at 13:00"]);
+        assert_eq!(told.templates[1].plan.starts_local.to_string(), "2026-11-30 09:00:00");
     }
 
     async fn a_plan_tells_its_rule_in_words_and_takes_none(world: World) {

@@ -6,9 +6,9 @@ use fillmark_domain::people::Act;
 use fillmark_domain::places::{Room, SiteId, Tank};
 use fillmark_domain::work::CheckPlan;
 use fillmark_domain::work::template::{Template, TemplateKind, beside, is_there, templates};
-use fillmark_store::{SiteScope, Tx, records};
+use fillmark_store::{SiteScope, Tx, plan, records};
 
-use super::{local_day, planning, zone_of};
+use super::{local_day, planning};
 use crate::{App, Caller, Refusal};
 
 /// A plan that a site usually has, beside what it has.
@@ -72,8 +72,9 @@ async fn load(tx: &Tx, app: &App, site: SiteScope) -> Result<Usual, Refusal> {
     let meters = records::all::<Meter>(tx, site).await?;
     let plans: Vec<CheckPlan> =
         records::all::<CheckPlan>(tx, site).await?.into_iter().map(|kept| kept.content).collect();
-    let today = local_day(zone_of(tx, site).await?, app.now());
-    let usual = templates(&rooms, &tanks, &meters, today);
+    let here = plan::site(tx, site).await?.ok_or(Refusal::NotFound)?.content;
+    let today = local_day(here.time_zone, app.now());
+    let usual = templates(&rooms, &tanks, &meters, &here.working_week, today);
     let offered = |template: &Template| Offered {
         is_there: is_there(template, &plans, &meters),
         beside: beside(template, &plans, &usual).map(|plan| plan.name.clone()).collect(),
