@@ -4,6 +4,7 @@ use fillmark_domain::Kept;
 use fillmark_domain::entries::Meter;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Room, SiteId, Tank};
+use fillmark_domain::plan::Changes;
 use fillmark_domain::work::CheckPlan;
 use fillmark_domain::work::template::{Template, TemplateKind, beside, is_there, templates};
 use fillmark_store::{SiteScope, Tx, plan, records};
@@ -27,8 +28,8 @@ pub struct Offered {
 pub struct Usual {
     /// Each template.
     pub templates: Vec<Offered>,
-    /// Tanks that the feeding programme has changed.
-    pub changed: Vec<Kept<Tank>>,
+    /// Tanks whose solution is changed from time to time, and whether that comes due.
+    pub changes: Vec<(Kept<Tank>, Changes)>,
 }
 
 /// The templates for a site as it is.
@@ -80,8 +81,9 @@ async fn load(tx: &Tx, app: &App, site: SiteScope) -> Result<Usual, Refusal> {
         beside: beside(template, &plans, &usual).map(|plan| plan.name.clone()).collect(),
         template: template.clone(),
     };
-    Ok(Usual {
-        templates: usual.iter().map(offered).collect(),
-        changed: tanks.into_iter().filter(|tank| tank.content.mode.is_changed()).collect(),
-    })
+    let planned = plan::site_plan_since(tx, site, app.now()).await?.ok_or(Refusal::NotFound)?;
+    let changes =
+        tanks.into_iter().filter_map(|tank| planned.changes(&tank, today).map(|found| (tank, found)));
+    let changes = changes.collect();
+    Ok(Usual { templates: usual.iter().map(offered).collect(), changes })
 }
