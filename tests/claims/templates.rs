@@ -72,6 +72,9 @@ on_both! {
         let fields = json!({ "room_id": small.north_room, "rule": "FREQ=WEEKLY;BYDAY=MO,TH", "rule_in_words": "whenever I like" });
         let plan = world.check_plan(small.site, fields).await;
         assert_eq!(plan.body.rule_in_words.as_deref(), Some("every week on Monday and Thursday at 08:00"));
+        let june = json!({ "rule": "freq=daily;byday=mo;bymonth=6,7" });
+        let plan = world.ada.site(small.site).change(&plan, june).await.unwrap();
+        assert_eq!(plan.body.rule_in_words.as_deref(), Some("every week on Monday in June and July at 08:00"));
         let changed = world.ada.site(small.site).change(&plan, json!({ "rule": "FREQ=DAILY" })).await.unwrap();
         assert_eq!(changed.body.rule_in_words.as_deref(), Some("every day at 08:00"));
     }
