@@ -43,7 +43,9 @@ on_both! {
         assert_eq!(seen.seen_by, Some(sam.id));
         let closed = world.ada.close_alert(site, alert.id).await.unwrap();
         assert_eq!(closed.seen_by, Some(sam.id));
-        assert_eq!(refusal(client.close_alert(site, alert.id).await), ProblemCode::Conflict);
+        let closed = client.close_alert(site, alert.id).await.unwrap_err();
+        assert_eq!(closed.problem().unwrap().code, ProblemCode::Conflict);
+        assert!(format!("{closed:?}").contains("the alert was closed at 07:00 on 24 November"), "{closed:?}");
     }
 
     async fn what_an_alert_was_about_closes_it(world: World) {

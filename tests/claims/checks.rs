@@ -83,10 +83,30 @@ on_both! {
         assert_eq!(same.0.unwrap(), same.1.unwrap());
     }
 
-    async fn a_check_is_not_done_before_it_is_due_nor_without_evidence(world: World) {
+    async fn a_check_is_begun_and_done_some_minutes_early_and_told_by_the_clock_of_the_site(world: World) {
+        let (site, check) = daily(&world).await;
+        world.clock.set(instant("2026-11-24T06:49:00Z"));
+        let early = world.ada.open_check(site, check.id).await.unwrap_err();
+        let problem = early.problem().unwrap();
+        assert_eq!(problem.code, ProblemCode::Conflict);
+        let told = "the check is not due before 08:00 on 24 November, and can be begun 10 minutes ahead";
+        assert!(format!("{problem:?}").contains(told), "{problem:?}");
+        world.clock.set(instant("2026-11-24T06:50:00Z"));
+        assert_eq!(world.ada.open_check(site, check.id).await.unwrap().state.0, CheckStanding::Open);
+        world.clock.set(instant("2026-11-24T06:57:00Z"));
+        let done = world.ada.settle_check(site, check.id, &seen("2026-11-24T06:56:00Z", "all well")).await.unwrap();
+        assert_eq!((done.state.0, done.late), (CheckStanding::Done, Some(false)));
+        let next = world.ada.all_checks(site, "due_on=2026-11-25").await.unwrap().remove(0);
+        world.clock.set(instant("2026-11-25T12:00:00Z"));
+        let late = world.ada.settle_check(site, next.id, &seen("2026-11-25T11:01:00Z", "all well")).await.unwrap_err();
+        let told = "the check could be done until 12:00 on 25 November, it is missed";
+        assert!(format!("{:?}", late.problem()).contains(told), "{late:?}");
+    }
+
+    async fn a_check_is_not_done_long_before_it_is_due_nor_without_evidence(world: World) {
         let (site, check) = daily(&world).await;
         world.clock.set(instant("2026-11-24T07:30:00Z"));
-        let early = world.ada.settle_check(site, check.id, &seen("2026-11-24T06:59:00Z", "all well")).await;
+        let early = world.ada.settle_check(site, check.id, &seen("2026-11-24T06:49:59Z", "all well")).await;
         assert_eq!(refusal(early), ProblemCode::Conflict);
         let nothing = NewCompletion { note: None, ..seen("2026-11-24T07:20:00Z", "") };
         assert_eq!(refusal(world.ada.settle_check(site, check.id, &nothing).await), ProblemCode::Invalid);

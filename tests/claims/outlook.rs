@@ -34,6 +34,24 @@ on_both! {
         assert_eq!((problem.code, named), (ProblemCode::Invalid, (Some("until_on"), None)));
     }
 
+    async fn a_night_shift_covers_what_comes_in_its_hours_on_either_day(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "Hall", "growing", 1).await;
+        let (sam, _) = world.person("Sam", Role::Staff, Some(site)).await;
+        for (name, starts, window) in [("Night walk", "02:30", 60), ("Late walk", "23:30", 90)] {
+            let starts = format!("2026-11-24T{starts}:00");
+            let walk = json!({ "name": name, "room_id": room, "starts_local": starts, "window_min": window, "limit_min": window, "work_min": 30 });
+            world.check_plan(site, walk).await;
+        }
+        let night = json!({ "person_id": sam.id, "day_on": "2026-12-01", "starts_local": "22:00:00", "ends_local": "06:00:00" });
+        world.ada.site(site).create::<NewShift>(&json(night)).await.unwrap();
+        let days = world.ada.coverage(site, "from_on=2026-11-30&until_on=2026-12-03").await.unwrap().days;
+        let told = |day: &CoveredDay| (day.wanted_min, day.there_min, day.lacks.iter().map(|lack| lack.minutes).sum::<i64>());
+        assert_eq!(days.iter().map(told).collect::<Vec<_>>(), [(60, 0, 60), (60, 120, 30), (60, 360, 30), (60, 0, 60)]);
+        let alone = world.ada.coverage(site, "from_on=2026-12-02&until_on=2026-12-02").await.unwrap().days;
+        assert_eq!(told(&alone[0]), (60, 360, 30), "whatever day is looked at first");
+    }
+
     async fn minutes_are_told_per_person_and_week_beside_fair_ones(world: World) {
         let site = world.site("Harbour").await.id;
         let room = world.room(site, "North room", "growing", 1).await;

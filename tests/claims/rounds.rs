@@ -115,6 +115,51 @@ on_both! {
         assert_eq!(rounds.left[0].reasons[0].text, "who would be on shift is away");
     }
 
+    async fn nobody_works_at_two_sites_at_once(world: World) {
+        let Three { site, .. } = three_rooms(&world).await;
+        let hill = world.site_in("Hill", "Europe/Helsinki").await.id;
+        let (kim, _) = world.person("Kim", Role::Staff, None).await;
+        let there = world.shift(hill, kim.id, TODAY).await;
+        let here = world.ada.site(site);
+        let shift = |starts: &str| -> NewShift {
+            json(json!({ "person_id": kim.id, "day_on": TODAY, "starts_local": starts, "ends_local": "18:00" }))
+        };
+        let overlaps = |error: fillmark_client::ClientError| {
+            let fault = error.problem().unwrap().errors[0].clone();
+            assert_eq!((fault.pointer.as_deref(), fault.code.as_str()), (Some("/starts_local"), "overlaps"));
+            fault.detail
+        };
+        let told = overlaps(here.create::<NewShift>(&shift("14:29")).await.unwrap_err());
+        let taken = "they work at another site from 2026-11-24 06:00 until 2026-11-24 14:30";
+        assert!(told.ends_with(taken) && !told.contains("Hill"), "{told}");
+        let late = here.create::<NewShift>(&shift("14:30")).await.unwrap();
+        overlaps(here.change(&late, json!({ "starts_local": "14:00" })).await.unwrap_err());
+        world.ada.site(hill).archive(&there).await.unwrap();
+        here.change(&late, json!({ "starts_local": "14:00" })).await.unwrap();
+
+        let tomorrow: NewShift = json(json!({ "person_id": kim.id, "day_on": "2026-11-25", "starts_local": "07:00", "ends_local": "15:00" }));
+        let hill = world.ada.site(hill);
+        let both = tokio::join!(here.create(&tomorrow), hill.create(&tomorrow));
+        assert_eq!(usize::from(both.0.is_ok()) + usize::from(both.1.is_ok()), 1, "of two at once one is taken");
+    }
+
+    async fn who_is_ill_at_one_site_is_ill_at_the_other(world: World) {
+        let Three { site, .. } = three_rooms(&world).await;
+        let hill = world.site("Hill").await.id;
+        let (kim, _) = world.person("Kim", Role::Staff, None).await;
+        world.shift(site, kim.id, TODAY).await;
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        assert_eq!((rounds.rounds.len(), rounds.left.len()), (1, 0));
+        let away = json!({ "person_id": kim.id, "from_at": "2026-11-23T00:00:00Z", "until_at": "2026-11-27T00:00:00Z", "reason": "sick" });
+        world.ada.site(hill).create::<NewAbsence>(&json(away)).await.unwrap();
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        assert_eq!((rounds.rounds.len(), rounds.left.len()), (0, 3));
+        assert!(left(&rounds).iter().all(|(_, reason)| *reason == LeftReason::AllAbsent));
+        assert!(rounds.moves.iter().all(|moved| moved.code.0 == MoveReason::PersonAway), "{:?}", rounds.moves);
+        let days = world.ada.coverage(site, &format!("from_on={TODAY}&until_on={TODAY}")).await.unwrap().days;
+        assert_eq!((days[0].there_min, days[0].is_covered), (0, false));
+    }
+
     async fn who_is_not_qualified_is_not_sent(world: World) {
         let Three { site, clean, sam: (sam, _) } = three_rooms(&world).await;
         let business = world.ada.business();

@@ -4,7 +4,7 @@ use fillmark_api::*;
 use fillmark_domain::people::Role;
 use fillmark_domain::work::TemplateKind as Kind;
 use fillmark_tests::on_both;
-use fillmark_tests::world::{World, json, refusal};
+use fillmark_tests::world::{World, instant, json, refusal};
 use serde_json::json;
 
 on_both! {
@@ -15,7 +15,10 @@ on_both! {
         let names: Vec<&str> = told.templates.iter().map(|one| one.plan.name.as_str()).collect();
         assert_eq!(names, ["EC and pH, North tank", "Calibrate Pen", "Pests and disease, North room", "Clean North room"]);
         assert_eq!(told.templates[0].plan.rule_in_words.as_deref(), Some("every day at 08:00"));
-        assert_eq!(told.changed_by_programme[0].tank_id, small.north_tank);
+        let [changed] = &told.changed_by_programme[..] else { panic!("{:?}", told.changed_by_programme) };
+        assert_eq!((changed.tank_id, changed.every_days), (small.north_tank, 7));
+        assert_eq!(changed.in_words, "every 7 days, as the step in force of its feeding programme says");
+        assert_eq!(told.without_changes, []);
         let some = NewTemplatePlans { kinds: vec![Code(Kind::Readings)] };
         assert_eq!(world.ada.make_template_plans(small.site, &some).await.unwrap().made.len(), 1);
         let all = NewTemplatePlans { kinds: vec![] };
@@ -33,11 +36,45 @@ on_both! {
         assert_eq!(refusal(by_sam.make_template_plans(small.site, &all).await), ProblemCode::NotAllowed);
     }
 
+    async fn a_tank_whose_changes_never_come_due_is_told_apart(world: World) {
+        let small = world.greenhouse().await;
+        let here = world.ada.site(small.site);
+        for (name, mode) in [("Spare", "recirculating"), ("Drip", "run_to_waste")] {
+            let tank = json!({ "name": name, "mode": mode, "fill_mark": { "value": 100.0, "unit": "L" } });
+            here.create::<NewTank>(&json(tank)).await.unwrap();
+        }
+        let told = world.ada.check_plan_templates(small.site).await.unwrap();
+        let fed: Vec<&str> = told.changed_by_programme.iter().map(|one| one.name.as_str()).collect();
+        let [spare] = &told.without_changes[..] else { panic!("{:?}", told.without_changes) };
+        assert_eq!((fed, spare.name.as_str()), (vec!["North tank"], "Spare"));
+        assert!(spare.in_words.starts_with("no cycle drinks from it today: feed one from it"), "{}", spare.in_words);
+        let feed = json!({ "tank_id": spare.tank_id, "cycle_id": small.cycle, "from_on": "2026-11-24", "leads": true, "plants": 1 });
+        here.create::<NewFeed>(&json(feed)).await.unwrap();
+        let told = world.ada.check_plan_templates(small.site).await.unwrap();
+        assert_eq!((told.changed_by_programme.len(), told.without_changes), (2, vec![]));
+    }
+
+    async fn what_comes_each_week_comes_on_working_days(world: World) {
+        let small = world.greenhouse().await;
+        let business = world.ada.business();
+        let site = business.all::<NewSite>("").await.unwrap().remove(0);
+        business.change(&site, json!({ "working_week": ["monday", "wednesday", "friday"] })).await.unwrap();
+        // The 29th is a Sunday.
+        world.clock.set(instant("2026-11-29T10:00:00Z"));
+        let told = world.ada.check_plan_templates(small.site).await.unwrap();
+        let words: Vec<_> = told.templates.iter().map(|one| one.plan.rule_in_words.clone().unwrap()).collect();
+        assert_eq!(words, ["every day at 08:00", "every week on Monday at 09:00", "every week on Wednesday at 13:00"]);
+        assert_eq!(told.templates[1].plan.starts_local.to_string(), "2026-11-30 09:00:00");
+    }
+
     async fn a_plan_tells_its_rule_in_words_and_takes_none(world: World) {
         let small = world.greenhouse().await;
         let fields = json!({ "room_id": small.north_room, "rule": "FREQ=WEEKLY;BYDAY=MO,TH", "rule_in_words": "whenever I like" });
         let plan = world.check_plan(small.site, fields).await;
         assert_eq!(plan.body.rule_in_words.as_deref(), Some("every week on Monday and Thursday at 08:00"));
+        let june = json!({ "rule": "freq=daily;byday=mo;bymonth=6,7" });
+        let plan = world.ada.site(small.site).change(&plan, june).await.unwrap();
+        assert_eq!(plan.body.rule_in_words.as_deref(), Some("every week on Monday in June and July at 08:00"));
         let changed = world.ada.site(small.site).change(&plan, json!({ "rule": "FREQ=DAILY" })).await.unwrap();
         assert_eq!(changed.body.rule_in_words.as_deref(), Some("every day at 08:00"));
     }

@@ -1,6 +1,7 @@
 //! Alerts: what a person must see. Raised and closed within other actions; seen and closed by people.
 
 use fillmark_domain::Id;
+use fillmark_domain::local::clock_and_day;
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::SiteId;
 use fillmark_domain::work::{Alert, AlertKind, AlertStanding, AlreadyClosed, ClosedBy};
@@ -8,6 +9,7 @@ use fillmark_store::alerts::{self, KeptAlert};
 use fillmark_store::{Filter, Page, PageQuery, SiteScope, Stamp, StoreError, Tx};
 use uuid::Uuid;
 
+use crate::work::zone_of;
 use crate::{App, Caller, Refusal};
 
 /// Raises an alert for whoever manages in the transaction of what it is about, once for a kind and record while it is not
@@ -108,7 +110,13 @@ async fn become_of(
         AlertStanding::Closed => kept.alert.closed(stamp.at, ClosedBy::Person(person)),
         AlertStanding::Open | AlertStanding::Seen => kept.alert.seen(stamp.at, person),
     };
-    let alert = alert.map_err(|closed| Refusal::Conflict(closed.to_string()))?;
+    let alert = match alert {
+        Ok(alert) => alert,
+        Err(AlreadyClosed { at }) => {
+            let closed = clock_and_day(zone_of(&tx, site).await?, at);
+            return Err(Refusal::Conflict(format!("the alert was closed at {closed}")));
+        }
+    };
     if alert.state != before {
         alerts::settle(&tx, site, &stamp, id, alert.state).await?;
     }

@@ -52,6 +52,11 @@ impl Wall {
     }
 }
 
+/// An instant in words, by the clock of a zone: for people, who read no UTC.
+pub fn clock_and_day(zone: Tz, at: DateTime<Utc>) -> String {
+    at.with_timezone(&zone).format("%H:%M on %-d %B").to_string()
+}
+
 /// The instants of a local day, from its first up to that of the next day. Empty for a date that the zone
 /// skipped whole, as islands did that moved across the date line.
 pub fn local_day(zone: Tz, date: NaiveDate) -> Range<DateTime<Utc>> {

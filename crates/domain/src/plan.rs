@@ -55,6 +55,19 @@ pub struct Led<'a> {
     pub step: Option<&'a Step>,
 }
 
+/// Whether changes of a tank come due, and why not.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Changes {
+    /// Each so many days by the step in force.
+    Every(u32),
+    /// Not while it is out of use.
+    OutOfUse,
+    /// No cycle drinks from it.
+    NotFed,
+    /// The programme has no step for the day, or one without an interval.
+    NotByStep,
+}
+
 impl SitePlan {
     /// The local day of an instant.
     pub fn day(&self, at: DateTime<Utc>) -> NaiveDate {
@@ -159,13 +172,24 @@ impl SitePlan {
         step_on(self.steps(cycle.content.programme, at), &cycle.content, on)
     }
 
-    /// Days between changes of a tank by its programme on a day; none where it is out of use, not fed, or of a
-    /// mode that is not changed.
-    pub fn change_interval(&self, tank: &Kept<Tank>, on: NaiveDate) -> Option<u32> {
-        if !tank.content.mode.is_changed() || !self.in_use(tank.id, on) {
+    /// Whether changes of a tank come due on a day; none where it is of a mode that is not changed.
+    pub fn changes(&self, tank: &Kept<Tank>, on: NaiveDate) -> Option<Changes> {
+        if !tank.content.mode.is_changed() {
             return None;
         }
-        self.led(tank.id, on)?.step?.change_every_days
+        if !self.in_use(tank.id, on) {
+            return Some(Changes::OutOfUse);
+        }
+        let Some(led) = self.led(tank.id, on) else { return Some(Changes::NotFed) };
+        Some(led.step.and_then(|step| step.change_every_days).map_or(Changes::NotByStep, Changes::Every))
+    }
+
+    /// Days between changes of a tank by its programme on a day; none where none come due.
+    pub fn change_interval(&self, tank: &Kept<Tank>, on: NaiveDate) -> Option<u32> {
+        match self.changes(tank, on)? {
+            Changes::Every(days) => Some(days),
+            Changes::OutOfUse | Changes::NotFed | Changes::NotByStep => None,
+        }
     }
 
     /// The days on which a tank's changes are due from one day to another.

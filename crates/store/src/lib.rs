@@ -37,6 +37,7 @@ mod rows;
 pub mod scope;
 pub mod shortages;
 pub mod slips;
+pub mod staff;
 pub mod stamp;
 pub mod standing;
 pub mod summary;

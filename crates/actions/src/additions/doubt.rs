@@ -12,6 +12,7 @@ use fillmark_store::{SiteScope, Stamp, Tx, additions as kept_additions, advice, 
 
 use super::AdditionEntry;
 use crate::Refusal;
+use crate::work::zone_of;
 
 /// What a tank was given longer ago was given in another season, to other plants; common practice, no source.
 const LATELY: TimeDelta = TimeDelta::days(90);
@@ -41,8 +42,8 @@ pub(super) async fn ask_back(
     let near = (entry.recorded_at - SAME_ADDITION, entry.recorded_at + SAME_ADDITION);
     let product = measured.product();
     let others = kept_additions::by_others(tx, scope, stamp.by, entry.tank, product, near).await?;
-    let same = same_addition(&others, entry.client_id, measured);
-    Refusal::unless_confirmed("/amount", "entered_before", same)
+    let Some(same) = same_addition(&others, entry.client_id, measured) else { return Ok(()) };
+    Refusal::unless_confirmed("/amount", "entered_before", Some(same.told(zone_of(tx, scope).await?)))
 }
 
 /// What the tank was given of a product for the same reason; where it was given nothing, what a fill of it takes by its

@@ -35,5 +35,6 @@ pub(super) async fn ask_back(
     let at = change.recorded_at;
     let near = (at - SAME_CHANGE, at + SAME_CHANGE);
     let near = tank_changes::of_tanks(tx, scope, &[change.tank], near).await?;
-    Refusal::unless_confirmed("/recorded_at", "entered_before", same_change(&near, change.client_id))
+    let same = same_change(&near, change.client_id).map(|same| same.told(plan.zone));
+    Refusal::unless_confirmed("/recorded_at", "entered_before", same)
 }

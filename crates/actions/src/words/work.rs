@@ -1,14 +1,20 @@
 //! Qualifications, shifts, absences, check plans.
 
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono_tz::Tz;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::local::local_day;
 use fillmark_domain::people::Act;
-use fillmark_domain::work::{Absence, CheckPlan, Held, Qualification, Shift, overlaps};
+use fillmark_domain::work::{Absence, CheckPlan, Held, Qualification, Shift, Span, overlaps};
 use fillmark_domain::{Faults, Id, Kept};
-use fillmark_store::{Holder, SiteScope, Stamp, Tx, accounts, plan, records};
+use fillmark_store::{Holder, SiteScope, Stamp, Tx, accounts, plan, staff};
 
 use crate::work::planning;
 use crate::{Managed, Refusal};
+
+/// A shift that is at once with another belongs to a day at most so many from its own: either may last past midnight, and clocks
+/// are at most 26 hours apart.
+const REACH_D: i64 = 3;
 
 impl Managed for Qualification {
     const MANAGED_BY: Act = Act::ManageBusiness;
@@ -36,7 +42,7 @@ impl Managed for Shift {
         faults
     }
 
-    /// Shifts at other sites are not seen from here.
+    /// Nobody works twice at once, at whatever sites.
     async fn faults_beside(
         &self,
         tx: &Tx,
@@ -51,23 +57,40 @@ impl Managed for Shift {
         let works = roles.iter().any(|role| role.content.works(scope.id(), &day));
         let role = "expected somebody with a role at this site, on that day, to do work";
         faults.unless(works, "/person_id", "no_role", role);
-        // One of the day before may last past midnight, and this one may too.
-        let days = [self.day.pred_opt(), Some(self.day), self.day.succ_opt()];
-        let days = days.into_iter().flatten().map(Into::into).collect();
-        let others = records::find_many::<Shift>(tx, scope, "day_on", days).await?;
-        let others = others.into_iter().filter(|kept| kept.archived_at.is_none() && Some(kept.id) != id);
-        let others: Vec<Shift> = others.map(|kept| kept.content).collect();
-        let apart = !overlaps(self, &others, site.content.time_zone);
-        faults.unless(
-            apart,
-            "/starts_local",
-            "overlaps",
-            "expected a time in which the person has no other shift",
-        );
-        let holds = self.holds_its_break(site.content.time_zone);
+        let zone = site.content.time_zone;
+        if let Some(expected) = at_once(tx, scope, id, (self, zone)).await? {
+            faults.add("/starts_local", "overlaps", expected);
+        }
+        let holds = self.holds_its_break(zone);
         faults.unless(holds, "/break_starts_local", "outside", "expected a break within the shift");
         Ok(faults)
     }
+}
+
+/// What is expected of a shift that its person cannot work beside another of theirs. Which other site it is is not told: the
+/// caller may not know of it.
+async fn at_once(
+    tx: &Tx,
+    scope: SiteScope,
+    id: Option<Id<Shift>>,
+    (shift, zone): (&Shift, Tz),
+) -> Result<Option<String>, Refusal> {
+    let days: Vec<NaiveDate> = (-REACH_D..=REACH_D).map(|days| shift.day + TimeDelta::days(days)).collect();
+    let mut others = staff::shifts_of(tx, scope.in_business(), shift.person, &days).await?;
+    others.retain(|other| Some(other.id) != id);
+    let taken = |is_here: bool| {
+        let there = others.iter().filter(|other| (other.site.id == scope.id()) == is_here);
+        overlaps((shift, zone), there.map(|other| (&other.shift, other.site.content.time_zone)))
+    };
+    let told = |(span, place): (Span, &str)| {
+        let clock = |at: DateTime<Utc>| at.with_timezone(&zone).format("%Y-%m-%d %H:%M");
+        let (from, until) = (clock(span.from), clock(span.until));
+        format!(
+            "expected a time in which the person has no other shift: they work {place} from {from} until {until}"
+        )
+    };
+    let here = taken(true).map(|span| (span, "here"));
+    Ok(here.or_else(|| taken(false).map(|span| (span, "at another site"))).map(told))
 }
 
 impl Managed for Absence {

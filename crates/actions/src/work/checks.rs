@@ -57,7 +57,7 @@ pub async fn read(
 
 /// The caller begins a check.
 /// # Errors
-/// When the caller may not, or the check is not there, settled, not yet due, or past its limit.
+/// When the caller may not, or the check is not there, settled, not nearly due, or past its limit.
 pub async fn open(
     app: &App,
     caller: &Caller,
@@ -94,9 +94,9 @@ async fn become_of(
     let site = caller.may(act, site)?;
     let tx = app.store.begin().await?;
     let kept = checks::lock(&tx, site, id).await?.ok_or(Refusal::NotFound)?;
-    let check = change(kept.check).map_err(|why| Refusal::Conflict(why.to_string()))?;
-    keep_state(&tx, site, &app.stamp(caller), id, &check.state, None).await?;
     let zone = zone_of(&tx, site).await?;
+    let check = change(kept.check).map_err(|why| Refusal::Conflict(why.told(zone)))?;
+    keep_state(&tx, site, &app.stamp(caller), id, &check.state, None).await?;
     tx.commit().await?;
     Ok((KeptCheck { check, ..kept }, zone))
 }

@@ -16,7 +16,7 @@ use fillmark_domain::plan::SitePlan;
 use fillmark_domain::work::{Absence, Check, Held, Place, Shift, Span};
 use fillmark_domain::{Days, Id, Kept};
 use fillmark_store::checks::{self, KeptCheck};
-use fillmark_store::{Filter, PageQuery, SiteScope, Tx, plan, readings, records};
+use fillmark_store::{SiteScope, Tx, plan, readings, records, staff};
 
 pub(super) use question::Question;
 
@@ -24,8 +24,6 @@ use crate::Refusal;
 
 /// Fair minutes are looked at over four weeks.
 pub(super) const WEEKS_LOOKED_AT: u64 = 4;
-/// No site has more absences at a time.
-const MOST_ABSENCES: u64 = 5_000;
 
 /// What is known of a day before it is shared out.
 pub(super) struct DayAtHand {
@@ -74,7 +72,7 @@ impl DayAtHand {
         }
         Ok(DayAtHand {
             checks,
-            absences: absences(tx, site, plan.begins(first) - TimeDelta::days(1), ends).await?,
+            absences: absences(tx, site, &people, (plan.begins(first) - TimeDelta::days(1), ends)).await?,
             held: held(tx, site).await?,
             past: past(&worked(tx, site, &plan, (plan.begins(first), begins)).await?),
             readings: readings::by_people(tx, site, begins - TimeDelta::days(1), ends).await?,
@@ -232,26 +230,16 @@ pub(super) async fn has_shifts_near(tx: &Tx, site: SiteScope, date: NaiveDate) -
     Ok(!open(records::find_many::<Shift>(tx, site, "day_on", near).await?).is_empty())
 }
 
-/// Who is away in a span of time.
+/// Who of these people is away in a span of time: whoever is ill at one site is ill at all of them.
 /// # Errors
 /// When the database fails.
 pub(super) async fn absences(
     tx: &Tx,
     site: SiteScope,
-    from: DateTime<Utc>,
-    until: DateTime<Utc>,
+    people: &BTreeSet<PersonId>,
+    within: (DateTime<Utc>, DateTime<Utc>),
 ) -> Result<Vec<Absence>, Refusal> {
-    let query = PageQuery {
-        limit: MOST_ABSENCES,
-        filters: vec![
-            Filter::IsNull("archived_at", true),
-            Filter::From("until_at", from.into()),
-            Filter::Before("from_at", until.into()),
-        ],
-        ..PageQuery::default()
-    };
-    let page = records::page::<Absence>(tx, site, &query).await?;
-    Ok(page.items.into_iter().map(|kept| kept.content).collect())
+    Ok(staff::absences_of(tx, site.in_business(), people.iter().copied(), within).await?)
 }
 
 fn open<W>(kept: Vec<Kept<W>>) -> Vec<W> {

@@ -12,7 +12,7 @@ use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::SiteId;
 use fillmark_domain::plan::SitePlan;
-use fillmark_domain::work::{Absence, Check, CheckPlan, Held, Place, Shift};
+use fillmark_domain::work::{Absence, Check, CheckPlan, Held, Place, Shift, Span};
 use fillmark_store::{SiteScope, Tx, plan, records};
 
 use super::changes;
@@ -70,13 +70,15 @@ pub async fn read_coverage(
         }
     }
     checks.retain(|check| is_done_there(&plan, check));
-    let there = There::load(&tx, site, &plan, days).await?;
+    let there = There::load(&tx, site, &plan, Days { from: earlier(days.from), ..days }).await?;
     let ahead: Vec<DayAhead> = days
         .each()
         .map(|date| DayAhead {
             date,
-            workers: there.workers(&plan, date, &there.staff.on(plan.zone, date)),
-            expected: checks.iter().filter(|check| check.date == date).map(expected).collect(),
+            hours: Span { from: plan.begins(date), until: plan.begins(later(date, 1)) },
+            // A shift of the day before may reach into it.
+            workers: there.workers(&plan, &[earlier(date), date], &there.staff.on(plan.zone, date)),
+            expected: checks.iter().filter(|check| check.date == date).filter_map(Expected::of).collect(),
         })
         .collect();
     Ok(Covered { days: coverage(&ahead), names: Names::load(&tx, site).await? })
@@ -107,7 +109,7 @@ pub async fn read_fairness(
     let there = There::load(&tx, site, &plan, known).await?;
     let attended: Vec<Attended> = known
         .each()
-        .map(|day| (day, there.workers(&plan, day, &there.staff.ever_on(plan.zone, day))))
+        .map(|day| (day, there.workers(&plan, &[day], &there.staff.ever_on(plan.zone, day))))
         .flat_map(|(day, workers)| workers.into_iter().map(move |worker| (day, worker)))
         .map(|(day, worker)| Attended { person: worker.person, day, minutes: minutes_there(&worker) })
         .collect();
@@ -129,17 +131,20 @@ struct There {
 
 impl There {
     async fn load(tx: &Tx, site: SiteScope, plan: &SitePlan, days: Days) -> Result<There, Refusal> {
+        let shifts = shifts(tx, site, days).await?;
+        let people = shifts.iter().map(|shift| shift.person).collect();
+        let instants = (plan.begins(days.from), plan.begins(later(days.until, 2)));
         Ok(There {
-            shifts: shifts(tx, site, days).await?,
-            absences: absences(tx, site, plan.begins(days.from), plan.begins(later(days.until, 2))).await?,
+            shifts,
+            absences: absences(tx, site, &people, instants).await?,
             held: held(tx, site).await?,
             staff: Staff::load(tx, site).await?,
         })
     }
 
-    /// Whose shifts belong to a day, of these people.
-    fn workers(&self, plan: &SitePlan, day: NaiveDate, people: &BTreeSet<PersonId>) -> Vec<Worker> {
-        let of_day = || self.shifts.iter().filter(move |shift| shift.day == day);
+    /// Whose shifts belong to some days, of these people.
+    fn workers(&self, plan: &SitePlan, days: &[NaiveDate], people: &BTreeSet<PersonId>) -> Vec<Worker> {
+        let of_day = || self.shifts.iter().filter(|shift| days.contains(&shift.day));
         let there: BTreeSet<PersonId> =
             of_day().map(|shift| shift.person).filter(|person| people.contains(person)).collect();
         let worker = |person: PersonId| Worker {
@@ -164,10 +169,6 @@ impl There {
     }
 }
 
-fn expected(check: &Check) -> Expected {
-    Expected::of(check.qualification, check.work_min, check.two_people)
-}
-
 /// At a tank that is out of use nothing is done.
 fn is_done_there(plan: &SitePlan, check: &Check) -> bool {
     match check.place {
@@ -185,6 +186,10 @@ fn span(from: NaiveDate, until: NaiveDate) -> Result<Days, Refusal> {
         return Err(Refusal::invalid("/until_on", "out_of_range", expected));
     }
     Ok(Days { from, until })
+}
+
+fn earlier(day: NaiveDate) -> NaiveDate {
+    day.pred_opt().unwrap_or(day)
 }
 
 fn later(day: NaiveDate, days: u64) -> NaiveDate {

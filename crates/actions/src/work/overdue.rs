@@ -14,7 +14,7 @@ use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::rounds::{self, KeptRound};
 use fillmark_store::{SiteScope, plan, records};
 
-use super::day::{absences, name_of};
+use super::day::{Staff, absences, name_of};
 use super::keep_state;
 use super::share::steps_of;
 use crate::{App, Refusal, alerts};
@@ -70,7 +70,8 @@ pub(super) async fn warn(app: &App, site: SiteScope, zone: Tz) -> Result<(), Ref
             return Ok(());
         }
         let plan = plan::site_plan_since(&tx, site, stamp.at).await?.ok_or(Refusal::NotFound)?;
-        let away: Vec<PersonId> = absences(&tx, site, stamp.at, stamp.at + TimeDelta::seconds(1))
+        let people = Staff::load(&tx, site).await?.on(zone, plan.day(stamp.at));
+        let away: Vec<PersonId> = absences(&tx, site, &people, (stamp.at, stamp.at + TimeDelta::seconds(1)))
             .await?
             .into_iter()
             .filter(|away| away.span.holds(stamp.at))

@@ -21,7 +21,7 @@ use crate::{App, Caller, Refusal};
 const CLOCKS_DIFFER: TimeDelta = TimeDelta::minutes(5);
 
 /// A reading or calibration of another day shows nothing, nor does one from before what it is to tell of was poured.
-const NOT_OF_THIS_CHECK: &str = "expected one made for this check: from an hour before it was due (of what measures again: from when it was due) until it was done";
+const NOT_OF_THIS_CHECK: &str = "expected one made for this check: from an hour before it was due (of what measures again: from when it could be begun) until it was done";
 
 /// That a check was done, as somebody enters it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -40,7 +40,7 @@ pub struct Completion {
 
 /// Settles a check as done. What counts is when it was done, not when it is typed in.
 /// # Errors
-/// When the caller may not; when the check is not there, done or excused, was not due yet or was past its limit when it
+/// When the caller may not; when the check is not there, done or excused, was not nearly due or was past its limit when it
 /// was done; when people or evidence are wanting.
 pub async fn settle(
     app: &App,
@@ -68,7 +68,7 @@ pub async fn settle(
     let by = completion.done_by.or(stamp.by).ok_or(Refusal::NotSignedIn)?;
     refuse_faults(&tx, site, &kept.check, &completion, stamp.at).await?;
     let Completion { client_id, done_at, with, evidence, .. } = completion;
-    let check = kept.check.done(done_at, by, with, evidence).map_err(refused)?;
+    let check = kept.check.done(done_at, by, with, evidence).map_err(|why| refused(&why, zone))?;
     let typed = Some(Typed { client_id, by: stamp.by, received_at: stamp.at });
     keep_state(&tx, site, &stamp, id, &check.state, typed).await.map_err(|error| match error {
         StoreError::Taken(_) => Refusal::ClientIdReused,
@@ -89,15 +89,15 @@ fn is_same(first: &KeptCheck, id: Id<Check>, completion: &Completion) -> bool {
     first.id == id && *at == completion.done_at && by_same && *with == completion.with && kept == sent
 }
 
-fn refused(why: NotAllowed) -> Refusal {
+fn refused(why: &NotAllowed, zone: Tz) -> Refusal {
     match why {
-        NotAllowed::NoEvidence => Refusal::invalid("/reading_ids", "no_evidence", why.to_string()),
-        NotAllowed::OnePersonShort => Refusal::invalid("/done_with", "one_person_short", why.to_string()),
+        NotAllowed::NoEvidence => Refusal::invalid("/reading_ids", "no_evidence", why.told(zone)),
+        NotAllowed::OnePersonShort => Refusal::invalid("/done_with", "one_person_short", why.told(zone)),
         NotAllowed::AlreadySettled { .. }
         | NotAllowed::TooEarly { .. }
         | NotAllowed::TooLate { .. }
         | NotAllowed::StillTime { .. }
-        | NotAllowed::NoReason => Refusal::Conflict(why.to_string()),
+        | NotAllowed::NoReason => Refusal::Conflict(why.told(zone)),
     }
 }
 

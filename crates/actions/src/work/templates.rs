@@ -4,11 +4,12 @@ use fillmark_domain::Kept;
 use fillmark_domain::entries::Meter;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Room, SiteId, Tank};
+use fillmark_domain::plan::Changes;
 use fillmark_domain::work::CheckPlan;
 use fillmark_domain::work::template::{Template, TemplateKind, beside, is_there, templates};
-use fillmark_store::{SiteScope, Tx, records};
+use fillmark_store::{SiteScope, Tx, plan, records};
 
-use super::{local_day, planning, zone_of};
+use super::{local_day, planning};
 use crate::{App, Caller, Refusal};
 
 /// A plan that a site usually has, beside what it has.
@@ -27,8 +28,8 @@ pub struct Offered {
 pub struct Usual {
     /// Each template.
     pub templates: Vec<Offered>,
-    /// Tanks that the feeding programme has changed.
-    pub changed: Vec<Kept<Tank>>,
+    /// Tanks whose solution is changed from time to time, and whether that comes due.
+    pub changes: Vec<(Kept<Tank>, Changes)>,
 }
 
 /// The templates for a site as it is.
@@ -72,15 +73,17 @@ async fn load(tx: &Tx, app: &App, site: SiteScope) -> Result<Usual, Refusal> {
     let meters = records::all::<Meter>(tx, site).await?;
     let plans: Vec<CheckPlan> =
         records::all::<CheckPlan>(tx, site).await?.into_iter().map(|kept| kept.content).collect();
-    let today = local_day(zone_of(tx, site).await?, app.now());
-    let usual = templates(&rooms, &tanks, &meters, today);
+    let here = plan::site(tx, site).await?.ok_or(Refusal::NotFound)?.content;
+    let today = local_day(here.time_zone, app.now());
+    let usual = templates(&rooms, &tanks, &meters, &here.working_week, today);
     let offered = |template: &Template| Offered {
         is_there: is_there(template, &plans, &meters),
         beside: beside(template, &plans, &usual).map(|plan| plan.name.clone()).collect(),
         template: template.clone(),
     };
-    Ok(Usual {
-        templates: usual.iter().map(offered).collect(),
-        changed: tanks.into_iter().filter(|tank| tank.content.mode.is_changed()).collect(),
-    })
+    let planned = plan::site_plan_since(tx, site, app.now()).await?.ok_or(Refusal::NotFound)?;
+    let changes =
+        tanks.into_iter().filter_map(|tank| planned.changes(&tank, today).map(|found| (tank, found)));
+    let changes = changes.collect();
+    Ok(Usual { templates: usual.iter().map(offered).collect(), changes })
 }

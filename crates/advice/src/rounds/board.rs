@@ -203,7 +203,7 @@ fn room_ids(checks: &[&DueCheck]) -> BTreeMap<Id<Room>, usize> {
 
 /// Rounded inwards, so that what fits the minutes fits the instants.
 fn job(index: usize, due: &DueCheck, room: usize, pool: Option<usize>) -> Job<'_> {
-    let Inward(opens, closes) = inward(due.window);
+    let (opens, closes) = whole_minutes(due.window);
     let slot = Slot { job: index, opens, closes, minutes: due.minutes.max(1).into(), pool };
     let limit = due.limit.map_or(closes, |limit| limit.timestamp().div_euclid(60));
     Job { due, slot, late_closes: limit.max(closes), room, twin: index, able: Vec::new() }
@@ -254,10 +254,9 @@ pub(super) fn first_start(free: &[(i64, i64)], slot: &Slot, earliest: i64) -> Op
     ends_in_time.map(|(begin, _)| (*begin).max(from)).filter(|start| *start <= slot.latest_start())
 }
 
-struct Inward(i64, i64);
-
-fn inward(span: Span) -> Inward {
-    Inward(-(-span.from.timestamp()).div_euclid(60), span.until.timestamp().div_euclid(60))
+/// The first and the last minute of a span, rounded inwards.
+pub(super) fn whole_minutes(span: Span) -> (i64, i64) {
+    (-(-span.from.timestamp()).div_euclid(60), span.until.timestamp().div_euclid(60))
 }
 
 pub(super) fn minute(instant: DateTime<Utc>) -> i64 {
@@ -289,12 +288,8 @@ pub(super) fn free(worker: &Worker) -> Vec<(i64, i64)> {
         };
         spans = spans.into_iter().flat_map(around).collect();
     }
-    let mut minutes: Vec<(i64, i64)> = spans
-        .into_iter()
-        .map(inward)
-        .filter(|Inward(from, until)| from < until)
-        .map(|Inward(from, until)| (from, until))
-        .collect();
+    let mut minutes: Vec<(i64, i64)> =
+        spans.into_iter().map(whole_minutes).filter(|(from, until)| from < until).collect();
     minutes.sort_unstable();
     minutes
 }

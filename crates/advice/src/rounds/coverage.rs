@@ -4,53 +4,70 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use chrono::NaiveDate;
 use fillmark_domain::Id;
-use fillmark_domain::work::Qualification;
+use fillmark_domain::work::{Check, Qualification, Span};
 
 use crate::rounds::Worker;
-use crate::rounds::board::free;
+use crate::rounds::board::{free, whole_minutes};
 
 /// A day to come, as it is expected.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DayAhead {
     /// The local day.
     pub date: NaiveDate,
-    /// Who has shifts on it.
+    /// From when until when it is.
+    pub hours: Span,
+    /// Who has shifts that reach into it, those of the day before among them.
     pub workers: Vec<Worker>,
     /// Work to be done, tank changes included.
     pub expected: Vec<Expected>,
 }
 
-/// Work of one kind that is expected.
+/// Work that is expected.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Expected {
     /// What it wants, if anything.
     pub qualification: Option<Id<Qualification>>,
-    /// Minutes of people: work of two counts twice.
-    pub minutes: i64,
+    /// From when it is due until it is missed.
+    pub time: Span,
+    /// Minutes it takes whoever does it, at one go.
+    pub work_min: i64,
+    /// How many people do it together.
+    pub people: i64,
 }
 
 impl Expected {
-    /// The work of one check.
-    pub fn of(qualification: Option<Id<Qualification>>, minutes: u32, two_people: bool) -> Expected {
-        let people = if two_people { 2 } else { 1 };
-        Expected { qualification, minutes: people * i64::from(minutes) }
+    /// The work of one check; none where there is no time for it.
+    pub fn of(check: &Check) -> Option<Expected> {
+        Some(Expected {
+            qualification: check.qualification,
+            time: check.time_left(check.due_at)?,
+            work_min: check.work_min.into(),
+            people: if check.two_people { 2 } else { 1 },
+        })
+    }
+
+    /// Whether one of these stretches of minutes leaves it the time it takes.
+    fn fits(&self, free: &[(i64, i64)]) -> bool {
+        let (opens, closes) = whole_minutes(self.time);
+        free.iter().any(|(from, until)| (*from).max(opens) + self.work_min.max(1) <= (*until).min(closes))
     }
 }
 
 /// Minutes that somebody is there, absences and breaks taken out.
 pub fn minutes_there(worker: &Worker) -> i64 {
-    free(worker).iter().map(|(from, until)| until - from).sum()
+    minutes(&free(worker))
 }
 
-/// How a day is covered. Windows, walks and the order of rooms are left aside: what is short here is short for sure,
-/// and what is covered may still be hard to plan.
+/// How a day is covered. Nobody counts for work that they have no time for between its being due and its being missed; that two
+/// pieces of work want the same minutes, walks and the order of rooms are left aside. So what is short here is short for
+/// sure, and what is covered may still be hard to plan.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Coverage {
     /// The local day.
     pub date: NaiveDate,
     /// Minutes wanted.
     pub wanted_min: i64,
-    /// Minutes that people are there.
+    /// Minutes that people are there from midnight to midnight. What may be done after that may be done by whoever stays on.
     pub there_min: i64,
     /// What is short, the qualifications first. Empty when the day is covered.
     pub lacks: Vec<Lack>,
@@ -73,44 +90,70 @@ pub fn coverage(days: &[DayAhead]) -> Vec<Coverage> {
 }
 
 fn of_day(day: &DayAhead) -> Coverage {
-    let there: Vec<(&Worker, i64)> = day
-        .workers
-        .iter()
-        .map(|worker| (worker, minutes_there(worker)))
-        .filter(|(_, minutes)| *minutes > 0)
-        .collect();
-    let mut wanted: BTreeMap<Option<Id<Qualification>>, i64> = BTreeMap::new();
-    for expected in &day.expected {
-        *wanted.entry(expected.qualification).or_default() += expected.minutes.max(0);
-    }
-    let holds = |worker: &Worker, wanted: Option<Id<Qualification>>| {
+    let there = there(day);
+    let holds = |who: &There, wanted: Option<Id<Qualification>>| {
         wanted.is_none_or(|wanted| {
-            worker.held.iter().any(|held| held.qualification == wanted && held.is_good_on(day.date))
+            who.worker.held.iter().any(|held| held.qualification == wanted && held.is_good_on(day.date))
         })
     };
+    // Work is alike that wants the same and can be done by the same people.
+    let mut wanted: BTreeMap<(Option<Id<Qualification>>, Vec<bool>), i64> = BTreeMap::new();
+    for expected in &day.expected {
+        let may = |who: &There| holds(who, expected.qualification) && expected.fits(&who.free);
+        let kind = (expected.qualification, there.iter().map(may).collect());
+        *wanted.entry(kind).or_default() += expected.work_min.max(0) * expected.people;
+    }
     // What wants a qualification is covered first; what is covered once stays so.
-    let mut kinds: Vec<Option<Id<Qualification>>> = wanted.keys().copied().collect();
+    let mut kinds: Vec<(Option<Id<Qualification>>, Vec<bool>)> = wanted.keys().cloned().collect();
     kinds.sort_by_key(|kind| {
-        (kind.is_none(), there.iter().filter(|(who, _)| holds(who, *kind)).count(), *kind)
+        let holders = there.iter().filter(|who| holds(who, kind.0)).count();
+        (kind.0.is_none(), holders, kind.0, kind.1.iter().filter(|may| **may).count(), kind.1.clone())
     });
-    let mut shares = Shares::of(
-        there.iter().map(|(_, minutes)| *minutes).collect(),
-        kinds.iter().map(|kind| there.iter().map(|(who, _)| holds(who, *kind)).collect()).collect(),
-    );
-    let mut lacks = Vec::new();
+    let spare = there.iter().map(|who| minutes(&who.free)).collect();
+    let mut shares = Shares::of(spare, kinds.iter().map(|(_, may)| may.clone()).collect());
+    let mut lacks: Vec<Lack> = Vec::new();
     for (index, kind) in kinds.iter().enumerate() {
-        let minutes = shares.cover(index, wanted[kind]);
-        if minutes > 0 {
-            let people = there.iter().filter(|(who, _)| holds(who, *kind)).count();
-            lacks.push(Lack { qualification: *kind, minutes, people });
+        let short = shares.cover(index, wanted[kind]);
+        match lacks.last_mut() {
+            _ if short == 0 => {}
+            Some(lack) if lack.qualification == kind.0 => lack.minutes += short,
+            _ => {
+                let people = there.iter().filter(|who| holds(who, kind.0)).count();
+                lacks.push(Lack { qualification: kind.0, minutes: short, people });
+            }
         }
     }
     Coverage {
         date: day.date,
         wanted_min: wanted.values().sum(),
-        there_min: there.iter().map(|(_, minutes)| minutes).sum(),
+        there_min: there.iter().map(|who| minutes(&within(&who.free, day.hours))).sum(),
         lacks,
     }
+}
+
+/// Somebody who is there for the work of a day.
+struct There<'a> {
+    worker: &'a Worker,
+    /// Stretches in which they are, from the day's midnight until the last of its work is missed.
+    free: Vec<(i64, i64)>,
+}
+
+fn there(day: &DayAhead) -> Vec<There<'_>> {
+    let last = day.expected.iter().map(|expected| expected.time.until).max();
+    let hours = Span { until: last.unwrap_or(day.hours.until).max(day.hours.until), ..day.hours };
+    let there = day.workers.iter().map(|worker| There { worker, free: within(&free(worker), hours) });
+    there.filter(|who| !who.free.is_empty()).collect()
+}
+
+/// What of these stretches lies within some hours.
+fn within(free: &[(i64, i64)], hours: Span) -> Vec<(i64, i64)> {
+    let (first, last) = whole_minutes(hours);
+    let cut = free.iter().map(|(from, until)| ((*from).max(first), (*until).min(last)));
+    cut.filter(|(from, until)| from < until).collect()
+}
+
+fn minutes(free: &[(i64, i64)]) -> i64 {
+    free.iter().map(|(from, until)| until - from).sum()
 }
 
 /// Whose minutes go to which kind of work: a flow, whose paths may take minutes from one kind and replace them by

@@ -1,5 +1,8 @@
 //! The check plans that a site usually begins with.
 
+use fillmark_domain::Kept;
+use fillmark_domain::places::Tank;
+use fillmark_domain::plan::Changes;
 use fillmark_domain::work::template as words;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -20,6 +23,9 @@ pub struct CheckPlanTemplates {
     /// Tanks whose changes the feeding programme makes due, so that no plan is wanted for them.
     #[schema(max_items = 100000)]
     pub changed_by_programme: Vec<ProgrammeChanges>,
+    /// Tanks whose solution is to be changed and for which no change comes due as things stand.
+    #[schema(max_items = 100000)]
+    pub without_changes: Vec<NoChanges>,
 }
 
 /// A plan that can be made of what the site has.
@@ -36,16 +42,34 @@ pub struct CheckPlanTemplate {
     pub plan: NewCheckPlan,
 }
 
+/// A tank for which no change comes due.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"tank_id": "019a0000-0000-7000-8000-000000000001", "name": "North 1",
+    "in_words": "no cycle drinks from it today: feed one from it, and the step of its programme makes changes due"}))]
+pub struct NoChanges {
+    /// The tank.
+    pub tank_id: Uuid,
+    /// Its name.
+    #[schema(max_length = 120)]
+    pub name: String,
+    /// Why, and what to do.
+    #[schema(max_length = 200)]
+    pub in_words: String,
+}
+
 /// A tank whose changes the feeding programme makes due.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[schema(example = json!({"tank_id": "019a0000-0000-7000-8000-000000000001", "name": "North 1",
-    "in_words": "as often as the step of its feeding programme says"}))]
+    "every_days": 7, "in_words": "every 7 days, as the step in force of its feeding programme says"}))]
 pub struct ProgrammeChanges {
     /// The tank.
     pub tank_id: Uuid,
     /// Its name.
     #[schema(max_length = 120)]
     pub name: String,
+    /// Days from one change to the next, by the step in force today.
+    #[schema(minimum = 1, maximum = 365)]
+    pub every_days: u32,
     /// How often, in words.
     #[schema(max_length = 200)]
     pub in_words: String,
@@ -77,10 +101,36 @@ impl CheckPlanTemplate {
     }
 }
 
-impl ProgrammeChanges {
-    /// The body of a tank that the programme has changed.
-    pub fn of(tank_id: Uuid, name: &str) -> Self {
-        let in_words = "as often as the step of its feeding programme says".to_owned();
-        Self { tank_id, name: name.to_owned(), in_words }
+impl CheckPlanTemplates {
+    /// The body of templates, and of tanks by whether changes come due.
+    pub fn of(templates: Vec<CheckPlanTemplate>, changes: &[(Kept<Tank>, Changes)]) -> Self {
+        let mut told = Self { templates, changed_by_programme: Vec::new(), without_changes: Vec::new() };
+        for (tank, changes) in changes {
+            let (tank_id, name) = (tank.id.uuid(), tank.content.name.clone());
+            let why = match changes {
+                Changes::Every(every_days) => {
+                    let in_words = often(*every_days);
+                    let tank = ProgrammeChanges { tank_id, name, every_days: *every_days, in_words };
+                    told.changed_by_programme.push(tank);
+                    continue;
+                }
+                Changes::OutOfUse => {
+                    "it is out of use today: once it is in use, its programme makes changes due"
+                }
+                Changes::NotFed => {
+                    "no cycle drinks from it today: feed one from it, and the step of its programme makes changes due"
+                }
+                Changes::NotByStep => {
+                    "its feeding programme has no days between changes today: revise the programme, and they come due"
+                }
+            };
+            told.without_changes.push(NoChanges { tank_id, name, in_words: why.to_owned() });
+        }
+        told
     }
+}
+
+fn often(every_days: u32) -> String {
+    let every = if every_days == 1 { "every day".to_owned() } else { format!("every {every_days} days") };
+    format!("{every}, as the step in force of its feeding programme says")
 }

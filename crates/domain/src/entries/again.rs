@@ -1,9 +1,11 @@
 //! One deed entered by two people: what looks like it is asked back.
 
 use chrono::{DateTime, TimeDelta, Utc};
+use chrono_tz::Tz;
 use uuid::Uuid;
 
 use crate::entries::{Addition, Poured, TankChange};
+use crate::local::clock_and_day;
 use crate::stock::ProductId;
 use crate::{Amount, Base, Id};
 
@@ -66,6 +68,14 @@ pub struct EnteredBefore {
     pub done_at: DateTime<Utc>,
 }
 
+impl EnteredBefore {
+    /// As people are told, by the clock of the site's zone.
+    pub fn told(&self, zone: Tz) -> String {
+        let done = clock_and_day(zone, self.done_at);
+        format!("the same was entered before, as done at {done}; its id is {}", self.id)
+    }
+}
+
 /// The first of the additions to a tank by others, near to the instant, that is the same amount of the same. One
 /// person may well add the same twice while dosing, so whoever asks leaves their own out. The same client id is no
 /// second entry.
@@ -84,4 +94,16 @@ pub fn same_addition(
 pub fn same_change(near: &[(Id<TankChange>, TankChange)], client_id: Uuid) -> Option<EnteredBefore> {
     let same = near.iter().find(|(_, change)| change.client_id != client_id && change.is_full());
     same.map(|(id, change)| EnteredBefore { id: id.uuid(), done_at: change.recorded_at })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn people_are_told_by_the_clock_of_the_site() {
+        let same = EnteredBefore { id: Uuid::nil(), done_at: "2026-11-24T23:30:00Z".parse().unwrap() };
+        let told = same.told(chrono_tz::Europe::Berlin);
+        assert!(told.contains("as done at 00:30 on 25 November;"), "{told}");
+    }
 }

@@ -1,16 +1,22 @@
 //! Checks: one occurrence of a plan, and what became of it.
 
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
+use chrono_tz::Tz;
 
 use crate::Id;
 use crate::code::{Coded, coded};
 use crate::entries::{Calibration, Reading, TankChange};
+use crate::local::clock_and_day;
 use crate::people::Person;
 use crate::work::{CheckPlan, Place, Qualification, Sharing, Span, Task};
 
 /// Rounds begin a little early: what was measured so long before a check is due shows it all the same, unless it asks what
 /// something that was poured has done. Common practice, no source.
 const AHEAD: TimeDelta = TimeDelta::hours(1);
+
+/// Who is at the tank a little before a check is due does not stand and wait: so many minutes before, it can be begun and done. Our
+/// own judgement.
+const EARLY_MIN: i64 = 10;
 
 /// Who settles a check and then notes its last reading, or has two clocks, is not refused for so little.
 const AFTER: TimeDelta = TimeDelta::minutes(5);
@@ -169,7 +175,7 @@ impl Check {
 
     /// Whether what was measured at an instant can show that it was done at another: yesterday's pH shows nothing.
     pub fn can_be_shown_by(&self, measured_at: DateTime<Utc>, done_at: DateTime<Utc>) -> bool {
-        let ahead = if self.cause == Cause::Advice { TimeDelta::zero() } else { AHEAD };
+        let ahead = if self.cause == Cause::Advice { TimeDelta::minutes(EARLY_MIN) } else { AHEAD };
         (self.due_at - ahead..=done_at + AFTER).contains(&measured_at)
     }
 
@@ -193,9 +199,10 @@ impl Check {
         }
     }
 
-    /// Begun by this person. Opening an open check hands it over: the phone of the first may be dead.
+    /// Begun by this person, ten minutes before it is due or later. Opening an open check hands it over: the phone of the first
+    /// may be dead.
     /// # Errors
-    /// [`NotAllowed`] when it is settled, not yet due, or past its limit.
+    /// [`NotAllowed`] when it is settled, not nearly due, or past its limit.
     pub fn open(self, at: DateTime<Utc>, by: Id<Person>) -> Result<Check, NotAllowed> {
         self.is_not_settled()?;
         self.is_time(at)?;
@@ -205,7 +212,7 @@ impl Check {
     /// Done at this instant by this person, and a second where the check wants two. Late once its window is
     /// over. What counts is when it was done, not when it was typed in, which may be when it was found missed already.
     /// # Errors
-    /// [`NotAllowed`] when it is done or excused, not yet due, past its limit, without evidence, or one person
+    /// [`NotAllowed`] when it is done or excused, not nearly due, past its limit, without evidence, or one person
     /// short. Past the limit it is missed for good: a reading that is taken later is just a reading.
     pub fn done(
         self,
@@ -285,7 +292,7 @@ impl Check {
     }
 
     fn is_time(&self, at: DateTime<Utc>) -> Result<(), NotAllowed> {
-        if at < self.due_at {
+        if at < self.due_at - TimeDelta::minutes(EARLY_MIN) {
             return Err(NotAllowed::TooEarly { due_at: self.due_at });
         }
         if at > self.limit {
@@ -304,7 +311,7 @@ pub enum NotAllowed {
         /// What became of it.
         state: &'static str,
     },
-    /// Its window is not open yet.
+    /// Its window is not open yet, nor will it be in some minutes.
     #[error("the check is not due before {due_at}")]
     TooEarly {
         /// When its window opens.
@@ -331,6 +338,27 @@ pub enum NotAllowed {
     /// Excused for nothing.
     #[error("an excuse needs a reason")]
     NoReason,
+}
+
+impl NotAllowed {
+    /// As people are told, by the clock of the site's zone.
+    pub fn told(&self, zone: Tz) -> String {
+        let clock = |at: DateTime<Utc>| clock_and_day(zone, at);
+        match self {
+            NotAllowed::TooEarly { due_at } => {
+                let due = clock(*due_at);
+                format!("the check is not due before {due}, and can be begun {EARLY_MIN} minutes ahead")
+            }
+            NotAllowed::TooLate { limit } => {
+                format!("the check could be done until {}, it is missed", clock(*limit))
+            }
+            NotAllowed::StillTime { limit } => format!("the check can be done until {}", clock(*limit)),
+            NotAllowed::AlreadySettled { .. }
+            | NotAllowed::OnePersonShort
+            | NotAllowed::NoEvidence
+            | NotAllowed::NoReason => self.to_string(),
+        }
+    }
 }
 
 #[cfg(test)]

@@ -119,12 +119,16 @@ impl Shift {
     }
 }
 
-/// Whether a person would work two of these shifts at once, by the clock of a zone. Those that only touch follow one
-/// another.
-pub fn overlaps(new: &Shift, others: &[Shift], zone: Tz) -> bool {
-    let Ok(span) = new.span(zone) else { return false };
-    let at_once = |other: &Shift| other.span(zone).is_ok_and(|other| span.overlap(other).is_some());
-    others.iter().any(|other| other.person == new.person && at_once(other))
+/// The first of a person's other shifts that they would work at once with a new one, each by the clock of its site's zone. Those
+/// that only touch follow one another.
+pub fn overlaps<'a>(
+    (new, zone): (&Shift, Tz),
+    others: impl IntoIterator<Item = (&'a Shift, Tz)>,
+) -> Option<Span> {
+    let span = new.span(zone).ok()?;
+    let own = others.into_iter().filter(|(other, _)| other.person == new.person);
+    let spans = own.filter_map(|(other, zone)| other.span(zone).ok());
+    spans.filter(|other| span.overlap(*other).is_some()).min()
 }
 
 coded! {
@@ -165,7 +169,7 @@ pub struct NotASpan {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use chrono_tz::Europe::Berlin;
+    use chrono_tz::Europe::{Berlin, Helsinki};
     use uuid::Uuid;
 
     #[track_caller]
@@ -223,9 +227,17 @@ mod tests {
         };
         let night = [shift(1, "2027-05-03", "22:00:00", "06:00:00")];
         let early = |person, starts| shift(person, "2027-05-04", starts, "14:00:00");
-        assert!(overlaps(&early(1, "05:59:00"), &night, Berlin));
-        assert!(!overlaps(&early(1, "06:00:00"), &night, Berlin));
-        assert!(!overlaps(&early(2, "05:59:00"), &night, Berlin));
+        let check = |new: Shift, zone, is_at_once| {
+            let others = night.iter().map(|night| (night, Berlin));
+            let span = night[0].span(Berlin).unwrap();
+            assert_eq!(overlaps((&new, zone), others), Some(span).filter(|_| is_at_once), "{new:?}");
+        };
+        check(early(1, "05:59:00"), Berlin, true);
+        check(early(1, "06:00:00"), Berlin, false);
+        check(early(2, "05:59:00"), Berlin, false);
+        // An hour later on the clock is the same instant.
+        check(early(1, "06:59:00"), Helsinki, true);
+        check(early(1, "07:00:00"), Helsinki, false);
     }
 
     #[test]

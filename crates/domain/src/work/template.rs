@@ -4,16 +4,17 @@
 
 use std::collections::BTreeSet;
 
-use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
+use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime, Weekday};
 
 use crate::code::coded;
 use crate::entries::{Meter, SamplePoint};
 use crate::places::{Room, RoomUse, Tank, TankMode};
 use crate::work::{CheckPlan, Place, Sharing, Task};
-use crate::{Id, Kept, Metric};
+use crate::{Id, Kept, Metric, Week};
 
 /// A name holds so many characters.
 const LONGEST_NAME: usize = 120;
+const DAYS_OF_WEEK: usize = 7;
 
 coded! {
     /// What a template is for.
@@ -38,24 +39,53 @@ pub struct Template {
     pub plan: CheckPlan,
 }
 
-/// The templates for what a site has, from a day on. Tank changes are not among them: the feeding programme makes those.
+/// The templates for what a site has, from a day on. What comes each week comes on the days it works. Tank changes are not among
+/// them: the feeding programme makes those.
 pub fn templates(
     rooms: &[Kept<Room>],
     tanks: &[Kept<Tank>],
     meters: &[Kept<Meter>],
+    week: &Week,
     from: NaiveDate,
 ) -> Vec<Template> {
+    let mut days: Vec<Weekday> = week.days().collect();
+    if days.is_empty() {
+        days = Week::EVERY_DAY.days().collect();
+    }
     let mut made: Vec<Template> = tanks.iter().filter_map(|tank| readings(tank, from)).collect();
     // Meters stand on a bench where it is clean.
-    let bench = rooms.iter().min_by_key(|room| {
-        (room.content.room_use == RoomUse::Quarantine, room.content.hygiene_rank, room.id)
-    });
-    made.extend(
-        bench.into_iter().flat_map(|bench| meters.iter().map(move |meter| calibration(meter, bench, from))),
-    );
+    if let Some(bench) = rooms.iter().min_by_key(|room| (hygiene(room), room.id)) {
+        made.extend(meters.iter().map(|meter| calibration(meter, bench, &days, from)));
+    }
     made.extend(rooms.iter().map(|room| scouting(room, from)));
     made.extend(rooms.iter().map(|room| cleaning(room, from)));
+    spread(&mut made, rooms, &days, from);
     made
+}
+
+/// Gives what comes once a week its day: room by room from clean to dirty, each the working day that has the fewest minutes so
+/// far.
+fn spread(made: &mut [Template], rooms: &[Kept<Room>], days: &[Weekday], from: NaiveDate) {
+    let mut minutes: Vec<(u32, Weekday)> = days.iter().map(|day| (0, *day)).collect();
+    let mut weekly: Vec<&mut CheckPlan> = made.iter_mut().map(|one| &mut one.plan).collect();
+    weekly.retain(|plan| plan.rule.starts_with("FREQ=WEEKLY") && !plan.rule.contains("BYDAY"));
+    weekly.sort_by_key(|plan| rooms.iter().find(|room| Place::Room(room.id) == plan.place).map(hygiene));
+    for plan in weekly {
+        if let Some((minutes, day)) = minutes.iter_mut().min_by_key(|(minutes, _)| *minutes) {
+            *minutes += plan.work_min;
+            plan.start = next(from, &[*day]).and_time(plan.start.time());
+        }
+    }
+}
+
+/// The first of these days of the week from a day on.
+fn next(from: NaiveDate, days: &[Weekday]) -> NaiveDate {
+    from.iter_days().take(DAYS_OF_WEEK).find(|day| days.contains(&day.weekday())).unwrap_or(from)
+}
+
+/// From clean to dirty, quarantine last.
+fn hygiene(room: &Kept<Room>) -> (bool, u8) {
+    (room.content.room_use == RoomUse::Quarantine, room.content.hygiene_rank)
 }
 
 /// Whether plans do what a template is for already, by whatever name: readings by what is measured there, a calibration by a
@@ -112,15 +142,34 @@ fn readings(tank: &Kept<Tank>, from: NaiveDate) -> Option<Template> {
     Some(Template { kind: TemplateKind::Readings, plan })
 }
 
-fn calibration(meter: &Kept<Meter>, bench: &Kept<Room>, from: NaiveDate) -> Template {
-    let rule = match meter.content.calibrate_every_days {
-        None | Some(7) => "FREQ=WEEKLY".to_owned(),
-        Some(days) => format!("FREQ=DAILY;INTERVAL={}", days.max(1)),
-    };
+fn calibration(meter: &Kept<Meter>, bench: &Kept<Room>, days: &[Weekday], from: NaiveDate) -> Template {
+    let every = meter.content.calibrate_every_days.map_or(DAYS_OF_WEEK, |days| days.max(1) as usize);
+    let (rule, from) = calibrated(every, days, from);
     let name = format!("Calibrate {}", meter.content.name);
     let plan =
         CheckPlan { rule, work_min: 15, ..plan(name, Task::Calibrate, Place::Room(bench.id), from, 7) };
     Template { kind: TemplateKind::Calibration, plan }
+}
+
+/// By which rule a meter is calibrated each so many days and from which day on, never on a day that is free: then it is some
+/// days sooner or, where a week is too long, on so many working days of it, spread.
+fn calibrated(every_days: usize, days: &[Weekday], from: NaiveDate) -> (String, NaiveDate) {
+    let has_free_days = days.len() < DAYS_OF_WEEK;
+    match every_days / DAYS_OF_WEEK {
+        1 if every_days == DAYS_OF_WEEK || has_free_days => ("FREQ=WEEKLY".to_owned(), from),
+        weeks if weeks > 0 && (every_days.is_multiple_of(DAYS_OF_WEEK) || has_free_days) => {
+            (format!("FREQ=WEEKLY;INTERVAL={weeks}"), from)
+        }
+        0 if has_free_days => {
+            let times = DAYS_OF_WEEK.div_ceil(every_days).min(days.len());
+            let days: Vec<Weekday> =
+                (0..times).map(|nth| days[(2 * nth + 1) * days.len() / (2 * times)]).collect();
+            let codes: Vec<String> =
+                days.iter().map(|day| day.to_string()[..2].to_ascii_uppercase()).collect();
+            (format!("FREQ=WEEKLY;BYDAY={}", codes.join(",")), next(from, &days))
+        }
+        _ => (format!("FREQ=DAILY;INTERVAL={every_days}"), from),
+    }
 }
 
 fn scouting(room: &Kept<Room>, from: NaiveDate) -> Template {
@@ -204,13 +253,20 @@ mod tests {
     }
 
     fn all() -> Vec<Template> {
+        of(&Week::EVERY_DAY, Some(14))
+    }
+
+    /// Of a site that works in this week and calibrates its pen each so many days, from a Tuesday on.
+    fn of(week: &Week, calibrate_every_days: Option<u32>) -> Vec<Template> {
         let rooms = [room(1, "Quarantine", RoomUse::Quarantine, 0), room(2, "North", RoomUse::Growing, 3)];
         let tanks = [
             tank(3, "One", TankMode::Recirculating),
             tank(4, "Two", TankMode::RunToWaste),
             tank(5, "Stock", TankMode::StockTank { ratio: 100.0 }),
         ];
-        templates(&rooms, &tanks, &[meter(6, "Pen")], "2026-11-24".parse().unwrap())
+        let mut pen = meter(6, "Pen");
+        pen.content.calibrate_every_days = calibrate_every_days;
+        templates(&rooms, &tanks, &[pen], week, "2026-11-24".parse().unwrap())
     }
 
     fn meter(number: u128, name: &str) -> Kept<Meter> {
@@ -225,11 +281,11 @@ mod tests {
         let expected = [
             "EC and pH, One: every day at 08:00",
             "EC and pH, Two: every day at 08:00",
-            "Calibrate Pen: every 14 days at 07:00",
-            "Pests and disease, Quarantine: every week on Tuesday at 09:00",
+            "Calibrate Pen: every second week on Monday at 07:00",
+            "Pests and disease, Quarantine: every week on Thursday at 09:00",
             "Pests and disease, North: every week on Tuesday at 09:00",
-            "Clean Quarantine: every week on Tuesday at 13:00",
-            "Clean North: every week on Tuesday at 13:00",
+            "Clean Quarantine: every week on Friday at 13:00",
+            "Clean North: every week on Wednesday at 13:00",
         ];
         assert_eq!(names, expected);
         for one in all() {
@@ -240,6 +296,39 @@ mod tests {
         }
         // The bench stands in the clean room, not in quarantine.
         assert_eq!(all()[2].plan.place, Place::Room(Id::new(Uuid::from_u128(2))));
+    }
+
+    #[test]
+    fn what_comes_each_week_is_spread_over_the_working_days() {
+        let days = |week: &[Weekday]| {
+            let made = of(&Week::of(week.iter().copied()), None);
+            made[2..].iter().map(|one| one.plan.start.date().to_string()).collect::<Vec<_>>()
+        };
+        // The pen, scouting of quarantine and North, cleaning of both: by the fewest minutes, North first.
+        let week = [Weekday::Mon, Weekday::Wed, Weekday::Thu];
+        assert_eq!(days(&week), ["2026-11-30", "2026-11-30", "2026-11-25", "2026-11-25", "2026-11-26"]);
+        assert_eq!(days(&[Weekday::Tue]), ["2026-11-24"; 5], "today, where that is the day");
+        assert_eq!(days(&[]).len(), 5);
+    }
+
+    #[test]
+    fn a_meter_is_calibrated_on_working_days_and_not_too_seldom() {
+        let week = |free: bool| if free { Week::of(Week::EVERY_DAY.days().take(5)) } else { Week::EVERY_DAY };
+        let check = |every_days, free, words: &str| {
+            let plan = of(&week(free), Some(every_days))[2].plan.clone();
+            assert_eq!(plan.in_words(), format!("{words} at 07:00"));
+            let first = plan.start.date();
+            assert!(week(free).has(first) && plan.recurrence(chrono_tz::Tz::UTC).unwrap().comes(), "{first}");
+        };
+        check(1, true, "every week from Monday to Friday");
+        check(2, true, "every week on Monday, Tuesday, Thursday and Friday");
+        check(3, true, "every week on Monday, Wednesday and Friday");
+        check(6, true, "every week on Tuesday and Thursday");
+        check(10, true, "every week on Monday");
+        check(20, true, "every second week on Monday");
+        check(3, false, "every 3 days");
+        check(10, false, "every 10 days");
+        check(7, false, "every week on Monday");
     }
 
     #[test]

@@ -74,7 +74,7 @@ pub async fn read_check(
 
 /// Begin a check.
 ///
-/// A change of its plan leaves it alone from then on. Opening an open check hands it over.
+/// From ten minutes before it is due. A change of its plan leaves it alone from then on. Opening an open check hands it over.
 #[utoipa::path(tag = "work", operation_id = "open_check", security(("bearer" = [])),
     responses((status = 201, description = "As it stands now", body = Check), WriteProblems))]
 #[post("/sites/{site_id}/checks/{check_id}/openings")]
@@ -90,8 +90,8 @@ pub async fn open_check(
 
 /// Settle a check as done.
 ///
-/// What counts is when it was done, not when it is typed in: done after its window it is late, done after its limit it
-/// stays missed.
+/// What counts is when it was done, not when it is typed in: from ten minutes before it is due; done after its window it is
+/// late, done after its limit it stays missed.
 #[utoipa::path(tag = "work", operation_id = "settle_check", security(("bearer" = [])), request_body = NewCompletion,
     responses((status = 201, description = "As it stands, by this try or an earlier one", body = Check), WriteProblems))]
 #[post("/sites/{site_id}/checks/{check_id}/completions")]

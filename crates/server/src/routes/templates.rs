@@ -3,9 +3,7 @@
 use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::work::templates;
-use fillmark_api::{
-    CheckPlanTemplate, CheckPlanTemplates, NewTemplatePlans, ProgrammeChanges, TemplatePlans,
-};
+use fillmark_api::{CheckPlanTemplate, CheckPlanTemplates, NewTemplatePlans, TemplatePlans};
 use fillmark_domain::Id;
 use uuid::Uuid;
 
@@ -20,7 +18,8 @@ pub fn routes(config: &mut crate::routes::Registry) {
 /// Read the check plans that a site usually begins with, for the tanks, meters and rooms it has.
 ///
 /// EC and pH of each tank each day, each meter calibrated and each room looked through and cleaned each week: common practice.
-/// Tank changes come from the feeding programme. Each with how often in words, whether plans do the same already, and which
+/// What comes each week is spread over the working days. Tank changes come from the feeding programme: told are the tanks that
+/// have them, and those that have none as things stand, with what to do. Each plan with how often in words, whether plans do the same already, and which
 /// plans may be for the same.
 #[utoipa::path(tag = "work", operation_id = "read_check_plan_templates", security(("bearer" = [])), params(FormatQuery),
     responses((status = 200, description = "The templates", content((CheckPlanTemplates = "application/json"), (String = "text/csv"))),
@@ -40,8 +39,7 @@ pub async fn read_check_plan_templates(
         .into_iter()
         .map(|one| CheckPlanTemplate::of(&one.template, one.is_there, one.beside))
         .collect();
-    let changed = usual.changed.iter().map(|tank| ProgrammeChanges::of(tank.id.uuid(), &tank.content.name));
-    let told = CheckPlanTemplates { templates, changed_by_programme: changed.collect() };
+    let told = CheckPlanTemplates::of(templates, &usual.changes);
     Ok(csv::answer(wants_csv, || told.templates.clone(), &told))
 }
 

@@ -110,13 +110,21 @@ fn what_is_left_says_the_cheapest_cure_first() {
     check_cures(&work_day(vec![night], vec![worker(ADA)]), &[Cure::AnotherPerson { minutes: 10 }]);
 }
 
+fn covered(workers: Vec<Worker>, expected: Vec<Expected>) -> Coverage {
+    let day = DayAhead { date: "2027-05-03".parse().unwrap(), hours: span(0, 1_440), workers, expected };
+    coverage(&[day]).remove(0)
+}
+
 #[track_caller]
 fn check_ahead(workers: Vec<Worker>, expected: &[(Option<u128>, i64)], lacks: &[(Option<u128>, i64, usize)]) {
     let of = |number: &Option<u128>| number.map(|number| Id::new(Uuid::from_u128(number)));
-    let expected =
-        expected.iter().map(|(kind, minutes)| Expected { qualification: of(kind), minutes: *minutes });
-    let day = DayAhead { date: "2027-05-03".parse().unwrap(), workers, expected: expected.collect() };
-    let found = coverage(&[day]).remove(0);
+    let expected = expected.iter().map(|(kind, minutes)| Expected {
+        qualification: of(kind),
+        time: span(0, 1_440),
+        work_min: 10,
+        people: minutes / 10,
+    });
+    let found = covered(workers, expected.collect());
     let lack = |(kind, minutes, people): &(Option<u128>, i64, usize)| Lack {
         qualification: of(kind),
         minutes: *minutes,
@@ -140,4 +148,31 @@ fn a_week_ahead_says_what_is_short_and_by_how_much() {
     check_ahead(vec![], &[(None, 10)], &[(None, 10, 0)]);
     let away = Worker { absences: vec![span(420, 660)], breaks: vec![span(700, 730)], ..worker(ADA) };
     check_ahead(vec![away], &[(None, 240)], &[(None, 30, 1)]);
+}
+
+/// Of Ada, who is on shift in these minutes of the day: minutes that she is there and minutes short, when walks of half an
+/// hour come at some minutes and may be an hour late.
+#[track_caller]
+fn check_night(shift: Span, walks: &[i64], there_min: i64, short: i64) {
+    let walk = |opens: &i64| Expected {
+        qualification: None,
+        time: span(*opens, opens + 60),
+        work_min: 30,
+        people: 1,
+    };
+    let ada = Worker { shifts: vec![shift], ..worker(ADA) };
+    let found = covered(vec![ada], walks.iter().map(walk).collect());
+    assert_eq!((found.there_min, found.lacks.iter().map(|lack| lack.minutes).sum()), (there_min, short));
+}
+
+#[test]
+fn a_night_shift_is_there_for_what_comes_in_its_hours_on_either_day() {
+    let (tonight, last_night) = (span(1_320, 1_800), span(-120, 360));
+    check_night(tonight, &[150, 1_410], 120, 30);
+    check_night(last_night, &[150, 1_410], 360, 30);
+    check_night(last_night, &[150], 360, 0);
+    // Half an hour after 23:45, most of it after midnight; and before 22:58, begun at 22:28 and not a minute later.
+    check_night(span(1_425, 1_800), &[1_410], 15, 0);
+    check_night(span(1_300, 1_378), &[1_348], 78, 0);
+    check_night(span(1_300, 1_378), &[1_349], 78, 30);
 }

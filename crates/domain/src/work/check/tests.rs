@@ -1,6 +1,7 @@
 //! What becomes of a check, and what is refused.
 
 use super::*;
+use chrono_tz::Europe::Berlin;
 use uuid::Uuid;
 
 const ADA: Id<Person> = Id::new(Uuid::from_u128(1));
@@ -44,13 +45,22 @@ fn check(time: &str, late: Result<bool, NotAllowed>) {
 }
 
 #[test]
-fn done_in_the_window_is_in_time_then_late_then_refused() {
-    check("07:59:59", Err(NotAllowed::TooEarly { due_at: at("08:00:00") }));
-    check("08:00:00", Ok(false));
+fn done_minutes_ahead_or_in_the_window_is_in_time_then_late_then_refused() {
+    check("07:49:59", Err(NotAllowed::TooEarly { due_at: at("08:00:00") }));
+    check("07:50:00", Ok(false));
     check("09:00:00", Ok(false));
     check("09:00:01", Ok(true));
     check("12:00:00", Ok(true));
     check("12:00:01", Err(NotAllowed::TooLate { limit: at("12:00:00") }));
+}
+
+#[test]
+fn people_are_told_when_by_the_clock_of_the_site() {
+    let told = |at: &str| morning_check().open(at.parse().unwrap(), ADA).unwrap_err().told(Berlin);
+    let early = "the check is not due before 10:00 on 3 May, and can be begun 10 minutes ahead";
+    assert_eq!(told("2027-05-03T07:49:59Z"), early);
+    assert_eq!(told("2027-05-03T12:00:01Z"), "the check could be done until 14:00 on 3 May, it is missed");
+    assert!(morning_check().open(at("07:50:00"), ADA).is_ok());
 }
 
 #[test]
@@ -73,7 +83,7 @@ fn a_check_is_shown_by_what_was_measured_for_it() {
     assert!(!shown("06:59:59") && shown("07:00:00"), "an hour ahead at most");
     let again = Check { cause: Cause::Advice, ..morning_check() };
     let shown_again = |measured| again.can_be_shown_by(at(measured), at("08:30:00"));
-    assert!(!shown_again("07:59:59") && shown_again("08:00:00"), "not by what was read before it was poured");
+    assert!(!shown_again("07:49:59") && shown_again("07:50:00"), "not by what was read before it was poured");
     assert!(shown("08:35:00") && !shown("08:35:01"), "not after it was done");
 }
 
