@@ -194,6 +194,26 @@ on_both! {
         assert_eq!(names("2026-11-26").await, of(kim.id, &["Look round"]), "and is no longer carried");
     }
 
+    async fn what_was_agreed_on_stays_when_the_day_is_published_again(world: World) {
+        let site = world.site("Harbour").await.id;
+        for name in ["Hill", "Shore"] {
+            let room = world.room(site, name, "growing", 1).await;
+            world.check_plan(site, json!({ "name": name, "room_id": room, "work_min": 100, "window_min": 240 })).await;
+        }
+        let (sam, _) = world.person("Sam", Role::Staff, Some(site)).await;
+        let (kim, _) = world.person("Kim", Role::Staff, Some(site)).await;
+        for person in [sam.id, kim.id] {
+            world.shift(site, person, TODAY).await;
+        }
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        let of_sam = steps(&rounds).into_iter().find(|(person, _)| *person == sam.id).unwrap().1.check_id;
+        let given = json!({ "day_on": TODAY, "check_ids": [of_sam], "to_person_id": kim.id });
+        world.ada.reassign_checks(site, &json(given)).await.unwrap();
+        let again = world.ada.publish_rounds(site, today()).await.unwrap();
+        assert_eq!((again.number, again.moves.len()), (3, 0), "{:?}", again.moves);
+        assert!(steps(&again).iter().all(|(person, _)| *person == kim.id));
+    }
+
     async fn what_somebody_has_read_for_stays_with_them(world: World) {
         let small = world.greenhouse().await;
         for (name, time) in [("EC and pH", "08:00"), ("Again", "09:00")] {

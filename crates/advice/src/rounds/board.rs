@@ -26,6 +26,7 @@ pub(super) struct Board<'a> {
     pub(super) rooms: Vec<Vec<usize>>,
     /// Who had a job before, where the day is shared out anew, by job.
     pub(super) had_by: Vec<Vec<usize>>,
+    is_anew: bool,
     /// Meters of each kind that is scarce.
     pub(super) pools: Vec<u32>,
     /// The first and the last minute of anybody.
@@ -115,6 +116,7 @@ impl<'a> Board<'a> {
         Board {
             day,
             had_by: vec![Vec::new(); jobs.len()],
+            is_anew: false,
             pools: scarce.iter().map(|meters| meters.count).collect(),
             hull: hull(&hands),
             jobs,
@@ -125,7 +127,13 @@ impl<'a> Board<'a> {
 
     /// Whether the day is shared out anew, so that it is best to change little.
     pub(super) fn is_anew(&self) -> bool {
-        self.had_by.iter().any(|had| !had.is_empty())
+        self.is_anew
+    }
+
+    /// The board of a day that people have on paper already.
+    pub(super) fn with_paper(self, had_by: Vec<Vec<usize>>) -> Board<'a> {
+        let is_anew = had_by.iter().any(|had| !had.is_empty());
+        Board { had_by, is_anew, ..self }
     }
 
     /// Whether a few jobs decide, so that they are worth trying one by one and from the start again.

@@ -31,12 +31,12 @@ impl Effort {
 /// How much worse a plan may be kept at first and at the end: below two splits, and where the day is shared out anew
 /// at times above one check moved (chosen by trial on days of 30 to 1000 checks).
 const WARM: f64 = 4_000.0;
-const HOT: f64 = 12_000.0;
+const HOT: f64 = 120_000.0;
 const COLD: f64 = 20.0;
 /// How far off a price may be: mostly by less than a split, at times by more, or by more than a check moved.
 const NOISE: i64 = 400;
 const WIDE_NOISE: i64 = 3_000;
-const WIDEST_NOISE: i64 = 12_000;
+const WIDEST_NOISE: i64 = 120_000;
 /// Of small days, and of those shared out anew, several runs from the start find what one misses.
 const RUNS: u32 = 4;
 
@@ -122,7 +122,7 @@ fn possible(board: &Board, plan: &Plan) -> Vec<usize> {
 
 /// No plan costs less than what nobody can do at all.
 fn least(board: &Board) -> i64 {
-    let moved = |job: usize| board.had_by[job].len() as i64 * cost::MOVED;
+    let moved = |job: usize| board.had_by[job].len() as i64 * cost::moved(board);
     let impossible = (0..board.jobs.len()).filter(|job| !board.is_possible(*job));
     impossible.map(|job| cost::left(board, job) + moved(job)).sum::<i64>()
         + NEARLY_NOTHING * board.hands.len() as i64
