@@ -6,6 +6,7 @@ use super::*;
 
 mod facts;
 mod handing;
+mod late;
 mod midday;
 
 const ADA: u128 = 1;
