@@ -67,7 +67,7 @@ impl Slot {
 /// A person, in minutes since 1970.
 pub(super) struct Hand<'a> {
     pub(super) worker: &'a Worker,
-    /// Shifts, absences and breaks taken out.
+    /// Shifts, absences, breaks and what is begun taken out.
     pub(super) free: Vec<(i64, i64)>,
     /// Minutes that would be fair, what is begun included.
     pub(super) fair: i64,
@@ -286,10 +286,15 @@ fn is_clean_for(worker: &Worker, due: &DueCheck) -> bool {
     worker.been_in.is_none_or(|been| been <= due.hygiene)
 }
 
-/// The shifts without absences and breaks, rounded inwards.
+/// The shifts without absences, breaks and what is begun, rounded inwards.
 pub(super) fn free(worker: &Worker) -> Vec<(i64, i64)> {
+    free_from(worker, &[&worker.absences, &worker.breaks, &worker.busy])
+}
+
+/// The shifts without these, rounded inwards.
+pub(super) fn free_from(worker: &Worker, taken: &[&[Span]]) -> Vec<(i64, i64)> {
     let mut spans = worker.shifts.clone();
-    for away in worker.absences.iter().chain(&worker.breaks) {
+    for away in taken.iter().copied().flatten() {
         let around = |shift: Span| {
             let before = Span::new(shift.from, shift.until.min(away.from)).ok();
             let after = Span::new(shift.from.max(away.until), shift.until).ok();

@@ -68,7 +68,7 @@ pub fn still_to_do(day: &WorkDay, published: &Published) -> WorkDay {
     for worker in &mut rest.workers {
         // Shifts are of the last days; a day before any of them the past has begun.
         let past = worker.shifts.iter().map(|shift| shift.from).min().unwrap_or(published.now);
-        worker.absences.extend(Span::new(past, published.now).ok());
+        worker.busy.extend(Span::new(past, published.now).ok());
         let person = worker.person;
         for begun in published.begun.iter().filter(|begun| begun.person == person) {
             if let Some(due) = facts.get(&begun.check) {
@@ -89,7 +89,7 @@ fn count_in(worker: &mut Worker, due: &DueCheck, begun: &Begun, now: DateTime<Ut
     worker.been_in = worker.been_in.max(Some(due.hygiene));
     if begun.done_at.is_none() {
         let ends = begun.at + chrono::TimeDelta::minutes(minutes);
-        worker.absences.extend(Span::new(begun.at, ends.max(now)).ok());
+        worker.busy.extend(Span::new(begun.at, ends.max(now)).ok());
     }
 }
 
@@ -150,9 +150,10 @@ fn moved(day: &WorkDay, board: &Board, plan: &Plan, published: &Published, job: 
     let mut to: Vec<Id<Person>> = plan.hands_of(job).map(|hand| board.hands[hand].worker.person).collect();
     from.sort_unstable();
     to.sort_unstable();
-    let gone = from.iter().find(|person| !to.contains(person));
-    let why = match gone {
-        Some(person) => why(day, board, published, job, *person),
+    // Where two had it, the one whom a rule stops takes the other along.
+    let gone = from.iter().filter(|person| !to.contains(person));
+    let why = match gone.map(|person| why(day, board, published, job, *person)).min() {
+        Some(why) => why,
         None if from.is_empty() && !to.is_empty() => MoveReason::WasLeft,
         None => return None,
     };

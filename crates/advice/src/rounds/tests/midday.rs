@@ -140,3 +140,19 @@ fn who_had_the_time_is_not_said_to_have_none() {
     let moves = [(41, Some(BEN), MoveReason::MakesRoom), (51, Some(ADA), MoveReason::WasLeft)];
     check_moves(&day, &published, &moves);
 }
+
+#[test]
+fn where_it_takes_two_the_one_who_is_away_is_the_reason() {
+    let together = DueCheck { two_people: true, ..due(11) };
+    let round = |person: u128, with: u128| PlannedRound {
+        person: Id::new(Uuid::from_u128(person)),
+        steps: vec![PlannedStep { with: Some(Id::new(Uuid::from_u128(with))), ..step(11, 480) }],
+        minutes: 10,
+        fair_minutes: 10,
+    };
+    let rounds = vec![round(ADA, BEN), round(BEN, ADA)];
+    let published = Published { rounds, begun: vec![], now: at(430) };
+    let ill = Worker { absences: vec![span(430, 1440)], ..worker(BEN) };
+    let day = work_day(vec![together], vec![worker(ADA), ill]);
+    check_moves(&day, &published, &[(11, None, MoveReason::PersonAway)]);
+}
