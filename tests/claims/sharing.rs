@@ -186,12 +186,38 @@ on_both! {
         let given = json!({ "day_on": "2026-11-25", "check_ids": [late], "to_person_id": sam.id });
         let refused = world.ada.reassign_checks(site, &json(given)).await.unwrap_err();
         assert_eq!(refused.problem().unwrap().detail, "Wash trays cannot go to Sam: they are not there in its time");
-        world.ada.settle_check(site, late, &seen("2026-11-25T07:59:00Z", "all clean")).await.unwrap();
+        let mut done = seen("2026-11-25T07:59:00Z", "all clean");
+        done.done_by = Some(kim.id);
+        world.ada.settle_check(site, late, &done).await.unwrap();
         world.ada.publish_rounds(site, "2026-11-25".parse().unwrap()).await.unwrap();
         assert_eq!(names("2026-11-25").await, of(kim.id, &["Look round", "Wash trays"]), "what was done stays on paper");
         world.clock.set(instant("2026-11-25T23:01:00Z"));
         world.beat().await;
         assert_eq!(names("2026-11-26").await, of(kim.id, &["Look round"]), "and is no longer carried");
+    }
+
+    async fn what_was_done_is_in_the_rounds_of_who_did_it(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "North room", "growing", 1).await;
+        world.check_plan(site, json!({ "name": "Lift trays", "room_id": room, "two_people": true })).await;
+        let (asha, by_asha) = world.person("Asha", Role::Staff, Some(site)).await;
+        let (chand, _) = world.person("Chand", Role::Staff, Some(site)).await;
+        let (bo, _) = world.person("Bo", Role::Staff, Some(site)).await;
+        for person in [asha.id, chand.id] {
+            world.shift(site, person, TODAY).await;
+        }
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        let lift = steps(&rounds)[0].1.check_id;
+        world.shift(site, bo.id, TODAY).await;
+        world.clock.set(instant("2026-11-24T07:30:00Z"));
+        let mut done = seen("2026-11-24T07:20:00Z", "done");
+        done.done_with = Some(bo.id);
+        by_asha.settle_check(site, lift, &done).await.unwrap();
+        let again = world.ada.publish_rounds(site, today()).await.unwrap();
+        let mut found: Vec<_> = steps(&again).iter().map(|(person, step)| (*person, step.with_person_id)).collect();
+        found.sort();
+        assert_eq!(found, [(asha.id, Some(bo.id)), (bo.id, Some(asha.id))]);
+        assert!(again.rounds.iter().all(|round| round.minutes == 10));
     }
 
     async fn what_was_agreed_on_stays_when_the_day_is_published_again(world: World) {

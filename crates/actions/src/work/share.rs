@@ -215,8 +215,8 @@ pub(super) async fn follow(
     Ok(())
 }
 
-/// What stays with whom: what was done with whoever had it; what is begun with who has begun it, and with whoever had it
-/// beside them.
+/// What stays with whom: what was done with who did it; what is begun with who has begun it, and with whoever had it beside
+/// them.
 pub(super) fn stays(
     checks: &[KeptCheck],
     begun: &[Begun],
@@ -227,15 +227,18 @@ pub(super) fn stays(
     let mut stays = Stays::new();
     for kept in checks {
         let begun = begun.iter().find(|one| one.check == kept.id);
-        let (at, by) = match (&kept.check.state, begun) {
-            (CheckState::Done { at, .. }, _) => (*at, None),
-            (_, Some(begun)) => (begun.at, Some(begun.person)),
+        let paper = steps_of(published, kept.id);
+        let (at, steps) = match (&kept.check.state, begun) {
+            (CheckState::Done { at, by, with, .. }, _) => {
+                (*at, done_steps(kept.id, *at, (*by, *with), &paper))
+            }
+            (_, Some(begun)) if paper.iter().any(|(person, _)| *person == begun.person) => (begun.at, paper),
+            (_, Some(begun)) => {
+                let step = RoundStep { check: kept.id, starts_at: begun.at, with: None, moved: None };
+                (begun.at, vec![(begun.person, step)])
+            }
             _ => continue,
         };
-        let mut steps = steps_of(published, kept.id);
-        if let Some(by) = by.filter(|by| steps.iter().all(|(person, _)| person != by)) {
-            steps = vec![(by, RoundStep { check: kept.id, starts_at: at, with: None, moved: None })];
-        }
         for (person, step) in steps {
             let starts_at = step.starts_at.min(at).min(now);
             stays.entry(person).or_default().push(RoundStep { starts_at, ..step });
@@ -245,6 +248,21 @@ pub(super) fn stays(
         steps.sort_by_key(|step| step.starts_at);
     }
     stays
+}
+
+/// What was done in the rounds of who did it, at its time on paper where they had it.
+fn done_steps(
+    check: Id<Check>,
+    at: DateTime<Utc>,
+    (by, with): (PersonId, Option<PersonId>),
+    paper: &[(PersonId, RoundStep)],
+) -> Vec<(PersonId, RoundStep)> {
+    let step = |person: PersonId, with: Option<PersonId>| {
+        let own = paper.iter().find(|(holder, _)| *holder == person).map(|(_, step)| *step);
+        let own = own.unwrap_or(RoundStep { check, starts_at: at, with: None, moved: None });
+        (person, RoundStep { with, ..own })
+    };
+    std::iter::once(step(by, with)).chain(with.map(|with| step(with, Some(by)))).collect()
 }
 
 fn rounds_of(before: Option<&Published>) -> &[KeptRound] {
