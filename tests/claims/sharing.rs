@@ -176,6 +176,8 @@ on_both! {
         world.beat().await;
         let day = world.ada.rounds(site, Some("2026-11-25".parse().unwrap())).await.unwrap();
         assert_eq!((names("2026-11-25").await, day.number), (of(kim.id, &["Look round", "Wash trays"]), 2));
+        let told: Vec<&str> = day.moves.iter().map(|moved| moved.text.as_str()).collect();
+        assert_eq!(told, ["Wash trays goes from Sam to Kim: it is left over from the day before, when Sam had it"]);
         let overdue = world.ada.alerts(site, "kind=check_overdue").await.unwrap().items;
         assert_eq!(overdue.iter().map(|alert| alert.person_id).collect::<Vec<_>>(), [Some(kim.id)], "and the warning goes along");
 
@@ -194,6 +196,26 @@ on_both! {
         world.clock.set(instant("2026-11-25T23:01:00Z"));
         world.beat().await;
         assert_eq!(names("2026-11-26").await, of(kim.id, &["Look round"]), "and is no longer carried");
+    }
+
+    async fn who_has_what_is_left_over_is_warned_when_their_day_is_first_published(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "North room", "growing", 1).await;
+        world.check_plan(site, json!({ "name": "Wash trays", "room_id": room, "limit_min": 4_000, "rule": "FREQ=WEEKLY",
+            "starts_local": "2026-11-24T08:00:00" })).await;
+        let (sam, _) = world.person("Sam", Role::Staff, Some(site)).await;
+        let (kim, _) = world.person("Kim", Role::Staff, Some(site)).await;
+        world.shift(site, sam.id, TODAY).await;
+        world.beat().await;
+        let overdue = async || world.ada.alerts(site, "kind=check_overdue").await.unwrap().items[0].person_id;
+        world.clock.set(instant("2026-11-24T22:00:00Z"));
+        world.beat().await;
+        world.ada.sign_in("ada", PASSWORD).await.unwrap();
+        assert_eq!(overdue().await, Some(sam.id));
+        world.clock.set(instant("2026-11-24T23:01:00Z"));
+        world.shift(site, kim.id, "2026-11-25").await;
+        let rounds = world.ada.publish_rounds(site, "2026-11-25".parse().unwrap()).await.unwrap();
+        assert_eq!((rounds.number, steps(&rounds)[0].0, overdue().await), (1, kim.id, Some(kim.id)));
     }
 
     async fn what_was_done_is_in_the_rounds_of_who_did_it(world: World) {

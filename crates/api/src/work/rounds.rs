@@ -177,6 +177,7 @@ impl MovedCheck {
                 format!("{to} took it over, since nobody had it")
             }
             words::MoveReason::TakenOver => format!("{to} took it over, since {from} is away"),
+            words::MoveReason::LeftOver => format!("{}, when {from} had it", moved.why.text()),
             why if moved.from.len() > 1 => {
                 let mut gone = moved.from.iter().filter(|person| !moved.to.contains(person));
                 let only = gone.next().filter(|_| gone.next().is_none());

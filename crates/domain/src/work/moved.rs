@@ -35,6 +35,8 @@ coded! {
         MakesRoom = "makes_room",
         /// Nobody had it: it is new, or was left before.
         WasLeft = "was_left",
+        /// It was not done the day before, when somebody else had it.
+        LeftOver = "left_over",
         /// People agreed on it, or a manager gave it to them.
         Agreed = "agreed",
         /// Nobody had it, or who had it is away: they took it over.
@@ -57,6 +59,7 @@ impl MoveReason {
             MoveReason::NoTimeLeft => format!("{who} has no time left for it"),
             MoveReason::MakesRoom => format!("{who} does something else that nobody could do better"),
             MoveReason::WasLeft => "nobody had it before".to_owned(),
+            MoveReason::LeftOver => "it is left over from the day before".to_owned(),
             MoveReason::Agreed => "they agreed on it, or a manager wanted it so".to_owned(),
             MoveReason::TakenOver => {
                 format!("who has it took it over, since nobody had it or {who} is away")
