@@ -106,6 +106,7 @@ on_both! {
         let Three { site, sam: (sam, _), .. } = three_rooms(&world).await;
         let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
         assert_eq!(left(&rounds)[0].1, LeftReason::NobodyOnShift);
+        assert_eq!(rounds.left[0].cures[0].text, "somebody more for 10 minutes, who has been in no dirtier room");
         world.shift(site, sam, TODAY).await;
         let away = json!({ "person_id": sam, "from_at": "2026-11-23T00:00:00Z", "until_at": "2026-11-27T00:00:00Z", "reason": "sick" });
         world.ada.site(site).create::<NewAbsence>(&json(away)).await.unwrap();
@@ -168,12 +169,48 @@ on_both! {
         world.shift(site, sam, TODAY).await;
         let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
         assert_eq!(left(&rounds), [("Acid", LeftReason::NobodyQualified)]);
+        assert_eq!(rounds.left[0].reasons[0].text, "nobody on shift then holds Acid");
         let held = json!({ "person_id": sam, "qualification_id": acid.id, "from_on": "2026-01-01", "until_on": TODAY });
         let held = business.create::<NewHeldQualification>(&json(held)).await.unwrap();
         assert_eq!(left(&world.ada.publish_rounds(site, today()).await.unwrap()), []);
         business.change(&held, json!({ "until_on": "2026-11-23" })).await.unwrap();
         assert_eq!(left(&world.ada.publish_rounds(site, today()).await.unwrap()), [("Acid", LeftReason::NobodyQualified)]);
         assert_eq!(refusal(business.archive(&acid).await), ProblemCode::Conflict);
+    }
+
+    async fn of_two_the_one_who_is_away_is_told(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "North room", "growing", 1).await;
+        world.check_plan(site, json!({ "name": "Lift trays", "room_id": room, "two_people": true })).await;
+        let mut people = Vec::new();
+        for name in ["Noor", "Ben"] {
+            let (person, _) = world.person(name, Role::Staff, Some(site)).await;
+            world.shift(site, person.id, TODAY).await;
+            people.push(person.id);
+        }
+        world.ada.publish_rounds(site, today()).await.unwrap();
+        let away = json!({ "person_id": people[1], "from_at": "2026-11-24T00:00:00Z", "until_at": "2026-11-25T00:00:00Z", "reason": "sick" });
+        world.ada.site(site).create::<NewAbsence>(&json(away)).await.unwrap();
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        let text = "Lift trays goes from Noor and Ben to nobody: one of them is not there for it any more, and it takes two";
+        assert_eq!((rounds.moves[0].code.0, rounds.moves[0].text.as_str()), (MoveReason::PersonAway, text));
+        let (cem, _) = world.person("Cem", Role::Staff, Some(site)).await;
+        world.shift(site, cem.id, TODAY).await;
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        assert_eq!(rounds.left, []);
+    }
+
+    async fn a_break_is_no_absence(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "North room", "growing", 1).await;
+        world.check_plan(site, json!({ "room_id": room, "starts_local": "2026-01-01T12:00:00", "window_min": 30, "limit_min": 30 })).await;
+        let (sam, _) = world.person("Sam", Role::Staff, Some(site)).await;
+        let shift = json!({ "person_id": sam.id, "day_on": TODAY, "starts_local": "07:00:00", "ends_local": "15:30:00",
+            "break_starts_local": "12:00:00", "break_min": 30 });
+        world.ada.site(site).create::<NewShift>(&json(shift)).await.unwrap();
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        let reason = &rounds.left[0].reasons[0];
+        assert_eq!((reason.code.0, reason.text.as_str()), (LeftReason::OnBreak, "who would be on shift has their break then"));
     }
 
     async fn publishing_again_leaves_what_is_begun_with_whom_it_is(world: World) {

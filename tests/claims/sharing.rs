@@ -176,6 +176,8 @@ on_both! {
         world.beat().await;
         let day = world.ada.rounds(site, Some("2026-11-25".parse().unwrap())).await.unwrap();
         assert_eq!((names("2026-11-25").await, day.number), (of(kim.id, &["Look round", "Wash trays"]), 2));
+        let told: Vec<&str> = day.moves.iter().map(|moved| moved.text.as_str()).collect();
+        assert_eq!(told, ["Wash trays goes from Sam to Kim: it is left over from the day before, when Sam had it"]);
         let overdue = world.ada.alerts(site, "kind=check_overdue").await.unwrap().items;
         assert_eq!(overdue.iter().map(|alert| alert.person_id).collect::<Vec<_>>(), [Some(kim.id)], "and the warning goes along");
 
@@ -186,12 +188,78 @@ on_both! {
         let given = json!({ "day_on": "2026-11-25", "check_ids": [late], "to_person_id": sam.id });
         let refused = world.ada.reassign_checks(site, &json(given)).await.unwrap_err();
         assert_eq!(refused.problem().unwrap().detail, "Wash trays cannot go to Sam: they are not there in its time");
-        world.ada.settle_check(site, late, &seen("2026-11-25T07:59:00Z", "all clean")).await.unwrap();
+        let mut done = seen("2026-11-25T07:59:00Z", "all clean");
+        done.done_by = Some(kim.id);
+        world.ada.settle_check(site, late, &done).await.unwrap();
         world.ada.publish_rounds(site, "2026-11-25".parse().unwrap()).await.unwrap();
         assert_eq!(names("2026-11-25").await, of(kim.id, &["Look round", "Wash trays"]), "what was done stays on paper");
         world.clock.set(instant("2026-11-25T23:01:00Z"));
         world.beat().await;
         assert_eq!(names("2026-11-26").await, of(kim.id, &["Look round"]), "and is no longer carried");
+    }
+
+    async fn who_has_what_is_left_over_is_warned_when_their_day_is_first_published(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "North room", "growing", 1).await;
+        world.check_plan(site, json!({ "name": "Wash trays", "room_id": room, "limit_min": 4_000, "rule": "FREQ=WEEKLY",
+            "starts_local": "2026-11-24T08:00:00" })).await;
+        let (sam, _) = world.person("Sam", Role::Staff, Some(site)).await;
+        let (kim, _) = world.person("Kim", Role::Staff, Some(site)).await;
+        world.shift(site, sam.id, TODAY).await;
+        world.beat().await;
+        let overdue = async || world.ada.alerts(site, "kind=check_overdue").await.unwrap().items[0].person_id;
+        world.clock.set(instant("2026-11-24T22:00:00Z"));
+        world.beat().await;
+        world.ada.sign_in("ada", PASSWORD).await.unwrap();
+        assert_eq!(overdue().await, Some(sam.id));
+        world.clock.set(instant("2026-11-24T23:01:00Z"));
+        world.shift(site, kim.id, "2026-11-25").await;
+        let rounds = world.ada.publish_rounds(site, "2026-11-25".parse().unwrap()).await.unwrap();
+        assert_eq!((rounds.number, steps(&rounds)[0].0, overdue().await), (1, kim.id, Some(kim.id)));
+    }
+
+    async fn what_was_done_is_in_the_rounds_of_who_did_it(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "North room", "growing", 1).await;
+        world.check_plan(site, json!({ "name": "Lift trays", "room_id": room, "two_people": true })).await;
+        let (asha, by_asha) = world.person("Asha", Role::Staff, Some(site)).await;
+        let (chand, _) = world.person("Chand", Role::Staff, Some(site)).await;
+        let (bo, _) = world.person("Bo", Role::Staff, Some(site)).await;
+        for person in [asha.id, chand.id] {
+            world.shift(site, person, TODAY).await;
+        }
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        let lift = steps(&rounds)[0].1.check_id;
+        world.shift(site, bo.id, TODAY).await;
+        world.clock.set(instant("2026-11-24T07:30:00Z"));
+        let mut done = seen("2026-11-24T07:20:00Z", "done");
+        done.done_with = Some(bo.id);
+        by_asha.settle_check(site, lift, &done).await.unwrap();
+        let again = world.ada.publish_rounds(site, today()).await.unwrap();
+        let mut found: Vec<_> = steps(&again).iter().map(|(person, step)| (*person, step.with_person_id)).collect();
+        found.sort();
+        assert_eq!(found, [(asha.id, Some(bo.id)), (bo.id, Some(asha.id))]);
+        assert!(again.rounds.iter().all(|round| round.minutes == 10));
+    }
+
+    async fn what_was_agreed_on_stays_when_the_day_is_published_again(world: World) {
+        let site = world.site("Harbour").await.id;
+        for name in ["Hill", "Shore"] {
+            let room = world.room(site, name, "growing", 1).await;
+            world.check_plan(site, json!({ "name": name, "room_id": room, "work_min": 100, "window_min": 240 })).await;
+        }
+        let (sam, _) = world.person("Sam", Role::Staff, Some(site)).await;
+        let (kim, _) = world.person("Kim", Role::Staff, Some(site)).await;
+        for person in [sam.id, kim.id] {
+            world.shift(site, person, TODAY).await;
+        }
+        let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
+        let of_sam = steps(&rounds).into_iter().find(|(person, _)| *person == sam.id).unwrap().1.check_id;
+        let given = json!({ "day_on": TODAY, "check_ids": [of_sam], "to_person_id": kim.id });
+        world.ada.reassign_checks(site, &json(given)).await.unwrap();
+        let again = world.ada.publish_rounds(site, today()).await.unwrap();
+        assert_eq!((again.number, again.moves.len()), (3, 0), "{:?}", again.moves);
+        assert!(steps(&again).iter().all(|(person, _)| *person == kim.id));
     }
 
     async fn what_somebody_has_read_for_stays_with_them(world: World) {

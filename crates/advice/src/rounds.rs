@@ -107,6 +107,8 @@ pub struct Worker {
     pub available_min: i64,
     /// When they rest: no check then.
     pub breaks: Vec<Span>,
+    /// When they are at what is begun already; what is past is taken too.
+    pub busy: Vec<Span>,
     /// Rooms they know well.
     pub familiar: Vec<Id<Room>>,
     /// Minutes of unpleasant checks they did in the four weeks up to this day.
@@ -131,6 +133,7 @@ impl Worker {
             worked_min: 0,
             available_min: 0,
             breaks: Vec::new(),
+            busy: Vec::new(),
             familiar: Vec::new(),
             unpleasant_min: 0,
             begun_min: 0,

@@ -227,6 +227,7 @@ impl Instance {
             worked_min: person.hist_min,
             available_min: person.avail_min,
             breaks: vec![],
+            busy: vec![],
             familiar: vec![],
             unpleasant_min: 0,
             begun_min: 0,

@@ -16,10 +16,11 @@ use fillmark_domain::plan::SitePlan;
 use fillmark_domain::work::{Absence, Check, Held, Place, Shift, Span};
 use fillmark_domain::{Days, Id, Kept};
 use fillmark_store::checks::{self, KeptCheck};
-use fillmark_store::{SiteScope, Tx, plan, readings, records, staff};
+use fillmark_store::{SiteScope, Tx, plan, readings, records, rounds, staff};
 
 pub(super) use question::Question;
 
+use super::share::steps_of;
 use crate::Refusal;
 
 /// Fair minutes are looked at over four weeks.
@@ -35,6 +36,8 @@ pub(super) struct DayAtHand {
     pub checks: Vec<KeptCheck>,
     /// Who works here on the day.
     pub people: BTreeSet<PersonId>,
+    /// Who had what is carried over, the day before.
+    had: BTreeMap<Id<Check>, Vec<PersonId>>,
     /// Of the four weeks, the day itself and the day after.
     shifts: Vec<Shift>,
     absences: Vec<Absence>,
@@ -66,12 +69,12 @@ impl DayAtHand {
         shifts.retain(|shift| people.contains(&shift.person));
         let (begins, ends) = (plan.begins(date), plan.begins(date) + TimeDelta::days(2));
         let mut checks = checks::of_day(tx, site, date).await?;
-        // What is due today is tomorrow's only when it was not done today.
-        if begins <= now {
-            checks.extend(checks::carried_into(tx, site, date, begins).await?);
-        }
+        let carried = carried(tx, site, (date, begins), now).await?;
+        let had = had_before(tx, site, date, &carried).await?;
+        checks.extend(carried);
         Ok(DayAtHand {
             checks,
+            had,
             absences: absences(tx, site, &people, (plan.begins(first) - TimeDelta::days(1), ends)).await?,
             held: held(tx, site).await?,
             past: past(&worked(tx, site, &plan, (plan.begins(first), begins)).await?),
@@ -83,6 +86,16 @@ impl DayAtHand {
             plan,
             date,
         })
+    }
+
+    /// Its checks of days before.
+    pub(super) fn carried(&self) -> Vec<Id<Check>> {
+        self.checks.iter().filter(|kept| kept.check.date < self.date).map(|kept| kept.id).collect()
+    }
+
+    /// Who had a check that is carried over, the day before.
+    pub(super) fn had_before(&self, check: Id<Check>) -> &[PersonId] {
+        self.had.get(&check).map_or(&[], Vec::as_slice)
     }
 
     /// Whether anybody has a shift that reaches into the day.
@@ -128,6 +141,34 @@ impl DayAtHand {
     /// The name of its tank or room.
     pub(super) fn name(&self, check: &Check) -> String {
         name_of(&self.plan, check.place).unwrap_or_default()
+    }
+}
+
+/// Who had these in the rounds of the day before.
+async fn had_before(
+    tx: &Tx,
+    site: SiteScope,
+    date: NaiveDate,
+    carried: &[KeptCheck],
+) -> Result<BTreeMap<Id<Check>, Vec<PersonId>>, Refusal> {
+    let Some(before) = date.pred_opt().filter(|_| !carried.is_empty()) else { return Ok(BTreeMap::new()) };
+    let Some((_, rounds)) = rounds::in_force(tx, site, before).await? else { return Ok(BTreeMap::new()) };
+    let holders = |check| steps_of(&rounds, check).into_iter().map(|(person, _)| person).collect();
+    Ok(carried.iter().map(|kept| (kept.id, holders(kept.id))).collect())
+}
+
+/// What is left over from days before, once a day has begun: what is due today is tomorrow's only when it was not done today.
+/// # Errors
+/// When the database fails.
+pub(super) async fn carried(
+    tx: &Tx,
+    site: SiteScope,
+    (date, begins): (NaiveDate, DateTime<Utc>),
+    now: DateTime<Utc>,
+) -> Result<Vec<KeptCheck>, Refusal> {
+    match begins <= now {
+        true => Ok(checks::carried_into(tx, site, date, begins).await?),
+        false => Ok(Vec::new()),
     }
 }
 

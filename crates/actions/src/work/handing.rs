@@ -374,6 +374,7 @@ fn handed(
         number: before.0.number + 1,
         date: day.date,
         stays,
+        carried: day.carried(),
         assignment: Assignment { rounds, left: Vec::new() },
         left,
         moves: handings.iter().map(moved).collect(),
@@ -387,10 +388,8 @@ fn called(names: &Names, person: PersonId) -> &str {
 
 fn told(day: &DayAtHand, person: &str, refused: NotHanded) -> Refusal {
     let Some(kept) = day.checks.iter().find(|kept| kept.id == refused.check) else {
-        return Refusal::Conflict(format!(
-            "a check that is not to be done on {} cannot go to {person}",
-            day.date
-        ));
+        let date = day.date;
+        return Refusal::Conflict(format!("a check that is not to be done on {date} cannot go to {person}"));
     };
     let why = match refused.why {
         WhyNot::NotToBeDone if !day.is_in_use(&kept.check) => "its tank is out of use",

@@ -13,7 +13,7 @@ use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::rounds::{self, InHand, KeptRound};
 use fillmark_store::{SiteScope, Tx, handover_notes, plan, records};
 
-use super::day::{DayAtHand, Staff, has_shifts_near};
+use super::day::{DayAtHand, Staff, carried, has_shifts_near};
 use super::share::{keep, load, share_out};
 use super::{local_day, sheet, zone_of};
 use crate::{App, Caller, Refusal};
@@ -135,9 +135,7 @@ pub(super) async fn follow(
         let Some((publication, rounds)) = rounds::in_force(&tx, site, day).await? else { continue };
         let orphaned = checks::find_many(&tx, site, &steps_of_leavers(&rounds, &staff.on(zone, day))).await?;
         let mut new = checks::follow_ups_of_day(&tx, site, day).await?;
-        if day == today {
-            new.extend(checks::carried_into(&tx, site, day, local::local_day(zone, day).start).await?);
-        }
+        new.extend(carried(&tx, site, (day, local::local_day(zone, day).start), now).await?);
         new.retain(|kept| !kept.check.is_settled() && !is_told(kept.id, &publication, &rounds));
         let is_orphaned = orphaned.iter().any(|kept| !kept.check.is_settled());
         if is_orphaned || !new.is_empty() {

@@ -27,6 +27,8 @@ pub(super) struct Shared {
     pub number: i64,
     pub date: NaiveDate,
     pub stays: Stays,
+    /// Its checks of days before.
+    pub carried: Vec<Id<Check>>,
     pub assignment: Assignment,
     pub left: Vec<Undone>,
     pub moves: Vec<Move>,
@@ -69,12 +71,14 @@ impl Shared {
 }
 
 impl Shared {
+    fn has_holder(&self, check: Id<Check>) -> bool {
+        !self.holders(check).is_empty()
+    }
+
     /// Who has a check from now on.
     pub(super) fn holders(&self, check: Id<Check>) -> Vec<PersonId> {
         let stays = self.stays.iter().filter(|(_, steps)| steps.iter().any(|step| step.check == check));
-        let new =
-            self.assignment.rounds.iter().filter(|round| round.steps.iter().any(|step| step.check == check));
-        stays.map(|(person, _)| *person).chain(new.map(|round| round.person)).collect()
+        stays.map(|(person, _)| *person).chain(assigned(&self.assignment, check)).collect()
     }
 }
 
@@ -110,25 +114,61 @@ pub(super) async fn share_out(
     let is_new = before.is_none();
     let on_paper = on_paper(before.as_ref(), begun, now);
     let shared = move || {
-        let again = match is_new && on_paper.begun.is_empty() {
+        let mut again = match is_new && on_paper.begun.is_empty() {
             true => Replanned { assignment: assign(&question), moves: Vec::new() },
             false => replan(&question, &on_paper, Effort::of(&question)),
         };
+        if is_new {
+            // Of what nobody had on paper yet nothing has moved.
+            again.moves.clear();
+        }
         let left = cures(&still_to_do(&question, &on_paper), &again.assignment);
         (again, left)
     };
     let (again, left) =
         tokio::task::spawn_blocking(shared).await.map_err(|error| Refusal::Failed(Failure::CutOff(error)))?;
     Ok(Shared {
+        moves: with_left_over(&day, before.as_ref(), again.moves, &again.assignment),
         number: before.map_or(0, |(publication, _)| publication.number) + 1,
         date: day.date,
         stays,
-        // Of what nobody had on paper yet nothing has moved.
-        moves: if is_new { Vec::new() } else { again.moves },
+        carried: day.carried(),
         assignment: again.assignment,
         left,
         minutes: day.checks.iter().map(|kept| (kept.id, kept.check.work_min.into())).collect(),
     })
+}
+
+/// What moves, where a check that comes over from the day before comes from whoever had it then.
+fn with_left_over(
+    day: &DayAtHand,
+    before: Option<&Published>,
+    mut moves: Vec<Move>,
+    assignment: &Assignment,
+) -> Vec<Move> {
+    let was_left = |check| before.is_some_and(|(paper, _)| paper.left.iter().any(|left| left.check == check));
+    for check in day.carried() {
+        let mut from = day.had_before(check).to_vec();
+        let mut to = assigned(assignment, check);
+        let is_told = was_left(check) || !steps_of(rounds_of(before), check).is_empty();
+        if is_told || from.is_empty() || to.is_empty() {
+            continue;
+        }
+        moves.retain(|one| one.check != check);
+        from.sort_unstable();
+        to.sort_unstable();
+        if from != to {
+            moves.push(Move { check, from, to, why: MoveReason::LeftOver });
+        }
+    }
+    moves.sort_by_key(|one| one.check);
+    moves
+}
+
+/// Who gets a check.
+fn assigned(assignment: &Assignment, check: Id<Check>) -> Vec<PersonId> {
+    let has = |round: &&PlannedRound| round.steps.iter().any(|step| step.check == check);
+    assignment.rounds.iter().filter(has).map(|round| round.person).collect()
 }
 
 /// The rounds that people have, and what of them is begun.
@@ -189,8 +229,8 @@ pub(super) async fn keep_in(
     Ok(rounds::keep(tx, site, stamp, &publication, &rounds).await?)
 }
 
-/// What goes along with checks that have moved: the warning that one is overdue is for whoever has it now, and what else was
-/// offered of them lapses.
+/// What goes along with checks that have moved or come over from a day before: the warning that one is overdue is for whoever
+/// has it now, and what else was offered of those moved lapses.
 /// # Errors
 /// When the database fails.
 pub(super) async fn follow(
@@ -199,14 +239,16 @@ pub(super) async fn follow(
     site: SiteScope,
     shared: &Shared,
 ) -> Result<(), Refusal> {
-    if shared.moves.is_empty() {
+    let moved: Vec<Id<Check>> = shared.moves.iter().map(|one| one.check).collect();
+    // Of yesterday's, whoever has it now is warned too, though today's paper never had it with anybody else.
+    let came = shared.carried.iter().filter(|check| !moved.contains(check) && shared.has_holder(**check));
+    for check in moved.iter().chain(came) {
+        let holders = shared.holders(*check);
+        alerts::readdress(tx, site, stamp, AlertKind::CheckOverdue, check.uuid(), &holders).await?;
+    }
+    if moved.is_empty() {
         return Ok(());
     }
-    for moved in &shared.moves {
-        let holders = shared.holders(moved.check);
-        alerts::readdress(tx, site, stamp, AlertKind::CheckOverdue, moved.check.uuid(), &holders).await?;
-    }
-    let moved: Vec<Id<Check>> = shared.moves.iter().map(|one| one.check).collect();
     for KeptOffer { id, offer } in check_offers::lock_open(tx, site, shared.date).await? {
         if offer.is_about(&moved) {
             check_offers::settle(tx, site, stamp, id, OfferState::Lapsed { at: stamp.at }).await?;
@@ -215,8 +257,8 @@ pub(super) async fn follow(
     Ok(())
 }
 
-/// What stays with whom: what was done with whoever had it; what is begun with who has begun it, and with whoever had it
-/// beside them.
+/// What stays with whom: what was done with who did it; what is begun with who has begun it, and with whoever had it beside
+/// them.
 pub(super) fn stays(
     checks: &[KeptCheck],
     begun: &[Begun],
@@ -227,15 +269,18 @@ pub(super) fn stays(
     let mut stays = Stays::new();
     for kept in checks {
         let begun = begun.iter().find(|one| one.check == kept.id);
-        let (at, by) = match (&kept.check.state, begun) {
-            (CheckState::Done { at, .. }, _) => (*at, None),
-            (_, Some(begun)) => (begun.at, Some(begun.person)),
+        let paper = steps_of(published, kept.id);
+        let (at, steps) = match (&kept.check.state, begun) {
+            (CheckState::Done { at, by, with, .. }, _) => {
+                (*at, done_steps(kept.id, *at, (*by, *with), &paper))
+            }
+            (_, Some(begun)) if paper.iter().any(|(person, _)| *person == begun.person) => (begun.at, paper),
+            (_, Some(begun)) => {
+                let step = RoundStep { check: kept.id, starts_at: begun.at, with: None, moved: None };
+                (begun.at, vec![(begun.person, step)])
+            }
             _ => continue,
         };
-        let mut steps = steps_of(published, kept.id);
-        if let Some(by) = by.filter(|by| steps.iter().all(|(person, _)| person != by)) {
-            steps = vec![(by, RoundStep { check: kept.id, starts_at: at, with: None, moved: None })];
-        }
         for (person, step) in steps {
             let starts_at = step.starts_at.min(at).min(now);
             stays.entry(person).or_default().push(RoundStep { starts_at, ..step });
@@ -245,6 +290,21 @@ pub(super) fn stays(
         steps.sort_by_key(|step| step.starts_at);
     }
     stays
+}
+
+/// What was done in the rounds of who did it, at its time on paper where they had it.
+fn done_steps(
+    check: Id<Check>,
+    at: DateTime<Utc>,
+    (by, with): (PersonId, Option<PersonId>),
+    paper: &[(PersonId, RoundStep)],
+) -> Vec<(PersonId, RoundStep)> {
+    let step = |person: PersonId, with: Option<PersonId>| {
+        let own = paper.iter().find(|(holder, _)| *holder == person).map(|(_, step)| *step);
+        let own = own.unwrap_or(RoundStep { check, starts_at: at, with: None, moved: None });
+        (person, RoundStep { with, ..own })
+    };
+    std::iter::once(step(by, with)).chain(with.map(|with| step(with, Some(by)))).collect()
 }
 
 fn rounds_of(before: Option<&Published>) -> &[KeptRound] {

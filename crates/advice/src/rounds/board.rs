@@ -26,6 +26,7 @@ pub(super) struct Board<'a> {
     pub(super) rooms: Vec<Vec<usize>>,
     /// Who had a job before, where the day is shared out anew, by job.
     pub(super) had_by: Vec<Vec<usize>>,
+    is_anew: bool,
     /// Meters of each kind that is scarce.
     pub(super) pools: Vec<u32>,
     /// The first and the last minute of anybody.
@@ -66,7 +67,7 @@ impl Slot {
 /// A person, in minutes since 1970.
 pub(super) struct Hand<'a> {
     pub(super) worker: &'a Worker,
-    /// Shifts, absences and breaks taken out.
+    /// Shifts, absences, breaks and what is begun taken out.
     pub(super) free: Vec<(i64, i64)>,
     /// Minutes that would be fair, what is begun included.
     pub(super) fair: i64,
@@ -115,6 +116,7 @@ impl<'a> Board<'a> {
         Board {
             day,
             had_by: vec![Vec::new(); jobs.len()],
+            is_anew: false,
             pools: scarce.iter().map(|meters| meters.count).collect(),
             hull: hull(&hands),
             jobs,
@@ -125,7 +127,13 @@ impl<'a> Board<'a> {
 
     /// Whether the day is shared out anew, so that it is best to change little.
     pub(super) fn is_anew(&self) -> bool {
-        self.had_by.iter().any(|had| !had.is_empty())
+        self.is_anew
+    }
+
+    /// The board of a day that people have on paper already.
+    pub(super) fn with_paper(self, had_by: Vec<Vec<usize>>) -> Board<'a> {
+        let is_anew = had_by.iter().any(|had| !had.is_empty());
+        Board { had_by, is_anew, ..self }
     }
 
     /// Whether a few jobs decide, so that they are worth trying one by one and from the start again.
@@ -277,10 +285,15 @@ fn is_clean_for(worker: &Worker, due: &DueCheck) -> bool {
     worker.been_in.is_none_or(|been| been <= due.hygiene)
 }
 
-/// The shifts without absences and breaks, rounded inwards.
+/// The shifts without absences, breaks and what is begun, rounded inwards.
 pub(super) fn free(worker: &Worker) -> Vec<(i64, i64)> {
+    free_from(worker, &[&worker.absences, &worker.breaks, &worker.busy])
+}
+
+/// The shifts without these, rounded inwards.
+pub(super) fn free_from(worker: &Worker, taken: &[&[Span]]) -> Vec<(i64, i64)> {
     let mut spans = worker.shifts.clone();
-    for away in worker.absences.iter().chain(&worker.breaks) {
+    for away in taken.iter().copied().flatten() {
         let around = |shift: Span| {
             let before = Span::new(shift.from, shift.until.min(away.from)).ok();
             let after = Span::new(shift.from.max(away.until), shift.until).ok();

@@ -6,9 +6,13 @@ use crate::rounds::board::{Board, Hand};
 /// A check of weight 1 that nobody does.
 const LEFT: i64 = 100_000;
 /// A check done late.
-pub(super) const LATE: i64 = 20_000;
+const LATE: i64 = 20_000;
 /// A check with somebody else than who had it on paper.
-pub(super) const MOVED: i64 = 10_000;
+const MOVED: i64 = 10_000;
+/// Where people have a day on paper, what they have counts so many times as much beside what is merely nice: nobody is
+/// sent elsewhere for fairer minutes, and what was agreed on stays agreed. The gain of moving one check is below this
+/// unless it takes more than five hours.
+const ON_PAPER: i64 = 10;
 /// A room shared by one more person: two people who both change clothes and read the same labels.
 pub(super) const SPLIT: i64 = 2_000;
 /// A minute off the fair ones, beyond what nobody minds.
@@ -27,7 +31,21 @@ const WALK: i64 = 10;
 
 /// Of leaving a job.
 pub(super) fn left(board: &Board, job: usize) -> i64 {
-    LEFT * i64::from(board.jobs[job].due.weight.max(1))
+    on_paper(board) * LEFT * i64::from(board.jobs[job].due.weight.max(1))
+}
+
+/// Of a job that is late.
+pub(super) fn late(board: &Board) -> i64 {
+    on_paper(board) * LATE
+}
+
+/// Of a job with somebody else, for each who had it.
+pub(super) fn moved(board: &Board) -> i64 {
+    on_paper(board) * MOVED
+}
+
+fn on_paper(board: &Board) -> i64 {
+    if board.is_anew() { ON_PAPER } else { 1 }
 }
 
 /// Of a person's minutes, what is begun included.

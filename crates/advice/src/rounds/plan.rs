@@ -58,7 +58,7 @@ impl Plan {
             }
         }
         for job in 0..board.jobs.len() {
-            plan.cost += cost::left(board, job) + cost::MOVED * board.had_by[job].len() as i64;
+            plan.cost += cost::left(board, job) + cost::moved(board) * board.had_by[job].len() as i64;
         }
         plan
     }
@@ -122,7 +122,7 @@ impl Plan {
                 unpleasant += minutes;
             }
             if board.had_by[*job].contains(&hand) {
-                price -= cost::MOVED;
+                price -= cost::moved(board);
             }
         }
         if self.jobs_in[hand][room] == 0 {
@@ -151,7 +151,7 @@ impl Plan {
             self.cost -= cost::left(board, slot.job);
         }
         if board.had_by[slot.job].contains(&hand) {
-            self.cost -= cost::MOVED;
+            self.cost -= cost::moved(board);
         }
         self.enter(board, hand, board.jobs[slot.job].room);
         self.note(Change { job: slot.job, hand, is_put: true });
@@ -174,7 +174,7 @@ impl Plan {
             self.cost += self.cost_of(board, hand) - slot.map_or(0, |slot| lateness(board, &slot));
             self.meters.lay(&self.lines[hand]);
             if board.had_by[job].contains(&hand) {
-                self.cost += cost::MOVED;
+                self.cost += cost::moved(board);
             }
             self.leave(board, hand, board.jobs[job].room);
             self.note(Change { job, hand, is_put: false });
@@ -266,5 +266,5 @@ impl Plan {
 }
 
 fn lateness(board: &Board, slot: &Slot) -> i64 {
-    if slot.closes > board.jobs[slot.job].slot.closes { cost::LATE } else { 0 }
+    if slot.closes > board.jobs[slot.job].slot.closes { cost::late(board) } else { 0 }
 }

@@ -4,11 +4,11 @@ use std::collections::BTreeSet;
 
 use fillmark_domain::work::Span;
 
-use crate::rounds::Reason;
-use crate::rounds::board::{Board, Hand, Slot, first_start};
+use crate::rounds::board::{Board, Hand, Slot, first_start, free_from};
 use crate::rounds::plan::Plan;
 use crate::rounds::search::slots;
 use crate::rounds::timetable::fits_without_hygiene;
+use crate::rounds::{Reason, Worker};
 
 /// The reasons, of the first rule on which it fails for everybody; of people's rounds as they stand, each
 /// reason that somebody gives.
@@ -28,7 +28,7 @@ pub(super) fn reasons(board: &Board, plan: &Plan, job: usize) -> Vec<Reason> {
         return vec![Reason::NobodyOnShift];
     }
     if count(&there) < wanted {
-        return vec![Reason::AllAbsent];
+        return vec![not_there(board, &slot, wanted)];
     }
     if count(&|hand| there(hand) && hand.qualified[job]) < wanted {
         return vec![Reason::NobodyQualified];
@@ -41,6 +41,21 @@ pub(super) fn reasons(board: &Board, plan: &Plan, job: usize) -> Vec<Reason> {
         (0..board.hands.len()).filter(|hand| there(&&board.hands[*hand]) && board.hands[*hand].may[job]);
     let why: BTreeSet<Reason> = able.map(|hand| why_not(board, plan, hand, slot)).collect();
     why.into_iter().collect()
+}
+
+/// What keeps those who have a shift then.
+fn not_there(board: &Board, slot: &Slot, wanted: usize) -> Reason {
+    let count = |taken: &dyn Fn(&Worker) -> Vec<(i64, i64)>| {
+        let could = |hand: &&Hand| first_start(&taken(hand.worker), slot, slot.opens).is_some();
+        board.hands.iter().filter(could).count()
+    };
+    if count(&|worker| free_from(worker, &[&worker.absences])) < wanted {
+        Reason::AllAbsent
+    } else if count(&|worker| free_from(worker, &[&worker.absences, &worker.breaks])) < wanted {
+        Reason::OnBreak
+    } else {
+        Reason::NoTimeInWindow
+    }
 }
 
 fn holds(shift: Span, window: Span, minutes: i64) -> bool {

@@ -14,6 +14,9 @@ pub(super) struct Way<'a> {
     pub(super) whole_rooms: bool,
     /// Whether what matters most, and what few can do, comes first; by chance otherwise.
     pub(super) hard_first: bool,
+    /// Whether all goes in the order of the board instead, each in time if that can be: who is kept for a clean room does
+    /// nothing dirtier before, and what is dirtier is late where it must.
+    pub(super) clean_first: bool,
     pub(super) chance: &'a mut Chance,
 }
 
@@ -22,6 +25,14 @@ const PASSED_OVER: f64 = 0.03;
 
 /// Gives these jobs to somebody, so far as it goes.
 pub(super) fn recreate(board: &Board, plan: &mut Plan, jobs: &[usize], way: &mut Way) {
+    if way.clean_first {
+        let mut jobs = jobs.to_vec();
+        jobs.sort_unstable();
+        for job in jobs {
+            give_one(board, plan, job, way);
+        }
+        return;
+    }
     let (together, alone): (Vec<usize>, Vec<usize>) =
         jobs.iter().partition(|job| board.jobs[**job].due.two_people);
     for job in together {

@@ -7,7 +7,8 @@ use fillmark_domain::Id;
 use fillmark_domain::people::Person;
 use fillmark_domain::work::{Check, Span};
 
-use crate::rounds::board::{Board, Hand, first_start, free};
+use crate::rounds::board::{Board, Hand, Slot, first_start, free};
+use crate::rounds::line::Taste;
 use crate::rounds::meeting::meet;
 use crate::rounds::plan::Plan;
 use crate::rounds::search::improve;
@@ -51,8 +52,9 @@ pub struct Replanned {
 /// be there now.
 pub fn replan(day: &WorkDay, published: &Published, effort: Effort) -> Replanned {
     let rest = still_to_do(day, published);
-    let mut board = Board::of(&rest);
-    board.had_by = had_by(&board, published);
+    let board = Board::of(&rest);
+    let had = had_by(&board, published);
+    let board = board.with_paper(had);
     let start = as_published(&board, published);
     let plan = improve(&board, start, effort);
     Replanned { moves: moves(day, &board, &plan, published), assignment: board.assignment(&plan) }
@@ -66,7 +68,7 @@ pub fn still_to_do(day: &WorkDay, published: &Published) -> WorkDay {
     for worker in &mut rest.workers {
         // Shifts are of the last days; a day before any of them the past has begun.
         let past = worker.shifts.iter().map(|shift| shift.from).min().unwrap_or(published.now);
-        worker.absences.extend(Span::new(past, published.now).ok());
+        worker.busy.extend(Span::new(past, published.now).ok());
         let person = worker.person;
         for begun in published.begun.iter().filter(|begun| begun.person == person) {
             if let Some(due) = facts.get(&begun.check) {
@@ -87,7 +89,7 @@ fn count_in(worker: &mut Worker, due: &DueCheck, begun: &Begun, now: DateTime<Ut
     worker.been_in = worker.been_in.max(Some(due.hygiene));
     if begun.done_at.is_none() {
         let ends = begun.at + chrono::TimeDelta::minutes(minutes);
-        worker.absences.extend(Span::new(begun.at, ends.max(now)).ok());
+        worker.busy.extend(Span::new(begun.at, ends.max(now)).ok());
     }
 }
 
@@ -109,25 +111,29 @@ fn who_had(published: &Published, check: Id<Check>) -> Vec<Id<Person>> {
     published.rounds.iter().filter(has).map(|round| round.person).collect()
 }
 
-/// What people had, in the order they had it, so far as they can still do it.
+/// What people had, each check after those before it on paper, so far as they can still do it.
 fn as_published(board: &Board, published: &Published) -> Plan {
     let mut plan = Plan::empty(board);
     let jobs: HashMap<Id<Check>, usize> =
         board.jobs.iter().enumerate().map(|(index, job)| (job.due.check, index)).collect();
     let mut steps: Vec<_> = published.rounds.iter().flat_map(|round| &round.steps).collect();
     steps.sort_by_key(|step| (step.starts_at, step.check));
+    plan.set_taste(Taste::Late);
     for job in steps.into_iter().filter_map(|step| jobs.get(&step.check).copied()) {
         let able = |hand: &&usize| board.jobs[job].able.contains(hand);
         let hands: Vec<usize> = board.had_by[job].iter().filter(able).copied().collect();
         if !plan.is_left(job) || hands.len() < board.people(job) {
             continue;
         }
-        if board.jobs[job].due.two_people {
-            meet(board, &mut plan, &hands, board.jobs[job].slot);
-        } else {
-            plan.give(board, hands[0], board.jobs[job].slot);
-        }
+        // What was to be late on paper is late again, with who had it.
+        let slots = [board.jobs[job].slot.closes, board.jobs[job].late_closes]
+            .map(|closes| Slot { closes, ..board.jobs[job].slot });
+        slots.into_iter().any(|slot| match board.jobs[job].due.two_people {
+            true => meet(board, &mut plan, &hands, slot),
+            false => plan.give(board, hands[0], slot),
+        });
     }
+    plan.set_taste(Taste::ShortWay);
     plan
 }
 
@@ -144,9 +150,10 @@ fn moved(day: &WorkDay, board: &Board, plan: &Plan, published: &Published, job: 
     let mut to: Vec<Id<Person>> = plan.hands_of(job).map(|hand| board.hands[hand].worker.person).collect();
     from.sort_unstable();
     to.sort_unstable();
-    let gone = from.iter().find(|person| !to.contains(person));
-    let why = match gone {
-        Some(person) => why(day, board, published, job, *person),
+    // Where two had it, the one whom a rule stops takes the other along.
+    let gone = from.iter().filter(|person| !to.contains(person));
+    let why = match gone.map(|person| why(day, board, published, job, *person)).min() {
+        Some(why) => why,
         None if from.is_empty() && !to.is_empty() => MoveReason::WasLeft,
         None => return None,
     };
@@ -181,6 +188,15 @@ fn all_they_had_fits(board: &Board, published: &Published, hand: usize) -> bool 
         .filter(|job| who_had(published, board.jobs[*job].due.check).contains(&person))
         .map(|job| board.jobs[job].slot)
         .collect();
+    // As it was on paper, or else in the order of the board.
+    let mut on_paper = had.clone();
+    on_paper.sort_by_key(|slot| starts_of(published, board.jobs[slot.job].due.check));
+    let fits = |slots: &[Slot]| Plan::empty(board).put_in_order(board, hand, slots);
     let mut plan = Plan::empty(board);
-    by_name(&had).into_iter().all(|slot| plan.give(board, hand, slot))
+    fits(&on_paper) || by_name(&had).into_iter().all(|slot| plan.give(board, hand, slot))
+}
+
+fn starts_of(published: &Published, check: Id<Check>) -> Option<DateTime<Utc>> {
+    let mut steps = published.rounds.iter().flat_map(|round| &round.steps);
+    steps.find(|step| step.check == check).map(|step| step.starts_at)
 }

@@ -31,12 +31,12 @@ impl Effort {
 /// How much worse a plan may be kept at first and at the end: below two splits, and where the day is shared out anew
 /// at times above one check moved (chosen by trial on days of 30 to 1000 checks).
 const WARM: f64 = 4_000.0;
-const HOT: f64 = 12_000.0;
+const HOT: f64 = 120_000.0;
 const COLD: f64 = 20.0;
 /// How far off a price may be: mostly by less than a split, at times by more, or by more than a check moved.
 const NOISE: i64 = 400;
 const WIDE_NOISE: i64 = 3_000;
-const WIDEST_NOISE: i64 = 12_000;
+const WIDEST_NOISE: i64 = 120_000;
 /// Of small days, and of those shared out anew, several runs from the start find what one misses.
 const RUNS: u32 = 4;
 
@@ -61,7 +61,17 @@ fn improved(board: &Board, start: Plan, effort: Effort, chance: &mut Chance) -> 
     for run in 0..runs {
         let from = if run + 1 < runs { &start } else { &best };
         let is_hot = board.is_anew() && run % 2 == 0;
-        let found = anneal(board, from.clone(), effort.iterations / runs, is_hot, chance);
+        let found =
+            anneal(board, from.clone(), effort.iterations / runs, Run { is_hot, clean_first: false }, chance);
+        if found.cost() < best.cost() {
+            best = found;
+        }
+    }
+    // A check that two do in a dirty room at ten may have to be late for a clean one at one: no order of the runs above
+    // places the clean one first.
+    if !possible(board, &best).is_empty() {
+        let run = Run { is_hot: false, clean_first: true };
+        let found = anneal(board, best.clone(), effort.iterations / runs, run, chance);
         if found.cost() < best.cost() {
             best = found;
         }
@@ -73,16 +83,30 @@ fn improved(board: &Board, start: Plan, effort: Effort, chance: &mut Chance) -> 
 /// Everything that is left to whom it suits best.
 fn hand_out(board: &Board, plan: &mut Plan, chance: &mut Chance) {
     let left: Vec<usize> = possible(board, plan);
-    recreate(board, plan, &left, &mut Way { noise: 0, whole_rooms: true, hard_first: true, chance });
+    recreate(
+        board,
+        plan,
+        &left,
+        &mut Way { noise: 0, whole_rooms: true, hard_first: true, clean_first: false, chance },
+    );
 }
 
-fn anneal(board: &Board, mut plan: Plan, iterations: u32, is_hot: bool, chance: &mut Chance) -> Plan {
+/// How a run goes.
+#[derive(Clone, Copy)]
+struct Run {
+    /// Whether much worse plans are kept for a while.
+    is_hot: bool,
+    /// Whether jobs are put back from clean to dirty at times.
+    clean_first: bool,
+}
+
+fn anneal(board: &Board, mut plan: Plan, iterations: u32, run: Run, chance: &mut Chance) -> Plan {
     let mut best = plan.clone();
     if board.jobs.is_empty() || board.hands.is_empty() {
         return best;
     }
     let nothing_better = least(board);
-    let (warm, wide_noise) = if is_hot { (HOT, WIDEST_NOISE) } else { (WARM, WIDE_NOISE) };
+    let (warm, wide_noise) = if run.is_hot { (HOT, WIDEST_NOISE) } else { (WARM, WIDE_NOISE) };
     for iteration in 0..iterations {
         if best.cost() <= nothing_better {
             break;
@@ -94,6 +118,7 @@ fn anneal(board: &Board, mut plan: Plan, iterations: u32, is_hot: bool, chance: 
         let left = possible(board, &plan);
         let mut out = ruin(board, &plan, chance, &left);
         out.iter().for_each(|job| plan.take(board, *job));
+        let clean_first = run.clean_first && chance.below(3) == 0;
         out.extend(left);
         let (whole_rooms, hard_first) = (chance.below(100) < 60, chance.below(100) < 70);
         plan.set_taste(match chance.below(8) {
@@ -102,7 +127,7 @@ fn anneal(board: &Board, mut plan: Plan, iterations: u32, is_hot: bool, chance: 
             _ => Taste::ShortWay,
         });
         let noise = if chance.below(100) < 80 { NOISE } else { wide_noise };
-        recreate(board, &mut plan, &out, &mut Way { noise, whole_rooms, hard_first, chance });
+        recreate(board, &mut plan, &out, &mut Way { noise, whole_rooms, hard_first, clean_first, chance });
         let worse = (plan.cost() - before) as f64;
         if worse > 0.0 && chance.even() >= (-worse / heat).exp() {
             plan.go_back(board);
@@ -122,7 +147,7 @@ fn possible(board: &Board, plan: &Plan) -> Vec<usize> {
 
 /// No plan costs less than what nobody can do at all.
 fn least(board: &Board) -> i64 {
-    let moved = |job: usize| board.had_by[job].len() as i64 * cost::MOVED;
+    let moved = |job: usize| board.had_by[job].len() as i64 * cost::moved(board);
     let impossible = (0..board.jobs.len()).filter(|job| !board.is_possible(*job));
     impossible.map(|job| cost::left(board, job) + moved(job)).sum::<i64>()
         + NEARLY_NOTHING * board.hands.len() as i64

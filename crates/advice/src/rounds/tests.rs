@@ -6,6 +6,7 @@ use super::*;
 
 mod facts;
 mod handing;
+mod late;
 mod midday;
 
 const ADA: u128 = 1;
@@ -188,6 +189,11 @@ fn what_nobody_can_do_is_left_with_its_reason() {
 
     let away = Worker { absences: vec![span(0, 1440)], ..worker(ADA) };
     check(&work_day(vec![due(11)], vec![away]), &[], &[(11, &[Reason::AllAbsent])]);
+
+    let rests = Worker { breaks: vec![span(480, 720)], ..worker(ADA) };
+    check(&work_day(vec![due(11)], vec![rests]), &[], &[(11, &[Reason::OnBreak])]);
+    let at_work = Worker { busy: vec![span(480, 720)], ..worker(ADA) };
+    check(&work_day(vec![due(11)], vec![at_work]), &[], &[(11, &[Reason::NoTimeInWindow])]);
 
     let acid = DueCheck { qualification: Some(Id::new(Uuid::from_u128(ACID))), ..due(11) };
     let lapsed = Worker { held: vec![good_until(ACID, Some("2027-05-02"))], ..worker(ADA) };

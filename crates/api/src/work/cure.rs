@@ -41,8 +41,8 @@ pub struct Cure {
 }
 
 impl Cure {
-    /// The body of a cure.
-    pub fn of(cure: words::Cure, names: &impl SpokenOf) -> Self {
+    /// The body of a cure of a check that wants this qualification, if any.
+    pub fn of(cure: words::Cure, wanted: Option<&str>, names: &impl SpokenOf) -> Self {
         let mut told = Self {
             code: cure.code().to_owned(),
             text: String::new(),
@@ -68,9 +68,9 @@ impl Cure {
             }
             words::Cure::AnotherPerson { minutes } => {
                 told.minutes = Some(minutes);
-                format!(
-                    "somebody more for {minutes} minutes, who is qualified and has been in no dirtier room"
-                )
+                let qualified =
+                    wanted.map_or(String::new(), |wanted| format!("is qualified ({wanted}) and "));
+                format!("somebody more for {minutes} minutes, who {qualified}has been in no dirtier room")
             }
         };
         told

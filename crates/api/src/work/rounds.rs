@@ -158,7 +158,7 @@ impl Round {
 
 impl MoveReasonGiven {
     fn of(why: words::MoveReason) -> Self {
-        Self { code: Code(why), text: why.text().to_owned() }
+        Self { code: Code(why), text: why.text() }
     }
 }
 
@@ -177,7 +177,14 @@ impl MovedCheck {
                 format!("{to} took it over, since nobody had it")
             }
             words::MoveReason::TakenOver => format!("{to} took it over, since {from} is away"),
-            why => why.text().to_owned(),
+            words::MoveReason::LeftOver => format!("{}, when {from} had it", moved.why.text()),
+            why if moved.from.len() > 1 => {
+                let mut gone = moved.from.iter().filter(|person| !moved.to.contains(person));
+                let only = gone.next().filter(|_| gone.next().is_none());
+                let who = only.map_or("one of them".to_owned(), |person| names.person(*person));
+                format!("{}, and it takes two", why.text_of(&who))
+            }
+            why => why.text(),
         };
         Self {
             check_id: moved.check.uuid(),
@@ -192,15 +199,28 @@ impl MovedCheck {
 impl LeftCheck {
     /// The body of a check that nobody does.
     pub fn of(left: &words::Undone, check: Option<Check>, names: &impl SpokenOf) -> Self {
+        let wanted = check.as_ref().and_then(|check| check.qualification_id).map(Id::new);
+        let wanted = wanted.map(|wanted| names.qualification(wanted));
+        let two_people = check.as_ref().is_some_and(|check| check.two_people);
         let reason = |reason: &words::LeftReason| LeftReasonGiven {
             code: Code(*reason),
-            text: reason.text().to_owned(),
+            text: match (reason, &wanted) {
+                (words::LeftReason::NobodyQualified, Some(wanted)) => not_held(wanted, two_people),
+                _ => reason.text().to_owned(),
+            },
         };
         Self {
             check_id: left.check.uuid(),
             reasons: left.reasons.iter().map(reason).collect(),
-            cures: left.cures.iter().map(|cure| Cure::of(*cure, names)).collect(),
+            cures: left.cures.iter().map(|cure| Cure::of(*cure, wanted.as_deref(), names)).collect(),
             check,
         }
+    }
+}
+
+fn not_held(qualification: &str, two_people: bool) -> String {
+    match two_people {
+        true => format!("it takes two, and fewer than two on shift then hold {qualification}"),
+        false => format!("nobody on shift then holds {qualification}"),
     }
 }

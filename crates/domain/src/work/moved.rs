@@ -35,6 +35,8 @@ coded! {
         MakesRoom = "makes_room",
         /// Nobody had it: it is new, or was left before.
         WasLeft = "was_left",
+        /// It was not done the day before, when somebody else had it.
+        LeftOver = "left_over",
         /// People agreed on it, or a manager gave it to them.
         Agreed = "agreed",
         /// Nobody had it, or who had it is away: they took it over.
@@ -44,16 +46,24 @@ coded! {
 
 impl MoveReason {
     /// In words.
-    pub fn text(self) -> &'static str {
+    pub fn text(self) -> String {
+        self.text_of("who had it")
+    }
+
+    /// In words, where whoever had it is called so.
+    pub fn text_of(self, who: &str) -> String {
         match self {
-            MoveReason::PersonAway => "who had it is not there for it any more",
-            MoveReason::NotQualified => "who had it is not qualified for it any more",
-            MoveReason::WouldBreakHygiene => "who had it has been in a dirtier room since",
-            MoveReason::NoTimeLeft => "who had it has no time left for it",
-            MoveReason::MakesRoom => "who had it does something else that nobody could do better",
-            MoveReason::WasLeft => "nobody had it before",
-            MoveReason::Agreed => "they agreed on it, or a manager wanted it so",
-            MoveReason::TakenOver => "who has it took it over, since nobody had it or who had it is away",
+            MoveReason::PersonAway => format!("{who} is not there for it any more"),
+            MoveReason::NotQualified => format!("{who} is not qualified for it any more"),
+            MoveReason::WouldBreakHygiene => format!("{who} has been in a dirtier room since"),
+            MoveReason::NoTimeLeft => format!("{who} has no time left for it"),
+            MoveReason::MakesRoom => format!("{who} does something else that nobody could do better"),
+            MoveReason::WasLeft => "nobody had it before".to_owned(),
+            MoveReason::LeftOver => "it is left over from the day before".to_owned(),
+            MoveReason::Agreed => "they agreed on it, or a manager wanted it so".to_owned(),
+            MoveReason::TakenOver => {
+                format!("who has it took it over, since nobody had it or {who} is away")
+            }
         }
     }
 }

@@ -59,6 +59,8 @@ coded! {
         NobodyOnShift = "nobody_on_shift",
         /// Who would be on shift is away.
         AllAbsent = "all_absent",
+        /// Who is not away has their break then.
+        OnBreak = "on_break",
         /// Who is there is not qualified, or not any more.
         NobodyQualified = "nobody_qualified",
         /// Who could has other checks then, or the window is shorter than the work.
@@ -74,6 +76,7 @@ impl LeftReason {
         match self {
             LeftReason::NobodyOnShift => "no shift leaves time for it in its window",
             LeftReason::AllAbsent => "who would be on shift is away",
+            LeftReason::OnBreak => "who would be on shift has their break then",
             LeftReason::NobodyQualified => "nobody who is there is qualified for it",
             LeftReason::NoTimeInWindow => "who could do it has other checks then",
             LeftReason::WouldBreakHygiene => {

@@ -83,6 +83,7 @@ pub(super) fn any_worker(chance: &mut Chance, number: usize) -> Worker {
         worked_min: of(chance, 0, 4_000),
         available_min: 9_600,
         breaks: if often(chance, 50) { vec![rest(chance, 30)] } else { vec![] },
+        busy: vec![],
         familiar: if often(chance, 40) { vec![id(chance.below(4))] } else { vec![] },
         unpleasant_min: of(chance, 0, 300),
         begun_min: 0,

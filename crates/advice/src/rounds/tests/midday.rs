@@ -89,3 +89,70 @@ fn who_is_not_qualified_any_more_hands_it_on() {
     day.checks[1].qualification = Some(Id::new(Uuid::from_u128(ACID)));
     check_moves(&day, &published, &[(12, Some(BEN), MoveReason::NotQualified)]);
 }
+
+/// Ada has all there is, Ben nothing.
+fn all_with_one() -> (WorkDay, Published) {
+    let long = |check: u128| DueCheck {
+        room: Id::new(Uuid::from_u128(check)),
+        minutes: 80,
+        window: span(480, 900),
+        is_unpleasant: true,
+        ..due(check)
+    };
+    let steps: Vec<PlannedStep> = (0..4).map(|index| step(41 + index, 480 + 80 * index as i64)).collect();
+    let round =
+        PlannedRound { person: Id::new(Uuid::from_u128(ADA)), steps, minutes: 320, fair_minutes: 160 };
+    let day = work_day((41..45).map(long).collect(), vec![worker(ADA), worker(BEN)]);
+    (day, Published { rounds: vec![round], begun: vec![], now: at(430) })
+}
+
+#[test]
+fn nothing_moves_for_fairer_minutes() {
+    let (day, published) = all_with_one();
+    check_moves(&day, &published, &[]);
+}
+
+#[test]
+fn what_is_late_on_paper_stays_where_it_is() {
+    let (mut day, published) = all_with_one();
+    for due in &mut day.checks {
+        due.window = span(480, 700);
+        due.limit = Some(at(900));
+    }
+    day.workers.truncate(1);
+    day.workers.push(Worker { shifts: vec![span(760, 900)], ..worker(BEN) });
+    check_moves(&day, &published, &[]);
+}
+
+#[test]
+fn who_had_the_time_is_not_said_to_have_none() {
+    let (mut day, mut published) = all_with_one();
+    // On paper the short one goes before the appointment and the long one after it: in no other order all fit.
+    let windows = [(80, span(480, 640)), (40, span(480, 640)), (40, span(520, 560))];
+    day.checks.truncate(3);
+    for (due, (minutes, window)) in day.checks.iter_mut().zip(windows) {
+        *due = DueCheck { minutes, window, ..due.clone() };
+    }
+    published.rounds[0].steps = vec![step(42, 480), step(43, 520), step(41, 560)];
+    let acid = Some(Id::new(Uuid::from_u128(ACID)));
+    day.workers[0].held = vec![good_until(ACID, None)];
+    day.checks.push(DueCheck { qualification: acid, minutes: 40, window: span(560, 600), ..due(51) });
+    let moves = [(41, Some(BEN), MoveReason::MakesRoom), (51, Some(ADA), MoveReason::WasLeft)];
+    check_moves(&day, &published, &moves);
+}
+
+#[test]
+fn where_it_takes_two_the_one_who_is_away_is_the_reason() {
+    let together = DueCheck { two_people: true, ..due(11) };
+    let round = |person: u128, with: u128| PlannedRound {
+        person: Id::new(Uuid::from_u128(person)),
+        steps: vec![PlannedStep { with: Some(Id::new(Uuid::from_u128(with))), ..step(11, 480) }],
+        minutes: 10,
+        fair_minutes: 10,
+    };
+    let rounds = vec![round(ADA, BEN), round(BEN, ADA)];
+    let published = Published { rounds, begun: vec![], now: at(430) };
+    let ill = Worker { absences: vec![span(430, 1440)], ..worker(BEN) };
+    let day = work_day(vec![together], vec![worker(ADA), ill]);
+    check_moves(&day, &published, &[(11, None, MoveReason::PersonAway)]);
+}
