@@ -211,8 +211,11 @@ on_both! {
         let (feeding, _) = labelled(&world).await;
         let body = NewFillAdvice { tank_id: unfed(&world, &feeding).await, ..wanted(&feeding) };
         assert_eq!(refusal(world.ada.advise_fill(feeding.here.site, &body).await), ProblemCode::Conflict);
-        let flood = NewFillAdvice { tank_id: feeding.here.north_tank, volume: Some(json(json!({ "value": 2000, "unit": "L" }))), ..body.clone() };
-        assert_eq!(refusal(world.ada.advise_fill(feeding.here.site, &flood).await), ProblemCode::Invalid);
+        for (value, unit) in [(2000, "L"), (200, "mL")] {
+            let volume = Some(json(json!({ "value": value, "unit": unit })));
+            let other = NewFillAdvice { tank_id: feeding.here.north_tank, volume, ..body.clone() };
+            assert_eq!(refusal(world.ada.advise_fill(feeding.here.site, &other).await), ProblemCode::Invalid);
+        }
         let none = NewFillAdvice { tank_id: Uuid::now_v7(), ..body };
         let error = world.ada.advise_fill(feeding.here.site, &none).await.unwrap_err();
         assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/tank_id"));

@@ -48,6 +48,9 @@ pub struct FillWanted {
 /// Of tap water that has stood in a room (common practice, no source).
 const WATER_C: f64 = 20.0;
 
+/// Of less of a tank nobody makes a fill: it was meant in another unit (our own judgement).
+const LEAST_FILL: f64 = 0.01;
+
 /// Advises a fresh fill of a tank, and keeps the advice.
 /// # Errors
 /// When the caller may not, there is no such tank, or nothing tells what is dosed into it.
@@ -64,8 +67,10 @@ pub async fn advise_fill(
     let facts = Facts::load(app, &tx, scope, wanted.tank, stamp.at).await.map_err(unknown_tank)?;
     let mark_l = facts.tank.content.fill_mark_l;
     let litres = wanted.litres.unwrap_or(mark_l);
-    if litres > mark_l * (1.0 + ABOVE_MARK) {
-        let detail = format!("expected at most what the tank takes, {mark_l} L to its mark");
+    if !(mark_l * LEAST_FILL..=mark_l * (1.0 + ABOVE_MARK)).contains(&litres) {
+        let least = mark_l * LEAST_FILL;
+        let detail =
+            format!("expected {least} L at least, and at most what the tank takes, {mark_l} L to its mark");
         return Err(Refusal::invalid("/volume", "out_of_range", detail));
     }
     let (outcome, steps, ec_expected, reasons) = match facts.tank.content.mode {

@@ -6,13 +6,13 @@ use fillmark_domain::stock::{LabelRevision, ProductId, Reagent};
 
 use super::calculate::solution::Water;
 use super::component::{Component, Composition};
-use super::conductivity::{conductivity_ms_cm, ec25_at_ph_ms_cm};
+use super::conductivity::conductivity_ms_cm;
 use super::fill::SourceWater;
 use super::label::{Dose, Label};
 use super::learnt::Learnt;
-use super::ph::balanced_at;
+use super::ph::{at_own_ph, balanced_at};
 use super::reagents::{Chemistry as _, strength_mol_l};
-use super::speciation::{Carbon, OutsideModel, speciate};
+use super::speciation::{Carbon, OutsideModel};
 use super::titration::Titration;
 
 /// A product as it is dosed.
@@ -190,22 +190,28 @@ fn alkalinity_meq_l(ions: &Composition) -> f64 {
 /// What each adds to the EC in the company of the others, which is less than alone: their rises alone are scaled to what all
 /// together add to the water.
 fn rises(ions: &[Option<Composition>], water: SourceWater) -> Result<Vec<Option<f64>>, OutsideModel> {
-    let alone = ions.iter().map(|ions| ions.as_ref().map(ec_filled_up).transpose());
+    let filled = ions.iter().map(|ions| ions.as_ref().map(filled_up).transpose());
+    let filled: Vec<Option<Composition>> = filled.collect::<Result<_, _>>()?;
+    let alone = filled.iter().map(|ions| ions.as_ref().map(ec_at_own_ph).transpose());
     let alone: Vec<Option<f64>> = alone.collect::<Result<_, _>>()?;
     let sum: f64 = alone.iter().flatten().sum();
     if sum <= 0.0 {
         return Ok(alone);
     }
     let water = ions_of(water);
-    let all = ions.iter().flatten().fold(water, |sum, ions| sum.plus(ions, 1.0));
-    let together = ec_filled_up(&all)? - ec25_at_ph_ms_cm(&water, FEED_PH)?;
+    let all = filled.iter().flatten().fold(water.clone(), |sum, ions| sum.plus(ions, 1.0));
+    let together = ec_at_own_ph(&all)? - ec_at_own_ph(&water)?;
     Ok(alone.into_iter().map(|alone| Some(alone? * together / sum)).collect())
 }
 
-/// Labels leave out counter-ions: sodium or chloride conduct like them within a fifth.
-fn ec_filled_up(ions: &Composition) -> Result<f64, OutsideModel> {
-    let filled = balanced_at(ions, FEED_PH, 25.0)?;
-    Ok(conductivity_ms_cm(&speciate(&filled, Carbon::Closed, FEED_PH, 25.0)?))
+/// Labels leave out counter-ions: sodium or chloride conduct like them within a fifth. Each product is filled up by itself, so
+/// that what the alkalinity of the water still wants of an acid is not taken for the product's.
+fn filled_up(ions: &Composition) -> Result<Composition, OutsideModel> {
+    balanced_at(ions, FEED_PH, 25.0)
+}
+
+fn ec_at_own_ph(ions: &Composition) -> Result<f64, OutsideModel> {
+    Ok(conductivity_ms_cm(&at_own_ph(ions, Carbon::Closed, 25.0)?))
 }
 
 /// The water as ions, as far as it is known; pure water where it cannot be.
@@ -226,6 +232,8 @@ mod tests {
     use fillmark_domain::stock::{Analysis, Basis, Declared};
     use uuid::Uuid;
 
+    use super::super::calculate::solution::{Recipe, SaltDose, solution};
+    use super::super::fill::Acidity;
     use super::*;
 
     const SOFT: SourceWater = SourceWater { ec_ms_cm: 0.2, acidity: None };
@@ -244,6 +252,10 @@ mod tests {
     }
 
     fn brought(labels: &[LabelRevision]) -> Vec<Brings> {
+        brought_to(SOFT, labels)
+    }
+
+    fn brought_to(water: SourceWater, labels: &[LabelRevision]) -> Vec<Brings> {
         let dosed: Vec<Dosed<'_>> = labels
             .iter()
             .zip(1..)
@@ -253,7 +265,7 @@ mod tests {
                 dose: Dose::MlPerL(2.0),
             })
             .collect();
-        brings(&dosed, SOFT).into_values().collect()
+        brings(&dosed, water).into_values().collect()
     }
 
     /// 1.01 g/L of potassium nitrate is 10 mmol/L, and conducts 1.29 mS/cm (interpolated between 0.01 and 0.02 mol/L of the
@@ -264,6 +276,45 @@ mod tests {
         let rise = brought(&[nitrate])[0].ec_rise.unwrap();
         assert_eq!(rise.teller, Teller::Chemistry);
         assert!((rise.value * 2.0 - 1.328).abs() < 0.04, "{rise:?}");
+    }
+
+    /// Nitrate of calcium and potassium: what the bicarbonate of a water still wants of an acid is no part of it. Salts with all
+    /// their charges, by the same model, tell the rise.
+    #[test]
+    fn the_alkalinity_of_a_water_is_not_taken_for_the_products() {
+        let nitrate = || {
+            label(
+                &[
+                    (Declared::NitrateNitrogen, 5.0),
+                    (Declared::Calcium, 6.0),
+                    (Declared::PotassiumOxide, 2.7),
+                ],
+                None,
+            )
+        };
+        let rise = |ec_ms_cm: f64, alkalinity_meq_l: f64| {
+            let water = SourceWater { ec_ms_cm, acidity: Some(Acidity { ph: 7.4, alkalinity_meq_l }) };
+            let rise = brought_to(water, &[nitrate()])[0].ec_rise.unwrap().value;
+            let salts = [("Ca(NO3)2", 0.4900), ("KNO3", 0.1156)].map(|(formula, g_l)| SaltDose {
+                formula: formula.into(),
+                as_sold: false,
+                g_l,
+            });
+            let ions = Water {
+                ec_ms_cm: Some(ec_ms_cm),
+                ph: Some(7.4),
+                alkalinity_meq_l: Some(alkalinity_meq_l),
+                ions_mg_l: Vec::new(),
+            };
+            let recipe = Recipe { salts: salts.to_vec(), products: Vec::new(), water: Some(ions) };
+            let of_salts = (solution(&recipe).unwrap().ec_ms_cm - ec_ms_cm) / 2.0;
+            assert!(
+                (rise / of_salts - 1.0).abs() < 0.02,
+                "{rise} beside {of_salts} of salts at {alkalinity_meq_l}"
+            );
+            rise
+        };
+        assert!(rise(0.2, 0.2) > rise(0.35, 2.4) && rise(0.35, 2.4) > rise(0.65, 5.0));
     }
 
     #[test]

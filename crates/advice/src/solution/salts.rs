@@ -1,6 +1,6 @@
 //! Salts, acids and bases of the formula kind: what one mol of them puts into the water.
 
-use super::component::{Component, Composition};
+use super::component::Composition;
 use super::ions::Ion;
 use super::substance::{NoFormula, Substance, leading_count, parts};
 use super::water;
@@ -12,6 +12,8 @@ pub struct Salt {
     pub molar_mass_g_mol: f64,
     /// What one mol/L of it gives a solution, mol a mol. Protons and hydroxide are what the charges leave.
     pub per_mol: Composition,
+    /// Charge of the ions of its formula, mol a mol: nothing of what can stand in a bottle.
+    pub charge: f64,
 }
 
 impl Salt {
@@ -21,13 +23,16 @@ impl Salt {
     pub fn read(formula: &str) -> Result<Self, NoFormula> {
         let refused = || NoFormula { formula: formula.to_owned() };
         let molar_mass_g_mol = Substance::read(formula)?.molar_mass_g_mol();
-        let mut per_mol = Composition::default();
+        let (mut per_mol, mut charge) = (Composition::default(), 0.0);
         for (times, part) in parts(formula) {
-            for (component, count) in ions_of(part).ok_or_else(refused)? {
-                per_mol = per_mol.with(component, count * times);
+            for (ion, count) in ions_of(part).ok_or_else(refused)? {
+                charge += f64::from(ion.charge) * count * times;
+                if let Some(component) = ion.component {
+                    per_mol = per_mol.with(component, count * times);
+                }
             }
         }
-        Ok(Self { molar_mass_g_mol, per_mol })
+        Ok(Self { molar_mass_g_mol, per_mol, charge })
     }
 
     /// What so many grams in a litre give, mmol/L.
@@ -70,14 +75,14 @@ pub fn of_trade_at_g_l(formula: &str, g_l: f64) -> Result<Composition, NoFormula
 }
 
 /// Cuts a part of a formula into ions, the longest name first, so that `H2PO4` is not taken for hydrogen.
-/// Crystal water is none; protons and hydroxide are not counted.
-fn ions_of(part: &str) -> Option<Vec<(Component, f64)>> {
+/// Crystal water is none.
+fn ions_of(part: &str) -> Option<Vec<(&'static Ion, f64)>> {
     let mut found = Vec::new();
     let mut text = if part == "H2O" { "" } else { part };
     while !text.is_empty() {
         let (ion, rest) = bracketed(text).or_else(|| bare(text))?;
         let (count, rest) = leading_count(rest);
-        found.extend(ion.component.map(|component| (component, count)));
+        found.push((ion, count));
         text = rest;
     }
     Some(found)
@@ -96,13 +101,13 @@ fn bare(text: &str) -> Option<(&'static Ion, &str)> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use Component as C;
+    use crate::solution::component::Component::{self, self as C};
 
     #[track_caller]
     fn check(formula: &str, expected: &[(Component, f64)]) {
         let salt = Salt::read(formula).unwrap();
         let got: Vec<_> = salt.per_mol.present().collect();
-        assert_eq!(got, expected, "{formula}");
+        assert_eq!((got.as_slice(), salt.charge), (expected, 0.0), "{formula}");
     }
 
     #[test]
@@ -119,6 +124,12 @@ mod tests {
         check("Ca(OH)2", &[(C::Calcium, 1.0)]);
         check("H3BO3", &[(C::Borate, 1.0)]);
         check("K2CO3", &[(C::Potassium, 2.0), (C::Carbonate, 1.0)]);
+    }
+
+    #[test]
+    fn a_formula_that_lacks_a_bracket_or_number_is_left_with_a_charge() {
+        let charge = |formula| Salt::read(formula).unwrap().charge;
+        assert_eq!((charge("CaNO3"), charge("K"), charge("K2NO3"), charge("MgSO4")), (1.0, 1.0, 1.0, 0.0));
     }
 
     #[test]

@@ -162,6 +162,8 @@ pub struct BalanceMonth {
 pub enum MonthBalance {
     /// It does, as far as readings can tell.
     Closes,
+    /// Of most of it no reading tells.
+    NotObserved,
     /// More was drawn than reached the tank.
     MoreDrawn,
     /// More reached the tank than was drawn.
@@ -268,6 +270,7 @@ impl BalanceMonth {
             unobserved: amount(month.unobserved),
             verdict: match month.verdict {
                 answers::MonthVerdict::Closes => MonthBalance::Closes,
+                answers::MonthVerdict::NotObserved => MonthBalance::NotObserved,
                 answers::MonthVerdict::MoreDrawn => MonthBalance::MoreDrawn,
                 answers::MonthVerdict::MoreShown => MonthBalance::MoreShown,
             },

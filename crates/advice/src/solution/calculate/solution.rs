@@ -81,10 +81,10 @@ pub fn solution(recipe: &Recipe) -> Result<Solution, Faults> {
     let products = of_products(&recipe.products, &mut faults);
     let water = recipe.water.as_ref().map_or_else(|| Ok(Reckoned::default()), Water::reckoned);
     let Some(water) = faults.part("", water).filter(|_| faults.is_empty()) else { return Err(faults) };
-    let all = water.whole.plus(&salts, 1.0).plus(&products, 1.0);
+    let known = water.whole.plus(&salts, 1.0);
     let found = match recipe.products.is_empty() {
-        true => by_balance(&all, water.tells_ph || recipe.water.is_none()),
-        false => by_labels(&all),
+        true => by_balance(&known, water.tells_ph || recipe.water.is_none()),
+        false => by_labels(&known, &products),
     };
     let mut solution = match found {
         Ok(solution) => solution,
@@ -103,6 +103,9 @@ pub fn solution(recipe: &Recipe) -> Result<Solution, Faults> {
     Ok(solution)
 }
 
+const CHARGED: &str =
+    "expected a salt whose charges balance, such as Ca(NO3)2: a bracket or a number is missing in this one";
+
 fn of_salts(salts: &[SaltDose], faults: &mut Faults) -> Composition {
     let mut sum = Composition::default();
     for (at, dose) in salts.iter().enumerate() {
@@ -110,8 +113,11 @@ fn of_salts(salts: &[SaltDose], faults: &mut Faults) -> Composition {
             true => of_trade_at_g_l(&dose.formula, dose.g_l),
             false => Salt::read(&dose.formula).map(|salt| salt.at_g_l(dose.g_l)),
         };
-        if let Some(made) = faults.take(format!("/salts/{at}/formula"), "not_a_salt", made) {
+        let pointer = format!("/salts/{at}/formula");
+        if let Some(made) = faults.take(&pointer, "not_a_salt", made) {
             sum = sum.plus(&made, 1.0);
+            let is_neutral = Salt::read(&dose.formula).is_ok_and(|salt| salt.charge == 0.0);
+            faults.unless(is_neutral, &pointer, "charged", CHARGED);
         }
     }
     sum
@@ -143,11 +149,12 @@ fn by_balance(all: &Composition, tells_ph: bool) -> Result<Solution, OutsideMode
 }
 
 /// Labels leave out counter-ions. Sodium or chloride in their place conduct as others do within a fifth, so the truth lies
-/// between the declared ions alone and those filled up.
-fn by_labels(all: &Composition) -> Result<Solution, OutsideModel> {
-    let declared_ms_cm = conductivity_ms_cm(&speciate(all, Carbon::Closed, FEED_PH, 25.0)?);
-    let filled = balanced_at(all, FEED_PH, 25.0)?;
-    let found = speciate(&filled, Carbon::Closed, FEED_PH, 25.0)?;
+/// between the declared ions alone and those filled up. The charges of what else is there are known.
+fn by_labels(known: &Composition, products: &Composition) -> Result<Solution, OutsideModel> {
+    let filled = known.plus(&balanced_at(products, FEED_PH, 25.0)?, 1.0);
+    let found = at_own_ph(&filled, Carbon::Closed, 25.0)?;
+    let declared = known.plus(products, 1.0);
+    let declared_ms_cm = conductivity_ms_cm(&speciate(&declared, Carbon::Closed, found.ph, 25.0)?);
     let ec_ms_cm = conductivity_ms_cm(&found);
     let mut solution = between(&found, ec_ms_cm, declared_ms_cm.min(ec_ms_cm), declared_ms_cm.max(ec_ms_cm));
     solution.reasons.push(Reason::LabelFilledUp { declared_ms_cm, ph: FEED_PH });
@@ -268,6 +275,25 @@ mod tests {
         assert!(found.ec_from_ms_cm < 0.9 * found.ec_ms_cm, "{found:?}");
         assert!(found.cautions.contains(&Caution::NitrogenUntold));
         assert!(found.reasons.contains(&Reason::DoesNotConduct));
+    }
+
+    #[test]
+    fn a_formula_that_lacks_a_bracket_is_refused_and_not_made_up() {
+        refused(&of_salts(&[("KNO3", 1.0), ("CaNO3", 1.0)]), "/salts/1/formula", "charged");
+    }
+
+    /// A drop of a product leaves the EC of a water that holds bicarbonate where it is.
+    #[test]
+    fn a_label_takes_nothing_of_the_water_for_its_own() {
+        let hard =
+            Water { ec_ms_cm: Some(0.35), ph: Some(7.4), alkalinity_meq_l: Some(2.4), ions_mg_l: Vec::new() };
+        let label = Label {
+            basis: Basis::MassByVolume,
+            analysis: vec![(Declared::NitrateNitrogen, 5.0), (Declared::Calcium, 6.0)],
+        };
+        let products = vec![ProductDose { label, dose: Dose::MlPerL(0.0001) }];
+        let found = solution(&Recipe { products, water: Some(hard), ..Recipe::default() }).unwrap();
+        assert!((found.ec_ms_cm - 0.35).abs() < 0.002, "{found:?}");
     }
 
     #[test]

@@ -15,6 +15,9 @@ use crate::solution::uptake::SURE;
 /// Readings that tell a dose no better than this part of it tell nothing, and the record stands (our own judgement).
 const TELLS: f64 = 0.5;
 
+/// Where no reading tells of more than this part, the record is held against itself (our own judgement).
+const MOST_UNOBSERVED: f64 = 0.5;
+
 /// Doses are measured out to this part (common practice, no source), each for itself.
 const MEASURED_TO: f64 = 0.05;
 
@@ -55,6 +58,8 @@ pub struct Month {
 pub enum MonthVerdict {
     /// It does, as far as readings can tell.
     Closes,
+    /// Of most of it no reading tells.
+    NotObserved,
     /// More was drawn than reached the tanks: spilt, drawn in another unit, or used where no record says.
     MoreDrawn,
     /// More reached the tanks than was drawn: taken from stock without a record.
@@ -142,6 +147,8 @@ impl Sums {
             MonthVerdict::MoreDrawn
         } else if off < -SURE * spread {
             MonthVerdict::MoreShown
+        } else if self.unobserved > MOST_UNOBSERVED * self.shown {
+            MonthVerdict::NotObserved
         } else {
             MonthVerdict::Closes
         };

@@ -308,10 +308,10 @@ fn what_was_taken_from_stock_without_a_record_shows_in_the_tanks() {
 }
 
 #[test]
-fn what_no_reading_tells_is_taken_from_the_record() {
+fn what_no_reading_tells_is_taken_from_the_record_and_closes_nothing() {
     let events = vec![poured(1, day(0), 1, 100.0, AdditionReason::Strength)];
     let record = TankRecord { fill_mark_l: 200.0, events };
     let got = months(&drawn(&record), &additions(&record, &rises(), WATER), &rises(), Tz::UTC);
     assert_eq!((got[0].drawn, got[0].shown.value, got[0].unobserved), (100.0, 100.0, 100.0));
-    assert_eq!(got[0].verdict, MonthVerdict::Closes);
+    assert_eq!(got[0].verdict, MonthVerdict::NotObserved);
 }

@@ -102,11 +102,19 @@ impl Month {
     /// In a sentence.
     pub fn told(&self, called: &Called) -> String {
         let (drawn, shown) = (called.amount(self.drawn), three_figures(self.shown.value));
-        let spread = three_figures(self.shown.spread);
+        let (spread, untold) = (three_figures(self.shown.spread), three_figures(self.unobserved));
         match self.verdict {
+            MonthVerdict::Closes if self.unobserved > 0.0 => format!(
+                "{drawn} were drawn, and the tank shows {shown} (give or take {spread}), of which {untold} stand on the record \
+                 alone: it closes."
+            ),
             MonthVerdict::Closes => {
                 format!("{drawn} were drawn, and the tank shows {shown} (give or take {spread}): it closes.")
             }
+            MonthVerdict::NotObserved => format!(
+                "{drawn} were drawn, and no reading tells of {untold} of it whether the tank got it: read EC before and half an \
+                 hour after it is poured."
+            ),
             MonthVerdict::MoreDrawn => format!(
                 "{drawn} were drawn, and the tank shows no more than {shown} (give or take {spread}): spilt, measured in another \
                  unit, or used elsewhere."
