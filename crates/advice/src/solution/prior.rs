@@ -199,7 +199,7 @@ fn rises(ions: &[Option<Composition>], water: SourceWater) -> Result<Vec<Option<
         return Ok(alone);
     }
     let water = ions_of(water);
-    let all = filled.iter().flatten().fold(water.clone(), |sum, ions| sum.plus(ions, 1.0));
+    let all = filled.iter().flatten().fold(water, |sum, ions| sum.plus(ions, 1.0));
     let together = ec_at_own_ph(&all)? - ec_at_own_ph(&water)?;
     Ok(alone.into_iter().map(|alone| Some(alone? * together / sum)).collect())
 }
