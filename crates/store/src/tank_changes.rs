@@ -7,7 +7,7 @@ use fillmark_domain::Id;
 use fillmark_domain::entries::TankChange;
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
-use sea_orm::sea_query::{Condition, Expr, ExprTrait, Query, SelectStatement};
+use sea_orm::sea_query::Condition;
 use sea_orm::{ColumnTrait, QueryFilter, QuerySelect, Set};
 use uuid::Uuid;
 
@@ -92,7 +92,7 @@ pub async fn last_full(
         .filter(row::Column::Fraction.gte(1.0))
         .filter(row::Column::RecordedAt.lt(before))
         .filter(row::Column::ReversesId.is_null())
-        .filter(Expr::exists(taken_back()).not())
+        .filter(entries::is_not_corrected::<TankChange>())
         .group_by(row::Column::TankId)
         .into_tuple()
         .all(&tx.0)
@@ -111,19 +111,6 @@ pub async fn of_tanks(
 ) -> Result<Vec<KeptChange>, StoreError> {
     let there = Condition::all().add(row::Column::TankId.is_in(tanks.iter().map(|tank| tank.uuid())));
     entries::standing_where(tx, scope, from, before, there).await
-}
-
-fn taken_back() -> SelectStatement {
-    let (back, change) = (
-        |name: &'static str| Expr::col(("back", name)),
-        |name: &'static str| Expr::col(("tank_changes", name)),
-    );
-    Query::select()
-        .expr(Expr::val(1))
-        .from_as("tank_changes", "back")
-        .and_where(back("site_id").eq(change("site_id")))
-        .and_where(back("reverses_id").eq(change("id")))
-        .take()
 }
 
 mod row {
