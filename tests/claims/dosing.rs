@@ -225,6 +225,29 @@ on_both! {
         assert!(error.problem().unwrap().detail.contains("poured in small parts"), "{error:?}");
     }
 
+    async fn what_the_followed_advice_does_not_name_is_asked_back(world: World) {
+        let (feeding, acid) = labelled(&world).await;
+        let site = feeding.here.site;
+        feeding.receive(&world.ada, acid, "S1", "2027-03-01", 900.0).await;
+        let advice = world.ada.advise_fill(site, &wanted(&feeding)).await.unwrap();
+        let other = NewAddition { advice_id: Some(advice.id), product_id: Some(acid), ..feeding.addition(20.0) };
+        let error = world.ada.record_addition(site, &other).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/advice_id")));
+        world.ada.record_addition(site, &NewAddition { advice_id: None, ..other }).await.unwrap();
+    }
+
+    async fn an_acid_of_unknown_strength_is_given_in_small_steps(world: World) {
+        let feeding = world.feeding().await;
+        let body = json(json!({ "name": "Sour", "base": "mL", "kind": "ph_adjuster", "mixing_rank": 90 }));
+        let sour = world.ada.business().create::<NewProduct>(&body).await.unwrap().id;
+        label(&world, sour, json!({ "reagent": "citric_acid" })).await;
+        read(&world, &feeding, "06:50", 1.4, 6.9).await;
+        let wanted = NewCorrectionAdvice { tank_id: feeding.here.north_tank, topping_up: false };
+        let told = world.ada.advise_correction(feeding.here.site, &wanted).await.unwrap();
+        assert_eq!((told.outcome.0, to_do(&told)), (AdviceOutcome::FollowSteps, vec![ToDo::Measure]), "{told:?}");
+    }
+
     async fn water_holds_no_more_alkalinity_than_it_conducts(world: World) {
         let (feeding, _) = labelled(&world).await;
         let body = json!({ "name": "Spring", "ec": { "value": 0.2, "unit": "mS/cm" }, "alkalinity": { "value": 8.0, "unit": "meq/L" } });

@@ -4,6 +4,7 @@
 //! from those. Every constant stands beside its source, in the unit that its name carries. To add a solute: its component
 //! and forms in `ions`, its acid steps and pairs in `equilibria`, with sources; rows to hold it to in `testdata/agronomy`.
 
+pub mod acid_rise;
 mod activity;
 pub mod air;
 pub mod balance;

@@ -53,7 +53,14 @@ impl Shelf {
             ph_aim: Some(6.0),
             parts,
             rise: Ok(rises.of_mixture(&amounts).expect("labels tell")),
-            acid: Some(Acid { product: self.acid.product, reagent: ACID, mol_l: ACID_MOL_L, response: 1.0 }),
+            acid: Some(Acid {
+                product: self.acid.product,
+                reagent: ACID,
+                mol_l: ACID_MOL_L,
+                response: 1.0,
+                spread: None,
+                ec_rise: 0.0,
+            }),
             temperature_c: 20.0,
         };
         let ml = |step: &Step| match step {

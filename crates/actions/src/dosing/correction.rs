@@ -6,7 +6,7 @@ use fillmark_advice::solution::correct::{
 };
 use fillmark_advice::solution::record::{Litres, TankRecord, What};
 use fillmark_advice::solution::step::{Chemistry, StepAsked, ph_step};
-use fillmark_advice::solution::turnover::{Moves, TURNOVER_LIMIT, early_change};
+use fillmark_advice::solution::turnover::Moves;
 use fillmark_advice::solution::waste::{Drain, DrainAsked, LEACHING, drain};
 use fillmark_domain::entries::{AdviceKind, AdviceOutcome, AdvisedStep, BandThen, SamplePoint};
 use fillmark_domain::people::Act;
@@ -14,7 +14,8 @@ use fillmark_domain::places::{SiteId, TankId, TankMode};
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Band, Metric};
 
-use super::facts::Facts;
+use super::facts::{Facts, MEMORY};
+use super::uptake::early;
 use super::{KeptAdvice, Made, WATER_C, give, unknown_tank};
 use crate::{App, Caller, Refusal};
 
@@ -72,10 +73,11 @@ pub async fn advise_correction(
 fn asked(facts: &Facts, topping_up: bool, at: DateTime<Utc>) -> Result<CorrectAsked, Refusal> {
     let (record, litres) = (&facts.record, facts.litres());
     let parts = facts.parts().unwrap_or_default();
-    let early = match facts.tank.content.mode.is_changed() {
-        true => early_change(record, &facts.moves(), TURNOVER_LIMIT),
+    let why_early = match facts.tank.content.mode.is_changed() {
+        true => early(facts, (at - MEMORY, at)),
         false => Vec::new(),
     };
+    let acid = facts.acid();
     let stirred = record.events.iter().rfind(|event| !matches!(event.what, What::Read { .. }));
     Ok(CorrectAsked {
         fill_mark_l: record.fill_mark_l,
@@ -86,14 +88,15 @@ fn asked(facts: &Facts, topping_up: bool, at: DateTime<Utc>) -> Result<CorrectAs
         stirred_at: stirred.map(|event| event.at),
         water: facts.water(),
         water_c: WATER_C,
-        acid: facts.acid(),
+        titration: acid.and_then(|acid| facts.adjuster(acid.product)?.titration.clone()),
+        acid,
         ec_band: facts.ec_band().map(then)?,
         ph_band: facts.band(Metric::Ph).map(then),
         rise: facts.rise(&parts),
         parts,
         topping_up,
         top_up_share: facts.top_up_share(),
-        early,
+        early: why_early,
     })
 }
 
@@ -159,8 +162,8 @@ fn steps(facts: &Facts, asked: &CorrectAsked, made: &Correction) -> (Vec<Advised
         return (steps, Some(told.to_owned()));
     };
     let (step, told) = ph(facts, product, shown.value, band, asked.litres);
-    let measure = step.is_some().then_some(AdvisedStep::Measure(Metric::Ph));
-    steps.extend(step.into_iter().chain(measure));
+    // Where no amount is told, small steps are, and each is measured.
+    steps.extend(step.into_iter().chain([AdvisedStep::Measure(Metric::Ph)]));
     (steps, Some(told))
 }
 

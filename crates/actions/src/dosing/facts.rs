@@ -52,7 +52,7 @@ pub(super) struct Facts {
 }
 
 /// Records older than this teach nothing that newer ones do not.
-const MEMORY: TimeDelta = TimeDelta::days(120);
+pub(super) const MEMORY: TimeDelta = TimeDelta::days(120);
 
 /// With fewer additions of its own to learn from, a tank learns from those that are filled with the same water too.
 pub(super) const ENOUGH: usize = 5;
@@ -121,7 +121,10 @@ impl Facts {
         let prior = |label: &LabelRevision| {
             let brings = self.priors.brings.get(&label.product).and_then(|brings| brings.ec_rise);
             let stated = brings.map(|expected| expected.value).or(label.ec_rise_per_unit_per_l);
-            (label.product, stated.map(EcPrior::of_label))
+            // Chemistry counts what moves the pH in mL.
+            let by_reagent =
+                || self.adjuster(label.product).filter(|_| self.is_liquid(label.product))?.ec_rise;
+            (label.product, stated.or_else(by_reagent).map(EcPrior::of_label))
         };
         let priors: Vec<_> = self.labels.values().map(prior).collect();
         self.rises = ec_rises(&ec, self.water().ec_ms_cm, &priors);
@@ -197,6 +200,11 @@ impl Facts {
             Some(Acidity { ph, alkalinity_meq_l })
         });
         SourceWater { ec_ms_cm: source.map_or(0.0, |source| source.ec_ms_cm), acidity }
+    }
+
+    /// The EC of that water, mS/cm; none where its source is not told.
+    pub(super) fn water_ec_ms_cm(&self) -> Option<f64> {
+        self.source().map(|source| source.ec_ms_cm)
     }
 
     /// The products of the step in force, as they are dosed into the tank.
@@ -303,8 +311,15 @@ impl Facts {
         let product = self.mover(Moves::Down)?;
         let adjuster = self.adjuster(product)?;
         let response = self.response(product).filter(|response| response.kind == PhKind::Factor);
-        let response = response.map_or(1.0, |response| response.figure.value);
-        Some(Acid { product, reagent: adjuster.reagent, mol_l: adjuster.mol_l, response })
+        let learnt = response.as_ref().filter(|response| !response.figure.records.is_empty());
+        Some(Acid {
+            product,
+            reagent: adjuster.reagent,
+            mol_l: adjuster.mol_l,
+            response: response.as_ref().map_or(1.0, |response| response.figure.value),
+            spread: learnt.map(PhResponse::spread),
+            ec_rise: adjuster.ec_rise.unwrap_or(0.0),
+        })
     }
 
     fn held(&self, product: ProductId) -> Amount {

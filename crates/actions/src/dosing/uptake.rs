@@ -83,6 +83,7 @@ pub(super) async fn of_tank(
     }
     let beside: Vec<Drinkers<'_>> = beside.iter().map(Drinking::drinkers).collect();
     let usual = uptake(own.drinkers(), &beside);
+    let losses = losses(own.drinkers(), &usual);
     let (fed, drinks) = (own.feed_ec_ms_cm, own.plants > 0);
     let plants = f64::from(own.plants);
     let changed = facts.tank.content.mode.is_changed();
@@ -99,15 +100,27 @@ pub(super) async fn of_tank(
         nutrient: fed.filter(|_| drinks).map(|_| usual.nutrient.of_plants(plants)),
         ec_ms_cm: fed.filter(|_| drinks).and_then(|_| usual.ec_ms_cm()),
         feed_ec_ms_cm: fed,
-        turnover: changed.then(|| turnover(&facts.record)),
+        turnover: changed.then(|| turnover(&facts.record, &losses)),
         early: match changed {
-            true => early_change(&facts.record, &facts.moves(), TURNOVER_LIMIT),
+            true => early_change(&facts.record, &facts.moves(), &losses, TURNOVER_LIMIT),
             false => Vec::new(),
         },
-        losses: losses(own.drinkers(), &usual),
+        losses,
         reasons: told.chain(compared).collect(),
         cautions: cautions(&own, changed),
     })
+}
+
+/// Why a tank should be changed before its day, by its own records.
+pub(super) fn early(facts: &Facts, span: (DateTime<Utc>, DateTime<Utc>)) -> Vec<EarlyChange> {
+    let (record, moves) = (&facts.record, facts.moves());
+    let by_filling_up = early_change(record, &moves, &[], TURNOVER_LIMIT);
+    if by_filling_up.is_empty() {
+        return by_filling_up;
+    }
+    let own = Drinking::of(&facts.plan, &facts.tank, record, &facts.rises(), span);
+    let losses = losses(own.drinkers(), &uptake(own.drinkers(), &[]));
+    early_change(record, &moves, &losses, TURNOVER_LIMIT)
 }
 
 fn cautions(own: &Drinking, changed: bool) -> Vec<String> {

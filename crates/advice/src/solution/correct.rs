@@ -10,9 +10,10 @@ use chrono::{DateTime, Utc};
 use fillmark_domain::entries::{BandThen, Expectation};
 use fillmark_domain::stock::ProductId;
 
-use super::fill::{self, Acid, AcidDose, FillDose, Part, SourceWater};
+use super::fill::{self, ACID_FIRST_PH, Acid, AcidDose, FillDose, IntoTank, Part, SourceWater};
 use super::learnt::Learnt;
 use super::record::{Litres, MIXING};
+use super::titration::Titration;
 use super::turnover::EarlyChange;
 
 /// A tank does not read less than this part of what its water conducts (our own judgement).
@@ -42,6 +43,8 @@ pub struct CorrectAsked {
     pub water_c: f64,
     /// What the pH is lowered with, where one is at hand and its strength is known.
     pub acid: Option<Acid>,
+    /// How a feed made with the water takes that acid; none where it cannot be told.
+    pub titration: Option<Titration>,
     /// What the EC should be.
     pub ec_band: BandThen,
     /// What the pH should be, where a band is in force.
@@ -72,7 +75,7 @@ pub struct Shown {
 pub struct Correction {
     /// What to do about the EC.
     pub ec: EcAdvice,
-    /// Acid for hard water that is filled in, before the doses.
+    /// Acid for hard water, and for what stands in the tank where it is above its band; before the doses.
     pub acid: Option<AcidDose>,
     /// EC to expect after that, where it can be told.
     pub ec_expected: Option<Expectation>,
@@ -137,12 +140,12 @@ pub enum PhAdvice {
 /// Why a correction is advised as it is.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Reason {
-    /// The EC is, or after topping up will be, within its band.
-    InBand(f64),
-    /// It is, or after topping up will be, below it.
-    Weak(f64),
-    /// It is, or after topping up will be, above it.
-    Strong(f64),
+    /// The EC is within its band.
+    InBand(Undosed),
+    /// It is below it.
+    Weak(Undosed),
+    /// It is above it.
+    Strong(Undosed),
     /// What is not known of tank and products may carry the EC past the band: a part is told, to mix and to measure.
     MayPassBand,
     /// Nothing stands in the tank.
@@ -169,19 +172,29 @@ pub enum Reason {
     WaterAboveAim,
     /// The tank should be changed before its day.
     Early(EarlyChange),
+    /// The water that is filled in is hard, and acid goes in with it.
+    HardWater,
     /// What there is to say of the water that is filled in, as of a fresh fill.
     OfWater(fill::Reason),
 }
 
+/// The EC that a tank has before any dose.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Undosed {
+    /// As it stands, mS/cm.
+    Standing(f64),
+    /// Once it is filled to its mark with water alone, mS/cm.
+    FilledUp(f64),
+}
+
 /// Advises a correction.
 pub fn correct(asked: &CorrectAsked) -> Correction {
-    let mut made = of_ec(asked);
-    match asked.acid_for(made.ec.water_l()) {
-        Ok(acid) => made.acid = acid,
-        Err(reason) => made.reasons.push(Reason::OfWater(reason)),
+    let made = of_ec(asked);
+    match asked.acid_beside(&made.ec) {
+        Ok(None) => made,
+        Ok(Some(dose)) => made.with_acid(dose, asked),
+        Err(reason) => made.because(Reason::OfWater(reason)),
     }
-    made.reasons.extend(made.acid.map(|_| Reason::OfWater(fill::Reason::HardWater)));
-    made
 }
 
 fn of_ec(asked: &CorrectAsked) -> Correction {
@@ -204,6 +217,26 @@ fn of_ec(asked: &CorrectAsked) -> Correction {
 impl Correction {
     const fn without_figure(ec: EcAdvice, reasons: Vec<Reason>) -> Correction {
         Correction { ec, acid: None, ec_expected: None, ph: PhAdvice::Measure, reasons }
+    }
+
+    fn because(mut self, reason: Reason) -> Correction {
+        self.reasons.push(reason);
+        self
+    }
+
+    /// With acid before the doses, and what it does to the EC.
+    fn with_acid(mut self, dose: AcidDose, asked: &CorrectAsked) -> Correction {
+        let tank_l = asked.litres.litres - self.ec.drain_l() + self.ec.water_l();
+        let more = asked.acid.map_or(0.0, |acid| acid.ec_ms_cm(dose, tank_l));
+        self.ec_expected = self.ec_expected.map(|expected| Expectation {
+            value: expected.value + more,
+            low: expected.low + more,
+            high: expected.high + more,
+        });
+        self.acid = Some(dose);
+        let reason =
+            if self.ec.pours() { Reason::OfWater(fill::Reason::HardWater) } else { Reason::HardWater };
+        self.because(reason)
     }
 
     fn expecting(
@@ -231,20 +264,51 @@ impl EcAdvice {
             EcAdvice::SmallSteps | EcAdvice::FreshFill | EcAdvice::OutOfReach | EcAdvice::Measure => 0.0,
         }
     }
+
+    /// L that are drained before.
+    fn drain_l(&self) -> f64 {
+        if let EcAdvice::Dilute { drain_l, .. } = self { *drain_l } else { 0.0 }
+    }
+
+    /// Whether nutrients are poured.
+    fn pours(&self) -> bool {
+        matches!(self, EcAdvice::TopUp { .. } | EcAdvice::Strengthen { .. } | EcAdvice::SmallSteps)
+    }
 }
 
 impl CorrectAsked {
-    /// The acid that hard water takes on its way into the tank; none where the pH is low as it is.
-    fn acid_for(&self, water_l: f64) -> Result<Option<AcidDose>, fill::Reason> {
-        let aim = self.ph_band.map(|band| band.aim);
-        let hard = self.water.acidity.filter(|acidity| water_l > 0.0 && acidity.is_hard());
-        let (Some(acidity), false) = (hard, self.ph.zip(aim).is_some_and(|(ph, aim)| ph.value < aim)) else {
-            return Ok(None);
-        };
+    /// The acid that goes in with hard water or, where the tank is above its band, before nutrients; none where the pH is low as
+    /// it is. Acid for the mixture is acid for its parts together, each to the same pH.
+    fn acid_beside(&self, ec: &EcAdvice) -> Result<Option<AcidDose>, fill::Reason> {
+        let Some(acidity) = self.water.acidity.filter(|acidity| acidity.is_hard()) else { return Ok(None) };
+        let (water_l, kept_l) = (ec.water_l(), self.litres.litres - ec.drain_l());
+        let Some(to_ph) = self.acid_to(water_l > 0.0, ec.pours()) else { return Ok(None) };
         let acid = self.acid.ok_or(fill::Reason::NoAcid)?;
-        let tank_l = self.litres.litres + water_l;
-        let dose = acid.for_water(acidity, (water_l, tank_l), aim, self.water_c);
-        dose.map(Some).map_err(fill::Reason::NoDose)
+        let takes =
+            self.ph.zip(self.titration.as_ref()).and_then(|(ph, curve)| curve.mmol_l(ph.value, to_ph));
+        let dose = acid.with_water(
+            acidity,
+            &IntoTank {
+                water_l,
+                temperature_c: self.water_c,
+                tank_l: kept_l + water_l,
+                tank_takes_mmol: takes.unwrap_or(0.0) * kept_l,
+                to_ph,
+            },
+        );
+        dose.map(AcidDose::pourable).map_err(fill::Reason::NoDose)
+    }
+
+    /// The pH that acid is poured to beside water or nutrients. What stands in the tank within its band is left as it is.
+    fn acid_to(&self, filled_in: bool, pours: bool) -> Option<f64> {
+        let aim = self.ph_band.map_or(ACID_FIRST_PH, |band| band.aim);
+        let high = self.ph_band.map_or(ACID_FIRST_PH, |band| band.high);
+        match self.ph.map(|shown| shown.value) {
+            None => filled_in.then_some(aim),
+            Some(ph) if ph > high => (filled_in || pours).then_some(aim),
+            Some(ph) if ph >= aim => filled_in.then_some(ph),
+            Some(_) => None,
+        }
     }
 
     /// A reading, if what went in before it had time to mix.

@@ -3,22 +3,22 @@
 //! The doses of the programme give the proportions, the EC aim fixes the amount. Where a product does not say what it
 //! adds, the programme's strength stands, and the EC is found by measuring.
 
+mod acid;
 pub(super) mod told;
 
 use fillmark_domain::entries::Expectation;
 use fillmark_domain::stock::ProductId;
 
-use super::component::Component;
+use super::component::{Component, Composition};
 use super::learnt::Learnt;
 use super::ph::{NoDose, water_of_alkalinity};
-use super::reagents::{Chemistry as _, FIRST_MEQ_L, FIRST_PART, Reagent, dose_mmol_l, volume_ml};
+use super::reagents::{Chemistry as _, dose_mmol_l};
+pub(super) use acid::{ACID_FIRST_PH, DROP_ML, IntoTank};
+pub use acid::{Acid, AcidDose};
 
 /// Above this alkalinity, meq/L, acid goes into the water before anything else (common practice, no source): nutrients
 /// would fall out of hard water.
 const ACID_FIRST_MEQ_L: f64 = 2.0;
-
-/// To this pH, between 6 and 6.5 (common practice, no source).
-const ACID_FIRST_PH: f64 = 6.25;
 
 /// Proportions that have to be stretched or thinned by more than this do not look like a programme for this aim: our own
 /// judgement, no source.
@@ -91,44 +91,6 @@ pub struct Part {
     pub alkalinity_meq: f64,
 }
 
-/// An acid at hand.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Acid {
-    /// Which product.
-    pub product: ProductId,
-    /// What it is.
-    pub reagent: Reagent,
-    /// How strong.
-    pub mol_l: f64,
-    /// How much of it was needed for each mL that chemistry expected; 1 before there are records.
-    pub response: f64,
-}
-
-impl Acid {
-    /// The acid that so many litres of water alone take on their way into a tank, to a pH or, where none is wanted, to that at
-    /// which nutrients go in.
-    pub(super) fn for_water(
-        &self,
-        water: Acidity,
-        (water_l, tank_l): (f64, f64),
-        to_ph: Option<f64>,
-        temperature_c: f64,
-    ) -> Result<AcidDose, NoDose> {
-        let to_ph = to_ph.unwrap_or(ACID_FIRST_PH);
-        let ions = water_of_alkalinity(water.alkalinity_meq_l, Component::Calcium, water.ph, temperature_c)?;
-        let mmol_l = dose_mmol_l(&ions, self.reagent, to_ph, temperature_c)?;
-        Ok(self.in_parts(mmol_l, (water_l, tank_l), to_ph))
-    }
-
-    /// So many mmol for each litre of water, in parts of which the first is small for the whole tank.
-    fn in_parts(&self, mmol_l: f64, (water_l, tank_l): (f64, f64), to_ph: f64) -> AcidDose {
-        let expected_ml = volume_ml(mmol_l, water_l, self.mol_l) * self.response;
-        let bound = volume_ml(FIRST_MEQ_L / self.reagent.equivalents_per_mol(), tank_l, self.mol_l);
-        let first_ml = (FIRST_PART * expected_ml).min(bound);
-        AcidDose { product: self.product, expected_ml, first_ml, to_ph }
-    }
-}
-
 /// A fresh fill as advised.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fill {
@@ -164,19 +126,6 @@ pub struct FillDose {
     pub amount: f64,
 }
 
-/// Acid, poured in parts and measured after each.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct AcidDose {
-    /// Which product.
-    pub product: ProductId,
-    /// mL that are expected in all.
-    pub expected_ml: f64,
-    /// mL to begin with, before the pH is measured again.
-    pub first_ml: f64,
-    /// The pH it is for.
-    pub to_ph: f64,
-}
-
 /// Why a fill is advised as it is.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Reason {
@@ -205,7 +154,8 @@ pub enum Reason {
 
 /// Advises a fresh fill.
 pub fn fill(asked: &FillAsked) -> Fill {
-    let (factor, mut reasons) = factor(asked);
+    let of_acid = Acidifying { asked, water_l: asked.litres, factor: 1.0 }.ec_of_first();
+    let (factor, mut reasons) = factor(asked, of_acid);
     let mut parts = asked.parts.clone();
     parts.sort_by_key(|part| part.mixing_rank);
     let amount = |part: &Part| part.per_litre * factor * asked.litres;
@@ -222,7 +172,8 @@ pub fn fill(asked: &FillAsked) -> Fill {
     steps.push(Step::MeasureEc);
     steps.extend(asked.ph_aim.map(|_| Step::MeasurePh));
     steps.extend(acid.after.into_iter().flat_map(in_parts));
-    Fill { steps, ec_expected: ec_expected(asked, factor, water_l), reasons }
+    let ec_expected = ec_expected(asked, factor, water_l, of_acid);
+    Fill { steps, ec_expected, reasons }
 }
 
 /// What is poured in parts is measured after each.
@@ -231,18 +182,19 @@ fn in_parts(dose: AcidDose) -> [Step; 2] {
 }
 
 /// By which the proportions are multiplied so that the aim comes out: with water making room for liquid doses,
-/// factor · Σ rise · dose + (1 − factor · Σ liquid) · EC of the water = aim.
-fn factor(asked: &FillAsked) -> (f64, Vec<Reason>) {
+/// factor · Σ rise · dose + (1 − factor · Σ liquid) · EC of the water + EC of the acid before the nutrients = aim.
+fn factor(asked: &FillAsked, of_acid: f64) -> (f64, Vec<Reason>) {
     let rise = match &asked.rise {
         Ok(rise) => rise.value,
         Err(product) => return (1.0, vec![Reason::RiseUnknown(*product)]),
     };
     let liquid =
         asked.parts.iter().filter(|part| part.liquid).map(|part| part.per_litre).sum::<f64>() / 1000.0;
-    let (wanted, gained) = (asked.ec_aim_ms_cm - asked.water.ec_ms_cm, rise - liquid * asked.water.ec_ms_cm);
-    if wanted <= 0.0 {
+    if asked.ec_aim_ms_cm <= asked.water.ec_ms_cm {
         return (0.0, vec![Reason::WaterAboveAim]);
     }
+    let wanted = (asked.ec_aim_ms_cm - asked.water.ec_ms_cm - of_acid).max(0.0);
+    let gained = rise - liquid * asked.water.ec_ms_cm;
     if gained < LEAST_SHOWN_MS_CM {
         return (1.0, vec![Reason::NothingAddsEc]);
     }
@@ -254,9 +206,9 @@ fn factor(asked: &FillAsked) -> (f64, Vec<Reason>) {
     (factor.min(*USUAL_STRETCH.end()), vec![Reason::FarFromProgramme(factor)])
 }
 
-fn ec_expected(asked: &FillAsked, factor: f64, water_l: f64) -> Option<Expectation> {
+fn ec_expected(asked: &FillAsked, factor: f64, water_l: f64, of_acid: f64) -> Option<Expectation> {
     let rise = asked.rise.as_ref().ok()?;
-    let with = |rise: f64| factor * rise + water_l * asked.water.ec_ms_cm / asked.litres;
+    let with = |rise: f64| factor * rise + water_l * asked.water.ec_ms_cm / asked.litres + of_acid;
     Some(Expectation { value: with(rise.value), low: with(rise.low), high: with(rise.high) })
 }
 
@@ -279,8 +231,7 @@ impl Acidifying<'_> {
             reasons.push(Reason::WaterUnknown);
             return Acids::default();
         };
-        let alkalinity_meq_l = water.alkalinity_meq_l + self.brought(|part| part.alkalinity_meq);
-        let hard = Acidity { alkalinity_meq_l, ..water }.is_hard();
+        let hard = self.with_silicates(water).is_hard();
         if hard {
             reasons.push(Reason::HardWater);
         }
@@ -304,28 +255,54 @@ impl Acidifying<'_> {
     /// the likeliest, and phosphate for dihydrogen phosphate of potassium, as it stands in feeds.
     fn doses(&self, water: Acidity, acid: Acid, hard: bool) -> Result<Acids, NoDose> {
         let temperature_c = self.asked.temperature_c;
-        let mut ions =
-            water_of_alkalinity(water.alkalinity_meq_l, Component::Calcium, water.ph, temperature_c)?;
-        let silicate_meq_l = self.brought(|part| part.alkalinity_meq);
-        ions = ions.with(Component::Sodium, silicate_meq_l);
+        let mut ions = self.water_and_silicates(water)?;
         let mut acids = Acids::default();
-        let in_parts = |mmol_l, to_ph| acid.in_parts(mmol_l, (self.water_l, self.asked.litres), to_ph);
         if hard {
             let mmol_l = dose_mmol_l(&ions, acid.reagent, ACID_FIRST_PH, temperature_c)?;
             ions = ions.plus(&acid.reagent.per_mol(), mmol_l);
-            acids.first = Some(in_parts(mmol_l, ACID_FIRST_PH));
+            acids.first = self.in_parts(acid, mmol_l, ACID_FIRST_PH);
         }
         let phosphate = self.brought(|part| part.phosphate_mmol);
         ions = ions.with(Component::Phosphate, phosphate).with(Component::Potassium, phosphate);
         if let Some(aim) = self.asked.ph_aim {
             acids.after = match dose_mmol_l(&ions, acid.reagent, aim, temperature_c) {
-                Ok(mmol_l) => Some(in_parts(mmol_l, aim)),
+                Ok(mmol_l) => self.in_parts(acid, mmol_l, aim),
                 // With the nutrients it is as acid already.
                 Err(NoDose::NotReached { start, .. }) if start <= aim => None,
                 Err(no_dose) => return Err(no_dose),
             };
         }
         Ok(acids)
+    }
+
+    /// EC that acid before the nutrients adds, mS/cm; nothing where none goes in or chemistry cannot tell.
+    fn ec_of_first(&self) -> f64 {
+        let of = || {
+            let (water, acid) = (self.asked.water.acidity?, self.asked.acid?);
+            let hard = self.with_silicates(water).is_hard();
+            let dose = if hard { self.doses(water, acid, hard).ok()?.first } else { None };
+            Some(acid.ec_ms_cm(dose?, self.asked.litres))
+        };
+        of().unwrap_or(0.0)
+    }
+
+    fn with_silicates(&self, water: Acidity) -> Acidity {
+        let silicate_meq_l = self.brought(|part| part.alkalinity_meq);
+        Acidity { alkalinity_meq_l: water.alkalinity_meq_l + silicate_meq_l, ..water }
+    }
+
+    fn water_and_silicates(&self, water: Acidity) -> Result<Composition, NoDose> {
+        let of_water = water_of_alkalinity(
+            water.alkalinity_meq_l,
+            Component::Calcium,
+            water.ph,
+            self.asked.temperature_c,
+        )?;
+        Ok(of_water.with(Component::Sodium, self.brought(|part| part.alkalinity_meq)))
+    }
+
+    fn in_parts(&self, acid: Acid, mmol_l: f64, to_ph: f64) -> Option<AcidDose> {
+        acid.in_parts(mmol_l * self.water_l, self.asked.litres, to_ph).pourable()
     }
 
     /// What the parts bring together into a litre.

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use fillmark_domain::stock::{LabelRevision, ProductId, Reagent};
 
+use super::acid_rise::ec_rise_ms_cm;
 use super::calculate::solution::Water;
 use super::component::{Component, Composition};
 use super::conductivity::conductivity_ms_cm;
@@ -95,6 +96,8 @@ pub struct Adjuster {
     pub mol_l: f64,
     /// How the feed takes it; none where the water is not known.
     pub titration: Option<Titration>,
+    /// EC that one mL in a litre adds, mS/cm; none where the model does not tell.
+    pub ec_rise: Option<f64>,
 }
 
 impl Adjuster {
@@ -123,7 +126,8 @@ pub fn priors<'a>(
     let adjuster = |label: &LabelRevision| {
         let (reagent, mol_l) = (label.reagent?, strength_mol_l(label)?);
         let titration = water.titration(phosphate_mmol_l, reagent);
-        Some((label.product, Adjuster { reagent, mol_l, titration }))
+        let ec_rise = ec_rise_ms_cm(reagent).ok().map(|of_mmol_l| of_mmol_l * mol_l);
+        Some((label.product, Adjuster { reagent, mol_l, titration, ec_rise }))
     };
     Priors { adjusters: labels.filter_map(adjuster).collect(), brings }
 }

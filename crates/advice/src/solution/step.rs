@@ -8,6 +8,7 @@ mod told;
 use fillmark_domain::Band;
 use statrs::distribution::{ContinuousCDF, Normal};
 
+use super::fill::DROP_ML;
 use super::learn::{PhKind, PhResponse, Predicted, READ_TO_PH};
 use super::reagents::{FIRST_MEQ_L, FIRST_PART};
 use super::record::Litres;
@@ -73,6 +74,8 @@ pub enum StepReason {
     EmptyTank,
     /// The pH is at its aim.
     AtAim,
+    /// Less than a drop would go to the aim.
+    LessThanADrop,
     /// Neither strength nor records tell how the pH answers: small steps, each measured.
     UnknownStrength,
     /// The product moves the pH the other way, or is too weak to get to the aim.
@@ -101,6 +104,9 @@ pub fn ph_step(asked: &StepAsked<'_>) -> Step {
     let Some((ml, reason)) = largest(asked, &curve) else {
         return none(StepReason::NotReached);
     };
+    if ml < DROP_ML {
+        return none(StepReason::LessThanADrop);
+    }
     Step { dose: Some(curve.expect(asked, ml)), reason }
 }
 
@@ -114,7 +120,7 @@ fn largest(asked: &StepAsked<'_>, curve: &Curve<'_>) -> Option<(f64, StepReason)
     // What a dose does on average is more than what it does likeliest, where it is known by a factor.
     let mut bounds = vec![
         (to_aim * (-0.5 * curve.spread.powi(2)).exp(), StepReason::ToAim),
-        (to_edge * (-likely(1.0 - PASSING) * curve.spread_to(asked.ph - far)).exp(), StepReason::ByChance),
+        (to_edge * short_of_passing(curve.spread_to(asked.ph - far)), StepReason::ByChance),
     ];
     if let (true, Some(chemistry)) = (curve.prior_alone, asked.chemistry) {
         bounds.push((FIRST_PART * to_aim, StepReason::FirstPart));
@@ -139,9 +145,7 @@ impl<'a> Curve<'a> {
         if response.kind == PhKind::Factor && predicted.is_none() {
             return None;
         }
-        let known = (response.figure.high / response.figure.low).ln() / (2.0 * likely(0.95));
-        let litres = asked.litres.spread_l / asked.litres.litres;
-        let spread = known.hypot(response.varies).hypot(litres);
+        let spread = response.spread().hypot(asked.litres.spread_l / asked.litres.litres);
         Some(Curve { response, predicted, spread, prior_alone: response.figure.records.is_empty() })
     }
 
@@ -189,6 +193,18 @@ impl<'a> Curve<'a> {
         }
         to(near)
     }
+}
+
+impl PhResponse {
+    /// Standard deviation of the logarithm of what a dose does from one fill to the next.
+    pub fn spread(&self) -> f64 {
+        ((self.figure.high / self.figure.low).ln() / (2.0 * likely(0.95))).hypot(self.varies)
+    }
+}
+
+/// The part of a dose, known by a spread of its logarithm, that does too much with a chance of [`PASSING`].
+pub(super) fn short_of_passing(spread: f64) -> f64 {
+    (-likely(1.0 - PASSING) * spread).exp()
 }
 
 /// The standard normal value that is not exceeded with a chance.

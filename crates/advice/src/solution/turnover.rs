@@ -2,11 +2,13 @@
 
 use std::collections::BTreeMap;
 
+use chrono::{DateTime, Utc};
 use fillmark_domain::Id;
 use fillmark_domain::entries::{Addition, AdditionReason};
 use fillmark_domain::stock::ProductId;
 
-use super::record::{TankRecord, What};
+use super::record::{Event, TankRecord, What};
+use super::uptake::{Loss, LossCause};
 
 /// Turnover at which proportions have drifted (common practice, no source).
 pub const TURNOVER_LIMIT: f64 = 1.0;
@@ -47,13 +49,35 @@ pub enum EarlyChange {
 }
 
 /// Litres topped up since the last full change as part of the working volume, of which a partial change leaves what it did
-/// not drain.
-pub fn turnover(record: &TankRecord) -> f64 {
-    record.events.iter().fold(0.0, |turned, event| match event.what {
-        What::Watered { reason: AdditionReason::TopUp, litres, .. } => turned + litres / record.fill_mark_l,
-        What::Changed { fraction, .. } => turned * (1.0 - fraction).max(0.0),
-        What::Read { .. } | What::Poured { .. } | What::Watered { .. } => turned,
+/// not drain. What leaked or evaporated was filled up too, and no plant has drunk it.
+pub fn turnover(record: &TankRecord, losses: &[Loss]) -> f64 {
+    let part = |litres: f64| litres / record.fill_mark_l;
+    let of_event = |event: &Event| match event.what {
+        What::Watered { reason: AdditionReason::TopUp, litres, .. } => {
+            Some((event.at, Turn::By(part(litres))))
+        }
+        What::Changed { fraction, .. } => Some((event.at, Turn::Leaving(1.0 - fraction))),
+        What::Read { .. } | What::Poured { .. } | What::Watered { .. } => None,
+    };
+    let of_loss = |loss: &Loss| match loss.cause {
+        LossCause::Leak | LossCause::Evaporation => {
+            Some((loss.between[1], Turn::By(-part(loss.litres.value))))
+        }
+        LossCause::Unclear => None,
+    };
+    let mut turns: Vec<(DateTime<Utc>, Turn)> =
+        record.events.iter().filter_map(of_event).chain(losses.iter().filter_map(of_loss)).collect();
+    turns.sort_by_key(|(at, _)| *at);
+    turns.into_iter().fold(0.0, |turned: f64, (_, turn)| match turn {
+        Turn::By(part) => (turned + part).max(0.0),
+        Turn::Leaving(part) => turned * part.max(0.0),
     })
+}
+
+/// What moves the turnover: so much filled up, or all but a part left.
+enum Turn {
+    By(f64),
+    Leaving(f64),
 }
 
 /// Whether acid and base were poured by turns since the last full change. What is not known to move the pH is left out.
@@ -81,9 +105,10 @@ pub fn thrown_both_ways(record: &TankRecord, moves: &BTreeMap<ProductId, Moves>)
 pub fn early_change(
     record: &TankRecord,
     moves: &BTreeMap<ProductId, Moves>,
+    losses: &[Loss],
     turnover_limit: f64,
 ) -> Vec<EarlyChange> {
-    let turnover = turnover(record);
+    let turnover = turnover(record, losses);
     let turned =
         (turnover >= turnover_limit).then_some(EarlyChange::Turnover { turnover, limit: turnover_limit });
     let thrown = thrown_both_ways(record, moves).map(EarlyChange::ThrownBothWays);
@@ -93,8 +118,9 @@ pub fn early_change(
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;
+    use uuid::Uuid;
 
-    use super::super::record::Event;
+    use super::super::balance::Reckoned;
     use super::super::record::testing::{changed, day, poured, watered};
     use super::super::simulated::product;
     use super::*;
@@ -123,7 +149,7 @@ mod tests {
 
     #[track_caller]
     fn check_turnover(events: Vec<Event>, expected: f64) {
-        assert!((turnover(&of(events)) - expected).abs() < 1e-12);
+        assert!((turnover(&of(events), &[]) - expected).abs() < 1e-12);
     }
 
     #[test]
@@ -152,22 +178,43 @@ mod tests {
         let mut events = ph(&[ACID, BASE, ACID]);
         events.push(changed(9, day(5), 1.0, 200.0, 200.0));
         check_thrown(events.clone(), None);
-        assert_eq!(early_change(&of(events), &moves(), TURNOVER_LIMIT), []);
+        assert_eq!(early_change(&of(events), &moves(), &[], TURNOVER_LIMIT), []);
     }
 
     #[test]
     fn an_early_change_says_why() {
         let mut events = ph(&[ACID, BASE, ACID]);
         events.push(topped(8, 200.0));
-        let why = early_change(&of(events), &moves(), TURNOVER_LIMIT);
+        let why = early_change(&of(events), &moves(), &[], TURNOVER_LIMIT);
         assert!(matches!(why[..], [EarlyChange::Turnover { .. }, EarlyChange::ThrownBothWays(_)]), "{why:?}");
+    }
+
+    #[test]
+    fn what_leaked_and_was_filled_up_was_not_drunk() {
+        let topped = |n| watered(n as u128, day(n), 120.0, AdditionReason::TopUp);
+        let lost = |cause| Loss {
+            litres: Reckoned { value: 100.0, spread: 5.0 },
+            cause,
+            between: [day(0), day(1)],
+            readings: [Id::new(Uuid::nil()); 2],
+            additions: Vec::new(),
+        };
+        let record = of(vec![topped(1), topped(2)]);
+        let check = |cause, expected: f64| {
+            let got = turnover(&record, &[lost(cause)]);
+            assert!((got - expected).abs() < 1e-12, "{cause:?}: {got}");
+        };
+        check(LossCause::Leak, 0.7);
+        check(LossCause::Evaporation, 0.7);
+        check(LossCause::Unclear, 1.2);
+        assert_eq!(early_change(&record, &moves(), &[lost(LossCause::Leak)], TURNOVER_LIMIT), []);
     }
 
     proptest! {
         #[test]
         fn a_partial_change_never_raises_turnover(litres in 0.0..500.0f64, fraction in 0.0..0.99f64) {
-            let before = turnover(&of(vec![topped(0, litres)]));
-            let after = turnover(&of(vec![topped(0, litres), changed(2, day(1), fraction, 1.0, 1.0)]));
+            let before = turnover(&of(vec![topped(0, litres)]), &[]);
+            let after = turnover(&of(vec![topped(0, litres), changed(2, day(1), fraction, 1.0, 1.0)]), &[]);
             prop_assert!(after <= before && (after - before * (1.0 - fraction)).abs() < 1e-12);
         }
     }

@@ -94,7 +94,7 @@ pub struct UptakeEc {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 #[schema(example = json!({"value": 0.6, "limit": 1.0}))]
 pub struct TankTurnover {
-    /// Litres topped up since the last full change by the working volume.
+    /// Litres topped up since the last full change, less what leaked or evaporated, by the working volume.
     #[schema(minimum = 0, maximum = 1e12)]
     pub value: f64,
     /// At which proportions of nutrients have drifted.

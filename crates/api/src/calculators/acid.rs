@@ -103,7 +103,7 @@ impl AcidQuestion {
     "volume_ml": 153.4,
     "dose_mmol_l": 1.997,
     "adds": [{"element": "N", "mg_l": 27.97}],
-    "alkalinity_left_meq_l": 0.9879,
+    "alkalinity_left_meq_l": 1.0,
     "ph_after_aeration": 8.14,
     "reasons": ["The dose is what brings the water to the target while its carbon dioxide stays in.",
         "The product has 13.02 mol/L: its strength at 1.367 kg/L by table at 20 °C.",

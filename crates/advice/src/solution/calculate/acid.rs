@@ -96,7 +96,7 @@ fn given(
         dose_mmol_l,
         volume_ml: volume_ml(dose_mmol_l, question.water_l, mol_l),
         adds: amounts_of_ions(&added),
-        alkalinity_left_meq_l: alkalinity_meq_l(&after, question.temperature_c)?,
+        alkalinity_left_meq_l: alkalinity_left_meq_l(question, water, &after)?,
         ph_after_aeration: at_own_ph(&after, air, question.temperature_c)?.ph,
         reasons: vec![
             Reason::DoseKeepsCarbon,
@@ -107,6 +107,17 @@ fn given(
     };
     given.beware(question);
     Ok(given)
+}
+
+/// What the water held as it was stated, less what titrates away of it: a bottle and a sum of charges differ by the protons at
+/// the end point.
+fn alkalinity_left_meq_l(
+    question: &AcidQuestion,
+    before: &Composition,
+    after: &Composition,
+) -> Result<f64, OutsideModel> {
+    let of = |water| alkalinity_meq_l(water, question.temperature_c);
+    Ok((question.alkalinity_meq_l - of(before)? + of(after)?).max(0.0))
 }
 
 impl AcidDose {
@@ -173,6 +184,13 @@ mod tests {
         // 14.007 mg of nitrogen a mmol.
         assert_eq!(dose.adds[0].element, "N");
         assert!((dose.adds[0].mg_l - 14.007 * dose.dose_mmol_l).abs() < 1e-9);
+    }
+
+    /// A strong acid takes as much alkalinity as it has equivalents.
+    #[test]
+    fn what_is_left_is_what_was_stated_less_the_dose() {
+        let dose = acid(&question(Reagent::Nitric, 60.0)).unwrap();
+        assert!((dose.alkalinity_left_meq_l + dose.dose_mmol_l - 3.0).abs() < 1e-3, "{dose:?}");
     }
 
     #[track_caller]

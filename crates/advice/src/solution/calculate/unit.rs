@@ -35,11 +35,21 @@ pub enum Caution {
     At25Degrees,
 }
 
+/// Nothing is colder, °C.
+const ABSOLUTE_ZERO_C: f64 = -273.15;
+
 /// A quantity in another unit.
 /// # Errors
-/// When the units measure different things; says which would do.
+/// When the units measure different things, and says which would do; when it is a temperature that nothing has.
 pub fn unit(from: Quantity, to: Unit) -> Result<Converted, Faults> {
     let dimension = from.unit.dimension();
+    let colder = dimension == Dimension::Temperature && from.canonical() < ABSOLUTE_ZERO_C;
+    if colder {
+        let mut faults = Faults::default();
+        let detail = format!("expected at least {ABSOLUTE_ZERO_C} °C: nothing is colder");
+        faults.add("/quantity/value", "out_of_range", detail);
+        return Err(faults);
+    }
     let Some(told) = from.in_unit(to) else {
         let same = Unit::all().iter().filter(|unit| unit.dimension() == dimension);
         let codes: Vec<&str> = same.map(|unit| unit.code()).collect();
@@ -94,6 +104,13 @@ mod tests {
     fn a_ppm_is_told_with_its_scale() {
         let converted = unit(Quantity::new(900.0, Unit::Ppm500), Unit::MilliSiemensPerCm).unwrap();
         assert_eq!(converted.cautions, [Caution::NameTheScale, Caution::At25Degrees]);
+    }
+
+    #[test]
+    fn nothing_is_colder_than_absolute_zero() {
+        let faults = unit(Quantity::new(-300.0, Unit::Celsius), Unit::Fahrenheit).unwrap_err();
+        assert_eq!(faults.iter().next().unwrap().pointer, "/quantity/value");
+        check(0.0, Unit::Kelvin, Unit::Celsius, -273.15);
     }
 
     #[test]

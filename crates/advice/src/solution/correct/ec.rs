@@ -2,7 +2,7 @@
 
 use fillmark_domain::entries::Expectation;
 
-use super::{CorrectAsked, Correction, EcAdvice, PhAdvice, Reason};
+use super::{CorrectAsked, Correction, EcAdvice, PhAdvice, Reason, Undosed};
 use crate::solution::balance::{TO_90, spread_of};
 use crate::solution::fill::{FillDose, LEAST_SHOWN_MS_CM, Part};
 use crate::solution::learnt::Learnt;
@@ -28,7 +28,8 @@ pub(super) fn bring_to_aim(asked: &CorrectAsked, ec_ms_cm: f64) -> Correction {
         topped_up
     } else {
         let ph = if tank.to_mark_l > 0.0 { PhAdvice::Measure } else { asked.ph_advice() };
-        let (ec, reasons) = (EcAdvice::Leave { water_l: tank.to_mark_l }, vec![Reason::InBand(alone.value)]);
+        let (ec, reasons) =
+            (EcAdvice::Leave { water_l: tank.to_mark_l }, vec![Reason::InBand(tank.undosed(alone.value))]);
         Correction { ec, acid: None, ec_expected: Some(alone), ph, reasons }
     }
 }
@@ -87,6 +88,10 @@ impl Tank {
         }
     }
 
+    const fn undosed(&self, ec_ms_cm: f64) -> Undosed {
+        if self.to_mark_l > 0.0 { Undosed::FilledUp(ec_ms_cm) } else { Undosed::Standing(ec_ms_cm) }
+    }
+
     fn volume(&self) -> Volume {
         Volume { litres: self.litres.litres, ec_ms_cm: self.ec_ms_cm }
     }
@@ -125,13 +130,18 @@ fn top_up(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Option<Correct
         return None;
     }
     let advice = EcAdvice::TopUp { doses: doses(&asked.parts, times), water_l: change.water_l };
-    Some(Correction::expecting(advice, expected, asked.ec_band, vec![Reason::InBand(alone_ms_cm)]))
+    Some(Correction::expecting(
+        advice,
+        expected,
+        asked.ec_band,
+        vec![Reason::InBand(tank.undosed(alone_ms_cm))],
+    ))
 }
 
 /// The doses that take the tank to its aim. With x for how much of the proportions: filled to the mark,
 /// V · EC + EC_water · (V_mark − V − x · D) + x · K = V_mark · aim; else V · EC + x · K = (V + x · D) · aim.
 fn strengthen(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Correction {
-    let mut reasons = vec![Reason::Weak(alone_ms_cm)];
+    let mut reasons = vec![Reason::Weak(tank.undosed(alone_ms_cm))];
     let rise = match &asked.rise {
         Ok(rise) => rise,
         Err(product) => {
@@ -174,7 +184,7 @@ fn doses(parts: &[Part], times: f64) -> Vec<FillDose> {
 
 /// Water on top where there is room for it, else in the place of what is drained.
 fn dilute(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Correction {
-    let strong = Reason::Strong(alone_ms_cm);
+    let strong = Reason::Strong(tank.undosed(alone_ms_cm));
     let aim = asked.ec_band.aim;
     if tank.water_ec_ms_cm >= aim || tank.water_ec_ms_cm >= tank.ec_ms_cm {
         return Correction::without_figure(EcAdvice::OutOfReach, vec![strong, Reason::WaterAboveAim]);

@@ -26,6 +26,7 @@ fn asked(ec: f64) -> CorrectAsked {
         water: SourceWater { ec_ms_cm: 0.3, acidity: None },
         water_c: 20.0,
         acid: None,
+        titration: None,
         ec_band: BandThen { low: 1.6, aim: 1.8, high: 2.0 },
         ph_band: Some(BandThen { low: 5.5, aim: 6.0, high: 6.5 }),
         parts: vec![part(2, 30), part(1, 20)],
@@ -172,23 +173,69 @@ fn a_tank_in_its_band_is_topped_up_as_the_programme_has_it_and_not_past_the_aim(
     );
 }
 
+/// With hard water and nitric acid of 6 mol/L.
+fn hard(ec: f64, ph: f64) -> CorrectAsked {
+    let acidity = Acidity { ph: 7.8, alkalinity_meq_l: 4.0 };
+    let (reagent, spread) = (Reagent::Nitric, None);
+    CorrectAsked {
+        water: SourceWater { ec_ms_cm: 0.3, acidity: Some(acidity) },
+        acid: Some(Acid { product: product(9), reagent, mol_l: 6.0, response: 1.0, spread, ec_rise: 0.15 }),
+        titration: Titration::of_feed(acidity, 0.0, reagent).ok(),
+        ph: Some(Shown { value: ph, at: day(1) }),
+        ..asked(ec)
+    }
+}
+
+/// meq that are expected of the acid, over the litres filled in.
+fn meq_l(got: &Correction) -> f64 {
+    got.acid.unwrap().expected_ml * 6.0 / got.ec.water_l()
+}
+
 #[test]
 fn hard_water_to_the_mark_takes_acid_before_the_doses() {
-    let acidity = Some(Acidity { ph: 7.8, alkalinity_meq_l: 4.0 });
-    let acid = Acid { product: product(9), reagent: Reagent::Nitric, mol_l: 6.0, response: 1.0 };
-    let hard = CorrectAsked { water: SourceWater { ec_ms_cm: 0.3, acidity }, acid: Some(acid), ..asked(1.7) };
-    let got = correct(&hard);
-    let share = got.acid.unwrap().expected_ml * 6.0 / got.ec.water_l() / 4.0;
+    let asked = hard(1.7, 6.0);
+    let got = correct(&asked);
+    let share = meq_l(&got) / 4.0;
     assert!((0.6..0.72).contains(&share), "to pH 6.0 it takes 0.67 of the alkalinity (PHREEQC 3): {share}");
     assert!(got.reasons.contains(&Reason::OfWater(fill::Reason::HardWater)));
     let kinds: Vec<&str> = got.advised(|_| true).iter().map(kind).collect();
     assert_eq!(kinds, ["water", "adjust", "measure", "dose", "dose", "measure", "measure"]);
 
-    let low = CorrectAsked { ph: Some(Shown { value: 5.6, at: day(1) }), ..hard.clone() };
-    assert_eq!(correct(&low).acid, None, "what is acid already is not made more so");
-    let without = correct(&CorrectAsked { acid: None, ..hard.clone() });
+    assert_eq!(correct(&hard(1.7, 5.6)).acid, None, "what is acid already is not made more so");
+    let without = correct(&CorrectAsked { acid: None, ..asked.clone() });
     assert!(without.reasons.contains(&Reason::OfWater(fill::Reason::NoAcid)));
-    assert_eq!(correct(&CorrectAsked { topping_up: false, ..hard }).acid, None);
+    assert_eq!(correct(&CorrectAsked { topping_up: false, ..asked }).acid, None);
+}
+
+/// Acid for a mixture is acid for its parts, so that both go to one pH.
+#[test]
+fn a_tank_above_its_band_takes_acid_beside_the_water_that_thins_it() {
+    let alone = correct(&hard(2.6, 6.0));
+    let (high, kept_l) = (correct(&hard(2.6, 7.0)), 170.0 - alone.ec.drain_l());
+    assert_eq!((&high.ec, high.acid.unwrap().to_ph), (&alone.ec, 6.0));
+    let of_tank = hard(2.6, 7.0).titration.unwrap().mmol_l(7.0, 6.0).unwrap() * kept_l / high.ec.water_l();
+    assert!((meq_l(&high) - meq_l(&alone) - of_tank).abs() < 1e-9, "{high:?} {alone:?}");
+    assert!(of_tank > 1.0 && high.reasons.contains(&Reason::HardWater), "no nutrients go in: {high:?}");
+    let more = high.ec_expected.unwrap().value - 1.8;
+    assert!((more - 0.15 * high.acid.unwrap().expected_ml / 200.0).abs() < 1e-9, "{more}");
+}
+
+#[test]
+fn within_its_band_a_tank_keeps_its_ph_when_hard_water_goes_in() {
+    let (at_aim, above) = (correct(&hard(1.7, 6.0)), correct(&hard(1.7, 6.4)));
+    assert_eq!(above.acid.unwrap().to_ph, 6.4);
+    assert!(meq_l(&above) < meq_l(&at_aim));
+}
+
+#[test]
+fn plain_hard_water_takes_acid_before_nutrients_though_none_is_filled_in() {
+    let plain = CorrectAsked { topping_up: false, room_l: 100.0, ..hard(0.4, 7.8) };
+    let got = correct(&plain);
+    let share = got.acid.unwrap().expected_ml * 6.0 / 170.0 / 4.0;
+    assert!((0.6..0.72).contains(&share), "{share}");
+    let unknown = correct(&CorrectAsked { rise: Err(product(1)), ..plain });
+    let kinds: Vec<&str> = unknown.advised(|_| true).iter().map(kind).collect();
+    assert_eq!(kinds, ["adjust", "measure", "measure", "measure"]);
 }
 
 fn kind(step: &AdvisedStep) -> &'static str {

@@ -4,7 +4,7 @@ use fillmark_domain::Metric;
 use fillmark_domain::entries::{AdviceOutcome, AdvisedStep};
 use fillmark_domain::stock::ProductId;
 
-use super::{Correction, EcAdvice, PhAdvice, Reason};
+use super::{Correction, EcAdvice, PhAdvice, Reason, Undosed};
 use crate::solution::fill::FillDose;
 use crate::solution::fill::told::{portion, three_figures};
 use crate::solution::turnover::EarlyChange;
@@ -33,7 +33,7 @@ impl Correction {
             EcAdvice::Dilute { drain_l, water_l } => {
                 drain(*drain_l).into_iter().chain(water(*water_l)).chain(acid).chain([measure()]).collect()
             }
-            EcAdvice::SmallSteps | EcAdvice::Measure => vec![measure()],
+            EcAdvice::SmallSteps | EcAdvice::Measure => acid.chain([measure()]).collect(),
             EcAdvice::FreshFill | EcAdvice::OutOfReach => return Vec::new(),
         };
         steps.extend((self.ph == PhAdvice::Measure).then_some(AdvisedStep::Measure(Metric::Ph)));
@@ -83,9 +83,9 @@ impl Reason {
     /// In a sentence. `named` gives a product's name.
     pub fn told(&self, named: impl Fn(ProductId) -> String) -> String {
         match self {
-            Reason::InBand(ec) => format!("Before any dose the EC is {ec:.2} mS/cm, in its band."),
-            Reason::Weak(ec) => format!("Before any dose the EC is {ec:.2} mS/cm, below its band."),
-            Reason::Strong(ec) => format!("Before anything is drained the EC is {ec:.2} mS/cm, above its band."),
+            Reason::InBand(undosed) => format!("{}, in its band.", undosed.told()),
+            Reason::Weak(undosed) => format!("{}, below its band.", undosed.told()),
+            Reason::Strong(undosed) => format!("{}, above its band.", undosed.told()),
             Reason::MayPassBand => {
                 "What is not known of tank and products may carry the EC past its band: two thirds of the doses are told at \
                  first. Mix, measure, and ask again."
@@ -109,7 +109,21 @@ impl Reason {
             Reason::MostOfIt(part) => format!("{:.0} % of the tank would have to be replaced.", part * 100.0),
             Reason::WaterAboveAim => "The water alone has as much EC as is wanted, or more.".into(),
             Reason::Early(early) => early.told(),
+            Reason::HardWater => {
+                "The water's alkalinity is above 2 meq/L: acid goes in with it, or it carries the pH up.".into()
+            }
             Reason::OfWater(of_water) => of_water.told(named),
+        }
+    }
+}
+
+impl Undosed {
+    fn told(self) -> String {
+        match self {
+            Undosed::Standing(ec) => format!("The EC is {ec:.2} mS/cm"),
+            Undosed::FilledUp(ec) => {
+                format!("Filled to the mark with water alone the EC would be {ec:.2} mS/cm")
+            }
         }
     }
 }

@@ -37,6 +37,11 @@ impl Step {
             }
             StepReason::EmptyTank => return "Nothing stands in the tank.".to_owned(),
             StepReason::AtAim => return "The pH is at its aim.".to_owned(),
+            StepReason::LessThanADrop => {
+                return format!(
+                    "Less than a drop of {name} would go to the aim: thin it out before it is poured."
+                );
+            }
             StepReason::UnknownStrength => {
                 return format!(
                     "Neither the strength of {name} nor records tell how the pH answers: no amount is told. Give small steps, \
