@@ -178,6 +178,54 @@ on_both! {
         near(month.shown.value, 200.0, 1e-9);
     }
 
+    async fn a_refilled_leak_does_not_count_as_drunk(world: World) {
+        let feeding = labelled(&world).await;
+        for (day, litres) in (15..=24).map(|day| (day, if day == 22 { 130.0 } else { 190.0 })) {
+            morning(&world, &feeding, day, litres).await;
+        }
+        let uptake = world.ada.uptake(feeding.here.site, feeding.here.north_tank, 28).await.unwrap();
+        // Eight times 10 L and once 70 in 200 L, of which 60 leaked.
+        near(uptake.turnover.unwrap().value, 90.0 / 200.0, 0.02);
+    }
+
+    async fn the_ph_tells_that_the_other_bottle_was_taken(world: World) {
+        let feeding = labelled(&world).await;
+        let mut bottles = Vec::new();
+        for (name, reagent) in [("pH Down", "nitric_acid"), ("pH Up", "potassium_hydroxide")] {
+            let body = json(json!({ "name": name, "base": "mL", "kind": "ph_adjuster", "mixing_rank": 90 }));
+            let bottle = world.ada.business().create::<NewProduct>(&body).await.unwrap().id;
+            let label = json!({ "product_id": bottle, "effective_at": "2026-01-01T00:00:00Z", "reagent": reagent,
+                "strength_percent": 10.0 });
+            world.ada.business().create::<NewLabelRevision>(&json(label)).await.unwrap();
+            bottles.push(bottle);
+        }
+        let poured = async |day: u32, ph: [f64; 2]| {
+            for (time, ph) in [("07:00", ph[0]), ("08:00", ph[1])] {
+                read(&world, &feeding, &at(day, time), "ec", (1.4, "mS/cm")).await;
+                read(&world, &feeding, &at(day, time), "ph", (ph, "[pH]")).await;
+            }
+            let body = NewAddition {
+                client_id: Uuid::now_v7(),
+                product_id: Some(bottles[0]),
+                reason: json(json!("ph")),
+                recorded_at: instant(&at(day, "07:10")).into(),
+                confirmed: true,
+                poured_all_the_same: true,
+                ..feeding.addition(20.0)
+            };
+            world.ada.record_addition(feeding.here.site, &body).await.unwrap().id
+        };
+        poured(20, [6.9, 6.2]).await;
+        let other = poured(22, [6.9, 7.6]).await;
+        let told = world.ada.reconciliation(feeding.here.site, feeding.here.north_tank, 28).await.unwrap();
+        let of_doses: Vec<_> = told.checks.iter().filter(|check| !check.poured.is_empty()).collect();
+        let [right, wrong] = of_doses[..] else { panic!("{told:?}") };
+        assert_eq!(right.verdict, BalanceVerdict::Agrees, "its label tells what it adds: {right:?}");
+        assert_eq!((wrong.verdict, wrong.product_id), (BalanceVerdict::WrongProduct, Some(bottles[1])), "{wrong:?}");
+        assert_eq!(wrong.mistaken_addition_ids, [other]);
+        assert!(wrong.told.contains("The pH rose by 0.7. That fits pH Up"), "{}", wrong.told);
+    }
+
     async fn what_agrees_raises_nothing(world: World) {
         let feeding = labelled(&world).await;
         drunk(&world, &feeding).await;

@@ -162,7 +162,7 @@ fn of_check(check: &Checked, text: String) -> Option<Finding> {
         return Some(Finding { about: meter.uuid(), at: check.at, comes_again: true, text });
     }
     let addition = check.poured.first().map(|dose| dose.id).or(check.water.first().copied());
-    let about = addition.map(|id| id.uuid()).or(check.readings.map(|[_, after]| after.uuid()))?;
+    let about = addition.map(|id| id.uuid()).or(check.readings.last().map(|after| after.uuid()))?;
     Some(Finding { about, at: check.at, comes_again: false, text })
 }
 

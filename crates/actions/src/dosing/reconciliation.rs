@@ -101,7 +101,7 @@ pub(crate) async fn checks_told(
 pub(super) fn checks(facts: &Facts, from: DateTime<Utc>) -> Vec<Checked> {
     let events = facts.record.events.iter().filter(|event| event.at >= from).copied().collect();
     let record = TankRecord { fill_mark_l: facts.record.fill_mark_l, events };
-    additions(&record, &facts.rises(), facts.water().ec_ms_cm)
+    additions(&record, &facts.rises(), &facts.moves(), facts.water_ec_ms_cm())
 }
 
 fn with<T>(of: T, told: impl Fn(&T) -> String) -> (T, String) {

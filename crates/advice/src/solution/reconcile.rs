@@ -17,9 +17,11 @@ mod cause;
 mod group;
 mod meter;
 mod month;
+mod ph;
 mod told;
 
 pub use month::{Drawn, Month, MonthVerdict, months};
+pub use ph::Movers;
 pub use told::Called;
 
 use group::{Group, groups};
@@ -33,12 +35,14 @@ pub struct Checked {
     pub poured: Vec<Dosed>,
     /// Water filled in.
     pub water: Vec<Id<Addition>>,
-    /// The readings before and after.
-    pub readings: Option<[Id<Reading>; 2]>,
-    /// The meter of both.
+    /// The readings before and after; of a tank filled afresh the one after.
+    pub readings: Vec<Id<Reading>>,
+    /// The meter of the one after.
     pub meter: Option<Id<Meter>>,
     /// What came of it, where readings and rises can tell.
     pub rise: Option<Rise>,
+    /// How far the pH moved at that, where it shows that something moved it.
+    pub ph_moved: Option<f64>,
     /// What to make of it.
     pub verdict: Verdict,
 }
@@ -181,10 +185,19 @@ impl Rise {
 }
 
 /// Holds each addition to a tank against the readings around it, and the readings with nothing between against each other;
-/// the earliest first. `water_ec_ms_cm` is of the water it is filled with.
-pub fn additions(record: &TankRecord, rises: &Rises, water_ec_ms_cm: f64) -> Vec<Checked> {
-    let mut checks: Vec<Checked> =
-        groups(record).iter().map(|group| group.checked(rises, water_ec_ms_cm)).collect();
+/// the earliest first. `movers` move the pH; `water_ec_ms_cm` is of the water it is filled with, taken for pure
+/// where it is not known.
+pub fn additions(
+    record: &TankRecord,
+    rises: &Rises,
+    movers: &Movers,
+    water_ec_ms_cm: Option<f64>,
+) -> Vec<Checked> {
+    let checked = |group: Group| {
+        let ph = ph::Seen::of(record, &group, movers);
+        group.checked(rises, ph, water_ec_ms_cm.unwrap_or(0.0))
+    };
+    let mut checks: Vec<Checked> = groups(record, water_ec_ms_cm).into_iter().map(checked).collect();
     meter::tell_meters_out(&mut checks);
     checks
 }
@@ -209,9 +222,17 @@ struct Outcome {
     brought: f64,
 }
 
+/// What is known beside the EC of a group.
+struct Known<'a> {
+    rises: &'a Rises,
+    ph: ph::Seen<'a>,
+    water_ec_ms_cm: f64,
+}
+
 impl Group {
-    fn checked(&self, rises: &Rises, water_ec_ms_cm: f64) -> Checked {
-        let (rise, verdict) = self.judged(rises, water_ec_ms_cm);
+    fn checked(&self, rises: &Rises, ph: ph::Seen<'_>, water_ec_ms_cm: f64) -> Checked {
+        let (rise, by_ec) = self.judged(rises, ph, water_ec_ms_cm);
+        let verdict = ph.other_bottle(self).unwrap_or(by_ec);
         Checked {
             at: self.at(),
             poured: self
@@ -220,14 +241,15 @@ impl Group {
                 .map(|dose| Dosed { id: dose.id, product: dose.product, amount: dose.amount })
                 .collect(),
             water: self.water.iter().map(|(id, _)| *id).collect(),
-            readings: self.seen.as_ref().map(|seen| [seen.before.id, seen.after.id]),
+            readings: self.seen.as_ref().map(group::Seen::readings).unwrap_or_default(),
             meter: self.seen.as_ref().and_then(|seen| seen.after.meter),
             rise,
+            ph_moved: ph.shown(),
             verdict,
         }
     }
 
-    fn judged(&self, rises: &Rises, water_ec_ms_cm: f64) -> (Option<Rise>, Verdict) {
+    fn judged(&self, rises: &Rises, ph: ph::Seen<'_>, water_ec_ms_cm: f64) -> (Option<Rise>, Verdict) {
         let Some(seen) = &self.seen else { return (None, Verdict::NotObserved) };
         let mut supposed = Vec::new();
         for dose in &self.doses {
@@ -243,13 +265,13 @@ impl Group {
         }
         let outcome = self.outcome(&supposed, self.water_l(), water_ec_ms_cm);
         let rise = outcome.map(|outcome| Rise {
-            expected: outcome.ec_ms_cm - seen.before.ec_ms_cm,
-            observed: seen.after.ec_ms_cm - seen.before.ec_ms_cm,
+            expected: outcome.ec_ms_cm - seen.before.ec_ms_cm(),
+            observed: seen.after.ec_ms_cm - seen.before.ec_ms_cm(),
             spread: outcome.spread,
             by_products: outcome.by_products,
             brought: outcome.brought,
         });
-        (rise, cause::verdict(self, &supposed, outcome, rises, water_ec_ms_cm))
+        (rise, cause::verdict(self, &supposed, outcome, &Known { rises, ph, water_ec_ms_cm }))
     }
 
     /// What the reading after would show had this been poured and so much water filled in; none when the tank cannot have
@@ -266,14 +288,14 @@ impl Group {
         if before_l <= 0.0 {
             return None;
         }
-        let before = seen.before.ec_ms_cm;
+        let before = seen.before.ec_ms_cm();
         let salt: f64 = supposed.iter().map(|one| one.rise * one.amount).sum();
         let (by_products, of_water) = (salt / after_l, water_ec_ms_cm * water_l / after_l);
         let ec_ms_cm = before * before_l / after_l + by_products + of_water;
         let of_rises: f64 = supposed.iter().map(|one| (one.rise_spread * one.amount).powi(2)).sum();
         let spread = SHOWN_TO_MS_CM
             .hypot(READ_TO_EC * ec_ms_cm)
-            .hypot(READ_TO_EC * before * before_l / after_l)
+            .hypot(seen.before.spread_ms_cm() * before_l / after_l)
             .hypot((before - ec_ms_cm) / after_l * seen.litres.spread_l)
             .hypot(of_rises.sqrt() / after_l)
             .hypot(DRIFT_A_DAY * before * seen.days());

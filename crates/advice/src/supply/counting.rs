@@ -276,8 +276,9 @@ mod tests {
             at: DateTime::UNIX_EPOCH,
             poured: vec![dose(1, 100.0), dose(2, 50.0)],
             water: Vec::new(),
-            readings: None,
+            readings: Vec::new(),
             meter: None,
+            ph_moved: None,
             rise: None,
             verdict,
         }

@@ -45,10 +45,11 @@ pub struct BalanceCheck {
     /// Water filled in.
     #[schema(max_items = 100000)]
     pub water_addition_ids: Vec<Uuid>,
-    /// The readings before and after; none where the additions were not observed.
+    /// The readings before and after; of a tank filled afresh with water of known EC the one after; none where the additions were not
+    /// observed.
     #[schema(max_items = 2)]
     pub reading_ids: Vec<Uuid>,
-    /// The meter of both, where kept.
+    /// The meter of the reading after, where kept.
     pub meter_id: Option<Uuid>,
     /// What came of it; null where readings or rises cannot tell.
     pub rise: Option<BalanceRise>,
@@ -184,7 +185,7 @@ impl BalanceCheck {
             at: check.at.into(),
             poured: check.poured.iter().map(dose).collect(),
             water_addition_ids: check.water.iter().map(|id| id.uuid()).collect(),
-            reading_ids: check.readings.iter().flatten().map(|id| id.uuid()).collect(),
+            reading_ids: check.readings.iter().map(|id| id.uuid()).collect(),
             meter_id: check.meter.map(|id| id.uuid()),
             rise: check.rise.map(BalanceRise::from),
             verdict: (&check.verdict).into(),

@@ -6,8 +6,8 @@ use fillmark_domain::entries::Addition;
 use fillmark_domain::stock::ProductId;
 
 use super::group::{Dose, Group};
-use super::{Outcome, Supposed, Verdict, Whose};
-use crate::solution::balance::{Rises, spread_of};
+use super::{Known, Outcome, Supposed, Verdict, Whose};
+use crate::solution::balance::spread_of;
 use crate::solution::uptake::SURE;
 
 /// Within so many standard deviations of what a mistake would show it explains a reading (our own judgement).
@@ -47,9 +47,9 @@ pub(super) fn verdict(
     group: &Group,
     recorded: &[Supposed],
     outcome: Option<Outcome>,
-    rises: &Rises,
-    water_ec_ms_cm: f64,
+    known: &Known<'_>,
 ) -> Verdict {
+    let water_ec_ms_cm = known.water_ec_ms_cm;
     let Some(seen) = &group.seen else { return Verdict::NotObserved };
     let after = seen.after.ec_ms_cm;
     let far = |outcome: Outcome| (after - outcome.ec_ms_cm) / outcome.spread;
@@ -65,7 +65,7 @@ pub(super) fn verdict(
     };
     let absurd = outcome.is_some_and(|outcome| outcome.ec_ms_cm > ABSURD * after);
     let no_deed = NO_DEED * if absurd { NO_DEED_IF_ABSURD } else { 1.0 };
-    let mistakes = mistakes(group, recorded, rises, no_deed).into_iter();
+    let mistakes = mistakes(group, recorded, known, no_deed).into_iter();
     let mut fitting: Vec<(f64, Mistake)> =
         mistakes.filter_map(|mistake| Some((likeliness(&mistake)?, mistake))).collect();
     fitting.sort_by(|one, other| other.0.total_cmp(&one.0));
@@ -134,7 +134,7 @@ impl Mistake {
     }
 }
 
-fn mistakes(group: &Group, recorded: &[Supposed], rises: &Rises, no_deed: f64) -> Vec<Mistake> {
+fn mistakes(group: &Group, recorded: &[Supposed], known: &Known<'_>, no_deed: f64) -> Vec<Mistake> {
     let mut all = Vec::new();
     let each = (0..recorded.len()).map(|one| vec![one]);
     let together = (recorded.len() > 1).then(|| (0..recorded.len()).collect::<Vec<usize>>());
@@ -146,7 +146,10 @@ fn mistakes(group: &Group, recorded: &[Supposed], rises: &Rises, no_deed: f64) -
             let slip = scaled(group, recorded, scope, factor);
             all.push(Mistake { kind: Kind::Slip(factor), prior: prior * share, ..slip });
         }
-        all.push(Mistake { prior: no_deed * share, ..scaled(group, recorded, scope, 0.0) });
+        // What was not poured did not move the pH either.
+        if !scope.iter().any(|one| known.ph.unexplained_by(group.doses[*one].product)) {
+            all.push(Mistake { prior: no_deed * share, ..scaled(group, recorded, scope, 0.0) });
+        }
     }
     if !group.water.is_empty() {
         let whose = Whose::All(group.water.iter().map(|(id, _)| *id).collect());
@@ -159,7 +162,7 @@ fn mistakes(group: &Group, recorded: &[Supposed], rises: &Rises, no_deed: f64) -
         }));
     }
     for (one, dose) in group.doses.iter().enumerate() {
-        all.extend(other_products(group, recorded, rises, one, dose));
+        all.extend(other_products(group, recorded, known, one, dose));
     }
     all
 }
@@ -187,11 +190,13 @@ fn scaled(group: &Group, recorded: &[Supposed], scope: &[usize], factor: f64) ->
 fn other_products<'a>(
     group: &'a Group,
     recorded: &'a [Supposed],
-    rises: &'a Rises,
+    known: &'a Known<'_>,
     one: usize,
     dose: &'a Dose,
 ) -> impl Iterator<Item = Mistake> + use<'a> {
+    let rises = known.rises;
     let others = rises.iter().filter(|(product, _)| **product != dose.product);
+    let others = others.filter(|(product, _)| known.ph.allows(**product, dose.product));
     let count = (rises.len().saturating_sub(1) * group.doses.len()).max(1);
     others.map(move |(product, rise)| {
         let mut supposed = recorded.to_vec();

@@ -2,12 +2,12 @@
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::Id;
-use fillmark_domain::entries::Addition;
+use fillmark_domain::entries::{Addition, Reading};
 use fillmark_domain::stock::ProductId;
 
 use super::LONGEST;
 use crate::solution::level::{Level, Taken, instants};
-use crate::solution::record::{Litres, TankRecord, What};
+use crate::solution::record::{Litres, READ_TO_EC, TankRecord, What};
 
 /// What was put in between two readings of the EC.
 pub(super) struct Group {
@@ -15,6 +15,7 @@ pub(super) struct Group {
     pub water: Vec<(Id<Addition>, f64)>,
     pub seen: Option<Seen>,
     begun: DateTime<Utc>,
+    ended: DateTime<Utc>,
 }
 
 /// A product poured.
@@ -26,18 +27,68 @@ pub(super) struct Dose {
     pub liquid: bool,
 }
 
-/// The readings around a group, and how much stood in the tank.
+/// What the tank was before a group and the reading after it, and how much stood in it.
 pub(super) struct Seen {
-    pub before: Taken,
+    pub before: Before,
     pub after: Taken,
     pub litres: Litres,
     /// Whether the litres are those after, since they became known in between.
     pub litres_are_after: bool,
 }
 
+/// The EC of a tank before a group.
+#[derive(Clone, Copy)]
+pub(super) enum Before {
+    /// As it was read.
+    Read(Taken),
+    /// That of the water it was filled with afresh, mS/cm.
+    Fresh { at: DateTime<Utc>, ec_ms_cm: f64 },
+}
+
+/// Water is not always as it was analysed, by this part (our own judgement).
+const WATER_TO: f64 = 0.15;
+
 impl Seen {
     pub(super) fn days(&self) -> f64 {
-        (self.after.at - self.before.at).as_seconds_f64() / 86_400.0
+        (self.after.at - self.before.at()).as_seconds_f64() / 86_400.0
+    }
+
+    /// The readings that tell.
+    pub(super) fn readings(&self) -> Vec<Id<Reading>> {
+        match self.before {
+            Before::Read(taken) => vec![taken.id, self.after.id],
+            Before::Fresh { .. } => vec![self.after.id],
+        }
+    }
+}
+
+impl Before {
+    pub(super) const fn at(self) -> DateTime<Utc> {
+        match self {
+            Before::Read(Taken { at, .. }) | Before::Fresh { at, .. } => at,
+        }
+    }
+
+    pub(super) const fn ec_ms_cm(self) -> f64 {
+        match self {
+            Before::Read(Taken { ec_ms_cm, .. }) | Before::Fresh { ec_ms_cm, .. } => ec_ms_cm,
+        }
+    }
+
+    /// Standard deviation, mS/cm.
+    pub(super) fn spread_ms_cm(self) -> f64 {
+        match self {
+            Before::Read(taken) => READ_TO_EC * taken.ec_ms_cm,
+            Before::Fresh { ec_ms_cm, .. } => WATER_TO * ec_ms_cm,
+        }
+    }
+
+    /// Whether it compares with a reading after it: of another meter each may be off in its own way.
+    fn compares(self, after: Taken) -> bool {
+        match self {
+            Before::Read(taken) => taken.meter == after.meter,
+            Before::Fresh { .. } => true,
+        }
     }
 }
 
@@ -46,15 +97,25 @@ impl Group {
         self.seen.as_ref().map_or(self.begun, |seen| seen.after.at)
     }
 
+    /// When the first of it went in; of readings with nothing between, when the second was taken.
+    pub(super) const fn begun(&self) -> DateTime<Utc> {
+        self.begun
+    }
+
+    /// When the last of it went in.
+    pub(super) const fn ended(&self) -> DateTime<Utc> {
+        self.ended
+    }
+
     pub(super) fn water_l(&self) -> f64 {
         self.water.iter().map(|(_, litres)| litres).sum()
     }
 }
 
 /// All that was put into a tank, by the readings around it; what has none stands for itself. Two readings with nothing between
-/// are a group too.
-pub(super) fn groups(record: &TankRecord) -> Vec<Group> {
-    let mut walk = Walk { level: Level::of(record), open: Open::default() };
+/// are a group too. Where the EC of the water is known, a full change is a reading of it.
+pub(super) fn groups(record: &TankRecord, water_ec_ms_cm: Option<f64>) -> Vec<Group> {
+    let mut walk = Walk { level: Level::of(record), open: Open::default(), water_ec_ms_cm };
     let mut found = Vec::new();
     for instant in instants(record) {
         instant.reads.iter().for_each(|what| walk.level.pass(instant.at, *what));
@@ -72,14 +133,16 @@ pub(super) fn groups(record: &TankRecord) -> Vec<Group> {
 struct Walk<'a> {
     level: Level<'a>,
     open: Open,
+    water_ec_ms_cm: Option<f64>,
 }
 
 #[derive(Default)]
 struct Open {
-    before: Option<(Taken, Litres)>,
+    before: Option<(Before, Litres)>,
     doses: Vec<Dose>,
     water: Vec<(Id<Addition>, f64)>,
     begun: Option<DateTime<Utc>>,
+    ended: Option<DateTime<Utc>>,
 }
 
 impl Walk<'_> {
@@ -88,13 +151,12 @@ impl Walk<'_> {
             return None;
         }
         let litres = self.level.litres(after.at);
-        let next = Open { before: Some((after, litres)), ..Open::default() };
+        let next = Open { before: Some((Before::Read(after), litres)), ..Open::default() };
         let open = std::mem::replace(&mut self.open, next);
         let seen = open.before.and_then(|(before, litres_before)| {
-            let one_meter = before.meter == after.meter;
-            let settled = self.level.known.is_some_and(|known| known > before.at);
+            let settled = self.level.known.is_some_and(|known| known > before.at());
             let litres = if settled { litres } else { litres_before };
-            (one_meter && after.at - before.at <= LONGEST).then_some(Seen {
+            (before.compares(after) && after.at - before.at() <= LONGEST).then_some(Seen {
                 before,
                 after,
                 litres,
@@ -104,18 +166,24 @@ impl Walk<'_> {
         open.closed(seen)
     }
 
-    /// A change of the solution ends what is open, unseen: what it drained and left is not known so well.
+    /// A change of the solution ends what is open, unseen: what it drained and left is not known so well. After a full one fresh
+    /// water stands in the tank.
     fn deed(&mut self, at: DateTime<Utc>, what: What) -> Option<Group> {
         self.level.pass(at, what);
         match what {
             What::Read { .. } => return None,
-            What::Changed { .. } => return std::mem::take(&mut self.open).closed(None),
+            What::Changed { fraction, .. } => {
+                let water = self.water_ec_ms_cm.filter(|_| fraction >= 1.0);
+                let before = water.map(|ec_ms_cm| (Before::Fresh { at, ec_ms_cm }, self.level.litres(at)));
+                return std::mem::replace(&mut self.open, Open { before, ..Open::default() }).closed(None);
+            }
             What::Poured { id, product, amount, liquid, .. } => {
                 self.open.doses.push(Dose { id, product, amount, liquid });
             }
             What::Watered { id, litres, .. } => self.open.water.push((id, litres)),
         }
         self.open.begun.get_or_insert(at);
+        self.open.ended = Some(at);
         None
     }
 }
@@ -123,7 +191,8 @@ impl Walk<'_> {
 impl Open {
     fn closed(self, seen: Option<Seen>) -> Option<Group> {
         let begun = self.begun.or(seen.as_ref().map(|seen| seen.after.at))?;
+        let ended = self.ended.unwrap_or(begun);
         let said = seen.is_some() || !self.doses.is_empty();
-        said.then_some(Group { doses: self.doses, water: self.water, seen, begun })
+        said.then_some(Group { doses: self.doses, water: self.water, seen, begun, ended })
     }
 }

@@ -140,7 +140,8 @@ fn shared(rise: Rise, amount: f64) -> Option<Reckoned> {
 impl Sums {
     /// What is not known of a product's rise is off the same way in all of its doses.
     fn closed(self, product: ProductId, year: i32, month: u32, rises: &Rises) -> Month {
-        let of_rise = rises.get(&product).map_or(0.0, |rise| spread_of(rise) / rise.value);
+        let telling = rises.get(&product).filter(|rise| rise.value > 0.0);
+        let of_rise = telling.map_or(0.0, |rise| spread_of(rise) / rise.value);
         let spread = self.variance.sqrt().hypot(of_rise * (self.shown - self.unobserved));
         let off = self.drawn - self.shown;
         let verdict = if off > SURE * spread {

@@ -4,9 +4,10 @@ use fillmark_domain::entries::{AdditionReason, SamplePoint};
 use uuid::Uuid;
 
 use super::*;
-use crate::solution::record::testing::{day, poured, read, watered};
+use crate::solution::record::testing::{changed, day, poured, read, watered};
 use crate::solution::record::{Event, What};
 use crate::solution::simulated::{Chance, learnt, product};
+use crate::solution::turnover::Moves;
 
 /// Two parts of a feed and a strong additive: products 1, 2 and 3.
 const RISES: [f64; 3] = [0.25, 0.30, 0.80];
@@ -73,7 +74,7 @@ fn simulated(seed: u64, planted: Planted) -> TankRecord {
 }
 
 fn checks(seed: u64, planted: Planted) -> Vec<Checked> {
-    additions(&simulated(seed, planted), &rises(), WATER)
+    additions(&simulated(seed, planted), &rises(), &Movers::new(), Some(WATER))
 }
 
 /// Of 200 runs when this was written: an exact record 200, a slip of a thousand 197 and 200, another bottle 198, nothing on
@@ -150,7 +151,7 @@ fn the_expected_rise_counts_the_doses_own_volume() {
         poured(3, day(0), 1, 100.0, AdditionReason::Strength),
         read(4, day(0) + hour, Metric::Ec, 1.33),
     ];
-    let got = additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), WATER);
+    let got = additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), &Movers::new(), Some(WATER));
     let rise = got[0].rise.unwrap();
     assert!((rise.expected - (265.0 / 200.1 - 1.2)).abs() < 1e-9 && (rise.observed - 0.13).abs() < 1e-9);
     assert_eq!(got[0].verdict, Verdict::Agrees);
@@ -165,7 +166,7 @@ fn a_slip_of_a_thousand_is_one_of_a_product_that_is_hardly_known_too() {
         read(3, day(0) + hour * 2, Metric::Ec, 1.45),
     ];
     let hardly = [(product(1), learnt(0.25, 0.5))].into();
-    let got = additions(&TankRecord { fill_mark_l: 200.0, events }, &hardly, WATER);
+    let got = additions(&TankRecord { fill_mark_l: 200.0, events }, &hardly, &Movers::new(), Some(WATER));
     assert!(matches!(got[0].verdict, Verdict::UnitSlip { factor, .. } if factor == 0.001), "{got:?}");
 }
 
@@ -179,7 +180,9 @@ fn an_absurd_amount_that_hardly_showed_was_keyed_too_large_and_not_left_out() {
             poured(2, day(0) + hour, 1, ml, AdditionReason::Strength),
             read(3, day(0) + hour * 2, Metric::Ec, 1.21),
         ];
-        additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), WATER)[0].verdict.clone()
+        additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), &Movers::new(), Some(WATER))[0]
+            .verdict
+            .clone()
     };
     assert!(matches!(of(12_000.0), Verdict::UnitSlip { factor, .. } if factor == 0.001));
     assert!(matches!(of(200.0), Verdict::NotPoured { .. }));
@@ -188,7 +191,8 @@ fn an_absurd_amount_that_hardly_showed_was_keyed_too_large_and_not_left_out() {
 #[test]
 fn what_cannot_be_judged_says_so() {
     let dosed = |id, product| poured(id, day(0), product, 100.0, AdditionReason::Strength);
-    let of = |events| additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), WATER);
+    let of =
+        |events| additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), &Movers::new(), Some(WATER));
     let alone = of(vec![dosed(1, 1)]);
     assert_eq!(alone[0].verdict, Verdict::NotObserved);
     let unknown = of(vec![
@@ -209,7 +213,7 @@ fn water_that_nobody_wrote_down_is_told_in_litres() {
         read(2, day(0), Metric::Ec, 2.0),
         read(3, day(0) + hour, Metric::Ec, 1.575),
     ];
-    let got = additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), WATER);
+    let got = additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), &Movers::new(), Some(WATER));
     // 150 · 0.425 / 1.275 = 50.
     assert!(
         matches!(got[0].verdict, Verdict::UnrecordedWater { litres } if (litres - 50.0).abs() < 1e-9),
@@ -241,7 +245,8 @@ fn a_meter_that_is_out_is_told_from_slips() {
             events.push(poured(id + 3, at + TimeDelta::hours(1), 1, 400.0, AdditionReason::Strength));
         }
         events.sort_by_key(|event| event.at);
-        let got = additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), WATER);
+        let got =
+            additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), &Movers::new(), Some(WATER));
         let out = |check: &&Checked| {
             matches!(check.verdict, Verdict::MeterOut { meter: which, factor }
             if which == meter(2) && (factor - 1.2).abs() < 0.1)
@@ -267,7 +272,12 @@ fn drawn(record: &TankRecord) -> Vec<Drawn> {
 
 fn months_of(seed: u64, planted: Planted) -> Vec<Month> {
     let record = simulated(seed, planted);
-    months(&drawn(&record), &additions(&record, &rises(), WATER), &rises(), Tz::Europe__Berlin)
+    months(
+        &drawn(&record),
+        &additions(&record, &rises(), &Movers::new(), Some(WATER)),
+        &rises(),
+        Tz::Europe__Berlin,
+    )
 }
 
 #[test]
@@ -301,7 +311,7 @@ fn what_was_taken_from_stock_without_a_record_shows_in_the_tanks() {
         ]
     };
     let record = TankRecord { fill_mark_l: 200.0, events: (0..10).flat_map(of_day).collect() };
-    let checks = additions(&record, &rises(), WATER);
+    let checks = additions(&record, &rises(), &Movers::new(), Some(WATER));
     let got = months(&drawn(&record), &checks, &rises(), Tz::UTC);
     assert_eq!((got[0].drawn, got[0].verdict), (1000.0, MonthVerdict::MoreShown), "{got:?}");
     assert!((got[0].shown.value - 2000.0).abs() < 20.0, "{got:?}");
@@ -311,7 +321,66 @@ fn what_was_taken_from_stock_without_a_record_shows_in_the_tanks() {
 fn what_no_reading_tells_is_taken_from_the_record_and_closes_nothing() {
     let events = vec![poured(1, day(0), 1, 100.0, AdditionReason::Strength)];
     let record = TankRecord { fill_mark_l: 200.0, events };
-    let got = months(&drawn(&record), &additions(&record, &rises(), WATER), &rises(), Tz::UTC);
+    let got = months(
+        &drawn(&record),
+        &additions(&record, &rises(), &Movers::new(), Some(WATER)),
+        &rises(),
+        Tz::UTC,
+    );
     assert_eq!((got[0].drawn, got[0].shown.value, got[0].unobserved), (100.0, 100.0, 100.0));
     assert_eq!(got[0].verdict, MonthVerdict::NotObserved);
+}
+
+/// Acid is product 1, alkali 2, a nutrient 3; read, poured and read again, EC and pH.
+fn bottle(recorded: u128, ec: [f64; 2], ph: [f64; 2]) -> Verdict {
+    let hour = TimeDelta::hours(1);
+    let events = vec![
+        read(1, day(1), Metric::Ec, ec[0]),
+        read(2, day(1), Metric::Ph, ph[0]),
+        poured(10, day(1) + hour / 4, recorded, 100.0, AdditionReason::Strength),
+        read(3, day(1) + hour, Metric::Ec, ec[1]),
+        read(4, day(1) + hour, Metric::Ph, ph[1]),
+    ];
+    let rises: Rises =
+        [(1, 0.01), (2, 0.1), (3, 0.8)].map(|(n, rise)| (product(n), learnt(rise, 0.05))).into();
+    let movers: Movers = [(product(1), Moves::Down), (product(2), Moves::Up)].into();
+    additions(&TankRecord { fill_mark_l: 200.0, events }, &rises, &movers, Some(WATER))[0].verdict.clone()
+}
+
+#[test]
+fn the_ph_tells_which_bottle_was_taken() {
+    let of = |poured| {
+        let whose = Whose::OneOf(vec![Id::new(Uuid::from_u128(10))]);
+        Verdict::WrongProduct { whose, poured: product(poured) }
+    };
+    assert_eq!(bottle(1, [1.8, 1.81], [6.8, 6.1]), Verdict::Agrees);
+    assert_eq!(bottle(1, [1.8, 1.84], [6.8, 7.5]), of(2), "alkali for acid");
+    assert_eq!(bottle(3, [1.8, 1.8], [6.2, 4.4]), of(1), "acid for the nutrient");
+    assert!(matches!(bottle(3, [1.8, 1.8], [6.2, 6.2]), Verdict::NotPoured { .. }));
+    assert_eq!(bottle(3, [1.8, 2.2], [6.2, 5.9]), Verdict::Agrees);
+}
+
+/// A tank of 200 L filled afresh, 0.25 and 0.30 mS/cm for a mL in a litre.
+fn filled(water: Option<f64>, ml: [f64; 2], ec: f64) -> Checked {
+    let events = vec![
+        changed(1, day(1), 1.0, 190.0, 199.0),
+        poured(10, day(1), 1, ml[0], AdditionReason::Change),
+        poured(11, day(1), 2, ml[1], AdditionReason::Change),
+        read(3, day(1) + TimeDelta::hours(1), Metric::Ec, ec),
+    ];
+    let record = TankRecord { fill_mark_l: 200.0, events };
+    let checks = additions(&record, &rises(), &Movers::new(), water);
+    checks.into_iter().find(|check| !check.poured.is_empty()).unwrap()
+}
+
+/// By hand: 400 mL of each in 200 L bring 2 · 0.55 = 1.10 to the water's 0.3.
+#[test]
+fn a_fresh_fill_is_held_against_its_water() {
+    let right = filled(Some(WATER), [400.0, 400.0], 1.4);
+    assert_eq!((&right.verdict, right.readings.len()), (&Verdict::Agrees, 1), "{right:?}");
+    assert!((right.rise.unwrap().expected - 1.1).abs() < 0.01, "{right:?}");
+    let slip = filled(Some(WATER), [400.0, 0.4], 1.4);
+    let whose = Whose::OneOf(vec![Id::new(Uuid::from_u128(11))]);
+    assert_eq!(slip.verdict, Verdict::UnitSlip { whose, factor: 1000.0 });
+    assert_eq!(filled(None, [400.0, 400.0], 1.4).verdict, Verdict::NotObserved);
 }

@@ -28,7 +28,7 @@ impl Checked {
     pub fn told(&self, called: impl Fn(ProductId) -> Called) -> String {
         let dose = |dose: &Dosed| called(dose.product).amount(dose.amount);
         let whose = |whose: &Whose| self.told_whose(whose, dose);
-        let seen = self.rise.map(Rise::told).unwrap_or_default();
+        let seen = self.rise.map(Rise::told).unwrap_or_default() + &self.told_ph();
         match &self.verdict {
             Verdict::Agrees => "The readings show what is recorded, as far as they can.".into(),
             Verdict::NotObserved => {
@@ -72,6 +72,14 @@ impl Checked {
                  again."
             ),
         }
+    }
+
+    fn told_ph(&self) -> String {
+        let told = |moved: f64| {
+            let went = if moved < 0.0 { "fell" } else { "rose" };
+            format!("The pH {went} by {:.1}. ", moved.abs())
+        };
+        self.ph_moved.map(told).unwrap_or_default()
     }
 
     fn told_whose(&self, whose: &Whose, dose: impl Fn(&Dosed) -> String) -> String {
@@ -149,8 +157,9 @@ mod tests {
             at: DateTime::UNIX_EPOCH,
             poured: vec![one(1, product(1), 200_000.0), one(2, product(2), 4.5)],
             water: Vec::new(),
-            readings: None,
+            readings: Vec::new(),
             meter: None,
+            ph_moved: None,
             rise: Some(rise),
             verdict,
         }
