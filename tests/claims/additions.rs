@@ -4,7 +4,7 @@ use fillmark_api::*;
 use fillmark_domain::people::Role;
 use fillmark_tests::Feeding;
 use fillmark_tests::on_both;
-use fillmark_tests::world::{World, refusal};
+use fillmark_tests::world::{World, instant, refusal};
 use serde_json::json;
 use uuid::Uuid;
 
@@ -188,6 +188,27 @@ on_both! {
         let problem = error.problem().unwrap();
         assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/amount")));
         world.ada.record_addition(site, &NewAddition { confirmed: true, ..flood }).await.unwrap();
+    }
+
+    async fn a_thousandth_of_the_water_that_goes_in_each_day_is_asked_back(world: World) {
+        let feeding = world.feeding().await;
+        let site = feeding.here.site;
+        let water = |day: u32, value: f64, unit: &str| NewAddition {
+            client_id: Uuid::now_v7(),
+            product_id: None,
+            amount: fillmark_tests::world::json(json!({ "value": value, "unit": unit })),
+            reason: Code(fillmark_domain::entries::AdditionReason::TopUp),
+            recorded_at: instant(&format!("2026-11-{day}T07:00:00+01:00")).into(),
+            ..feeding.addition(1.0)
+        };
+        for day in 20..23 {
+            world.ada.record_addition(site, &water(day, 20.0, "L")).await.unwrap();
+        }
+        let error = world.ada.record_addition(site, &water(23, 20.0, "mL")).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!((problem.code, problem.errors[0].pointer.as_deref()), (ProblemCode::ConfirmationNeeded, Some("/amount")));
+        assert!(problem.errors[0].detail.contains("a small part of what the tank is filled up with"), "{problem:?}");
+        world.ada.record_addition(site, &water(23, 0.5, "L")).await.expect("a small top-up");
     }
 
     async fn two_who_pour_the_last_of_it_at_once_do_not_both_get_it(world: World) {

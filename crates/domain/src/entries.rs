@@ -17,11 +17,13 @@ pub use addition::{Addition, AdditionReason, Poured};
 pub use advice::{Advice, AdviceKind, AdviceOutcome, AdvisedStep, Expectation, Lacking, Portion};
 pub use again::{EnteredBefore, Measured, SAME_ADDITION, SAME_CHANGE, same_addition, same_change};
 pub use instrument::{Calibration, Meter, MeterKind};
-pub use plausible::{Beside, Doubt, doubts, doubts_of_volume, has_passed, has_passed_at_a_desk};
+pub use plausible::{
+    Beside, Doubt, doubts, doubts_of_volume, doubts_of_water, has_passed, has_passed_at_a_desk,
+};
 pub use reading::{BandThen, Compensation, NotMeasuredThere, Reading, SamplePoint, Spot};
 pub use seen::{SeenAddition, SeenReading};
 pub use tank_change::{CHANGE_CAUTIONS, ChangePlan, ChangePlanKind, EARLY, TankChange};
 pub use usual::{
-    BesideAddition, Unusual, doubts_of_addition, doubts_of_count, doubts_of_harvest, doubts_of_receipt,
-    fill_of,
+    Advised, BesideAddition, Unusual, doubts_of_addition, doubts_of_count, doubts_of_harvest,
+    doubts_of_receipt, fill_of,
 };

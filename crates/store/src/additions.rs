@@ -213,27 +213,26 @@ pub async fn by_others(
     entries::standing_where(tx, scope, from, before, there).await
 }
 
-/// How much of a product was put into a tank for a reason in a span of time, as far as it stands.
+/// What a tank was given for a reason in a span of time, of a product or of water.
 /// # Errors
-/// When the database fails or a row is broken.
-pub async fn amounts(
+/// When the database fails.
+pub async fn given(
     tx: &Tx,
     scope: SiteScope,
     tank: TankId,
-    product: ProductId,
-    reason: AdditionReason,
+    (product, reason): (Option<ProductId>, AdditionReason),
     (from, before): (DateTime<Utc>, DateTime<Utc>),
-) -> Result<Vec<Amount>, StoreError> {
+) -> Result<Vec<Poured>, StoreError> {
+    let of = match product {
+        Some(product) => row::Column::ProductId.eq(product.uuid()),
+        None => row::Column::ProductId.is_null(),
+    };
     let there = Condition::all()
         .add(row::Column::TankId.eq(tank.uuid()))
-        .add(row::Column::ProductId.eq(product.uuid()))
+        .add(of)
         .add(row::Column::Reason.eq(reason.code()));
     let additions = entries::standing_where::<Addition>(tx, scope, from, before, there).await?;
-    let amount = |(_, addition): KeptAddition| match addition.poured {
-        Poured::Product { amount, .. } => Some(amount),
-        Poured::Water { .. } => None,
-    };
-    Ok(additions.into_iter().filter_map(amount).collect())
+    Ok(additions.into_iter().map(|(_, addition)| addition.poured).collect())
 }
 
 fn poured(row: &row::Model) -> Result<Poured, BrokenRow> {

@@ -3,7 +3,8 @@
 use chrono::TimeDelta;
 use fillmark_domain::Amount;
 use fillmark_domain::entries::{
-    BesideAddition, Measured, SAME_ADDITION, doubts_of_addition, doubts_of_volume, fill_of, same_addition,
+    Advised, BesideAddition, Measured, Poured, SAME_ADDITION, Unusual, doubts_of_addition, doubts_of_water,
+    fill_of, same_addition,
 };
 use fillmark_domain::places::Tank;
 use fillmark_domain::stock::{Product, ProductId, ProductKind};
@@ -31,12 +32,15 @@ pub(super) async fn ask_back(
     match measured {
         Measured::Water { litres } => {
             let tank = records::find::<Tank>(tx, scope, entry.tank).await?.ok_or(Refusal::NotFound)?;
-            let doubt = doubts_of_volume(entry.amount, litres, tank.content.fill_mark_l);
+            let lately = given(tx, scope, entry, None).await?;
+            let lately: Vec<f64> = lately.iter().filter_map(Poured::water_l).collect();
+            let doubt = doubts_of_water(entry.amount, litres, tank.content.fill_mark_l, &lately);
             Refusal::unless_confirmed("/amount", "looks_mis_keyed", doubt)?;
         }
         Measured::Product { product, amount, base } => {
             let doubt = doubts_of_addition(amount, base, &beside(tx, scope, entry, product).await?);
-            Refusal::unless_confirmed("/amount", "looks_mis_keyed", doubt)?;
+            let field = if doubt == Some(Unusual::NotAdvised) { "/advice_id" } else { "/amount" };
+            Refusal::unless_confirmed(field, "looks_mis_keyed", doubt)?;
         }
     }
     let near = (entry.recorded_at - SAME_ADDITION, entry.recorded_at + SAME_ADDITION);
@@ -55,8 +59,8 @@ async fn beside(
     product: ProductId,
 ) -> Result<BesideAddition, Refusal> {
     let at = entry.recorded_at;
-    let span = (at - LATELY, at);
-    let lately = kept_additions::amounts(tx, scope, entry.tank, product, entry.reason, span).await?;
+    let lately = given(tx, scope, entry, Some(product)).await?;
+    let lately: Vec<Amount> = lately.iter().filter_map(Poured::amount).collect();
     let advised = advised(tx, scope, entry, product).await?;
     if !lately.is_empty() {
         return Ok(BesideAddition { advised, lately, ..BesideAddition::default() });
@@ -79,14 +83,30 @@ async fn beside(
     Ok(BesideAddition { advised, ph_of_l, lately, fill })
 }
 
-/// All that the advice which an addition followed expected of the product; nothing where it does not name it.
+/// What the tank was given lately of a product, or of water, for the same reason.
+async fn given(
+    tx: &Tx,
+    scope: SiteScope,
+    entry: &AdditionEntry,
+    product: Option<ProductId>,
+) -> Result<Vec<Poured>, Refusal> {
+    let span = (entry.recorded_at - LATELY, entry.recorded_at);
+    Ok(kept_additions::given(tx, scope, entry.tank, (product, entry.reason), span).await?)
+}
+
+/// What the advice which an addition followed says of the product.
 async fn advised(
     tx: &Tx,
     scope: SiteScope,
     entry: &AdditionEntry,
     product: ProductId,
-) -> Result<Option<Amount>, Refusal> {
-    let Some(id) = entry.advice else { return Ok(None) };
+) -> Result<Advised, Refusal> {
+    let Some(id) = entry.advice else { return Ok(Advised::Nothing) };
     let needs = advice::find(tx, scope, id).await?.map(|advice| advice.needs()).unwrap_or_default();
-    Ok(needs.into_iter().find(|need| need.product == product).map(|need| need.amount))
+    let named = needs.iter().find(|need| need.product == product);
+    Ok(match named {
+        Some(need) => Advised::Amount(need.amount),
+        None if needs.is_empty() => Advised::Nothing,
+        None => Advised::Others,
+    })
 }

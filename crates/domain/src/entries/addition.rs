@@ -49,6 +49,24 @@ pub enum Poured {
     },
 }
 
+impl Poured {
+    /// How much of a product.
+    pub const fn amount(&self) -> Option<Amount> {
+        match self {
+            Poured::Product { amount, .. } => Some(*amount),
+            Poured::Water { .. } => None,
+        }
+    }
+
+    /// How much water, L.
+    pub const fn water_l(&self) -> Option<f64> {
+        match self {
+            Poured::Water { litres } => Some(*litres),
+            Poured::Product { .. } => None,
+        }
+    }
+}
+
 /// One addition.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Addition {

@@ -102,6 +102,14 @@ pub enum Doubt {
         /// The volume at the tank's fill mark, L.
         mark_l: f64,
     },
+    /// Hardly anything of what a tank is filled up with at a time.
+    #[error("{entered} is a small part of what the tank is filled up with, {least} L at least")]
+    LittleWater {
+        /// As entered.
+        entered: Quantity,
+        /// The least of late, L.
+        least: f64,
+    },
     /// More than the tank holds.
     #[error("{entered} is more than the tank holds, which is {mark_l} L at its mark")]
     AboveMark {
@@ -111,6 +119,13 @@ pub enum Doubt {
         mark_l: f64,
     },
 }
+
+/// Filled up fewer times, nobody knows what is little for a tank; common practice, no source.
+const TIMES_KNOWN: usize = 3;
+
+/// Who takes millilitres for litres enters a thousandth; honest top-ups of one tank lie within a factor of ten or so; common
+/// practice, no source.
+const LITTLE: f64 = 0.02;
 
 /// What a value is held against.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -126,6 +141,14 @@ pub struct Beside {
 /// What is doubtful about a volume in a tank, or about so much going in or out of it at once.
 pub fn doubts_of_volume(entered: Quantity, litres: f64, mark_l: f64) -> Option<Doubt> {
     (litres > mark_l * ABOVE_MARK).then_some(Doubt::AboveMark { entered, mark_l })
+}
+
+/// What is doubtful about water that goes into a tank, beside the litres of other times: a slip of the unit makes it too much for
+/// the tank, or hardly anything.
+pub fn doubts_of_water(entered: Quantity, litres: f64, mark_l: f64, lately: &[f64]) -> Option<Doubt> {
+    let least = lately.iter().copied().fold(f64::INFINITY, f64::min);
+    let little = lately.len() >= TIMES_KNOWN && litres < least * LITTLE;
+    doubts_of_volume(entered, litres, mark_l).or(little.then_some(Doubt::LittleWater { entered, least }))
 }
 
 /// What is doubtful about a value beside the last one, the band and the tank. pH is a logarithm and temperatures have no

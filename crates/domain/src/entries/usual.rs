@@ -28,8 +28,8 @@ const FAR_FROM_ADVICE: f64 = 1.5;
 /// What an addition of a product is held against.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct BesideAddition {
-    /// All of it that the advice which it followed expected.
-    pub advised: Option<Amount>,
+    /// What the advice which it followed says of it.
+    pub advised: Advised,
     /// Of what moves the pH: litres of the tank at its mark.
     pub ph_of_l: Option<f64>,
     /// What was put in there lately for the same reason.
@@ -38,7 +38,19 @@ pub struct BesideAddition {
     pub fill: Option<f64>,
 }
 
-/// Why an amount looks mis-keyed.
+/// What advice says of a product.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub enum Advised {
+    /// Nothing: none was followed, or it names no amounts.
+    #[default]
+    Nothing,
+    /// All of it that was expected.
+    Amount(Amount),
+    /// It names others.
+    Others,
+}
+
+/// Why an addition looks mis-keyed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Unusual {
     /// Many times what this tank was given.
@@ -51,6 +63,9 @@ pub enum Unusual {
         /// What both are counted in.
         base: Base,
     },
+    /// Of another product than those of the advice that it followed.
+    #[error("expected a product that the advice names which was followed; this one is not among them")]
+    NotAdvised,
     /// Far more than the advice that it followed.
     #[error("{amount} {unit} is far more than the {advised} {unit} of the advice it followed", unit = base.unit().code())]
     FarFromAdvice {
@@ -114,9 +129,12 @@ pub enum Unusual {
 /// large one. What the tank was given says more than the dose, which is asked where it was given nothing yet.
 pub fn doubts_of_addition(amount: Amount, base: Base, beside: &BesideAddition) -> Option<Unusual> {
     let entered = amount.base_units();
-    let far = |advised: &Amount| entered > advised.base_units() * FAR_FROM_ADVICE;
-    if let Some(advised) = beside.advised.filter(far) {
-        return Some(Unusual::FarFromAdvice { amount, advised, base });
+    match beside.advised {
+        Advised::Others => return Some(Unusual::NotAdvised),
+        Advised::Amount(advised) if entered > advised.base_units() * FAR_FROM_ADVICE => {
+            return Some(Unusual::FarFromAdvice { amount, advised, base });
+        }
+        Advised::Amount(_) | Advised::Nothing => {}
     }
     if let Some(most) = beside.lately.iter().copied().max() {
         let far = entered > most.base_units() * FAR;
@@ -202,11 +220,19 @@ mod tests {
 
     #[test]
     fn far_more_than_was_advised_is_asked_back() {
-        let beside = BesideAddition { advised: Some(ml(90)), lately: vec![ml(900)], ..Default::default() };
+        let beside =
+            BesideAddition { advised: Advised::Amount(ml(90)), lately: vec![ml(900)], ..Default::default() };
         let told = "900 mL is far more than the 90 mL of the advice it followed";
         check_beside(900, &beside, Some(told));
         check_beside(135, &beside, None);
         check_beside(9, &beside, None);
+    }
+
+    #[test]
+    fn what_the_followed_advice_does_not_name_is_asked_back() {
+        let beside = BesideAddition { advised: Advised::Others, lately: vec![ml(90)], ..Default::default() };
+        let told = "expected a product that the advice names which was followed; this one is not among them";
+        check_beside(90, &beside, Some(told));
     }
 
     #[test]
