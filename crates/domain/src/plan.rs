@@ -4,7 +4,7 @@ mod what_if;
 
 use std::collections::HashMap;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 
 use crate::entries::{ChangePlan, EARLY, Spot, tank_change};
@@ -79,6 +79,10 @@ impl SitePlan {
         Wall::of(self.zone, day.and_time(chrono::NaiveTime::MIN)).instant_or_after()
     }
 
+    fn noon(&self, day: NaiveDate) -> DateTime<Utc> {
+        self.begins(day) + TimeDelta::hours(12)
+    }
+
     /// The tank with this id.
     pub fn tank(&self, tank: TankId) -> Option<&Kept<Tank>> {
         self.tanks.iter().find(|kept| kept.id == tank)
@@ -108,9 +112,15 @@ impl SitePlan {
         in_force.map(|revision| revision.steps.as_slice()).unwrap_or_default()
     }
 
-    /// Who leads a tank on a day; of several feeds the one that says it leads, else the one with the most plants.
+    /// Who leads a tank on a day; of several feeds the one that says it leads, else the one with the most plants. Steps are those
+    /// in force at noon: what comes into force in the small hours is fed that day.
     pub fn led(&self, tank: TankId, on: NaiveDate) -> Option<Led<'_>> {
-        self.led_by(tank, on, self.begins(on))
+        self.led_by(tank, on, self.noon(on))
+    }
+
+    /// Who leads a tank at an instant, with the step in force then.
+    pub fn led_at(&self, tank: TankId, at: DateTime<Utc>) -> Option<Led<'_>> {
+        self.led_by(tank, self.day(at), at)
     }
 
     fn led_by(&self, tank: TankId, on: NaiveDate, at: DateTime<Utc>) -> Option<Led<'_>> {

@@ -66,7 +66,7 @@ async fn beside(
         return Ok(BesideAddition { advised, lately, ..BesideAddition::default() });
     }
     let plan = plan::site_plan_since(tx, scope, at).await?.ok_or(Refusal::NotFound)?;
-    let step = plan.led(entry.tank, plan.day(at)).and_then(|led| led.step);
+    let step = plan.led_at(entry.tank, at).and_then(|led| led.step);
     let dosed = step.and_then(|step| step.doses.iter().find(|dose| dose.product == product));
     let per_litre = match dosed {
         Some(dose) => Some(dose.per_litre),

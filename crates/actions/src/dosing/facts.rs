@@ -153,7 +153,7 @@ impl Facts {
     }
 
     fn step(&self) -> Option<&Step> {
-        self.plan.led(self.tank.id, self.plan.day(self.at))?.step
+        self.plan.led_at(self.tank.id, self.at)?.step
     }
 
     /// How much stands in the tank, as far as its records tell.
@@ -171,7 +171,7 @@ impl Facts {
     async fn published(&self, tx: &Tx, scope: SiteScope) -> Result<Vec<Target>, Refusal> {
         let mut lacking = vec![Metric::Ec, Metric::Ph];
         lacking.retain(|metric| self.band(*metric).is_none());
-        let led = self.plan.led(self.tank.id, self.plan.day(self.at));
+        let led = self.plan.led_at(self.tank.id, self.at);
         let Some(led) = led.filter(|_| !lacking.is_empty()) else { return Ok(Vec::new()) };
         let crop = records::find::<Crop>(tx, scope.in_business(), led.cycle.content.crop).await?;
         let of_crop = |metric| targets::of_crop(&crop.as_ref()?.content.name, metric);

@@ -77,11 +77,11 @@ impl SitePlan {
             }
             PlanChange::NewCycle { tank, programme, starts_on, plants } => {
                 self.tank(*tank).ok_or(NotPlanned("a tank"))?;
-                self.plant(*tank, *programme, *starts_on, *plants)?;
+                self.plant(*tank, *programme, (*starts_on, today), *plants)?;
             }
             PlanChange::RoomClosed { room, from, until } => {
                 self.rooms.iter().find(|kept| kept.id == *room).ok_or(NotPlanned("a room"))?;
-                self.close(*room, *from, *until);
+                self.close(*room, (*from).max(today), *until);
             }
         }
         Ok(self)
@@ -129,7 +129,7 @@ impl SitePlan {
         &mut self,
         tank: TankId,
         programme: ProgrammeId,
-        starts_on: NaiveDate,
+        (starts_on, today): (NaiveDate, NaiveDate),
         plants: u32,
     ) -> Result<(), NotPlanned> {
         self.revisions.get(&programme).ok_or(NotPlanned("a programme"))?;
@@ -155,11 +155,15 @@ impl SitePlan {
         let ends_on = content.ends_on;
         let cycle = Kept { id, version: 1, created_at: at, updated_at: at, archived_at: None, content };
         self.cycles.insert(id, cycle);
-        self.feeds.push(Feed { tank, cycle: id, from: starts_on, until: ends_on, leads: true, plants });
+        let from = starts_on.max(today);
+        self.feeds.push(Feed { tank, cycle: id, from, until: ends_on, leads: true, plants });
         Ok(())
     }
 
     fn close(&mut self, room: RoomId, from: NaiveDate, until: NaiveDate) {
+        if until < from {
+            return;
+        }
         let feeds_it = |tank: &TankId| self.room_of(*tank, from) == Some(room);
         let tanks: Vec<TankId> = self.tanks.iter().map(|tank| tank.id).filter(feeds_it).collect();
         let outage = |tank| OutOfUse { tank, from, until: Some(until), reason: String::new() };
@@ -315,6 +319,40 @@ mod tests {
         assert!(
             in_use("2031-03-19") && !in_use("2031-03-20") && !in_use("2031-03-25") && in_use("2031-03-26")
         );
+    }
+
+    #[test]
+    fn what_was_before_today_stays_whatever_is_tried() {
+        let (from, until) = (day("2031-02-01"), day("2031-03-12"));
+        let tried =
+            plan().with(&PlanChange::RoomClosed { room: id(1), from, until }, day("2031-03-10")).unwrap();
+        let in_use = |on| tried.in_use(id(1), day(on));
+        assert!(
+            in_use("2031-03-09") && !in_use("2031-03-10") && !in_use("2031-03-12") && in_use("2031-03-13")
+        );
+        let over = PlanChange::RoomClosed { room: id(1), from, until: day("2031-03-01") };
+        let tried = plan().with(&over, day("2031-03-10")).unwrap();
+        assert!(tried.in_use(id(1), day("2031-03-10")) && tried.in_use(id(1), day("2031-02-15")));
+        let (tank, programme, starts_on) = (id(1), id(2), day("2031-03-01"));
+        let more = PlanChange::NewCycle { tank, programme, starts_on, plants: 50 };
+        let tried = plan().with(&more, day("2031-03-10")).unwrap();
+        assert_eq!(
+            (tried.plants(tank, day("2031-03-09")), tried.plants(tank, day("2031-03-10"))),
+            (100, 150)
+        );
+    }
+
+    /// A revision of one in the morning, as midnight in Greenwich is in Berlin.
+    #[test]
+    fn what_comes_into_force_in_the_small_hours_is_fed_that_day() {
+        let mut plan = plan();
+        let (programme, effective_at) = (id(1), "2031-03-14T00:00:00Z".parse().unwrap());
+        let revision = ProgrammeRevision { programme, effective_at, steps: vec![step(200, 3)] };
+        plan.revisions.get_mut(&programme).unwrap().push(revision);
+        let every = |on| step_on(&plan, on).unwrap().change_every_days;
+        assert_eq!((every("2031-03-13"), every("2031-03-14")), (Some(14), Some(3)));
+        let at = |at: &str| plan.led_at(id(1), at.parse().unwrap()).unwrap().step.unwrap().change_every_days;
+        assert_eq!((at("2031-03-13T23:30:00Z"), at("2031-03-14T00:00:00Z")), (Some(14), Some(3)));
     }
 
     #[test]
