@@ -250,6 +250,47 @@ on_both! {
         assert!(write_off(&fresh, 500.0).await > 0.0);
     }
 
+    async fn what_is_taken_out_and_made_into_preparations_is_forecast_by_its_past(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        let product = async |name: &str, kind: &str| {
+            let body = json!({ "name": name, "base": "mL", "kind": kind, "mixing_rank": 90 });
+            world.ada.business().create::<NewProduct>(&json(body)).await.unwrap().id
+        };
+        let (cleaner, stock) = (product("Cleaner", "cleaning_agent").await, product("Stock A", "concentrate").await);
+        feeding.receive(&world.ada, cleaner, "C1", "2028-01-01", 9000.0).await;
+        feeding.receive(&world.ada, feeding.grow_b, "B9", "2028-01-01", 9000.0).await;
+        for day in [11, 18] {
+            let done_at = format!("2026-11-{day}T08:00:00Z");
+            let taken = json!({ "client_id": Uuid::now_v7(), "amount": { "value": 280.0, "unit": "mL" }, "done_at": done_at });
+            world.ada.issue_product(site, cleaner, &json(taken)).await.unwrap();
+            let made = json!({ "client_id": Uuid::now_v7(), "product_id": stock, "lot_number": format!("S{day}"),
+                "strength": 10.0, "done_at": done_at, "amount": { "value": 2.0, "unit": "L" },
+                "parts": [{ "product_id": feeding.grow_b, "amount": { "value": 140.0, "unit": "mL" } }] });
+            world.ada.make_preparation(site, &json(made)).await.unwrap();
+        }
+        let forecast = world.ada.forecast(site, 28).await.unwrap();
+        // What is known of two weeks is a rate of four at least.
+        let of_cleaner = of(&forecast, cleaner);
+        assert!((of_cleaner.expected_use.taken_out - 560.0).abs() < 0.1, "{:?}", of_cleaner.expected_use);
+        assert_eq!((of_cleaner.expected_use.total, of_cleaner.learnt_from.taken_out_count), (of_cleaner.expected_use.taken_out, 2));
+        let part = of(&forecast, feeding.grow_b).expected_use;
+        assert!((part.taken_out - 280.0).abs() < 0.1 && part.total > part.taken_out, "{part:?}");
+        assert_eq!(of(&forecast, feeding.grow_a).expected_use.taken_out, 0.0, "what goes into tanks is planned");
+    }
+
+    async fn a_stage_that_the_programme_has_no_step_for_is_told(world: World) {
+        let feeding = weekly(&world).await;
+        let site = world.ada.site(feeding.here.site);
+        let cycle = site.read::<NewCycle>(feeding.here.cycle).await.unwrap();
+        let mut stages = serde_json::to_value(&cycle.body.stages).unwrap();
+        stages.as_array_mut().unwrap().push(json!({ "stage": "ripening", "from_on": "2026-12-10" }));
+        site.change(&cycle, json!({ "stages": stages })).await.unwrap();
+        let forecast = world.ada.forecast(feeding.here.site, 28).await.unwrap();
+        let cautions = &of(&forecast, feeding.grow_a).cautions;
+        assert!(cautions.iter().any(|told| told.starts_with("from 2026-12-10 on")), "{cautions:?}");
+    }
+
     async fn a_tank_out_of_use_wants_nothing(world: World) {
         let feeding = weekly(&world).await;
         let outage = json(json!({ "tank_id": feeding.here.north_tank, "from_on": "2026-11-24", "reason": "leaks" }));

@@ -77,6 +77,17 @@ on_both! {
         assert_eq!(error.problem().unwrap().code, ProblemCode::NotFound);
     }
 
+    async fn a_lot_that_was_typed_in_a_year_later_is_followed_from_its_first_pour(world: World) {
+        let feeding = world.feeding().await;
+        let site = feeding.here.site;
+        let body = json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a, "lot_number": "A0",
+            "expiry_on": "2028-01-01", "amount": { "value": 5.0, "unit": "L" }, "done_at": "2026-02-01T08:00:00Z" });
+        let lot = world.ada.receive_product(site, &json(body)).await.unwrap().lot_id.unwrap();
+        change(&world, &feeding, "2026-02-02T09:00:00+01:00", lot).await;
+        let trace = world.ada.trace_lot(site, lot).await.unwrap();
+        assert_eq!(trace.tanks.iter().map(|tank| tank.from_at.text()).collect::<Vec<_>>(), ["2026-02-02T08:00:00.000Z"]);
+    }
+
     async fn a_solution_made_on_site_carries_the_trace_of_its_parts(world: World) {
         let feeding = world.feeding().await;
         let site = feeding.here.site;

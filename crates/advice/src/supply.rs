@@ -38,6 +38,7 @@ mod rolling;
 mod rows;
 mod spans;
 mod spare;
+mod taken_out;
 mod told;
 mod unplanned;
 mod uptake;
@@ -47,12 +48,13 @@ mod weekly;
 
 pub use answer::*;
 pub use counter::litres_fed;
-pub use fed::{EcRises, fed_days};
+pub use fed::{EcRises, fed_days, without_step_on};
 pub use issue::{Scored, UsedByDay, issued, track_record};
 pub use lot_trace::{Exposure, Handled, Handling, LotTrace, handled, trace_lot};
 pub use question::*;
 pub use reach::{Drank, Drunk, drank, lots_drunk, picked};
 pub use spare::{Giver, Sought, Spare, sought, spare_for};
+pub use taken_out::taken_out;
 pub use unplanned::unplanned_use;
 
 use chrono::NaiveDate;

@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{NaiveDate, TimeDelta, Weekday};
+use chrono::{Datelike, NaiveDate, TimeDelta, Weekday};
 use fillmark_advice::supply::*;
 use fillmark_domain::stock::{Product, ProductKind};
 use fillmark_domain::{Amount, Days, Id, OpenDays, Stage, Week};
@@ -32,6 +32,7 @@ fn product(product: Id<Product>, kind: ProductKind) -> ProductAsked {
         on_hand: Vec::new(),
         on_order: Vec::new(),
         unplanned: Vec::new(),
+        taken: Vec::new(),
         offers: Vec::new(),
         shelf_life_days: None,
     }
@@ -81,6 +82,7 @@ fn tank(spans: &[(i64, i64)]) -> TankAsked {
         additions: a.chain(ph).collect(),
         changes_done,
         litres_fed: Vec::new(),
+        without_step_on: None,
     }
 }
 
@@ -252,6 +254,89 @@ fn losses_are_spread_over_the_days_recorded() {
     let forecast = check(&question, &[0, 14, 28]);
     let unplanned: f64 = forecast.products[0].days.iter().map(|day| day.by_cause.unplanned).sum();
     assert!((unplanned - 210.0).abs() < 1e-6, "560 mL in 112 days, 42 days ahead: {unplanned}");
+}
+
+/// Feeds to waste, without changes.
+fn fed_from(litres_fed: Vec<LitresFed>) -> TankAsked {
+    let (changes_done, visits, additions) = (Vec::new(), Vec::new(), Vec::new());
+    let mut fed = fed(&[(-120, 90)]);
+    fed.values_mut().for_each(|day| day.change_every_days = None);
+    TankAsked { mode: TankMode::Fed, fed, changes_done, visits, additions, litres_fed, ..tank(&[]) }
+}
+
+/// mL of part A fed in 42 days.
+fn fed_of(forecast: &Forecast) -> f64 {
+    forecast.products[0].days.iter().map(|day| day.by_cause.fed).sum()
+}
+
+/// 200 L a day at 10 mL a litre, and a meter that somebody began to read five weeks ago.
+#[test]
+fn days_before_the_first_look_at_a_meter_correct_nothing() {
+    let litres = |ago: i64| LitresFed { on: on(-ago), litres: 200.0, over_days: 1 };
+    let forecast = forecast(&site(fed_from((1..=38).rev().map(litres).collect())));
+    let fed = fed_of(&forecast);
+    assert!((fed / (42.0 * 2_000.0) - 1.0).abs() < 1e-6, "{fed}");
+}
+
+/// A meter that nobody has read for a month shows what it showed.
+#[test]
+fn a_meter_that_is_not_read_any_more_tells_what_it_told() {
+    let litres = |ago: i64| LitresFed { on: on(-ago), litres: 200.0, over_days: 1 };
+    let forecast = forecast(&site(fed_from((30..=100).rev().map(litres).collect())));
+    assert!(fed_of(&forecast) > 0.6 * 42.0 * 2_000.0, "{}", fed_of(&forecast));
+}
+
+/// 20 plants at 0.3 L a day and 10 mL a litre.
+#[test]
+fn a_tank_that_feeds_to_waste_without_a_meter_is_reckoned_with_an_assumed_uptake() {
+    let forecast = forecast(&site(fed_from(Vec::new())));
+    assert!((fed_of(&forecast) - 42.0 * 60.0).abs() < 1e-6, "{}", fed_of(&forecast));
+    let cautions = &forecast.products[0].cautions;
+    assert!(cautions.contains(&Caution::FeedAssumed { litres: 0.3 }), "{cautions:?}");
+}
+
+/// Ten litres are drunk each day; who comes on Mondays to Fridays pours 150 mL on Mondays. It is changed every other Monday.
+#[test]
+fn nobody_is_expected_on_days_on_which_nobody_ever_comes() {
+    let mut weekdays = tank(&[(-120, 90)]);
+    for ago in (1..=112).filter(|ago| ago % 14 != 0) {
+        let day = on(-ago);
+        let owed = match day.weekday() {
+            Weekday::Sat | Weekday::Sun => continue,
+            Weekday::Mon => 150.0,
+            _ => 50.0,
+        };
+        let amount = Amount::rounded(owed);
+        weekdays.additions.push(Addition { product: base_a(), on: day, amount, reason: Reason::TopUp });
+    }
+    let forecast = forecast(&site(weekdays));
+    let days = &forecast.products[0].days;
+    let at_weekends: f64 = days
+        .iter()
+        .filter(|day| matches!(day.date.weekday(), Weekday::Sat | Weekday::Sun))
+        .map(|day| day.by_cause.top_ups)
+        .sum();
+    // In each fortnight eight visits of 50 mL and one of 150.
+    let all = top_ups_of(&forecast);
+    assert!(at_weekends < 0.1 * all && (all / (3.0 * 600.0) - 1.0).abs() < 0.1, "{at_weekends} of {all}");
+}
+
+#[test]
+fn what_is_taken_out_of_the_store_is_taken_out_again() {
+    let mut question = site(tank(&[(-120, 90)]));
+    let weekly = (1..=13).map(|week| Unplanned { on: on(-7 * week), amount: Amount::rounded(70.0) });
+    question.products[0].taken = weekly.collect();
+    let forecast = check(&question, &[0, 14, 28]);
+    let taken: f64 = forecast.products[0].days.iter().map(|day| day.by_cause.taken).sum();
+    assert!((taken - 42.0 * 10.0).abs() < 1e-6, "{taken}");
+    assert_eq!(forecast.products[0].learnt_from.taken, 13);
+}
+
+#[test]
+fn a_stage_without_a_step_is_told() {
+    let without = TankAsked { without_step_on: Some(on(15)), ..tank(&[(-120, 14)]) };
+    let cautions = &forecast(&site(without)).products[0].cautions;
+    assert!(cautions.contains(&Caution::NoStep { on: on(15) }), "{cautions:?}");
 }
 
 #[test]

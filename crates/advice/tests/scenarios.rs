@@ -89,6 +89,7 @@ impl Site {
             unplanned: lost
                 .map(|event| Unplanned { on: date(&event["date"]), amount: amount(&event["ml"]) })
                 .collect(),
+            taken: Vec::new(),
             offers: Vec::new(),
             shelf_life_days: None,
         }
@@ -116,6 +117,7 @@ impl Site {
                 })
                 .collect(),
             litres_fed: Vec::new(),
+            without_step_on: None,
         }
     }
 
@@ -253,8 +255,8 @@ fn the_causes_of_a_day_make_its_use_and_the_balance_falls_by_it() {
     for product in forecast(&site.question(Changes::Written)).products {
         let mut balance = 0.0;
         for day in &product.days {
-            let UseByCause { changes, top_ups, ph, fed, unplanned } = day.by_cause;
-            balance -= changes + top_ups + ph + fed + unplanned;
+            let UseByCause { changes, top_ups, ph, fed, unplanned, taken } = day.by_cause;
+            balance -= changes + top_ups + ph + fed + unplanned + taken;
             assert!((day.balance - balance).abs() < 1e-6, "{}", day.date);
             assert!(day.balance_low <= day.balance);
         }

@@ -99,6 +99,9 @@ pub struct UseByCause {
     /// Spills, losses and what counts found missing.
     #[schema(minimum = -1e12, maximum = 1e12)]
     pub unplanned: f64,
+    /// Taken out of the store for other uses than tanks, preparations among them.
+    #[schema(minimum = 0, maximum = 1e12)]
+    pub taken_out: f64,
 }
 
 /// One day of a forecast.
@@ -141,6 +144,9 @@ pub struct LearntFrom {
     /// Losses recorded.
     #[schema(minimum = 0, maximum = 9007199254740991i64)]
     pub loss_count: u64,
+    /// How often something was taken out of the store for another use than a tank.
+    #[schema(minimum = 0, maximum = 9007199254740991i64)]
+    pub taken_out_count: u64,
 }
 
 /// Something that is under way; what is overdue is expected tomorrow.
@@ -194,6 +200,7 @@ impl From<answers::UseByCause> for UseByCause {
             ph: round(cause.ph),
             fed: round(cause.fed),
             unplanned: round(cause.unplanned),
+            taken_out: round(cause.taken),
         }
     }
 }
@@ -304,6 +311,7 @@ fn sum(days: &[answers::DayForecast]) -> answers::UseByCause {
         ph: sum.ph + day.by_cause.ph,
         fed: sum.fed + day.by_cause.fed,
         unplanned: sum.unplanned + day.by_cause.unplanned,
+        taken: sum.taken + day.by_cause.taken,
     })
 }
 
@@ -314,6 +322,12 @@ fn caution(caution: &answers::Caution) -> String {
         }
         answers::Caution::UptakeAssumed { litres } => format!(
             "nothing on record tells what the plants take between visits: top-ups assume {litres} L per plant and day"
+        ),
+        answers::Caution::FeedAssumed { litres } => format!(
+            "no water meter tells what a tank feeds to waste or draws: it is taken for {litres} L per plant and day"
+        ),
+        answers::Caution::NoStep { on } => format!(
+            "from {on} on plants stand at a tank in a stage that their programme has no step for: nothing is reckoned for it"
         ),
         answers::Caution::LeadTimeUnproven => "the lead time is only the supplier's word".into(),
         answers::Caution::StockSpoils => "some of the stock expires before it is used".into(),
@@ -342,6 +356,7 @@ impl From<answers::LearntFrom> for LearntFrom {
             change_on_plan_count: learnt.changes_on_plan as u64,
             uptake_span_count: learnt.uptake_spans as u64,
             loss_count: learnt.losses as u64,
+            taken_out_count: learnt.taken as u64,
         }
     }
 }

@@ -14,7 +14,7 @@ use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Se
 
 use uuid::Uuid;
 
-pub use standing::{counted_changes, found_at, losses_since, reversed_of, taken_between};
+pub use standing::{counted_changes, found_at, losses_since, reversed_of, taken_between, taken_out_since};
 
 use crate::columns::{self, Reading};
 use crate::records::{Page, PageQuery, page_of};
@@ -157,6 +157,22 @@ pub async fn of_slip(tx: &Tx, scope: SiteScope, slip: SlipId) -> Result<Vec<Move
         .all(&tx.0)
         .await?;
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// When a lot was first moved at a site, whoever entered it when.
+/// # Errors
+/// When the database fails.
+pub async fn first_of_lot(
+    tx: &Tx,
+    scope: SiteScope,
+    lot: LotId,
+) -> Result<Option<DateTime<Utc>>, StoreError> {
+    let first = of_site(scope)
+        .filter(row::Column::LotId.eq(lot.uuid()))
+        .order_by_asc(row::Column::DoneAt)
+        .one(&tx.0)
+        .await?;
+    Ok(first.map(|row| row.done_at))
 }
 
 /// What left the site that a transfer comes from, for the site that it comes to; nothing for any other.

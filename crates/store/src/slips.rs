@@ -132,6 +132,18 @@ pub(crate) fn telling_of_before(scope: SiteScope, at: DateTime<Utc>) -> SelectSt
         .into_query()
 }
 
+/// What was taken out of the store since an instant other than into a tank.
+pub(crate) fn taking_out(scope: SiteScope, from: DateTime<Utc>) -> SelectStatement {
+    row::Entity::find()
+        .select_only()
+        .column(row::Column::Id)
+        .filter(row::Column::SiteId.eq(scope.uuid()))
+        // Written out, as their index has it.
+        .filter(Expr::cust("kind in ('issue', 'preparation')"))
+        .filter(row::Column::DoneAt.gte(from))
+        .into_query()
+}
+
 async fn with_effects(tx: &Tx, scope: SiteScope, slip: Slip) -> Result<Entered, StoreError> {
     let movements = movements::of_slip(tx, scope, slip.id).await?;
     let short = shortages::of_slip(tx, scope, slip.id).await?.map(|shortage| shortage.amount);

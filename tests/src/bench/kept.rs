@@ -122,6 +122,7 @@ impl Tank {
             visits: (0..RECORDED).map(day).collect(),
             additions,
             litres_fed: Vec::new(),
+            without_step_on: None,
         };
         (kept, due.saturating_sub(RECORDED))
     }
@@ -188,6 +189,7 @@ fn asked(
         }],
         on_order: Vec::new(),
         unplanned: Vec::new(),
+        taken: Vec::new(),
         offers: vec![Offer { supplier, product, pack, base: Base::Volume, price, minimum_packs: 1 }],
         shelf_life_days: None,
     }

@@ -130,6 +130,7 @@ impl<'a> Records<'a> {
             on_hand: Vec::new(),
             on_order: Vec::new(),
             unplanned: unplanned.copied().collect(),
+            taken: Vec::new(),
             offers: Vec::new(),
             shelf_life_days: None,
         }
@@ -156,6 +157,7 @@ impl<'a> Records<'a> {
             visits: records.visits.iter().filter(|on| before(on)).copied().collect(),
             additions: records.additions.iter().filter(|one| before(&one.on)).copied().collect(),
             litres_fed: Vec::new(),
+            without_step_on: None,
         }
     }
 

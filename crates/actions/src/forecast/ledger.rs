@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::supply::{
     Addition as Taught, EcRises, PartialChange, Reason, TankAsked, TankMode, Unplanned, UsedByDay, fed_days,
-    litres_fed, unplanned_use,
+    litres_fed, taken_out, unplanned_use, without_step_on,
 };
 use fillmark_domain::entries::{Addition, AdditionReason, ChangePlanKind, Poured, TankChange};
 use fillmark_domain::places::{Tank, TankId};
@@ -29,6 +29,7 @@ pub(super) struct Ledger {
     visits: Vec<(TankId, DateTime<Utc>)>,
     counters: Vec<(TankId, DateTime<Utc>, f64)>,
     losses: Vec<Movement>,
+    taken: Vec<Movement>,
     expiries: HashMap<LotId, NaiveDate>,
 }
 
@@ -39,6 +40,7 @@ impl Ledger {
         let additions = entries::standing::<Addition>(tx, scope, from, now).await?;
         let losses = movements::losses_since(tx, scope, from).await?;
         Ok(Ledger {
+            taken: movements::taken_out_since(tx, scope, from).await?,
             additions: additions.into_iter().map(|(_, addition)| addition).collect(),
             changes: changes.into_iter().map(|(_, change)| change).collect(),
             visits: readings::visits(tx, scope, from).await?,
@@ -59,6 +61,7 @@ impl Ledger {
     ) -> TankAsked {
         let days =
             Days { from: today - MEMORY, until: today + TimeDelta::days(horizon_days.into()) + BEYOND };
+        let coming = today.iter_days().take(horizon_days.into());
         let full = self.changes.iter().filter(|change| change.tank == tank.id && change.is_full());
         let partial = self.changes.iter().filter(|change| change.tank == tank.id && !change.is_full());
         let partial =
@@ -88,6 +91,7 @@ impl Ledger {
                 .filter_map(|one| poured(plan, one))
                 .collect(),
             litres_fed: litres_fed(&looks),
+            without_step_on: without_step_on(plan, tank, coming),
         }
     }
 
@@ -97,14 +101,19 @@ impl Ledger {
         unplanned_use(losses, &self.expiries, &self.short(product), |at| plan.day(at))
     }
 
-    /// What was used of products day by day: poured, or lost without a plan.
+    /// What was taken out of a product for other uses than tanks.
+    pub(super) fn taken(&self, plan: &SitePlan, product: ProductId) -> Vec<Unplanned> {
+        taken_out(self.taken.iter().filter(|one| one.product == product), |at| plan.day(at))
+    }
+
+    /// What was used of products day by day: poured, taken out, or lost without a plan.
     pub(super) fn used(&self, plan: &SitePlan, products: impl Iterator<Item = ProductId>) -> UsedByDay {
         let mut used = UsedByDay::new();
         for taught in self.additions.iter().filter_map(|one| poured(plan, one)) {
             *used.entry((taught.product, taught.on)).or_default() += taught.amount.base_units();
         }
         for product in products {
-            for lost in self.unplanned(plan, product) {
+            for lost in self.unplanned(plan, product).into_iter().chain(self.taken(plan, product)) {
                 *used.entry((product, lost.on)).or_default() += lost.amount.base_units();
             }
         }

@@ -78,6 +78,7 @@ impl Shelf {
             on_hand: held.map(|holding| holding.on_hand.clone()).collect(),
             on_order: self.expected(product.id),
             unplanned: ledger.unplanned(plan, product.id),
+            taken: ledger.taken(plan, product.id),
             offers: offered
                 .map(|offer| offer.content.clone())
                 .filter(|offer| offer.price.currency == site.currency)

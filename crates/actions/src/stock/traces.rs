@@ -13,14 +13,11 @@ use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, Tank, TankId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{Lot, LotId};
-use fillmark_store::{SiteScope, Tx, entries, holdings, plan, preparations, records};
+use fillmark_store::{SiteScope, Tx, entries, holdings, movements, plan, preparations, records};
 
 use uuid::Uuid;
 
 use crate::{App, Caller, Refusal};
-
-/// A lot may be poured so long before anybody enters it (our own judgement): people write the label that they see.
-const TYPED_LATER: TimeDelta = TimeDelta::days(90);
 
 /// What was in a tank when a cycle came to it went in this long before at most (our own judgement): a tank that is not drained whole
 /// for a year is none that is changed.
@@ -52,7 +49,10 @@ pub async fn trace(app: &App, caller: &Caller, site: SiteId, lot: LotId) -> Resu
     if !sites.contains(&site) {
         return Err(Refusal::NotFound);
     }
-    let records = Records::load(&tx, scope, kept.created_at - TYPED_LATER, app.now()).await?;
+    // It may have been poured long before anybody entered it: people write the label that they see.
+    let first = movements::first_of_lot(&tx, scope, lot).await?;
+    let since = first.map_or(kept.created_at, |first| first.min(kept.created_at));
+    let records = Records::load(&tx, scope, since, app.now()).await?;
     let trace = trace_lot(lot, &records.handled);
     let today = records.plan.day(app.now());
     let drank = drank(&trace.exposures, &records.feeds, today, |at| records.plan.day(at));

@@ -1,6 +1,7 @@
 //! What pH adjusters take between changes: something on every visit, and something for each litre topped up.
 
 use super::history::{History, Visit};
+use super::spans::WEEK;
 
 /// Days after which a visit counts half.
 const HALF_LIFE: f64 = 120.0;
@@ -70,9 +71,30 @@ impl Line {
 pub(super) struct Adjusters {
     lines: Vec<Line>,
     rows: Vec<Row>,
-    seen: f64,
-    open: f64,
+    visited: Visited,
+    /// By place in the week.
+    by_weekday: [Visited; WEEK],
 }
+
+/// On how many of the days on which somebody could look after a tank it was.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Visited {
+    /// On how many it was.
+    pub(super) seen: f64,
+    /// Of how many.
+    pub(super) open: f64,
+}
+
+impl Visited {
+    /// With what a week tells; what it was before counts a little less each time.
+    fn learn(&mut self, week: Visited) {
+        *self = Visited { seen: self.seen * 0.9 + week.seen, open: self.open * 0.9 + week.open };
+    }
+}
+
+/// Tank-days of the site's usual that hold a day of the week near it: who works from Monday to Friday need not tell the calendar so.
+/// Our own judgement.
+const WEEKDAY_HOLD: f64 = 2.0;
 
 impl Adjusters {
     /// Not yet learnt anything.
@@ -82,8 +104,8 @@ impl Adjusters {
         Adjusters {
             lines: vec![Line::default(); history.products.len()],
             rows: vec![row; history.tanks.len()],
-            seen: 5.0,
-            open: 5.0,
+            visited: Visited { seen: 5.0, open: 5.0 },
+            by_weekday: [Visited::default(); WEEK],
         }
     }
 
@@ -122,20 +144,23 @@ impl Adjusters {
         row.y.iter_mut().for_each(|sum| *sum = 0.0);
     }
 
-    /// Learns on how many of the days on which a tank could be looked after it was.
-    pub(super) fn learn_visits(&mut self, seen: f64, open: f64) {
-        self.seen = self.seen * 0.9 + seen;
-        self.open = self.open * 0.9 + open;
+    /// Learns on how many of a week's days, counted from the first day on record, tanks were looked after.
+    pub(super) fn learn_visits(&mut self, week: &[Visited; WEEK]) {
+        let sum = |of: fn(&Visited) -> f64| week.iter().map(of).sum();
+        self.visited.learn(Visited { seen: sum(|day| day.seen), open: sum(|day| day.open) });
+        self.by_weekday.iter_mut().zip(week).for_each(|(all, day)| all.learn(*day));
     }
 
     /// Chance that somebody looks at a tank on an open day.
-    pub(super) fn visited(&self) -> f64 {
-        (self.seen / self.open.max(1e-9)).clamp(0.2, 1.0)
+    pub(super) fn visited(&self, day: usize) -> f64 {
+        let usual = (self.visited.seen / self.visited.open.max(1e-9)).clamp(0.2, 1.0);
+        let of_day = self.by_weekday[day % WEEK];
+        (of_day.seen + WEEKDAY_HOLD * usual) / (of_day.open + WEEKDAY_HOLD)
     }
 
     /// mL (or g) expected on an open day without a change, of a tank that so many litres are expected to be topped up in.
-    pub(super) fn amount(&self, place: usize, volume_l: f64, litres: f64) -> f64 {
+    pub(super) fn amount(&self, place: usize, day: usize, volume_l: f64, litres: f64) -> f64 {
         let (by_visit, by_litre) = self.lines[place].value();
-        by_visit * volume_l * self.visited() + by_litre * litres
+        by_visit * volume_l * self.visited(day) + by_litre * litres
     }
 }

@@ -89,12 +89,19 @@ pub struct UseByCause {
     pub fed: f64,
     /// Spills, losses and what counts found missing.
     pub unplanned: f64,
+    /// Taken out of the store for other uses, preparations among them.
+    pub taken: f64,
 }
 
 impl UseByCause {
     /// All causes together.
     pub fn total(&self) -> f64 {
-        self.changes + self.top_ups + self.ph + self.fed + self.unplanned
+        self.planned() + self.unplanned + self.taken
+    }
+
+    /// What the plan of the tanks explains.
+    pub fn planned(&self) -> f64 {
+        self.changes + self.top_ups + self.ph + self.fed
     }
 }
 
@@ -113,6 +120,8 @@ pub struct LearntFrom {
     pub uptake_spans: usize,
     /// Losses recorded.
     pub losses: usize,
+    /// How often something was taken out of the store for another use.
+    pub taken: usize,
 }
 
 /// When to order.
@@ -255,6 +264,16 @@ pub enum Caution {
     UptakeAssumed {
         /// L of solution at the aim, per plant and day.
         litres: f64,
+    },
+    /// No water meter tells what a tank feeds to waste or draws: it is reckoned with an assumed uptake.
+    FeedAssumed {
+        /// L per plant and day.
+        litres: f64,
+    },
+    /// From this day on plants stand at a tank in a stage that their programme has no step for: nothing is reckoned for it.
+    NoStep {
+        /// The first such day.
+        on: NaiveDate,
     },
     /// The lead time is only the supplier's word.
     LeadTimeUnproven,

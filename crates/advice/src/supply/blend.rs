@@ -101,7 +101,7 @@ impl Outcomes {
         let off = (self.actual + CORRECTION_FORECASTS) / (self.told + CORRECTION_FORECASTS) - 1.0;
         let factor = 1.0 + off.signum() * (off.abs() - NO_CORRECTION).clamp(0.0, MOST_CORRECTION);
         for month in usage.days.chunks_mut(JUDGED_DAYS) {
-            let told: f64 = month.iter().map(|day| day.total() - day.unplanned).sum();
+            let told: f64 = month.iter().map(|day| day.planned()).sum();
             reach(month, factor * told);
         }
     }
@@ -122,7 +122,10 @@ impl Outcomes {
         let weeks = (JUDGED_DAYS / WEEK) as f64;
         let variance = usage.variance_until.get(JUDGED_DAYS - 1).copied().unwrap_or(0.0);
         let each = [plan, weekly[0] * weeks, weekly[1] * weeks];
-        self.pending.push(Told { origin, plan: uncorrected, each, blended, variance });
+        // How well what is assumed came out says nothing of what is metered since.
+        if !usage.fed_assumed {
+            self.pending.push(Told { origin, plan: uncorrected, each, blended, variance });
+        }
     }
 
     /// Sum of the squared surprises so far, in stated variances, and their number.
@@ -139,7 +142,7 @@ impl Outcomes {
 
 /// What the plan explains of the days that are judged.
 fn planned(usage: &Usage) -> f64 {
-    usage.days.iter().take(JUDGED_DAYS).map(|day| day.total() - day.unplanned).sum()
+    usage.days.iter().take(JUDGED_DAYS).map(|day| day.planned()).sum()
 }
 
 /// Takes a part of the plan and fills up with past use, four weeks at a time, so that each cause stays on its day and all
@@ -177,7 +180,7 @@ fn reach(days: &mut [UseByCause], wanted: f64) {
             top_ups: day.top_ups * of_others,
             ph: day.ph * of_others,
             fed: day.fed * of_others,
-            unplanned: day.unplanned,
+            ..*day
         };
     }
 }

@@ -33,6 +33,17 @@ pub fn fed_days(
         .collect()
 }
 
+/// The first of these days on which plants stand at a tank in use in a stage that their programme has no step for.
+pub fn without_step_on(
+    plan: &SitePlan,
+    tank: &Kept<Tank>,
+    mut days: impl Iterator<Item = NaiveDate>,
+) -> Option<NaiveDate> {
+    days.find(|day| {
+        plan.in_use(tank.id, *day) && plan.led(tank.id, *day).is_some_and(|led| led.step.is_none())
+    })
+}
+
 fn fed_day(
     plan: &SitePlan,
     led: Led<'_>,

@@ -94,6 +94,13 @@ pub(super) struct Visit {
     pub(super) top_up_l: f64,
 }
 
+impl Visit {
+    /// Whether anything was poured.
+    pub(super) fn pours(&self) -> bool {
+        self.fill.iter().chain(&self.top_up).any(|amount| *amount > 0.0)
+    }
+}
+
 impl History {
     /// Of a question, with its additions as reckoned with.
     pub(super) fn new(question: &Question, records: &[Vec<Addition>]) -> History {

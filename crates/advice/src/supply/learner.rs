@@ -1,6 +1,6 @@
 //! What is learnt from the records, day after day, so that the forecast can be made as of any day on the way.
 
-use super::adjusters::Adjusters;
+use super::adjusters::{Adjusters, Visited};
 use super::changes::Slips;
 use super::fill_path::{Asking, FillPath};
 use super::fill_plan::by_the_plan;
@@ -100,18 +100,21 @@ impl<'a> Learner<'a> {
         self.judge_rhythms(until);
     }
 
-    /// On how many of the last week's open days with plants somebody was there.
+    /// On which of the last week's open days with plants somebody was there.
     fn learn_visits(&mut self, until: usize) {
-        let (mut seen, mut open) = (0.0, 0.0);
+        let mut week = [Visited::default(); WEEK];
         for tank in self.history.tanks.iter().filter(|tank| tank.mode == TankMode::Changed) {
             let from = until.saturating_sub(WEEK);
-            open += (from..until).filter(|day| self.history.open[*day] && tank.fed(*day).is_some()).count()
-                as f64;
+            for day in (from..until).filter(|day| self.history.open[*day] && tank.fed(*day).is_some()) {
+                week[day % WEEK].open += 1.0;
+            }
             let first = tank.visits.partition_point(|visit| visit.day < from);
             let visits = tank.visits[first..].iter().take_while(|visit| visit.day < until);
-            seen += visits.filter(|visit| tank.fed(visit.day).is_some()).count() as f64;
+            for visit in visits.filter(|visit| tank.fed(visit.day).is_some()) {
+                week[visit.day % WEEK].seen += 1.0;
+            }
         }
-        self.adjusters.learn_visits(seen, open);
+        self.adjusters.learn_visits(&week);
     }
 
     fn judge_rhythms(&mut self, until: usize) {

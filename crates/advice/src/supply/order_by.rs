@@ -152,13 +152,19 @@ impl<'a> Outlook<'a> {
 
     fn cautions(&self, purchase: Option<&Purchase>, runs_out: bool) -> Vec<Caution> {
         let mut cautions = Vec::new();
-        if self.usage.learnt_from.fills + self.usage.learnt_from.top_ups == 0 {
+        let learnt = self.usage.learnt_from;
+        if learnt.fills + learnt.top_ups + learnt.taken == 0 {
             cautions.push(Caution::PlanOnly);
         }
         let topped_up = self.usage.days.iter().any(|day| day.top_ups > 0.0);
         if self.usage.learnt_from.uptake_spans == 0 && topped_up {
             cautions.push(Caution::UptakeAssumed { litres: PRIOR_LITRES });
         }
+        if self.usage.fed_assumed {
+            cautions.push(Caution::FeedAssumed { litres: PRIOR_LITRES });
+        }
+        let without_step = self.question.tanks.iter().filter_map(|tank| tank.without_step_on).min();
+        cautions.extend(without_step.map(|on| Caution::NoStep { on }));
         if !self.spoils.is_empty() {
             cautions.push(Caution::StockSpoils);
         }

@@ -72,6 +72,8 @@ pub struct TankAsked {
     pub additions: Vec<Addition>,
     /// Litres fed by day, where the mode is [`TankMode::Fed`].
     pub litres_fed: Vec<LitresFed>,
+    /// The first coming day on which plants stand at it in a stage that their programme has no step for.
+    pub without_step_on: Option<NaiveDate>,
 }
 
 /// What a tank feeds on one day.
@@ -168,6 +170,8 @@ pub struct ProductAsked {
     /// Use that no plan knew: write-offs that were no expiry, and count adjustments as found (more found than
     /// the ledger held is negative). A count that settles a shortage is none: the addition counted already.
     pub unplanned: Vec<Unplanned>,
+    /// What was taken out of the store for other uses than tanks, preparations among them.
+    pub taken: Vec<Unplanned>,
     /// What it may be bought as, in the currency of the site.
     pub offers: Vec<Offer>,
     /// Days that a fresh pack may be used; none where it does not spoil.

@@ -8,6 +8,7 @@ use super::history::History;
 use super::learner::Learner;
 use super::question::{Addition, Question};
 use super::spans::WEEK;
+use super::taken_out;
 use super::usage::{Usage, use_from};
 use super::weekly::settle;
 
@@ -52,5 +53,6 @@ pub(super) fn forecast_use(question: &Question, records: &[Vec<Addition>]) -> Ve
         usage.variance_until.iter_mut().for_each(|variance| *variance *= widening);
         settle(usage);
     }
+    taken_out::add(question, &mut usages);
     usages
 }

@@ -1,11 +1,12 @@
 //! Use of each product on each day to come, by cause, with the variance of its sum.
 
 use super::answer::{LearntFrom, UseByCause};
-use super::history::{History, TankHistory};
+use super::history::{History, Regime, TankHistory, Visit};
 use super::learner::{Known, Learner, awake, step_litres};
 use super::question::TankMode;
 use super::spans::WEEK;
 use super::unplanned::Losses;
+use super::uptake::PRIOR_LITRES;
 use super::weekly::Lump;
 
 /// Days of litres fed that say what a tank feeds now.
@@ -35,6 +36,8 @@ pub(super) struct Usage {
     pub(super) lumps: Vec<Lump>,
     /// Whether anything grows on any of the days; where nothing does, past use says nothing.
     pub(super) grows: bool,
+    /// Whether what some tank feeds is assumed: no meter tells it.
+    pub(super) fed_assumed: bool,
     /// What it was learnt from.
     pub(super) learnt_from: LearntFrom,
 }
@@ -70,9 +73,34 @@ struct TankPlan<'a> {
     taken_l: Vec<f64>,
     /// Chance of a visit without a change on each day.
     visited: Vec<f64>,
-    /// Mean and variance of the litres fed a day.
-    fed_l: (f64, f64),
+    /// What it feeds to waste or draws.
+    fed: Fed,
 }
+
+/// What a tank feeds to waste or draws a day.
+#[derive(Clone, Copy)]
+enum Fed {
+    /// Nothing: it is changed.
+    Nothing,
+    /// So much, by its meter.
+    Metered { litres: f64, variance: f64 },
+    /// As plants drink that nothing is known of.
+    Assumed,
+}
+
+impl Fed {
+    /// L on a day.
+    fn litres(self, regime: &Regime) -> f64 {
+        match self {
+            Fed::Nothing => 0.0,
+            Fed::Metered { litres, .. } => litres,
+            Fed::Assumed => PRIOR_LITRES * regime.fed.plants,
+        }
+    }
+}
+
+/// What is assumed of a plant's drinking may be off by this part (our own judgement).
+const ASSUMED_SPREAD: f64 = 0.5;
 
 impl<'a> SitePlan<'a> {
     fn tank(&self, number: usize) -> TankPlan<'a> {
@@ -83,28 +111,30 @@ impl<'a> SitePlan<'a> {
             top_up_l: vec![0.0; self.days],
             taken_l: vec![0.0; self.days],
             visited: vec![0.0; self.days],
-            fed_l: (0.0, 0.0),
+            fed: Fed::Nothing,
         };
         match tank.mode {
-            TankMode::Fed => plan.fed_l = self.litres_fed(tank),
+            TankMode::Fed => plan.fed = self.litres_fed(tank),
             TankMode::Changed => self.top_up(&mut plan),
         }
         plan
     }
 
-    /// Mean and variance of recent days. A single day says nothing of its spread: a quarter is assumed.
-    fn litres_fed(&self, tank: &TankHistory) -> (f64, f64) {
-        let from = self.origin.saturating_sub(RECENT_DAYS);
-        let recent = || tank.litres_fed.iter().filter(|(day, ..)| (from..self.origin).contains(day));
-        let days = recent().count() as f64;
-        if days == 0.0 {
-            return (0.0, 0.0);
-        }
-        let mean = recent().map(|(_, litres, _)| litres).sum::<f64>() / days;
-        let squares: f64 = recent().map(|(_, litres, _)| (litres - mean).powi(2)).sum();
+    /// Mean and variance of the last days on record. A single day says nothing of its spread: a quarter is assumed.
+    fn litres_fed(&self, tank: &TankHistory) -> Fed {
+        let known = &tank.litres_fed[..tank.litres_fed.partition_point(|(day, ..)| *day < self.origin)];
+        let Some((last, ..)) = known.last() else {
+            let poured = tank.visits.iter().take_while(|visit| visit.day < self.origin).any(Visit::pours);
+            // What is poured into it by hand is past use, which has its say.
+            return if poured { Fed::Nothing } else { Fed::Assumed };
+        };
+        let from = last.saturating_sub(RECENT_DAYS - 1);
+        let recent = &known[known.partition_point(|(day, ..)| *day < from)..];
+        let mean = recent.iter().map(|(_, litres, _)| litres).sum::<f64>() / recent.len() as f64;
+        let squares: f64 = recent.iter().map(|(_, litres, _)| (litres - mean).powi(2)).sum();
         // The squares of the alike days of one rise add up to one estimate, so they are shared among rises, not days.
-        let rises: f64 = recent().map(|(.., over_days)| 1.0 / over_days).sum();
-        (mean, (squares + (0.25 * mean).powi(2)) / rises)
+        let rises: f64 = recent.iter().map(|(.., over_days)| 1.0 / over_days).sum();
+        Fed::Metered { litres: mean, variance: (squares + (0.25 * mean).powi(2)) / rises }
     }
 
     /// What the plants took since the last visit is replaced at the next one, unless the tank is changed then. What a
@@ -117,7 +147,6 @@ impl<'a> SitePlan<'a> {
         let seen_today = self.origin == self.history.today
             && tank.visits.get(before).is_some_and(|visit| visit.day == self.origin);
         let mut aim = last.and_then(|day| tank.fed(day)).map(|regime| regime.fed.ec_aim);
-        let there = self.learner.adjusters.visited();
         let (mut owed_l, mut raised_l) = (0.0, 0.0);
         for day in last.unwrap_or(self.origin)..self.origin + self.days {
             let Some(regime) = tank.fed(day) else {
@@ -127,6 +156,7 @@ impl<'a> SitePlan<'a> {
             if let Some(place) = day.checked_sub(self.origin).filter(|_| self.history.open[day]) {
                 let in_use = awake(self.known.silent[plan.number], place);
                 let stays = 1.0 - path.changes[place].min(1.0);
+                let there = self.learner.adjusters.visited(day);
                 raised_l += aim.map_or(0.0, |aim| step_litres(tank.volume_l, aim, &regime.fed));
                 if place > 0 || !seen_today {
                     plan.top_up_l[place] =
@@ -154,6 +184,7 @@ impl<'a> SitePlan<'a> {
             variance_until: vec![0.0; self.days],
             lumps: Vec::new(),
             grows: tanks.iter().any(|one| self.grows(one.tank)),
+            fed_assumed: tanks.iter().any(|one| matches!(one.fed, Fed::Assumed) && one.tank.takes(place)),
             learnt_from: self.learnt_from(place, &losses),
         };
         for tank in tanks {
@@ -183,6 +214,7 @@ impl<'a> SitePlan<'a> {
             changes_on_plan: self.known.slips.changes,
             uptake_spans: self.known.uptake.spans,
             losses: losses.count,
+            taken: 0,
         }
     }
 
@@ -217,28 +249,38 @@ impl<'a> SitePlan<'a> {
     }
 
     fn add_top_ups_and_fed(&self, plan: &TankPlan<'_>, place: usize, usage: &mut Usage) {
-        let (mean_l, variance_l) = plan.fed_l;
+        let (variance_l, assumed) = match plan.fed {
+            Fed::Metered { variance, .. } => (variance, 0.0),
+            Fed::Assumed => (0.0, ASSUMED_SPREAD),
+            Fed::Nothing => (0.0, 0.0),
+        };
         let moves_ph = self.history.products[place].moves_ph;
         let hand = self.learner.pours.top_up_hand(place, plan.number);
         if hand.without_dose <= 0.0 && !moves_ph && !plan.tank.takes(place) {
             return;
         }
-        let mut fed_variance = 0.0;
+        let (mut fed_variance, mut fed) = (0.0, 0.0);
         for at in 0..self.days {
             if let Some(regime) = plan.tank.fed(self.origin + at) {
                 let (dose, day) = (regime.doses[place], &mut usage.days[at]);
                 if moves_ph && dose <= 0.0 {
                     if plan.visited[at] > 0.0 {
                         let volume_l = plan.tank.volume_l * plan.visited[at];
-                        day.ph += self.learner.adjusters.amount(place, volume_l, plan.taken_l[at]);
+                        day.ph += self.learner.adjusters.amount(
+                            place,
+                            self.origin + at,
+                            volume_l,
+                            plan.taken_l[at],
+                        );
                     }
                 } else {
                     day.top_ups += plan.top_up_l[at] * hand.per_litre(dose);
                 }
-                day.fed += mean_l * dose;
+                day.fed += plan.fed.litres(regime) * dose;
+                fed += day.fed;
                 fed_variance += variance_l * dose * dose;
             }
-            usage.variance_until[at] += fed_variance;
+            usage.variance_until[at] += fed_variance + (assumed * fed).powi(2);
         }
     }
 }

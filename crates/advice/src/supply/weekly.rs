@@ -108,7 +108,7 @@ struct Spread {
 impl Spread {
     fn of(week: &[UseByCause], lumps: &[Lump], scale: f64) -> Spread {
         // What is lost tells nothing of the day on which a tank is changed.
-        let all: f64 = week.iter().map(|day| day.total() - day.unplanned).sum();
+        let all: f64 = week.iter().map(|day| day.planned()).sum();
         let of_changes: f64 = lumps.iter().map(|lump| lump.number * lump.amount * scale).sum();
         let unsure = OTHERS_SPREAD * (all - of_changes).max(0.0);
         let open = lumps.iter().map(|lump| lump.amount * scale).sum::<f64>() + 4.0 * unsure;

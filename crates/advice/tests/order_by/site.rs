@@ -54,6 +54,7 @@ pub fn product(product: Id<Product>, held: Amount) -> ProductAsked {
         on_hand: vec![lot(held, None)],
         on_order: Vec::new(),
         unplanned: Vec::new(),
+        taken: Vec::new(),
         offers: vec![offer(product)],
         shelf_life_days: None,
     }
@@ -90,6 +91,7 @@ pub fn site(products: Vec<ProductAsked>) -> Question {
                 over_days: 1,
             })
             .collect(),
+        without_step_on: None,
     };
     Question {
         today: today(),

@@ -101,7 +101,7 @@ fn bought(product: &ProductForecast) -> Option<&ProposedPurchase> {
 
 fn row(product: &ProductForecast) -> [String; 10] {
     let cause = product.expected_use;
-    let parts = [cause.tank_changes, cause.top_ups, cause.ph, cause.fed, cause.unplanned];
+    let parts = [cause.tank_changes, cause.top_ups, cause.ph, cause.fed, cause.unplanned, cause.taken_out];
     let parts = parts.map(|part| format!("{part:.0}")).join(" / ");
     let unit = product.unit.0.code();
     let in_stock = product.days.first().map_or(0.0, |day| day.balance + day.used.total);
@@ -158,7 +158,7 @@ mod tests {
     fn made(packs: i64) -> SiteForecast {
         let (product, supplier) =
             ("00000000-0000-0000-0000-000000000001", "00000000-0000-0000-0000-000000000002");
-        let none = serde_json::json!({ "total": 0, "tank_changes": 0, "top_ups": 0, "ph": 0, "fed": 0, "unplanned": 0 });
+        let none = serde_json::json!({ "total": 0, "tank_changes": 0, "top_ups": 0, "ph": 0, "fed": 0, "unplanned": 0, "taken_out": 0 });
         let litre = serde_json::json!({ "value": 1, "unit": "L" });
         let line = serde_json::json!({ "pack": litre, "pack_count": packs, "price_minor": 1000, "cost_minor": 4000 });
         let lines = if packs > 0 { vec![line] } else { Vec::new() };
@@ -168,7 +168,7 @@ mod tests {
             "products": [{
                 "product_id": product, "name": "Base A", "unit": "mL", "expected_use": none, "days": [],
                 "learnt_from": { "fill_count": 1, "top_up_count": 0, "fill_ratio": null, "change_on_plan_count": 0,
-                    "uptake_span_count": 0, "loss_count": 0 },
+                    "uptake_span_count": 0, "loss_count": 0, "taken_out_count": 0 },
                 "may_run_out_on": "2026-12-20", "deliveries": [], "spoils": [], "cautions": [],
                 "purchase": {
                     "supplier_id": supplier, "supplier": "Nutrients of the North", "order_by_on": "2026-12-01",

@@ -77,6 +77,22 @@ pub async fn taken_between(
     standing(tx, rows).await
 }
 
+/// What was taken out of the store since an instant other than into a tank, also into preparations; what was taken back left
+/// out.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn taken_out_since(
+    tx: &Tx,
+    scope: SiteScope,
+    from: DateTime<Utc>,
+) -> Result<Vec<Movement>, StoreError> {
+    let rows = of_site(scope)
+        .filter(row::Column::SlipId.in_subquery(slips::taking_out(scope, from)))
+        .filter(row::Column::Kind.eq(MovementKind::Issue.code()))
+        .order_by_asc(row::Column::DoneAt);
+    standing(tx, rows).await
+}
+
 /// What was lost or found since an instant: write-offs and count adjustments, what was taken back left out.
 /// # Errors
 /// When the database fails or a row is broken.
