@@ -209,7 +209,7 @@ on_both! {
         world.clock.set(instant("2026-11-27T07:30:00Z"));
         let round = client.my_round(site, None).await.unwrap();
         assert_eq!(round.minutes, 45);
-        let sheet = client.round_sheet(site, round.id).await.unwrap();
+        let sheet = client.round_sheet(site, round.id.unwrap()).await.unwrap();
         assert!(sheet.contains("North room, North tank: Tank change"), "{sheet}");
         let (_, kim) = world.person("Kim", Role::Auditor, Some(site)).await;
         assert_eq!(refusal(kim.open_check(site, checks(&world, &feeding).await[0].id).await), ProblemCode::NotAllowed);
