@@ -75,6 +75,13 @@ on_both! {
         let june = json!({ "rule": "freq=daily;byday=mo;bymonth=6,7" });
         let plan = world.ada.site(small.site).change(&plan, june).await.unwrap();
         assert_eq!(plan.body.rule_in_words.as_deref(), Some("every week on Monday in June and July at 08:00"));
+        let ends = json!({ "rule": "FREQ=DAILY;UNTIL=20261231T225959Z" });
+        let plan = world.ada.site(small.site).change(&plan, ends).await.unwrap();
+        let by_the_clock = Some("every day at 08:00, until 2026-12-31 23:59");
+        assert_eq!(plan.body.rule_in_words.as_deref(), by_the_clock);
+        let read = world.ada.site(small.site).read::<NewCheckPlan>(plan.id).await.unwrap();
+        let listed = world.ada.site(small.site).all::<NewCheckPlan>("").await.unwrap();
+        assert_eq!((&read, listed.contains(&read)), (&plan, true));
         let changed = world.ada.site(small.site).change(&plan, json!({ "rule": "FREQ=DAILY" })).await.unwrap();
         assert_eq!(changed.body.rule_in_words.as_deref(), Some("every day at 08:00"));
     }

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use chrono::NaiveDateTime;
 use chrono_tz::Tz;
 use fillmark_domain::growing::is_keepable;
+use fillmark_domain::recurrence::in_words;
 use fillmark_domain::work as words;
 use fillmark_domain::{Faults, Id};
 use serde::{Deserialize, Serialize};
@@ -75,7 +76,7 @@ pub struct NewCheckPlan {
     /// Whether nobody likes to do it, so that its minutes are shared fairly too.
     #[serde(default)]
     pub is_unpleasant: bool,
-    /// The rule in words. Told in answers; what is sent here is left aside.
+    /// The rule in words, by the clock of the site. Told in answers; what is sent here is left aside.
     #[serde(default)]
     #[schema(max_length = 700)]
     pub rule_in_words: Option<String>,
@@ -173,8 +174,14 @@ impl Body for NewCheckPlan {
             two_people: word.two_people,
             weight: word.sharing.weight,
             is_unpleasant: word.sharing.is_unpleasant,
-            rule_in_words: Some(word.in_words()),
+            rule_in_words: None,
         }
+    }
+
+    const TELLS_BY_CLOCK: bool = true;
+
+    fn tell_by(&mut self, zone: Tz) {
+        self.rule_in_words = Some(in_words(&self.rule, self.starts_local, zone));
     }
 }
 

@@ -1,5 +1,6 @@
 //! The check plans that a site usually begins with.
 
+use chrono_tz::Tz;
 use fillmark_domain::Kept;
 use fillmark_domain::places::Tank;
 use fillmark_domain::plan::Changes;
@@ -96,8 +97,10 @@ pub struct TemplatePlans {
 
 impl CheckPlanTemplate {
     /// The body of a template.
-    pub fn of(template: &words::Template, is_there: bool, beside: Vec<String>) -> Self {
-        Self { kind: Code(template.kind), is_there, beside, plan: NewCheckPlan::of(&template.plan) }
+    pub fn of(template: &words::Template, is_there: bool, beside: Vec<String>, zone: Tz) -> Self {
+        let mut plan = NewCheckPlan::of(&template.plan);
+        plan.tell_by(zone);
+        Self { kind: Code(template.kind), is_there, beside, plan }
     }
 }
 

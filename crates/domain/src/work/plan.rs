@@ -169,9 +169,9 @@ impl CheckPlan {
         Ok(self)
     }
 
-    /// How often it comes, in words.
-    pub fn in_words(&self) -> String {
-        in_words(&self.rule, self.start)
+    /// How often it comes, in words, by the clock of a zone.
+    pub fn in_words(&self, zone: Tz) -> String {
+        in_words(&self.rule, self.start, zone)
     }
 
     /// When it is due by the clock of a zone.

@@ -276,8 +276,10 @@ mod tests {
 
     #[test]
     fn each_tank_meter_and_room_has_its_plans_and_all_of_them_can_be_made() {
-        let names: Vec<String> =
-            all().iter().map(|one| format!("{}: {}", one.plan.name, one.plan.in_words())).collect();
+        let names: Vec<String> = all()
+            .iter()
+            .map(|one| format!("{}: {}", one.plan.name, one.plan.in_words(chrono_tz::Tz::UTC)))
+            .collect();
         let expected = [
             "EC and pH, One: every day at 08:00",
             "EC and pH, Two: every day at 08:00",
@@ -316,7 +318,7 @@ mod tests {
         let week = |free: bool| if free { Week::of(Week::EVERY_DAY.days().take(5)) } else { Week::EVERY_DAY };
         let check = |every_days, free, words: &str| {
             let plan = of(&week(free), Some(every_days))[2].plan.clone();
-            assert_eq!(plan.in_words(), format!("{words} at 07:00"));
+            assert_eq!(plan.in_words(chrono_tz::Tz::UTC), format!("{words} at 07:00"));
             let first = plan.start.date();
             assert!(week(free).has(first) && plan.recurrence(chrono_tz::Tz::UTC).unwrap().comes(), "{first}");
         };
