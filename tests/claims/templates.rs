@@ -67,6 +67,23 @@ on_both! {
         assert_eq!(told.templates[1].plan.starts_local.to_string(), "2026-11-30 09:00:00");
     }
 
+    async fn a_second_lot_of_templates_fills_the_emptier_days(world: World) {
+        let site = world.site("Harbour").await.id;
+        let business = world.ada.business();
+        let kept = business.all::<NewSite>("").await.unwrap().remove(0);
+        business.change(&kept, json!({ "working_week": ["monday", "wednesday", "friday"] })).await.unwrap();
+        let room = world.room(site, "Hall", "growing", 1).await;
+        let scouting = NewTemplatePlans { kinds: vec![Code(Kind::Scouting)] };
+        let made = world.ada.make_template_plans(site, &scouting).await.unwrap().made;
+        // From Tuesday, the 24th, on.
+        assert_eq!(made[0].body.starts_local.to_string(), "2026-11-30 09:00:00");
+        let wash = json!({ "name": "Wash", "room_id": room, "rule": "FREQ=WEEKLY;BYDAY=WE", "work_min": 60 });
+        world.check_plan(site, wash).await;
+        let made = world.ada.make_template_plans(site, &NewTemplatePlans { kinds: vec![] }).await.unwrap().made;
+        let told: Vec<_> = made.iter().map(|plan| (plan.body.name.as_str(), plan.body.starts_local.to_string())).collect();
+        assert_eq!(told, [("Clean Hall", "2026-11-27 13:00:00".to_owned())]);
+    }
+
     async fn a_plan_tells_its_rule_in_words_and_takes_none(world: World) {
         let small = world.greenhouse().await;
         let fields = json!({ "room_id": small.north_room, "rule": "FREQ=WEEKLY;BYDAY=MO,TH", "rule_in_words": "whenever I like" });

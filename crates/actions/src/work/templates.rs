@@ -79,7 +79,7 @@ async fn load(tx: &Tx, app: &App, site: SiteScope) -> Result<Usual, Refusal> {
         records::all::<CheckPlan>(tx, site).await?.into_iter().map(|kept| kept.content).collect();
     let here = plan::site(tx, site).await?.ok_or(Refusal::NotFound)?.content;
     let today = local_day(here.time_zone, app.now());
-    let usual = templates(&rooms, &tanks, &meters, &here.working_week, today);
+    let usual = templates(&rooms, &tanks, &meters, &plans, &here.working_week, today);
     let offered = |template: &Template| Offered {
         is_there: is_there(template, &plans, &meters),
         beside: beside(template, &plans, &usual).map(|plan| plan.name.clone()).collect(),

@@ -2,6 +2,8 @@
 //!
 //! How often things are looked at is common practice without a source; hours, windows and minutes are our own judgement.
 
+mod spread;
+
 use std::collections::BTreeSet;
 
 use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime, Weekday};
@@ -11,6 +13,8 @@ use crate::entries::{Meter, SamplePoint};
 use crate::places::{Room, RoomUse, Tank, TankMode};
 use crate::work::{CheckPlan, Place, Sharing, Task};
 use crate::{Id, Kept, Metric, Week};
+
+use spread::{Filled, spread};
 
 /// A name holds so many characters.
 const LONGEST_NAME: usize = 120;
@@ -39,12 +43,13 @@ pub struct Template {
     pub plan: CheckPlan,
 }
 
-/// The templates for what a site has, from a day on. What comes each week comes on the days it works. Tank changes are not among
-/// them: the feeding programme makes those.
+/// The templates for what a site has, from a day on. What comes each week comes on the days it works, so that these and the plans
+/// that are there fill them evenly. Tank changes are not among them: the feeding programme makes those.
 pub fn templates(
     rooms: &[Kept<Room>],
     tanks: &[Kept<Tank>],
     meters: &[Kept<Meter>],
+    plans: &[CheckPlan],
     week: &Week,
     from: NaiveDate,
 ) -> Vec<Template> {
@@ -59,23 +64,13 @@ pub fn templates(
     }
     made.extend(rooms.iter().map(|room| scouting(room, from)));
     made.extend(rooms.iter().map(|room| cleaning(room, from)));
-    spread(&mut made, rooms, &days, from);
+    let mut filled = Filled::by(plans, &days, from);
+    // What is there has its day already.
+    let (mut there, mut new): (Vec<_>, Vec<_>) =
+        made.iter_mut().partition(|template| is_there(template, plans, meters));
+    spread(&mut new, rooms, &mut filled);
+    spread(&mut there, rooms, &mut filled);
     made
-}
-
-/// Gives what comes once a week its day: room by room from clean to dirty, each the working day that has the fewest minutes so
-/// far.
-fn spread(made: &mut [Template], rooms: &[Kept<Room>], days: &[Weekday], from: NaiveDate) {
-    let mut minutes: Vec<(u32, Weekday)> = days.iter().map(|day| (0, *day)).collect();
-    let mut weekly: Vec<&mut CheckPlan> = made.iter_mut().map(|one| &mut one.plan).collect();
-    weekly.retain(|plan| plan.rule.starts_with("FREQ=WEEKLY") && !plan.rule.contains("BYDAY"));
-    weekly.sort_by_key(|plan| rooms.iter().find(|room| Place::Room(room.id) == plan.place).map(hygiene));
-    for plan in weekly {
-        if let Some((minutes, day)) = minutes.iter_mut().min_by_key(|(minutes, _)| *minutes) {
-            *minutes += plan.work_min;
-            plan.start = next(from, &[*day]).and_time(plan.start.time());
-        }
-    }
 }
 
 /// The first of these days of the week from a day on.
@@ -258,6 +253,11 @@ mod tests {
 
     /// Of a site that works in this week and calibrates its pen each so many days, from a Tuesday on.
     fn of(week: &Week, calibrate_every_days: Option<u32>) -> Vec<Template> {
+        beside_plans(&[], week, calibrate_every_days)
+    }
+
+    /// The same where there are plans already.
+    fn beside_plans(plans: &[CheckPlan], week: &Week, calibrate_every_days: Option<u32>) -> Vec<Template> {
         let rooms = [room(1, "Quarantine", RoomUse::Quarantine, 0), room(2, "North", RoomUse::Growing, 3)];
         let tanks = [
             tank(3, "One", TankMode::Recirculating),
@@ -266,7 +266,7 @@ mod tests {
         ];
         let mut pen = meter(6, "Pen");
         pen.content.calibrate_every_days = calibrate_every_days;
-        templates(&rooms, &tanks, &[pen], week, "2026-11-24".parse().unwrap())
+        templates(&rooms, &tanks, &[pen], plans, week, "2026-11-24".parse().unwrap())
     }
 
     fn meter(number: u128, name: &str) -> Kept<Meter> {
@@ -311,6 +311,37 @@ mod tests {
         assert_eq!(days(&week), ["2026-11-30", "2026-11-30", "2026-11-25", "2026-11-25", "2026-11-26"]);
         assert_eq!(days(&[Weekday::Tue]), ["2026-11-24"; 5], "today, where that is the day");
         assert_eq!(days(&[]).len(), 5);
+    }
+
+    #[test]
+    fn what_is_there_already_leaves_the_emptier_days() {
+        let week = Week::of([Weekday::Mon, Weekday::Wed, Weekday::Thu]);
+        let first_days = |plans: &[CheckPlan]| {
+            let made = beside_plans(plans, &week, None);
+            made[2..].iter().map(|one| one.plan.start.weekday()).collect::<Vec<_>>()
+        };
+        use Weekday::{Mon, Thu, Wed};
+        // The pen, scouting of quarantine and North, cleaning of both.
+        let plan = of(&week, None)[5].plan.clone();
+        let wash = |rule: &str, work_min| CheckPlan {
+            name: rule.into(),
+            rule: rule.into(),
+            start: "2026-01-01T10:00:00".parse().unwrap(),
+            work_min,
+            ..plan.clone()
+        };
+        assert_eq!(first_days(&[wash("FREQ=DAILY", 60)]), [Mon, Mon, Wed, Wed, Thu], "alike on all days");
+        let by = |rule, work_min| first_days(&[wash(rule, work_min)]);
+        assert_eq!(by("FREQ=WEEKLY;BYDAY=MO", 90), [Wed, Thu, Thu, Thu, Wed]);
+        assert_eq!(by("FREQ=WEEKLY;BYDAY=MO;UNTIL=20261101T000000Z", 90), [Mon, Mon, Wed, Wed, Thu], "over");
+        // Every second week counts half, and two people twice.
+        assert_eq!(by("FREQ=WEEKLY;INTERVAL=2;BYDAY=MO", 36), [Wed, Mon, Thu, Thu, Wed]);
+        let together = CheckPlan { two_people: true, ..wash("FREQ=WEEKLY;BYDAY=MO", 45) };
+        assert_eq!(first_days(&[together]), by("FREQ=WEEKLY;BYDAY=MO", 90));
+        // What a template made is not counted a second time when it is told again.
+        let scouted = of(&week, None)[3].plan.clone();
+        let told = first_days(std::slice::from_ref(&scouted));
+        assert_eq!((scouted.start.weekday(), &told[..]), (Mon, &[Wed, Thu, Thu, Mon, Wed][..]));
     }
 
     #[test]

@@ -18,7 +18,7 @@ pub fn routes(config: &mut crate::routes::Registry) {
 /// Read the check plans that a site usually begins with, for the tanks, meters and rooms it has.
 ///
 /// EC and pH of each tank each day, each meter calibrated and each room looked through and cleaned each week: common practice.
-/// What comes each week is spread over the working days. Tank changes come from the feeding programme: told are the tanks that
+/// What comes each week is spread over the working days, the emptier ones first. Tank changes come from the feeding programme: told are the tanks that
 /// have them, and those that have none as things stand, with what to do. Each plan with how often in words, whether plans do the same already, and which
 /// plans may be for the same.
 #[utoipa::path(tag = "work", operation_id = "read_check_plan_templates", security(("bearer" = [])), params(FormatQuery),
