@@ -32,6 +32,7 @@ mod m0024_handing;
 mod m0025_for_whom;
 mod m0026_alerts_about;
 mod m0027_slips_reversed;
+mod m0028_calibrated_meters;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -94,6 +95,7 @@ impl MigratorTrait for Changes {
                 up: m0027_slips_reversed::UP,
                 then: Some(m0027_slips_reversed::then),
             }),
+            Change::new("m0028_calibrated_meters", m0028_calibrated_meters::UP),
         ]
     }
 }

@@ -81,7 +81,7 @@ async fn load(tx: &Tx, app: &App, site: SiteScope) -> Result<Usual, Refusal> {
     let today = local_day(here.time_zone, app.now());
     let usual = templates(&rooms, &tanks, &meters, &plans, &here.working_week, today);
     let offered = |template: &Template| Offered {
-        is_there: is_there(template, &plans, &meters),
+        is_there: is_there(template, &plans),
         beside: beside(template, &plans, &usual).map(|plan| plan.name.clone()).collect(),
         template: template.clone(),
     };

@@ -36,7 +36,8 @@ pub struct CheckPlanTemplate {
     pub kind: TemplateKind,
     /// Whether plans do the same already, by whatever name; it is not made again then.
     pub is_there: bool,
-    /// Plans by which somebody looks at the same room under a name of their own: see whether one of them is for the same.
+    /// Plans by which somebody looks at the same room under a name of their own, or calibrates a meter that they do not name: see
+    /// whether one of them is for the same.
     #[schema(max_items = 100000)]
     pub beside: Vec<String>,
     /// The plan as it would be made.

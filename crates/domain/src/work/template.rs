@@ -12,7 +12,7 @@ use crate::code::coded;
 use crate::entries::{Meter, SamplePoint};
 use crate::places::{Room, RoomUse, Tank, TankMode};
 use crate::work::{CheckPlan, Place, Sharing, Task};
-use crate::{Id, Kept, Metric, Week};
+use crate::{Kept, Metric, Week};
 
 use spread::{Filled, spread};
 
@@ -67,7 +67,7 @@ pub fn templates(
     let mut filled = Filled::by(plans, &days, from);
     // What is there has its day already.
     let (mut there, mut new): (Vec<_>, Vec<_>) =
-        made.iter_mut().partition(|template| is_there(template, plans, meters));
+        made.iter_mut().partition(|template| is_there(template, plans));
     spread(&mut new, rooms, &mut filled);
     spread(&mut there, rooms, &mut filled);
     made
@@ -84,40 +84,35 @@ fn hygiene(room: &Kept<Room>) -> (bool, u8) {
 }
 
 /// Whether plans do what a template is for already, by whatever name: readings by what is measured there, a calibration by a
-/// plan that names the meter or none of them.
-pub fn is_there(template: &Template, plans: &[CheckPlan], meters: &[Kept<Meter>]) -> bool {
+/// plan of the same meter.
+pub fn is_there(template: &Template, plans: &[CheckPlan]) -> bool {
     let same = match &template.plan.task {
         Task::Measure { metrics, .. } => {
             let there = plans.iter().filter(|plan| plan.place == template.plan.place);
             let measured: BTreeSet<Metric> = there.flat_map(|plan| plan.task.metrics()).collect();
             measured.is_superset(metrics)
         }
-        Task::Calibrate => plans.iter().filter(|plan| plan.task == Task::Calibrate).any(|plan| {
-            let of = meter_of(plan, meters);
-            of.is_none() || of == meter_of(&template.plan, meters)
-        }),
+        task @ Task::Calibrate { .. } => plans.iter().any(|plan| plan.task == *task),
         Task::Inspect | Task::ChangeTank => false,
     };
     same || plans.iter().any(|plan| plan.name == template.plan.name)
 }
 
-/// The meter that a plan's name has in it; the longer name where one is a part of another.
-fn meter_of(plan: &CheckPlan, meters: &[Kept<Meter>]) -> Option<Id<Meter>> {
-    let named = meters.iter().filter(|meter| plan.name.contains(&meter.content.name));
-    named.max_by_key(|meter| meter.content.name.len()).map(|meter| meter.id)
-}
-
-/// The plans by which somebody looks at the same place under a name that no template has: only a person can tell whether it is
-/// for the same.
+/// The plans by which somebody looks at the same place under a name that no template has, or calibrates a meter that the plan does
+/// not name: only a person can tell whether it is for the same.
 pub fn beside<'a>(
     template: &'a Template,
     plans: &'a [CheckPlan],
     all: &'a [Template],
 ) -> impl Iterator<Item = &'a CheckPlan> {
     let of = &template.plan;
-    let alike = move |plan: &&CheckPlan| plan.task == of.task && plan.place == of.place;
+    let is_alike = move |plan: &&CheckPlan| match (&of.task, &plan.task) {
+        (Task::Inspect, Task::Inspect) => plan.place == of.place,
+        (Task::Calibrate { .. }, Task::Calibrate { meter: None }) => true,
+        _ => false,
+    };
     let is_own = move |plan: &&CheckPlan| all.iter().all(|template| template.plan.name != plan.name);
-    plans.iter().filter(alike).filter(|plan| plan.task == Task::Inspect).filter(is_own)
+    plans.iter().filter(is_alike).filter(is_own)
 }
 
 fn readings(tank: &Kept<Tank>, from: NaiveDate) -> Option<Template> {
@@ -141,8 +136,8 @@ fn calibration(meter: &Kept<Meter>, bench: &Kept<Room>, days: &[Weekday], from: 
     let every = meter.content.calibrate_every_days.map_or(DAYS_OF_WEEK, |days| days.max(1) as usize);
     let (rule, from) = calibrated(every, days, from);
     let name = format!("Calibrate {}", meter.content.name);
-    let plan =
-        CheckPlan { rule, work_min: 15, ..plan(name, Task::Calibrate, Place::Room(bench.id), from, 7) };
+    let task = Task::Calibrate { meter: Some(meter.id) };
+    let plan = CheckPlan { rule, work_min: 15, ..plan(name, task, Place::Room(bench.id), from, 7) };
     Template { kind: TemplateKind::Calibration, plan }
 }
 
@@ -206,6 +201,7 @@ fn plan(name: String, task: Task, place: Place, from: NaiveDate, hour: u32) -> C
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Id;
     use crate::entries::MeterKind;
     use chrono::DateTime;
     use uuid::Uuid;
@@ -367,25 +363,29 @@ mod tests {
     #[test]
     fn what_a_plan_does_already_is_there_by_whatever_name() {
         let own = CheckPlan { name: "Morning walk".into(), ..all()[0].plan.clone() };
-        let there: Vec<bool> =
-            all().iter().map(|one| is_there(one, std::slice::from_ref(&own), &[])).collect();
+        let there: Vec<bool> = all().iter().map(|one| is_there(one, std::slice::from_ref(&own))).collect();
         assert_eq!(there, [true, false, false, false, false, false, false]);
         let of_ec = Task::Measure { metrics: [Metric::Ec].into(), point: SamplePoint::Tank };
         let half = CheckPlan { task: of_ec, ..own.clone() };
-        assert!(!is_there(&all()[0], std::slice::from_ref(&half), &[]));
+        assert!(!is_there(&all()[0], std::slice::from_ref(&half)));
         let of_ph = Task::Measure { metrics: [Metric::Ph].into(), point: SamplePoint::Tank };
-        assert!(is_there(&all()[0], &[CheckPlan { task: of_ph, ..half.clone() }, half], &[]));
+        assert!(is_there(&all()[0], &[CheckPlan { task: of_ph, ..half.clone() }, half]));
         let named = CheckPlan { name: "Clean North".into(), ..own };
-        assert!(is_there(&all()[6], &[named], &[]));
+        assert!(is_there(&all()[6], &[named]));
     }
+
     #[test]
-    fn a_plan_calibrates_the_meter_it_names_or_all_of_them() {
-        let calibrated_by = |name: &str| {
-            let own = CheckPlan { name: name.into(), ..all()[2].plan.clone() };
-            is_there(&all()[2], &[own], &[meter(6, "Pen"), meter(7, "Pen 2")])
+    fn a_plan_calibrates_the_meter_it_names_and_no_other() {
+        let own = |name: &str, meter: Option<u128>| {
+            let task = Task::Calibrate { meter: meter.map(|meter| Id::new(Uuid::from_u128(meter))) };
+            [CheckPlan { name: name.into(), task, ..all()[2].plan.clone() }]
         };
-        assert!(calibrated_by("Sunday buffers") && calibrated_by("Buffers for Pen"));
-        assert!(!calibrated_by("Buffers for Pen 2"));
+        assert!(is_there(&all()[2], &own("Sunday buffers", Some(6))));
+        assert!(!is_there(&all()[2], &own("Buffers for Pen 2", Some(7))));
+        let unnamed = own("Sunday buffers", None);
+        assert!(!is_there(&all()[2], &unnamed), "nobody knows of which");
+        let told = beside(&all()[2], &unnamed, &all()).map(|plan| plan.name.clone()).collect::<Vec<_>>();
+        assert_eq!(told, ["Sunday buffers"]);
     }
 
     #[test]
