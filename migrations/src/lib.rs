@@ -32,6 +32,7 @@ mod m0024_handing;
 mod m0025_for_whom;
 mod m0026_alerts_about;
 mod m0027_slips_reversed;
+mod m0028_calibrated_meters;
 mod m0029_taken_out;
 
 use sea_orm_migration::prelude::*;
@@ -95,6 +96,7 @@ impl MigratorTrait for Changes {
                 up: m0027_slips_reversed::UP,
                 then: Some(m0027_slips_reversed::then),
             }),
+            Change::new("m0028_calibrated_meters", m0028_calibrated_meters::UP),
             Change::new("m0029_taken_out", m0029_taken_out::UP),
         ]
     }

@@ -171,6 +171,34 @@ on_both! {
         assert_eq!(days(&world, &feeding).await, ["2026-11-27", "2026-12-07", "2026-12-14"]);
     }
 
+    async fn what_was_changed_in_time_and_typed_in_after_it_was_found_missed_is_done(world: World) {
+        let feeding = changed(&world).await;
+        let site = feeding.here.site;
+        world.clock.set(instant("2026-12-01T08:00:00Z"));
+        world.beat().await;
+        assert_eq!(states(&world, &feeding).await, [Missed, Planned, Planned]);
+        let open = async || world.ada.alerts(site, "kind=check_missed&state=open").await.unwrap().items.len();
+        assert_eq!(open().await, 1);
+        // Its limit was on the 30th at eight.
+        enter(&world, &feeding, "2026-11-30T08:30:00+01:00").await;
+        assert_eq!((states(&world, &feeding).await[0], open().await), (Missed, 1));
+        let late = enter(&world, &feeding, "2026-11-28T09:00:00+01:00").await;
+        let check = checks(&world, &feeding).await.remove(0);
+        assert_eq!((check.state.0, check.late, check.tank_change_id), (Done, Some(true), Some(late.change.id)));
+        assert_eq!((check.state_by, open().await), (late.change.done_by, 0));
+    }
+
+    async fn a_change_typed_in_late_moves_the_next_one_on(world: World) {
+        let feeding = changed(&world).await;
+        world.clock.set(instant("2026-12-01T08:00:00Z"));
+        world.beat().await;
+        enter(&world, &feeding, "2026-11-27T10:00:00+01:00").await;
+        world.beat().await;
+        let all = checks(&world, &feeding).await;
+        assert_eq!((all[0].state.0, all[0].late), (Done, Some(false)), "in its window");
+        assert_eq!(days(&world, &feeding).await, ["2026-11-27", "2026-12-04", "2026-12-11"]);
+    }
+
     async fn they_stand_in_rounds_like_others(world: World) {
         let feeding = changed(&world).await;
         let site = feeding.here.site;
@@ -181,7 +209,7 @@ on_both! {
         world.clock.set(instant("2026-11-27T07:30:00Z"));
         let round = client.my_round(site, None).await.unwrap();
         assert_eq!(round.minutes, 45);
-        let sheet = client.round_sheet(site, round.id).await.unwrap();
+        let sheet = client.round_sheet(site, round.id.unwrap()).await.unwrap();
         assert!(sheet.contains("North room, North tank: Tank change"), "{sheet}");
         let (_, kim) = world.person("Kim", Role::Auditor, Some(site)).await;
         assert_eq!(refusal(kim.open_check(site, checks(&world, &feeding).await[0].id).await), ProblemCode::NotAllowed);

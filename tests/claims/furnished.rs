@@ -128,7 +128,7 @@ async fn ids(world: &World) -> HashMap<String, String> {
         ("lot_id", slip.lot_id.unwrap()),
         ("change_id", change),
         ("advice_id", advice.id),
-        ("round_id", rounds.rounds[0].id),
+        ("round_id", rounds.rounds[0].id.unwrap()),
     ];
     let named = known.into_iter().map(|(name, id)| (name.to_owned(), id.to_string()));
     named.chain([("code".to_owned(), "invalid".to_owned())]).collect()

@@ -167,4 +167,14 @@ on_both! {
         let path = format!("/sites/{}/rooms/{}/report?from_on=2026-11-16&until_on=2026-11-22", here.site, Uuid::new_v4());
         assert_eq!(refusal(world.ada.get::<RoomReport>(&path).await), ProblemCode::NotFound);
     }
+
+    async fn a_day_that_the_calendar_of_the_site_skipped_is_refused_in_words_of_days(world: World) {
+        let (here, _) = week(&world).await;
+        let site = world.ada.business().read::<NewSite>(here.site).await.unwrap();
+        world.ada.business().change(&site, json!({ "time_zone": "Pacific/Apia" })).await.unwrap();
+        let path = format!("/sites/{}/rooms/{}/report?from_on=2011-12-30&until_on=2011-12-30", here.site, here.north_room);
+        let error = world.ada.get::<RoomReport>(&path).await.unwrap_err();
+        let fault = &error.problem().unwrap().errors[0];
+        assert_eq!((fault.parameter.as_deref(), fault.detail.as_str()), (Some("until_on"), "expected a day that the calendar of the site has"));
+    }
 }

@@ -91,15 +91,37 @@ on_both! {
 
     async fn a_person_sees_their_round_from_clean_to_dirty_with_quarantine_last(world: World) {
         let Three { site, sam: (sam, client), .. } = three_rooms(&world).await;
-        let (kim, other) = world.person("Kim", Role::Staff, Some(site)).await;
+        let (kim, _) = world.person("Kim", Role::Staff, Some(site)).await;
         world.shift(site, sam, TODAY).await;
         world.beat().await;
         let own = client.my_round(site, None).await.unwrap();
         assert_eq!((own.person_id, names(&own)), (sam, vec!["Clean", "Dirty", "Quarantine"]));
-        assert_eq!(refusal(other.my_round(site, None).await), ProblemCode::NotFound);
         let mine = world.ada.all_checks(site, &format!("person_id={sam}&due_on={TODAY}")).await.unwrap();
         assert_eq!(mine.len(), 3);
         assert_eq!(world.ada.all_checks(site, &format!("person_id={}", kim.id)).await.unwrap().len(), 0);
+    }
+
+    async fn who_has_nothing_to_do_has_a_round_without_checks(world: World) {
+        let Three { site, sam: (sam, client), .. } = three_rooms(&world).await;
+        world.shift(site, sam, TODAY).await;
+        world.beat().await;
+        let (kim, by_kim) = world.person("Kim", Role::Staff, Some(site)).await;
+        let empty = |day: &str, person_id| Round {
+            id: None,
+            person_id,
+            day_on: day.parse().unwrap(),
+            minutes: 0,
+            fair_minutes: 0,
+            steps: vec![],
+        };
+        assert_eq!(by_kim.my_round(site, None).await.unwrap(), empty(TODAY, kim.id));
+        let unpublished = client.my_round(site, Some("2026-12-24".parse().unwrap())).await.unwrap();
+        assert_eq!(unpublished, empty("2026-12-24", sam));
+        let elsewhere = world.site("Hill").await.id;
+        assert_eq!(refusal(by_kim.my_round(elsewhere, None).await), ProblemCode::NotFound);
+        for day in [None, Some(today())] {
+            assert_eq!(refusal(world.ada.my_round(Uuid::now_v7(), day).await), ProblemCode::NotFound);
+        }
     }
 
     async fn who_is_away_gets_nothing_and_what_nobody_can_do_is_told(world: World) {
@@ -270,7 +292,7 @@ on_both! {
         world.shift(small.site, sam.id, TODAY).await;
         world.beat().await;
         let own = client.my_round(small.site, None).await.unwrap();
-        let sheet = client.round_sheet(small.site, own.id).await.unwrap();
+        let sheet = client.round_sheet(small.site, own.id.unwrap()).await.unwrap();
         for part in ["Harbour: round of Sam on 2026-11-24", "North room, North tank: EC and pH", "1 to 1.8, aim 1.4", "[pH]", "____", "acid into water",
             "(08:00 to 09:00, at the latest 09:00 on 25 November)"] {
             assert!(sheet.contains(part), "{part} in {sheet}");
@@ -297,7 +319,7 @@ on_both! {
         let own = by_kim.my_round(site, None).await.unwrap();
         assert_eq!(own.steps[0].moved.as_ref().unwrap().code.0, MoveReason::PersonAway);
         assert_eq!(world.ada.rounds(site, None).await.unwrap(), rounds, "kept as it was told");
-        assert_eq!(refusal(client.my_round(site, None).await), ProblemCode::NotFound);
+        assert_eq!(client.my_round(site, None).await.unwrap().steps, [], "handed on");
     }
 
     async fn only_managers_publish_and_only_days_to_come(world: World) {

@@ -59,7 +59,38 @@ async fn without_reversed_slips(connection: &DatabaseConnection) {
     }
 }
 
+/// As a business has it whose plans said by their names which meter is calibrated.
+async fn without_calibrated_meters(connection: &DatabaseConnection) {
+    for statement in [
+        "drop index check_plans_by_meter_id",
+        "alter table check_plans drop column meter_id",
+        "alter table checks drop column meter_id",
+        "delete from seaql_migrations where version = 'm0028_calibrated_meters'",
+    ] {
+        connection.execute_unprepared(statement).await.unwrap();
+    }
+}
+
 on_both! {
+    async fn plans_made_of_templates_before_they_named_the_meter_name_it(world: World) {
+        let site = world.site("Harbour").await.id;
+        let here = world.ada.site(site);
+        world.room(site, "Hall", "growing", 1).await;
+        let meter = |name: &str| json(json!({ "name": name, "kind": "ph_and_ec" }));
+        let pen = here.create::<NewMeter>(&meter("Pen")).await.unwrap().id;
+        here.create::<NewMeter>(&meter("Pen 2")).await.unwrap();
+        world.ada.make_template_plans(site, &NewTemplatePlans { kinds: vec![] }).await.unwrap();
+        let plans = here.all::<NewCheckPlan>("").await.unwrap();
+        let checks = world.ada.all_checks(site, "").await.unwrap();
+        assert!(plans.iter().any(|plan| plan.body.name == "Calibrate Pen" && plan.body.meter_id == Some(pen)));
+        assert!(checks.iter().any(|check| check.name == "Calibrate Pen" && check.meter_id == Some(pen)));
+        let connection = world.server.app.store.for_migrations();
+        without_calibrated_meters(connection).await;
+        bring_up(connection).await.unwrap();
+        assert_eq!(here.all::<NewCheckPlan>("").await.unwrap(), plans);
+        assert_eq!(world.ada.all_checks(site, "").await.unwrap(), checks);
+    }
+
     async fn reversals_written_before_it_was_told_tell_what_they_take_back(world: World) {
         let site = world.site("Harbour").await.id;
         let product = json(json!({ "name": "Grow A", "base": "mL", "kind": "concentrate", "mixing_rank": 20 }));

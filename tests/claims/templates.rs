@@ -4,8 +4,10 @@ use fillmark_api::*;
 use fillmark_domain::people::Role;
 use fillmark_domain::work::TemplateKind as Kind;
 use fillmark_tests::on_both;
+use fillmark_tests::work::seen;
 use fillmark_tests::world::{World, instant, json, refusal};
 use serde_json::json;
+use uuid::Uuid;
 
 on_both! {
     async fn a_new_site_begins_with_what_is_usual_and_nothing_twice(world: World) {
@@ -67,6 +69,23 @@ on_both! {
         assert_eq!(told.templates[1].plan.starts_local.to_string(), "2026-11-30 09:00:00");
     }
 
+    async fn a_second_lot_of_templates_fills_the_emptier_days(world: World) {
+        let site = world.site("Harbour").await.id;
+        let business = world.ada.business();
+        let kept = business.all::<NewSite>("").await.unwrap().remove(0);
+        business.change(&kept, json!({ "working_week": ["monday", "wednesday", "friday"] })).await.unwrap();
+        let room = world.room(site, "Hall", "growing", 1).await;
+        let scouting = NewTemplatePlans { kinds: vec![Code(Kind::Scouting)] };
+        let made = world.ada.make_template_plans(site, &scouting).await.unwrap().made;
+        // From Tuesday, the 24th, on.
+        assert_eq!(made[0].body.starts_local.to_string(), "2026-11-30 09:00:00");
+        let wash = json!({ "name": "Wash", "room_id": room, "rule": "FREQ=WEEKLY;BYDAY=WE", "work_min": 60 });
+        world.check_plan(site, wash).await;
+        let made = world.ada.make_template_plans(site, &NewTemplatePlans { kinds: vec![] }).await.unwrap().made;
+        let told: Vec<_> = made.iter().map(|plan| (plan.body.name.as_str(), plan.body.starts_local.to_string())).collect();
+        assert_eq!(told, [("Clean Hall", "2026-11-27 13:00:00".to_owned())]);
+    }
+
     async fn a_plan_tells_its_rule_in_words_and_takes_none(world: World) {
         let small = world.greenhouse().await;
         let fields = json!({ "room_id": small.north_room, "rule": "FREQ=WEEKLY;BYDAY=MO,TH", "rule_in_words": "whenever I like" });
@@ -75,7 +94,63 @@ on_both! {
         let june = json!({ "rule": "freq=daily;byday=mo;bymonth=6,7" });
         let plan = world.ada.site(small.site).change(&plan, june).await.unwrap();
         assert_eq!(plan.body.rule_in_words.as_deref(), Some("every week on Monday in June and July at 08:00"));
+        let ends = json!({ "rule": "FREQ=DAILY;UNTIL=20261231T225959Z" });
+        let plan = world.ada.site(small.site).change(&plan, ends).await.unwrap();
+        let by_the_clock = Some("every day at 08:00, until 2026-12-31 23:59");
+        assert_eq!(plan.body.rule_in_words.as_deref(), by_the_clock);
+        let read = world.ada.site(small.site).read::<NewCheckPlan>(plan.id).await.unwrap();
+        let listed = world.ada.site(small.site).all::<NewCheckPlan>("").await.unwrap();
+        assert_eq!((&read, listed.contains(&read)), (&plan, true));
         let changed = world.ada.site(small.site).change(&plan, json!({ "rule": "FREQ=DAILY" })).await.unwrap();
         assert_eq!(changed.body.rule_in_words.as_deref(), Some("every day at 08:00"));
+    }
+
+    async fn a_plan_calibrates_one_meter_that_is_in_use(world: World) {
+        let site = world.site("Harbour").await.id;
+        let here = world.ada.site(site);
+        let room = world.room(site, "Hall", "growing", 1).await;
+        let meter = async |name: &str| here.create::<NewMeter>(&json(json!({ "name": name, "kind": "ph_and_ec" }))).await.unwrap();
+        let (pen, probe) = (meter("Pen").await, meter("Probe").await);
+        let buffers = |meter: Option<Uuid>| json(json!({ "name": "Sunday buffers", "task": "calibrate", "meter_id": meter, "room_id": room,
+            "rule": "FREQ=DAILY", "starts_local": "2026-01-01T08:00:00", "window_min": 60, "limit_min": 240, "work_min": 15 }));
+        let fault = async |meter| {
+            let error = here.create::<NewCheckPlan>(&buffers(meter)).await.unwrap_err();
+            let fault = error.problem().unwrap().errors[0].clone();
+            (fault.pointer.unwrap(), fault.code)
+        };
+        assert_eq!(fault(None).await, ("/meter_id".to_owned(), "not_a_plan".to_owned()));
+        assert_eq!(fault(Some(Uuid::now_v7())).await, ("/meter_id".to_owned(), "unknown_id".to_owned()));
+        let plan = here.create::<NewCheckPlan>(&buffers(Some(pen.id))).await.unwrap();
+        let there = async || {
+            let told = world.ada.check_plan_templates(site).await.unwrap().templates;
+            let of = told.into_iter().filter(|one| one.kind.0 == Kind::Calibration);
+            of.map(|one| (one.plan.meter_id.unwrap(), one.is_there)).collect::<Vec<_>>()
+        };
+        assert_eq!(there().await, [(pen.id, true), (probe.id, false)]);
+        assert_eq!(refusal(here.archive(&pen).await), ProblemCode::Conflict);
+        here.archive(&plan).await.unwrap();
+        here.archive(&pen).await.unwrap();
+        assert_eq!(there().await, [(probe.id, false)]);
+        assert_eq!(fault(Some(pen.id)).await, ("/meter_id".to_owned(), "unknown_id".to_owned()));
+    }
+
+    async fn a_calibration_settles_the_check_of_its_own_meter_only(world: World) {
+        let site = world.site("Harbour").await.id;
+        let here = world.ada.site(site);
+        world.room(site, "Hall", "growing", 1).await;
+        for name in ["Pen", "Probe"] {
+            here.create::<NewMeter>(&json(json!({ "name": name, "kind": "ph_and_ec", "calibrate_every_days": 1 }))).await.unwrap();
+        }
+        world.ada.make_template_plans(site, &NewTemplatePlans { kinds: vec![Code(Kind::Calibration)] }).await.unwrap();
+        world.clock.set(instant("2026-11-25T08:00:00Z"));
+        let due = world.ada.all_checks(site, "due_on=2026-11-25").await.unwrap();
+        let [one, other] = &due[..] else { panic!("{due:?}") };
+        let made = json!({ "meter_id": one.meter_id, "calibrated_at": "2026-11-25T07:00:00Z", "standards": "pH 7", "passed": true });
+        let made = here.create::<NewCalibration>(&json(made)).await.unwrap().id;
+        let done = || NewCompletion { calibration_ids: vec![made], note: None, ..seen("2026-11-25T07:10:00Z", "") };
+        let error = world.ada.settle_check(site, other.id, &done()).await.unwrap_err();
+        let fault = &error.problem().unwrap().errors[0];
+        assert_eq!((fault.pointer.as_deref(), fault.code.as_str()), (Some("/calibration_ids/0"), "of_another_meter"));
+        assert_eq!(world.ada.settle_check(site, one.id, &done()).await.unwrap().calibration_ids, [made]);
     }
 }

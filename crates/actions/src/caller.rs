@@ -58,6 +58,9 @@ pub trait Door: Scope {
     /// # Errors
     /// [`Refusal::NotFound`] outside the caller's sites, [`Refusal::NotAllowed`] inside them.
     fn open(caller: &Caller, act: Act, at: Self::At) -> Result<Self, Refusal>;
+
+    /// The site, where it is one.
+    fn site(at: Self::At) -> Option<SiteId>;
 }
 
 impl Caller {
@@ -193,6 +196,10 @@ impl Door for SiteScope {
     fn open(caller: &Caller, act: Act, at: SiteId) -> Result<Self, Refusal> {
         caller.may(act, at)
     }
+
+    fn site(at: SiteId) -> Option<SiteId> {
+        Some(at)
+    }
 }
 
 impl Door for BusinessScope {
@@ -200,6 +207,10 @@ impl Door for BusinessScope {
 
     fn open(caller: &Caller, act: Act, (): ()) -> Result<Self, Refusal> {
         caller.may_in_business(act)
+    }
+
+    fn site((): ()) -> Option<SiteId> {
+        None
     }
 }
 

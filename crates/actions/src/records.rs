@@ -1,11 +1,13 @@
 //! The common life of records: created, read, listed, changed under their version, archived.
 
+use chrono_tz::Tz;
 use fillmark_domain::people::Act;
 use fillmark_domain::{Faults, Id, Kept};
 use fillmark_store::records::{self, Holder};
 use fillmark_store::{Filter, Page, PageQuery, Record, Stamp, Tx};
 
 use crate::known::refuse_unknown;
+use crate::work::zone_of;
 use crate::{App, Caller, Door, Refusal};
 
 /// What the actions must know of a record with the common life.
@@ -185,6 +187,18 @@ where
     tx.commit().await?;
 
     Ok(kept)
+}
+
+/// The zone by whose clock records of a site are told; none for those of the business.
+/// # Errors
+/// When the caller may not read them.
+pub async fn zone<R: Managed>(app: &App, caller: &Caller, at: At<R>) -> Result<Option<Tz>, Refusal>
+where
+    R::Scope: Door,
+{
+    let Some(site) = <R::Scope as Door>::site(at) else { return Ok(None) };
+    let scope = caller.may(Act::Read, site)?;
+    Ok(Some(zone_of(&app.store.look().await?, scope).await?))
 }
 
 /// Leave to do something with a record. One that is not there for the caller is not there before it is not allowed.

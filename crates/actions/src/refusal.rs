@@ -30,9 +30,6 @@ pub enum Refusal {
     /// There is no such record where the caller may look.
     #[error("there is no such record")]
     NotFound,
-    /// What is asked for is not there: why, in words.
-    #[error("{0}")]
-    Absent(&'static str),
     /// The record has changed since the version that the caller saw.
     #[error("the record has changed since")]
     Stale,
@@ -109,7 +106,6 @@ impl Refusal {
     pub fn is_about_the_entry(&self) -> bool {
         match self {
             Refusal::NotFound
-            | Refusal::Absent(_)
             | Refusal::Invalid(_)
             | Refusal::Unconfirmed(_)
             | Refusal::Conflict(_)

@@ -28,6 +28,8 @@ use crate::{App, Caller, Refusal, reviews};
 const LONGEST_GAP: TimeDelta = TimeDelta::hours(36);
 /// The longest period a report may span.
 const LONGEST_PERIOD_DAYS: i64 = 731;
+/// An island that moved across the date line has skipped one.
+const NO_SUCH_DAYS: &str = "expected a day that the calendar of the site has";
 
 /// A room's report.
 #[derive(Debug, Clone)]
@@ -146,7 +148,7 @@ impl Sheet {
     ) -> Result<Sheet, Refusal> {
         let (from, until) = instants(plan, days);
         let period = Span::new(from, until)
-            .map_err(|error| Refusal::invalid("/until_on", "out_of_order", error.to_string()))?;
+            .map_err(|_| Refusal::invalid("/until_on", "out_of_order", NO_SUCH_DAYS))?;
         let tanks = tanks_of(plan, room, days);
         let spots: Vec<Spot> = tanks.iter().map(|tank| Spot::Tank(*tank)).chain([Spot::Room(room)]).collect();
         let places: Vec<Place> =

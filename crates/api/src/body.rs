@@ -3,6 +3,7 @@
 use std::borrow::Cow;
 use std::marker::PhantomData;
 
+use chrono_tz::Tz;
 use fillmark_domain::{Faults, Kept};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
@@ -26,6 +27,12 @@ pub trait Body: Serialize + DeserializeOwned + ToSchema + Clone + Send + Sync + 
 
     /// The body of a word.
     fn of(word: &Self::Word) -> Self;
+
+    /// Whether it tells something by the clock of its site, which a word does not know.
+    const TELLS_BY_CLOCK: bool = false;
+
+    /// Tells that.
+    fn tell_by(&mut self, _zone: Tz) {}
 }
 
 /// A record as it is answered: the body's own fields with id, version and dates.
@@ -56,6 +63,15 @@ impl<B: Body> From<Kept<B::Word>> for Stored<B> {
             archived_at: kept.archived_at.map(Instant),
             body: B::of(&kept.content),
         }
+    }
+}
+
+impl<B: Body> Stored<B> {
+    /// A record with what it tells by the clock of its site.
+    pub fn by(kept: Kept<B::Word>, zone: Tz) -> Self {
+        let mut stored = Self::from(kept);
+        stored.body.tell_by(zone);
+        stored
     }
 }
 

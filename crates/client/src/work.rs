@@ -77,7 +77,7 @@ impl Client {
         self.get(&format!("/sites/{site}/rounds{}", on(day_on))).await
     }
 
-    /// One's own round of a day; today's where none is given.
+    /// One's own round of a day; today's where none is given. Without checks where there is nothing to do.
     /// # Errors
     /// [`ClientError`].
     pub async fn my_round(&self, site: Uuid, day_on: Option<NaiveDate>) -> Result<Round, ClientError> {

@@ -21,8 +21,7 @@ pub(super) fn need(operation: &str) -> Option<Need> {
 }
 
 /// Operations whose thing may not be there for somebody who is let in.
-pub(super) const MAY_HAVE_NONE: [&str; 4] =
-    ["read_my_round", "list_rounds", "take_in_transfer", "end_session_of_person"];
+pub(super) const MAY_HAVE_NONE: [&str; 3] = ["list_rounds", "take_in_transfer", "end_session_of_person"];
 
 /// Operations at things that two sites share.
 pub(super) const SHARED_BY_SITES: [&str; 2] = ["read_transfer", "take_in_transfer"];

@@ -3,7 +3,7 @@
 use fillmark_domain::entries::{Calibration, ChangePlan, Meter, has_passed_at_a_desk};
 use fillmark_domain::people::Act;
 use fillmark_domain::{Faults, Id, Kept};
-use fillmark_store::{SiteScope, Stamp, Tx, plan};
+use fillmark_store::{Holder, SiteScope, Stamp, Tx, plan};
 
 use super::keepable;
 use crate::work::changes;
@@ -11,6 +11,8 @@ use crate::{Managed, Refusal};
 
 impl Managed for Meter {
     const MANAGED_BY: Act = Act::Manage;
+    const HELD_BY: &'static [Holder] =
+        &[Holder { word: "check plan", table: "check_plans", column: "meter_id" }];
 }
 
 impl Managed for Calibration {

@@ -191,15 +191,26 @@ pub async fn read_day(
     in_force(&tx, site, zone, day).await
 }
 
-/// The caller's own round of a day, today's when no day is given, with its checks.
+/// Somebody's own round of a day.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OwnRound {
+    /// Whose.
+    pub person: PersonId,
+    /// The local day.
+    pub day: NaiveDate,
+    /// It, with its checks; nothing where none is published for them.
+    pub in_hand: Option<InHand>,
+}
+
+/// The caller's own round of a day, today's when no day is given. Somebody who has nothing to do has a round without checks.
 /// # Errors
-/// When there is none.
+/// When the caller may not read it, or the site is not there.
 pub async fn read_mine(
     app: &App,
     caller: &Caller,
     site: SiteId,
     day: Option<NaiveDate>,
-) -> Result<InHand, Refusal> {
+) -> Result<OwnRound, Refusal> {
     let site = caller.may(Act::Read, site)?;
     let person = caller.person().ok_or(Refusal::NotSignedIn)?;
     let day = match day {
@@ -207,8 +218,12 @@ pub async fn read_mine(
         Some(_) => return Err(no_day()),
         None => local_day(zone_of(&app.store.look().await?, site).await?, app.now()),
     };
-    let own = rounds::in_hand(&app.store, site, day, person).await?;
-    own.ok_or(Refusal::Absent("no round of yours is published for this day"))
+    let in_hand = rounds::in_hand(&app.store, site, day, person).await?;
+    if in_hand.is_none() {
+        // A site that is not there has no days.
+        zone_of(&app.store.look().await?, site).await?;
+    }
+    Ok(OwnRound { person, day, in_hand })
 }
 
 pub(super) fn no_day() -> Refusal {

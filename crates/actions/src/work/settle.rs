@@ -23,6 +23,9 @@ const CLOCKS_DIFFER: TimeDelta = TimeDelta::minutes(5);
 /// A reading or calibration of another day shows nothing, nor does one from before what it is to tell of was poured.
 const NOT_OF_THIS_CHECK: &str = "expected one made for this check: from an hour before it was due (of what measures again: from when it could be begun) until it was done";
 
+/// A calibration of one meter shows nothing of another.
+const OF_ANOTHER_METER: &str = "expected a calibration of the meter that the check is for";
+
 /// That a check was done, as somebody enters it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Completion {
@@ -155,6 +158,12 @@ impl Shown {
         let readings = readings.enumerate().map(|(place, at)| (format!("/reading_ids/{place}"), at));
         let calibrations =
             calibrations.enumerate().map(|(place, at)| (format!("/calibration_ids/{place}"), at));
+        let wanted = check.task.calibrates();
+        for (place, made) in self.calibrations.iter().enumerate() {
+            let is_other = made.as_ref().is_some_and(|made| wanted.is_some_and(|meter| made.meter != meter));
+            let pointer = format!("/calibration_ids/{place}");
+            faults.unless(!is_other, &pointer, "of_another_meter", OF_ANOTHER_METER);
+        }
         for (pointer, made_at) in readings.chain(calibrations) {
             match made_at {
                 None => {

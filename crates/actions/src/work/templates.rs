@@ -1,5 +1,6 @@
 //! The check plans that a site usually begins with: told, and made of what it has.
 
+use chrono_tz::Tz;
 use fillmark_domain::Kept;
 use fillmark_domain::entries::Meter;
 use fillmark_domain::people::Act;
@@ -30,6 +31,8 @@ pub struct Usual {
     pub templates: Vec<Offered>,
     /// Tanks whose solution is changed from time to time, and whether that comes due.
     pub changes: Vec<(Kept<Tank>, Changes)>,
+    /// The zone of the site.
+    pub zone: Tz,
 }
 
 /// The templates for a site as it is.
@@ -40,7 +43,7 @@ pub async fn read(app: &App, caller: &Caller, site: SiteId) -> Result<Usual, Ref
     load(&app.store.look().await?, app, site).await
 }
 
-/// Makes the plans of these kinds, of all where none is named; what is there already is left as it is.
+/// Makes the plans of these kinds, of all where none is named; what is there already is left as it is. With the zone of the site.
 /// # Errors
 /// When the caller may not, or somebody makes one of the same name meanwhile.
 pub async fn make(
@@ -48,14 +51,15 @@ pub async fn make(
     caller: &Caller,
     site: SiteId,
     kinds: &[TemplateKind],
-) -> Result<Vec<Kept<CheckPlan>>, Refusal> {
+) -> Result<(Vec<Kept<CheckPlan>>, Tz), Refusal> {
     let site = caller.may(Act::Manage, site)?;
     let stamp = app.stamp(caller);
 
     let tx = app.store.begin().await?;
     tx.take_turn(&format!("templates of {}", site.id().uuid())).await?;
     let mut made = Vec::new();
-    for Offered { template, is_there, .. } in load(&tx, app, site).await?.templates {
+    let usual = load(&tx, app, site).await?;
+    for Offered { template, is_there, .. } in usual.templates {
         if is_there || !(kinds.is_empty() || kinds.contains(&template.kind)) {
             continue;
         }
@@ -65,7 +69,7 @@ pub async fn make(
     }
     tx.commit().await?;
 
-    Ok(made)
+    Ok((made, usual.zone))
 }
 
 async fn load(tx: &Tx, app: &App, site: SiteScope) -> Result<Usual, Refusal> {
@@ -75,9 +79,9 @@ async fn load(tx: &Tx, app: &App, site: SiteScope) -> Result<Usual, Refusal> {
         records::all::<CheckPlan>(tx, site).await?.into_iter().map(|kept| kept.content).collect();
     let here = plan::site(tx, site).await?.ok_or(Refusal::NotFound)?.content;
     let today = local_day(here.time_zone, app.now());
-    let usual = templates(&rooms, &tanks, &meters, &here.working_week, today);
+    let usual = templates(&rooms, &tanks, &meters, &plans, &here.working_week, today);
     let offered = |template: &Template| Offered {
-        is_there: is_there(template, &plans, &meters),
+        is_there: is_there(template, &plans),
         beside: beside(template, &plans, &usual).map(|plan| plan.name.clone()).collect(),
         template: template.clone(),
     };
@@ -85,5 +89,6 @@ async fn load(tx: &Tx, app: &App, site: SiteScope) -> Result<Usual, Refusal> {
     let changes =
         tanks.into_iter().filter_map(|tank| planned.changes(&tank, today).map(|found| (tank, found)));
     let changes = changes.collect();
-    Ok(Usual { templates: usual.iter().map(offered).collect(), changes })
+    let templates = usual.iter().map(offered).collect();
+    Ok(Usual { templates, changes, zone: here.time_zone })
 }

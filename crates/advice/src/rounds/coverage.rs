@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use chrono::NaiveDate;
 use fillmark_domain::Id;
-use fillmark_domain::work::{Check, Qualification, Span};
+use fillmark_domain::work::{Check, Held, Qualification, Span};
 
 use crate::rounds::Worker;
 use crate::rounds::board::{free, whole_minutes};
@@ -58,8 +58,9 @@ pub fn minutes_there(worker: &Worker) -> i64 {
     minutes(&free(worker))
 }
 
-/// How a day is covered. Nobody counts for work that they have no time for between its being due and its being missed; that two
-/// pieces of work want the same minutes, walks and the order of rooms are left aside. So what is short here is short for
+/// How a day is covered. Nobody counts for work that they have no time for between its being due and its being missed, nor for both
+/// of the two whom it wants; that two pieces of work want the same minutes, that two people are there at once, walks and the order
+/// of rooms are left aside. So what is short here is short for
 /// sure, and what is covered may still be hard to plan.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Coverage {
@@ -91,44 +92,59 @@ pub fn coverage(days: &[DayAhead]) -> Vec<Coverage> {
 
 fn of_day(day: &DayAhead) -> Coverage {
     let there = there(day);
-    let holds = |who: &There, wanted: Option<Id<Qualification>>| {
-        wanted.is_none_or(|wanted| {
-            who.worker.held.iter().any(|held| held.qualification == wanted && held.is_good_on(day.date))
-        })
-    };
-    // Work is alike that wants the same and can be done by the same people.
-    let mut wanted: BTreeMap<(Option<Id<Qualification>>, Vec<bool>), i64> = BTreeMap::new();
-    for expected in &day.expected {
-        let may = |who: &There| holds(who, expected.qualification) && expected.fits(&who.free);
-        let kind = (expected.qualification, there.iter().map(may).collect());
-        *wanted.entry(kind).or_default() += expected.work_min.max(0) * expected.people;
-    }
+    let wanted = wanted(day, &there);
+    let holders = |kind: &Kind| there.iter().filter(|who| who.holds(kind.0, day.date)).count();
     // What wants a qualification is covered first; what is covered once stays so.
-    let mut kinds: Vec<(Option<Id<Qualification>>, Vec<bool>)> = wanted.keys().cloned().collect();
+    let mut kinds: Vec<Kind> = wanted.keys().cloned().collect();
     kinds.sort_by_key(|kind| {
-        let holders = there.iter().filter(|who| holds(who, kind.0)).count();
-        (kind.0.is_none(), holders, kind.0, kind.1.iter().filter(|may| **may).count(), kind.1.clone())
+        let able = kind.1.iter().filter(|may| **may).count();
+        (kind.0.is_none(), holders(kind), kind.0, able, kind.1.clone())
     });
     let spare = there.iter().map(|who| minutes(&who.free)).collect();
-    let mut shares = Shares::of(spare, kinds.iter().map(|(_, may)| may.clone()).collect());
+    let most = kinds.iter().map(|kind| {
+        let of_one = wanted[kind].of_one;
+        kind.1.iter().map(|may| if *may { of_one } else { 0 }).collect()
+    });
+    let mut shares = Shares::of(spare, most.collect());
     let mut lacks: Vec<Lack> = Vec::new();
     for (index, kind) in kinds.iter().enumerate() {
-        let short = shares.cover(index, wanted[kind]);
+        let short = shares.cover(index, wanted[kind].minutes);
         match lacks.last_mut() {
             _ if short == 0 => {}
             Some(lack) if lack.qualification == kind.0 => lack.minutes += short,
-            _ => {
-                let people = there.iter().filter(|who| holds(who, kind.0)).count();
-                lacks.push(Lack { qualification: kind.0, minutes: short, people });
-            }
+            _ => lacks.push(Lack { qualification: kind.0, minutes: short, people: holders(kind) }),
         }
     }
     Coverage {
         date: day.date,
-        wanted_min: wanted.values().sum(),
+        wanted_min: wanted.values().map(|wanted| wanted.minutes).sum(),
         there_min: there.iter().map(|who| minutes(&within(&who.free, day.hours))).sum(),
         lacks,
     }
+}
+
+/// Work is alike that wants the same and can be done by the same people.
+type Kind = (Option<Id<Qualification>>, Vec<bool>);
+
+fn wanted(day: &DayAhead, there: &[There]) -> BTreeMap<Kind, Wanted> {
+    let mut wanted: BTreeMap<Kind, Wanted> = BTreeMap::new();
+    for expected in &day.expected {
+        let may = |who: &There| who.holds(expected.qualification, day.date) && expected.fits(&who.free);
+        let kind = (expected.qualification, there.iter().map(may).collect());
+        let wanted = wanted.entry(kind).or_default();
+        wanted.minutes += expected.work_min.max(0) * expected.people;
+        wanted.of_one += expected.work_min.max(0);
+    }
+    wanted
+}
+
+/// Minutes that work of one kind wants.
+#[derive(Default)]
+struct Wanted {
+    /// Of all people together.
+    minutes: i64,
+    /// Of one person at most: nobody is both of the two that a piece of work wants.
+    of_one: i64,
 }
 
 /// Somebody who is there for the work of a day.
@@ -136,6 +152,13 @@ struct There<'a> {
     worker: &'a Worker,
     /// Stretches in which they are, from the day's midnight until the last of its work is missed.
     free: Vec<(i64, i64)>,
+}
+
+impl There<'_> {
+    fn holds(&self, wanted: Option<Id<Qualification>>, on: NaiveDate) -> bool {
+        let is_it = |wanted| move |held: &Held| held.qualification == wanted && held.is_good_on(on);
+        wanted.is_none_or(|wanted| self.worker.held.iter().any(is_it(wanted)))
+    }
 }
 
 fn there(day: &DayAhead) -> Vec<There<'_>> {
@@ -160,14 +183,15 @@ fn minutes(free: &[(i64, i64)]) -> i64 {
 /// somebody else's (Ford and Fulkerson, Canadian Journal of Mathematics 8, 1956; from memory).
 struct Shares {
     spare: Vec<i64>,
-    may: Vec<Vec<bool>>,
-    /// Minutes by kind and person.
+    /// Minutes by kind and person: how many they may give at most…
+    most: Vec<Vec<i64>>,
+    /// …and how many they give.
     given: Vec<Vec<i64>>,
 }
 
 impl Shares {
-    fn of(spare: Vec<i64>, may: Vec<Vec<bool>>) -> Shares {
-        Shares { given: vec![vec![0; spare.len()]; may.len()], spare, may }
+    fn of(spare: Vec<i64>, most: Vec<Vec<i64>>) -> Shares {
+        Shares { given: vec![vec![0; spare.len()]; most.len()], spare, most }
     }
 
     /// Gives a kind its minutes, so far as they go; what is short.
@@ -185,7 +209,7 @@ impl Shares {
         let mut queue = VecDeque::from([(kind, Vec::new())]);
         let mut seen = BTreeSet::from([kind]);
         while let Some((kind, path)) = queue.pop_front() {
-            for person in (0..self.spare.len()).filter(|person| self.may[kind][*person]) {
+            for person in (0..self.spare.len()).filter(|person| self.room(kind, *person) > 0) {
                 let mut path: Vec<(usize, usize)> = path.clone();
                 path.push((kind, person));
                 if self.spare[person] > 0 {
@@ -201,11 +225,17 @@ impl Shares {
         None
     }
 
+    /// Minutes that somebody may still give to a kind.
+    fn room(&self, kind: usize, person: usize) -> i64 {
+        self.most[kind][person] - self.given[kind][person]
+    }
+
     /// Hands minutes on along a path; how many.
     fn follow(&mut self, path: &[(usize, usize)], at_most: i64) -> i64 {
         let Some((_, last)) = path.last() else { return 0 };
         let passed_on = path.windows(2).map(|pair| self.given[pair[1].0][pair[0].1]);
-        let minutes = passed_on.min().unwrap_or(i64::MAX).min(self.spare[*last]).min(at_most);
+        let room = path.iter().map(|(kind, person)| self.room(*kind, *person));
+        let minutes = passed_on.chain(room).fold(self.spare[*last].min(at_most), i64::min);
         for pair in path.windows(2) {
             self.given[pair[1].0][pair[0].1] -= minutes;
         }

@@ -20,7 +20,7 @@ pub type CheckStanding = Code<words::CheckStanding>;
     "plan_id": "019a0000-0000-7000-8000-000000000001", "due_on": "2026-11-24", "due_time_local": "08:00:00",
     "due_at": "2026-11-24T07:00:00.000Z", "due_local": "2026-11-24T08:00:00", "time_zone": "Europe/Berlin",
     "window_until_at": "2026-11-24T09:00:00.000Z", "limit_at": "2026-11-24T15:00:00.000Z", "name": "EC and pH, north tank",
-    "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank", "tank_id": "019a0000-0000-7000-8000-000000000002",
+    "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank", "meter_id": null, "tank_id": "019a0000-0000-7000-8000-000000000002",
     "room_id": null, "work_min": 10, "qualification_id": null, "two_people": false, "weight": 1, "is_unpleasant": false, "state": "planned", "state_at": null,
     "state_by": null, "done_with": null, "late": null, "reading_ids": [], "calibration_ids": [],
     "tank_change_id": null, "note": null, "client_id": null, "entered_by": null, "received_at": null}))]
@@ -59,6 +59,8 @@ pub struct Check {
     pub metrics: Vec<Metric>,
     /// Where the sample is taken.
     pub sample_point: Option<SamplePoint>,
+    /// The meter that is calibrated.
+    pub meter_id: Option<Uuid>,
     /// The tank it is done at.
     pub tank_id: Option<Uuid>,
     /// The room it is done in.
@@ -136,6 +138,7 @@ impl Check {
             task: Code(check.task.kind()),
             metrics,
             sample_point,
+            meter_id: check.task.calibrates().map(Id::uuid),
             tank_id,
             room_id,
             work_min: check.work_min,

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use chrono::NaiveDateTime;
 use chrono_tz::Tz;
 use fillmark_domain::growing::is_keepable;
+use fillmark_domain::recurrence::in_words;
 use fillmark_domain::work as words;
 use fillmark_domain::{Faults, Id};
 use serde::{Deserialize, Serialize};
@@ -24,7 +25,7 @@ pub type CheckPlanPatch = Patch<NewCheckPlan>;
 /// has opened; archiving it withdraws them.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-#[schema(example = json!({"name": "EC and pH, north tank", "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank",
+#[schema(example = json!({"name": "EC and pH, north tank", "task": "measure", "metrics": ["ec", "ph"], "sample_point": "tank", "meter_id": null,
     "tank_id": "019a0000-0000-7000-8000-000000000001", "room_id": null, "rule": "FREQ=DAILY", "starts_local": "2026-11-24T08:00:00",
     "window_min": 120, "limit_min": 480, "work_min": 10, "qualification_id": null, "two_people": false,
     "weight": 1, "is_unpleasant": false, "rule_in_words": "every day at 08:00"}))]
@@ -41,6 +42,9 @@ pub struct NewCheckPlan {
     /// Where the sample is taken; null for tasks that measure nothing.
     #[serde(default)]
     pub sample_point: Option<SamplePoint>,
+    /// The meter that is calibrated, one plan a meter; null for other tasks.
+    #[serde(default)]
+    pub meter_id: Option<Uuid>,
     /// The tank it is done at, or null.
     #[serde(default)]
     pub tank_id: Option<Uuid>,
@@ -75,7 +79,7 @@ pub struct NewCheckPlan {
     /// Whether nobody likes to do it, so that its minutes are shared fairly too.
     #[serde(default)]
     pub is_unpleasant: bool,
-    /// The rule in words. Told in answers; what is sent here is left aside.
+    /// The rule in words, by the clock of the site. Told in answers; what is sent here is left aside.
     #[serde(default)]
     #[schema(max_length = 700)]
     pub rule_in_words: Option<String>,
@@ -102,12 +106,15 @@ impl NewCheckPlan {
             "missing",
             "expected where the sample is taken",
         );
+        let calibrates = self.task.0 == words::TaskKind::Calibrate;
+        let expected = "expected a meter of a task that calibrates only";
+        faults.unless(calibrates || self.meter_id.is_none(), "/meter_id", "not_calibrated", expected);
         let metrics: BTreeSet<_> = self.metrics.iter().map(|metric| metric.0).collect();
         faults.unless(metrics.len() == self.metrics.len(), "/metrics", "twice", "expected each metric once");
         Some(match self.task.0 {
             words::TaskKind::Measure => words::Task::Measure { metrics, point: point? },
             words::TaskKind::Inspect => words::Task::Inspect,
-            words::TaskKind::Calibrate => words::Task::Calibrate,
+            words::TaskKind::Calibrate => words::Task::Calibrate { meter: self.meter_id.map(Id::new) },
             words::TaskKind::ChangeTank => words::Task::ChangeTank,
         })
     }
@@ -162,6 +169,7 @@ impl Body for NewCheckPlan {
             task: Code(word.task.kind()),
             metrics,
             sample_point,
+            meter_id: word.task.calibrates().map(Id::uuid),
             tank_id,
             room_id,
             rule: word.rule.clone(),
@@ -173,8 +181,14 @@ impl Body for NewCheckPlan {
             two_people: word.two_people,
             weight: word.sharing.weight,
             is_unpleasant: word.sharing.is_unpleasant,
-            rule_in_words: Some(word.in_words()),
+            rule_in_words: None,
         }
+    }
+
+    const TELLS_BY_CLOCK: bool = true;
+
+    fn tell_by(&mut self, zone: Tz) {
+        self.rule_in_words = Some(in_words(&self.rule, self.starts_local, zone));
     }
 }
 
@@ -182,6 +196,7 @@ fn pointer(error: &words::NotAPlan) -> &'static str {
     match error {
         words::NotAPlan::NoName => "/name",
         words::NotAPlan::NothingToMeasure => "/metrics",
+        words::NotAPlan::NoMeter => "/meter_id",
         words::NotAPlan::Elsewhere(_) => "/sample_point",
         words::NotAPlan::TankChange => "/task",
         words::NotAPlan::Minutes { .. } => "/window_min",
@@ -195,7 +210,7 @@ pub(super) fn measured(task: &words::Task) -> (Vec<Metric>, Option<SamplePoint>)
         words::Task::Measure { metrics, point } => {
             (metrics.iter().map(|metric| Code(*metric)).collect(), Some(Code(*point)))
         }
-        words::Task::Inspect | words::Task::Calibrate | words::Task::ChangeTank => (Vec::new(), None),
+        words::Task::Inspect | words::Task::Calibrate { .. } | words::Task::ChangeTank => (Vec::new(), None),
     }
 }
 

@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 use fillmark_domain::Id;
+use fillmark_domain::people::Person;
 use fillmark_domain::work as words;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -50,8 +51,8 @@ pub struct Rounds {
 /// One person's checks of a day in the order they are walked: from clean rooms to dirty ones, quarantine last.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Round {
-    /// Its id.
-    pub id: Uuid,
+    /// Its id; null where nothing is published for this person, so that there is nothing to print.
+    pub id: Option<Uuid>,
     /// Who walks it.
     pub person_id: Uuid,
     /// The local day.
@@ -136,8 +137,17 @@ pub struct LeftReasonGiven {
 }
 
 impl Round {
+    /// The body of the round of somebody who has nothing to do.
+    pub fn empty(person: Id<Person>, day_on: NaiveDate) -> Self {
+        Self { id: None, person_id: person.uuid(), day_on, minutes: 0, fair_minutes: 0, steps: Vec::new() }
+    }
+
     /// The body of a round; `check` finds the checks it names.
-    pub fn of(id: Uuid, round: &words::Round, check: impl Fn(Id<words::Check>) -> Option<Check>) -> Self {
+    pub fn of(
+        id: Id<words::Round>,
+        round: &words::Round,
+        check: impl Fn(Id<words::Check>) -> Option<Check>,
+    ) -> Self {
         let step = |step: &words::RoundStep| RoundStep {
             check_id: step.check.uuid(),
             starts_at: step.starts_at.into(),
@@ -146,7 +156,7 @@ impl Round {
             check: check(step.check),
         };
         Self {
-            id,
+            id: Some(id.uuid()),
             person_id: round.person.uuid(),
             day_on: round.date,
             minutes: round.minutes,

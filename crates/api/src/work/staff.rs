@@ -170,7 +170,9 @@ impl Body for NewAbsence {
 
     fn word(&self) -> Result<words::Absence, Faults> {
         let mut faults = Faults::default();
+        // Not repeated: instants come in any offset, and who sent them knows them in theirs.
         let span = words::Span::new(self.from_at.0, self.until_at.0);
+        let span = span.map_err(|_| "expected an instant after from_at");
         let span = faults.take("/until_at", "out_of_order", span);
         let reason = self.reason.0;
         faults.or(span.map(|span| words::Absence { person: Id::new(self.person_id), span, reason }))
@@ -183,5 +185,22 @@ impl Body for NewAbsence {
             until_at: word.span.until.into(),
             reason: Code(word.reason),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_absence_that_ends_before_it_begins_is_refused_without_times_in_another_offset() {
+        let absence: NewAbsence = serde_json::from_value(serde_json::json!({
+            "person_id": Uuid::nil(), "from_at": "2026-11-24T10:00:00+02:00", "until_at": "2026-11-24T09:30:00+02:00",
+            "reason": "leave",
+        }))
+        .unwrap();
+        let mut expected = Faults::default();
+        expected.add("/until_at", "out_of_order", "expected an instant after from_at");
+        assert_eq!(absence.word(), Err(expected));
     }
 }

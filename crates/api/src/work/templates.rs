@@ -1,5 +1,6 @@
 //! The check plans that a site usually begins with.
 
+use chrono_tz::Tz;
 use fillmark_domain::Kept;
 use fillmark_domain::places::Tank;
 use fillmark_domain::plan::Changes;
@@ -35,7 +36,8 @@ pub struct CheckPlanTemplate {
     pub kind: TemplateKind,
     /// Whether plans do the same already, by whatever name; it is not made again then.
     pub is_there: bool,
-    /// Plans by which somebody looks at the same room under a name of their own: see whether one of them is for the same.
+    /// Plans by which somebody looks at the same room under a name of their own, or calibrates a meter that they do not name: see
+    /// whether one of them is for the same.
     #[schema(max_items = 100000)]
     pub beside: Vec<String>,
     /// The plan as it would be made.
@@ -96,8 +98,10 @@ pub struct TemplatePlans {
 
 impl CheckPlanTemplate {
     /// The body of a template.
-    pub fn of(template: &words::Template, is_there: bool, beside: Vec<String>) -> Self {
-        Self { kind: Code(template.kind), is_there, beside, plan: NewCheckPlan::of(&template.plan) }
+    pub fn of(template: &words::Template, is_there: bool, beside: Vec<String>, zone: Tz) -> Self {
+        let mut plan = NewCheckPlan::of(&template.plan);
+        plan.tell_by(zone);
+        Self { kind: Code(template.kind), is_there, beside, plan }
     }
 }
 

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use chrono::{Datelike, NaiveDateTime, NaiveTime};
+use chrono_tz::Tz;
 
 /// Days that every month has.
 const SURE_DAYS: i32 = 28;
@@ -11,11 +12,10 @@ const SURE_WEEKDAYS: i32 = 4;
 /// Of the days from Monday to Friday, as many as every month has.
 const SURE_WORKDAYS: i32 = 20;
 
-/// A rule in words with the times it comes at. What has no plain words is told as the rule it is. The words know no zone, so that an
-/// end is told in UTC, as it is in the rule.
-pub fn in_words(rule: &str, start: NaiveDateTime) -> String {
+/// A rule in words with the times it comes at, by the clock of a zone. What has no plain words is told as the rule it is.
+pub fn in_words(rule: &str, start: NaiveDateTime, zone: Tz) -> String {
     // RFC 5545, section 2: names and values are the same in either case.
-    let told = told(&rule.to_ascii_uppercase(), start);
+    let told = told(&rule.to_ascii_uppercase(), start, zone);
     told.unwrap_or_else(|| format!("by the rule {}", rule.trim()))
 }
 
@@ -31,12 +31,12 @@ struct Parts<'a> {
     by_hour: Vec<u32>,
     by_minute: Vec<u32>,
     count: Option<&'a str>,
-    until: Option<&'a str>,
+    until: Option<NaiveDateTime>,
 }
 
 impl<'a> Parts<'a> {
     /// The parts of a rule; nothing when one of them has no words here.
-    fn of(rule: &'a str) -> Option<Parts<'a>> {
+    fn of(rule: &'a str, zone: Tz) -> Option<Parts<'a>> {
         let rule = rule.trim();
         let rule = rule.strip_prefix("RRULE:").unwrap_or(rule);
         let mut parts = Parts { interval: 1, ..Parts::default() };
@@ -52,7 +52,7 @@ impl<'a> Parts<'a> {
                 "BYHOUR" => parts.by_hour = numbers(value)?,
                 "BYMINUTE" => parts.by_minute = numbers(value)?,
                 "COUNT" => parts.count = Some(value),
-                "UNTIL" => parts.until = Some(value),
+                "UNTIL" => parts.until = Some(by_clock(value, zone)?),
                 // Where a week begins says nothing where every week is alike.
                 "WKST" if parts.interval == 1 => {}
                 _ => return None,
@@ -66,8 +66,14 @@ fn numbers<N: std::str::FromStr>(value: &str) -> Option<Vec<N>> {
     value.split(',').map(|one| one.parse().ok()).collect()
 }
 
-fn told(rule: &str, start: NaiveDateTime) -> Option<String> {
-    let parts = Parts::of(rule)?;
+/// An instant of a rule, which is in UTC there, by the clock of a zone.
+fn by_clock(value: &str, zone: Tz) -> Option<NaiveDateTime> {
+    let at = NaiveDateTime::parse_from_str(value, "%Y%m%dT%H%M%SZ").ok()?;
+    Some(at.and_utc().with_timezone(&zone).naive_local())
+}
+
+fn told(rule: &str, start: NaiveDateTime, zone: Tz) -> Option<String> {
+    let parts = Parts::of(rule, zone)?;
     if parts.by_set_pos.is_some() && parts.freq != "MONTHLY" {
         return None;
     }
@@ -254,10 +260,7 @@ fn end(parts: &Parts) -> Option<String> {
         (None, None) => Some(String::new()),
         (Some("1"), None) => Some(", once".to_owned()),
         (Some(count), None) => Some(format!(", {count} times")),
-        (None, Some(until)) => {
-            let until = NaiveDateTime::parse_from_str(until, "%Y%m%dT%H%M%SZ").ok()?;
-            Some(format!(", until {} UTC", until.format("%Y-%m-%d %H:%M")))
-        }
+        (None, Some(until)) => Some(format!(", until {}", until.format("%Y-%m-%d %H:%M"))),
         (Some(_), Some(_)) => None,
     }
 }
@@ -297,11 +300,12 @@ fn month_name(month: u32) -> Option<&'static str> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use chrono_tz::Europe::Berlin;
 
-    /// Of a rule that starts on Tuesday, 24 November 2026, at eight.
+    /// Of a rule that starts in Berlin on Tuesday, 24 November 2026, at eight.
     #[track_caller]
     fn check(rule: &str, words: &str) {
-        assert_eq!(in_words(rule, "2026-11-24T08:00:00".parse().unwrap()), words);
+        assert_eq!(in_words(rule, "2026-11-24T08:00:00".parse().unwrap(), Berlin), words);
     }
 
     #[test]
@@ -330,8 +334,9 @@ mod tests {
     fn an_end_is_told_too() {
         check("FREQ=DAILY;COUNT=10", "every day at 08:00, 10 times");
         check("FREQ=DAILY;COUNT=1", "every day at 08:00, once");
-        check("FREQ=DAILY;UNTIL=20261231T235959Z", "every day at 08:00, until 2026-12-31 23:59 UTC");
-        check("FREQ=DAILY;UNTIL=20261231T000000Z", "every day at 08:00, until 2026-12-31 00:00 UTC");
+        check("FREQ=DAILY;UNTIL=20261231T225959Z", "every day at 08:00, until 2026-12-31 23:59");
+        check("FREQ=DAILY;UNTIL=20260731T220000Z", "every day at 08:00, until 2026-08-01 00:00");
+        check("FREQ=DAILY;UNTIL=20261231", "by the rule FREQ=DAILY;UNTIL=20261231");
     }
 
     #[test]
@@ -350,7 +355,7 @@ mod tests {
             "every month on the 1st and the 30th, where there is one, at 08:00",
         );
         check("FREQ=MONTHLY;BYDAY=5MO", "every month on the 5th Monday, where there is one, at 08:00");
-        let from_last = in_words("FREQ=MONTHLY", "2026-12-31T08:00:00".parse().unwrap());
+        let from_last = in_words("FREQ=MONTHLY", "2026-12-31T08:00:00".parse().unwrap(), Berlin);
         assert_eq!(from_last, "every month on the 31st, where there is one, at 08:00");
         check(
             "FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=29",

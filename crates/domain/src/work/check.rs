@@ -221,9 +221,7 @@ impl Check {
         with: Option<Id<Person>>,
         evidence: Vec<Evidence>,
     ) -> Result<Check, NotAllowed> {
-        if !matches!(self.state, CheckState::Missed { .. }) {
-            self.is_not_settled()?;
-        }
+        self.can_still_be_done()?;
         self.is_time(at)?;
         if self.two_people && with.is_none_or(|second| second == by) {
             return Err(NotAllowed::OnePersonShort);
@@ -235,17 +233,17 @@ impl Check {
         Ok(self.becomes(CheckState::Done { at, by, with, evidence, late }))
     }
 
-    /// Done by a tank change that somebody entered. A change may come some days before it is due, so that is no
-    /// reason to refuse it here.
+    /// Done by a tank change that somebody entered, maybe when it was found missed already. A change may come some days before it
+    /// is due, so that is no reason to refuse it here.
     /// # Errors
-    /// [`NotAllowed`] when it is settled or the change came past its limit.
+    /// [`NotAllowed`] when it is done or excused, or the change came past its limit.
     pub fn changed(
         self,
         at: DateTime<Utc>,
         by: Id<Person>,
         change: Id<TankChange>,
     ) -> Result<Check, NotAllowed> {
-        self.is_not_settled()?;
+        self.can_still_be_done()?;
         if at > self.limit {
             return Err(NotAllowed::TooLate { limit: self.limit });
         }
@@ -289,6 +287,11 @@ impl Check {
             return Err(NotAllowed::AlreadySettled { state: self.state.standing().code() });
         }
         Ok(())
+    }
+
+    /// What was found missed may have been done in time, and is typed in now.
+    fn can_still_be_done(&self) -> Result<(), NotAllowed> {
+        if matches!(self.state, CheckState::Missed { .. }) { Ok(()) } else { self.is_not_settled() }
     }
 
     fn is_time(&self, at: DateTime<Utc>) -> Result<(), NotAllowed> {

@@ -6,7 +6,7 @@ use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 
 use crate::code::coded;
-use crate::entries::{MeterKind, NotMeasuredThere, SamplePoint};
+use crate::entries::{Meter, MeterKind, NotMeasuredThere, SamplePoint};
 use crate::places::{Room, Tank};
 use crate::recurrence::{NotARecurrence, TooManySteps, in_words};
 use crate::work::{Cause, Check, CheckState, Qualification};
@@ -45,7 +45,10 @@ pub enum Task {
     /// Somebody looks.
     Inspect,
     /// A meter is calibrated.
-    Calibrate,
+    Calibrate {
+        /// Which. Not known of what was planned before plans named it.
+        meter: Option<Id<Meter>>,
+    },
     /// A tank is changed.
     ChangeTank,
 }
@@ -56,7 +59,7 @@ impl Task {
         match self {
             Task::Measure { .. } => TaskKind::Measure,
             Task::Inspect => TaskKind::Inspect,
-            Task::Calibrate => TaskKind::Calibrate,
+            Task::Calibrate { .. } => TaskKind::Calibrate,
             Task::ChangeTank => TaskKind::ChangeTank,
         }
     }
@@ -65,13 +68,18 @@ impl Task {
     pub fn metrics(&self) -> impl Iterator<Item = Metric> {
         let metrics = match self {
             Task::Measure { metrics, .. } => Some(metrics),
-            Task::Inspect | Task::Calibrate | Task::ChangeTank => None,
+            Task::Inspect | Task::Calibrate { .. } | Task::ChangeTank => None,
         };
         metrics.into_iter().flatten().copied()
     }
 }
 
 impl Task {
+    /// The meter that is calibrated, where that is the work and it is known.
+    pub fn calibrates(&self) -> Option<Id<Meter>> {
+        if let Task::Calibrate { meter } = self { *meter } else { None }
+    }
+
     /// The kind of meter it takes in hand; none for what no pen measures.
     pub fn meter(&self) -> Option<MeterKind> {
         let Task::Measure { metrics, .. } = self else { return None };
@@ -156,7 +164,8 @@ impl CheckPlan {
                     point.of(*metric)?;
                 }
             }
-            Task::Inspect | Task::Calibrate => {}
+            Task::Calibrate { meter: None } => return Err(NotAPlan::NoMeter),
+            Task::Inspect | Task::Calibrate { .. } => {}
         }
         let (work_min, window_min, limit_min) = (self.work_min, self.window_min, self.limit_min);
         let in_order = 0 < work_min && work_min <= window_min && window_min <= limit_min;
@@ -169,9 +178,9 @@ impl CheckPlan {
         Ok(self)
     }
 
-    /// How often it comes, in words.
-    pub fn in_words(&self) -> String {
-        in_words(&self.rule, self.start)
+    /// How often it comes, in words, by the clock of a zone.
+    pub fn in_words(&self, zone: Tz) -> String {
+        in_words(&self.rule, self.start, zone)
     }
 
     /// When it is due by the clock of a zone.
@@ -251,6 +260,9 @@ pub enum NotAPlan {
     /// A measurement of nothing.
     #[error("a measurement needs at least one metric")]
     NothingToMeasure,
+    /// A calibration of whatever meter: one of them would stand for all.
+    #[error("a calibration needs the meter that is calibrated, one plan a meter")]
+    NoMeter,
     /// A metric that is not measured where the sample is taken.
     #[error(transparent)]
     Elsewhere(#[from] NotMeasuredThere),
@@ -315,6 +327,8 @@ mod tests {
             |plan| plan.task = Task::Measure { metrics: BTreeSet::new(), point: SamplePoint::Tank },
             "a measurement needs at least one metric",
         );
+        let no_meter = "a calibration needs the meter that is calibrated, one plan a meter";
+        check_refused(|plan| plan.task = Task::Calibrate { meter: None }, no_meter);
         let programme = "tank changes are made by the feeding programme, check plans contain none";
         check_refused(|plan| plan.task = Task::ChangeTank, programme);
         let minutes = "expected 0 < work ≤ window ≤ limit ≤ 10080 minutes, found";

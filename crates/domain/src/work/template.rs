@@ -2,6 +2,8 @@
 //!
 //! How often things are looked at is common practice without a source; hours, windows and minutes are our own judgement.
 
+mod spread;
+
 use std::collections::BTreeSet;
 
 use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime, Weekday};
@@ -10,7 +12,9 @@ use crate::code::coded;
 use crate::entries::{Meter, SamplePoint};
 use crate::places::{Room, RoomUse, Tank, TankMode};
 use crate::work::{CheckPlan, Place, Sharing, Task};
-use crate::{Id, Kept, Metric, Week};
+use crate::{Kept, Metric, Week};
+
+use spread::{Filled, spread};
 
 /// A name holds so many characters.
 const LONGEST_NAME: usize = 120;
@@ -39,12 +43,13 @@ pub struct Template {
     pub plan: CheckPlan,
 }
 
-/// The templates for what a site has, from a day on. What comes each week comes on the days it works. Tank changes are not among
-/// them: the feeding programme makes those.
+/// The templates for what a site has, from a day on. What comes each week comes on the days it works, so that these and the plans
+/// that are there fill them evenly. Tank changes are not among them: the feeding programme makes those.
 pub fn templates(
     rooms: &[Kept<Room>],
     tanks: &[Kept<Tank>],
     meters: &[Kept<Meter>],
+    plans: &[CheckPlan],
     week: &Week,
     from: NaiveDate,
 ) -> Vec<Template> {
@@ -59,23 +64,13 @@ pub fn templates(
     }
     made.extend(rooms.iter().map(|room| scouting(room, from)));
     made.extend(rooms.iter().map(|room| cleaning(room, from)));
-    spread(&mut made, rooms, &days, from);
+    let mut filled = Filled::by(plans, &days, from);
+    // What is there has its day already.
+    let (mut there, mut new): (Vec<_>, Vec<_>) =
+        made.iter_mut().partition(|template| is_there(template, plans));
+    spread(&mut new, rooms, &mut filled);
+    spread(&mut there, rooms, &mut filled);
     made
-}
-
-/// Gives what comes once a week its day: room by room from clean to dirty, each the working day that has the fewest minutes so
-/// far.
-fn spread(made: &mut [Template], rooms: &[Kept<Room>], days: &[Weekday], from: NaiveDate) {
-    let mut minutes: Vec<(u32, Weekday)> = days.iter().map(|day| (0, *day)).collect();
-    let mut weekly: Vec<&mut CheckPlan> = made.iter_mut().map(|one| &mut one.plan).collect();
-    weekly.retain(|plan| plan.rule.starts_with("FREQ=WEEKLY") && !plan.rule.contains("BYDAY"));
-    weekly.sort_by_key(|plan| rooms.iter().find(|room| Place::Room(room.id) == plan.place).map(hygiene));
-    for plan in weekly {
-        if let Some((minutes, day)) = minutes.iter_mut().min_by_key(|(minutes, _)| *minutes) {
-            *minutes += plan.work_min;
-            plan.start = next(from, &[*day]).and_time(plan.start.time());
-        }
-    }
 }
 
 /// The first of these days of the week from a day on.
@@ -89,40 +84,35 @@ fn hygiene(room: &Kept<Room>) -> (bool, u8) {
 }
 
 /// Whether plans do what a template is for already, by whatever name: readings by what is measured there, a calibration by a
-/// plan that names the meter or none of them.
-pub fn is_there(template: &Template, plans: &[CheckPlan], meters: &[Kept<Meter>]) -> bool {
+/// plan of the same meter.
+pub fn is_there(template: &Template, plans: &[CheckPlan]) -> bool {
     let same = match &template.plan.task {
         Task::Measure { metrics, .. } => {
             let there = plans.iter().filter(|plan| plan.place == template.plan.place);
             let measured: BTreeSet<Metric> = there.flat_map(|plan| plan.task.metrics()).collect();
             measured.is_superset(metrics)
         }
-        Task::Calibrate => plans.iter().filter(|plan| plan.task == Task::Calibrate).any(|plan| {
-            let of = meter_of(plan, meters);
-            of.is_none() || of == meter_of(&template.plan, meters)
-        }),
+        task @ Task::Calibrate { .. } => plans.iter().any(|plan| plan.task == *task),
         Task::Inspect | Task::ChangeTank => false,
     };
     same || plans.iter().any(|plan| plan.name == template.plan.name)
 }
 
-/// The meter that a plan's name has in it; the longer name where one is a part of another.
-fn meter_of(plan: &CheckPlan, meters: &[Kept<Meter>]) -> Option<Id<Meter>> {
-    let named = meters.iter().filter(|meter| plan.name.contains(&meter.content.name));
-    named.max_by_key(|meter| meter.content.name.len()).map(|meter| meter.id)
-}
-
-/// The plans by which somebody looks at the same place under a name that no template has: only a person can tell whether it is
-/// for the same.
+/// The plans by which somebody looks at the same place under a name that no template has, or calibrates a meter that the plan does
+/// not name: only a person can tell whether it is for the same.
 pub fn beside<'a>(
     template: &'a Template,
     plans: &'a [CheckPlan],
     all: &'a [Template],
 ) -> impl Iterator<Item = &'a CheckPlan> {
     let of = &template.plan;
-    let alike = move |plan: &&CheckPlan| plan.task == of.task && plan.place == of.place;
+    let is_alike = move |plan: &&CheckPlan| match (&of.task, &plan.task) {
+        (Task::Inspect, Task::Inspect) => plan.place == of.place,
+        (Task::Calibrate { .. }, Task::Calibrate { meter: None }) => true,
+        _ => false,
+    };
     let is_own = move |plan: &&CheckPlan| all.iter().all(|template| template.plan.name != plan.name);
-    plans.iter().filter(alike).filter(|plan| plan.task == Task::Inspect).filter(is_own)
+    plans.iter().filter(is_alike).filter(is_own)
 }
 
 fn readings(tank: &Kept<Tank>, from: NaiveDate) -> Option<Template> {
@@ -146,8 +136,8 @@ fn calibration(meter: &Kept<Meter>, bench: &Kept<Room>, days: &[Weekday], from: 
     let every = meter.content.calibrate_every_days.map_or(DAYS_OF_WEEK, |days| days.max(1) as usize);
     let (rule, from) = calibrated(every, days, from);
     let name = format!("Calibrate {}", meter.content.name);
-    let plan =
-        CheckPlan { rule, work_min: 15, ..plan(name, Task::Calibrate, Place::Room(bench.id), from, 7) };
+    let task = Task::Calibrate { meter: Some(meter.id) };
+    let plan = CheckPlan { rule, work_min: 15, ..plan(name, task, Place::Room(bench.id), from, 7) };
     Template { kind: TemplateKind::Calibration, plan }
 }
 
@@ -211,6 +201,7 @@ fn plan(name: String, task: Task, place: Place, from: NaiveDate, hour: u32) -> C
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Id;
     use crate::entries::MeterKind;
     use chrono::DateTime;
     use uuid::Uuid;
@@ -258,6 +249,11 @@ mod tests {
 
     /// Of a site that works in this week and calibrates its pen each so many days, from a Tuesday on.
     fn of(week: &Week, calibrate_every_days: Option<u32>) -> Vec<Template> {
+        beside_plans(&[], week, calibrate_every_days)
+    }
+
+    /// The same where there are plans already.
+    fn beside_plans(plans: &[CheckPlan], week: &Week, calibrate_every_days: Option<u32>) -> Vec<Template> {
         let rooms = [room(1, "Quarantine", RoomUse::Quarantine, 0), room(2, "North", RoomUse::Growing, 3)];
         let tanks = [
             tank(3, "One", TankMode::Recirculating),
@@ -266,7 +262,7 @@ mod tests {
         ];
         let mut pen = meter(6, "Pen");
         pen.content.calibrate_every_days = calibrate_every_days;
-        templates(&rooms, &tanks, &[pen], week, "2026-11-24".parse().unwrap())
+        templates(&rooms, &tanks, &[pen], plans, week, "2026-11-24".parse().unwrap())
     }
 
     fn meter(number: u128, name: &str) -> Kept<Meter> {
@@ -276,8 +272,10 @@ mod tests {
 
     #[test]
     fn each_tank_meter_and_room_has_its_plans_and_all_of_them_can_be_made() {
-        let names: Vec<String> =
-            all().iter().map(|one| format!("{}: {}", one.plan.name, one.plan.in_words())).collect();
+        let names: Vec<String> = all()
+            .iter()
+            .map(|one| format!("{}: {}", one.plan.name, one.plan.in_words(chrono_tz::Tz::UTC)))
+            .collect();
         let expected = [
             "EC and pH, One: every day at 08:00",
             "EC and pH, Two: every day at 08:00",
@@ -312,11 +310,42 @@ mod tests {
     }
 
     #[test]
+    fn what_is_there_already_leaves_the_emptier_days() {
+        let week = Week::of([Weekday::Mon, Weekday::Wed, Weekday::Thu]);
+        let first_days = |plans: &[CheckPlan]| {
+            let made = beside_plans(plans, &week, None);
+            made[2..].iter().map(|one| one.plan.start.weekday()).collect::<Vec<_>>()
+        };
+        use Weekday::{Mon, Thu, Wed};
+        // The pen, scouting of quarantine and North, cleaning of both.
+        let plan = of(&week, None)[5].plan.clone();
+        let wash = |rule: &str, work_min| CheckPlan {
+            name: rule.into(),
+            rule: rule.into(),
+            start: "2026-01-01T10:00:00".parse().unwrap(),
+            work_min,
+            ..plan.clone()
+        };
+        assert_eq!(first_days(&[wash("FREQ=DAILY", 60)]), [Mon, Mon, Wed, Wed, Thu], "alike on all days");
+        let by = |rule, work_min| first_days(&[wash(rule, work_min)]);
+        assert_eq!(by("FREQ=WEEKLY;BYDAY=MO", 90), [Wed, Thu, Thu, Thu, Wed]);
+        assert_eq!(by("FREQ=WEEKLY;BYDAY=MO;UNTIL=20261101T000000Z", 90), [Mon, Mon, Wed, Wed, Thu], "over");
+        // Every second week counts half, and two people twice.
+        assert_eq!(by("FREQ=WEEKLY;INTERVAL=2;BYDAY=MO", 36), [Wed, Mon, Thu, Thu, Wed]);
+        let together = CheckPlan { two_people: true, ..wash("FREQ=WEEKLY;BYDAY=MO", 45) };
+        assert_eq!(first_days(&[together]), by("FREQ=WEEKLY;BYDAY=MO", 90));
+        // What a template made is not counted a second time when it is told again.
+        let scouted = of(&week, None)[3].plan.clone();
+        let told = first_days(std::slice::from_ref(&scouted));
+        assert_eq!((scouted.start.weekday(), &told[..]), (Mon, &[Wed, Thu, Thu, Mon, Wed][..]));
+    }
+
+    #[test]
     fn a_meter_is_calibrated_on_working_days_and_not_too_seldom() {
         let week = |free: bool| if free { Week::of(Week::EVERY_DAY.days().take(5)) } else { Week::EVERY_DAY };
         let check = |every_days, free, words: &str| {
             let plan = of(&week(free), Some(every_days))[2].plan.clone();
-            assert_eq!(plan.in_words(), format!("{words} at 07:00"));
+            assert_eq!(plan.in_words(chrono_tz::Tz::UTC), format!("{words} at 07:00"));
             let first = plan.start.date();
             assert!(week(free).has(first) && plan.recurrence(chrono_tz::Tz::UTC).unwrap().comes(), "{first}");
         };
@@ -334,25 +363,29 @@ mod tests {
     #[test]
     fn what_a_plan_does_already_is_there_by_whatever_name() {
         let own = CheckPlan { name: "Morning walk".into(), ..all()[0].plan.clone() };
-        let there: Vec<bool> =
-            all().iter().map(|one| is_there(one, std::slice::from_ref(&own), &[])).collect();
+        let there: Vec<bool> = all().iter().map(|one| is_there(one, std::slice::from_ref(&own))).collect();
         assert_eq!(there, [true, false, false, false, false, false, false]);
         let of_ec = Task::Measure { metrics: [Metric::Ec].into(), point: SamplePoint::Tank };
         let half = CheckPlan { task: of_ec, ..own.clone() };
-        assert!(!is_there(&all()[0], std::slice::from_ref(&half), &[]));
+        assert!(!is_there(&all()[0], std::slice::from_ref(&half)));
         let of_ph = Task::Measure { metrics: [Metric::Ph].into(), point: SamplePoint::Tank };
-        assert!(is_there(&all()[0], &[CheckPlan { task: of_ph, ..half.clone() }, half], &[]));
+        assert!(is_there(&all()[0], &[CheckPlan { task: of_ph, ..half.clone() }, half]));
         let named = CheckPlan { name: "Clean North".into(), ..own };
-        assert!(is_there(&all()[6], &[named], &[]));
+        assert!(is_there(&all()[6], &[named]));
     }
+
     #[test]
-    fn a_plan_calibrates_the_meter_it_names_or_all_of_them() {
-        let calibrated_by = |name: &str| {
-            let own = CheckPlan { name: name.into(), ..all()[2].plan.clone() };
-            is_there(&all()[2], &[own], &[meter(6, "Pen"), meter(7, "Pen 2")])
+    fn a_plan_calibrates_the_meter_it_names_and_no_other() {
+        let own = |name: &str, meter: Option<u128>| {
+            let task = Task::Calibrate { meter: meter.map(|meter| Id::new(Uuid::from_u128(meter))) };
+            [CheckPlan { name: name.into(), task, ..all()[2].plan.clone() }]
         };
-        assert!(calibrated_by("Sunday buffers") && calibrated_by("Buffers for Pen"));
-        assert!(!calibrated_by("Buffers for Pen 2"));
+        assert!(is_there(&all()[2], &own("Sunday buffers", Some(6))));
+        assert!(!is_there(&all()[2], &own("Buffers for Pen 2", Some(7))));
+        let unnamed = own("Sunday buffers", None);
+        assert!(!is_there(&all()[2], &unnamed), "nobody knows of which");
+        let told = beside(&all()[2], &unnamed, &all()).map(|plan| plan.name.clone()).collect::<Vec<_>>();
+        assert_eq!(told, ["Sunday buffers"]);
     }
 
     #[test]

@@ -64,7 +64,7 @@ pub(super) async fn set_up(
     }
     let desk = CheckPlan {
         name: "Calibrate the pen".into(),
-        task: Task::Calibrate,
+        task: Task::Calibrate { meter: Some(meter) },
         place: At::Room(rooms[0].id),
         rule: "FREQ=WEEKLY;INTERVAL=2".into(),
         start: business.first_day.and_time(clock(8)),

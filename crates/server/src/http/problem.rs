@@ -141,7 +141,7 @@ impl From<Refusal> for Refused {
                 Refused::new(Code::NotAllowed, "your role at this site does not allow this")
             }
             Refusal::NotTheirs(_) => Refused::new(Code::NotAllowed, text),
-            Refusal::NotFound | Refusal::Absent(_) => Refused::new(Code::NotFound, text),
+            Refusal::NotFound => Refused::new(Code::NotFound, text),
             Refusal::Stale => Refused::new(Code::Stale, text),
             Refusal::Taken => Refused::new(Code::NameInUse, text),
             Refusal::Invalid(faults) => Refused::with(Code::Invalid, &faults),

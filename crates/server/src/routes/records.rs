@@ -3,10 +3,11 @@
 //! `site_records!` and its sisters write the handlers out; what they do stands in the functions here.
 
 use actix_web::{HttpRequest, HttpResponse};
+use chrono_tz::Tz;
 use fillmark_actions::records::{self, At};
 use fillmark_actions::{App, Managed};
 use fillmark_api::{Body, Patch, Stored};
-use fillmark_domain::Id;
+use fillmark_domain::{Id, Kept};
 use fillmark_store::Record;
 use uuid::Uuid;
 
@@ -37,7 +38,8 @@ where
 {
     let asked = Asked::read(request, kind::<B::Word>())?;
     let page = records::list::<B::Word>(app, &caller.0, at, &asked.page).await?;
-    Ok(asked.answer(request, page, Stored::<B>::from))
+    let zone = zone::<B>(app, caller, at).await?;
+    Ok(asked.answer(request, page, |kept| told::<B>(kept, zone)))
 }
 
 pub(crate) async fn create<B>(
@@ -51,7 +53,8 @@ where
     B: Body<Word: Managed>,
 {
     let kept = records::create(app, &caller.0, at, body.0.word()?).await?;
-    Ok(Created::record(request.path(), kept.into()))
+    let zone = zone::<B>(app, caller, at).await?;
+    Ok(Created::record(request.path(), told(kept, zone)))
 }
 
 pub(crate) async fn read<B>(
@@ -64,7 +67,7 @@ where
     B: Body<Word: Managed>,
 {
     let kept = records::read::<B::Word>(app, &caller.0, at, Id::new(id)).await?;
-    Ok(Found(kept.into()))
+    Ok(Found(told(kept, zone::<B>(app, caller, at).await?)))
 }
 
 pub(crate) async fn change<B>(
@@ -81,7 +84,7 @@ where
     let present = records::read::<B::Word>(app, &caller.0, at, Id::new(id)).await?;
     let body: B = from_value(patch.0.merged(&B::of(&present.content)))?;
     let kept = records::change(app, &caller.0, at, Id::new(id), seen.0, body.word()?).await?;
-    Ok(Found(kept.into()))
+    Ok(Found(told(kept, zone::<B>(app, caller, at).await?)))
 }
 
 pub(crate) async fn archive<B>(
@@ -95,7 +98,25 @@ where
     B: Body<Word: Managed>,
 {
     let kept = records::archive::<B::Word>(app, &caller.0, at, Id::new(id), seen.0).await?;
-    Ok(Found(kept.into()))
+    Ok(Found(told(kept, zone::<B>(app, caller, at).await?)))
+}
+
+/// The zone of the site by whose clock a body tells something; none where it does not.
+async fn zone<B>(app: &App, caller: &SignedIn, at: At<B::Word>) -> Result<Option<Tz>, Refused>
+where
+    B: Body<Word: Managed>,
+{
+    if !B::TELLS_BY_CLOCK {
+        return Ok(None);
+    }
+    Ok(records::zone::<B::Word>(app, &caller.0, at).await?)
+}
+
+fn told<B: Body>(kept: Kept<B::Word>, zone: Option<Tz>) -> Stored<B> {
+    match zone {
+        Some(zone) => Stored::by(kept, zone),
+        None => kept.into(),
+    }
 }
 
 /// One handler of a record of a site.

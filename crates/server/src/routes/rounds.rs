@@ -68,6 +68,8 @@ pub async fn list_rounds(
 }
 
 /// Read one's own round of a day.
+///
+/// Who has nothing to do, or of whose day nothing is published yet, gets a round without checks and without an id.
 #[utoipa::path(tag = "work", operation_id = "read_my_round", security(("bearer" = [])), params(DayQuery),
     responses((status = 200, description = "The round, from clean rooms to dirty ones", body = Round), ReadProblems))]
 #[get("/sites/{site_id}/rounds/mine")]
@@ -79,8 +81,9 @@ pub async fn read_my_round(
 ) -> Result<Answer<Round>, Refused> {
     let site = Id::new(path.into_inner());
     let own = rounds::read_mine(&app, &caller.0, site, query.0.day_on).await?;
-    let checks = own.checks.into_iter().map(|kept| (kept.id, kept)).collect();
-    Ok(Answer(round(&own.kept, &checks, own.zone)))
+    let Some(in_hand) = own.in_hand else { return Ok(Answer(Round::empty(own.person, own.day))) };
+    let checks = in_hand.checks.into_iter().map(|kept| (kept.id, kept)).collect();
+    Ok(Answer(round(&in_hand.kept, &checks, in_hand.zone)))
 }
 
 /// Print a round.
@@ -141,7 +144,7 @@ impl SpokenOf for Called<'_> {
 type Checks = HashMap<Id<CheckWord>, KeptCheck>;
 
 fn round(kept: &KeptRound, found: &Checks, zone: Tz) -> Round {
-    Round::of(kept.id.uuid(), &kept.round, |id| check(found, zone, id))
+    Round::of(kept.id, &kept.round, |id| check(found, zone, id))
 }
 
 fn check(found: &Checks, zone: Tz, id: Id<CheckWord>) -> Option<Check> {

@@ -3,7 +3,7 @@
 use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::work::templates;
-use fillmark_api::{CheckPlanTemplate, CheckPlanTemplates, NewTemplatePlans, TemplatePlans};
+use fillmark_api::{CheckPlan, CheckPlanTemplate, CheckPlanTemplates, NewTemplatePlans, TemplatePlans};
 use fillmark_domain::Id;
 use uuid::Uuid;
 
@@ -18,7 +18,7 @@ pub fn routes(config: &mut crate::routes::Registry) {
 /// Read the check plans that a site usually begins with, for the tanks, meters and rooms it has.
 ///
 /// EC and pH of each tank each day, each meter calibrated and each room looked through and cleaned each week: common practice.
-/// What comes each week is spread over the working days. Tank changes come from the feeding programme: told are the tanks that
+/// What comes each week is spread over the working days, the emptier ones first. Tank changes come from the feeding programme: told are the tanks that
 /// have them, and those that have none as things stand, with what to do. Each plan with how often in words, whether plans do the same already, and which
 /// plans may be for the same.
 #[utoipa::path(tag = "work", operation_id = "read_check_plan_templates", security(("bearer" = [])), params(FormatQuery),
@@ -37,7 +37,7 @@ pub async fn read_check_plan_templates(
     let templates: Vec<CheckPlanTemplate> = usual
         .templates
         .into_iter()
-        .map(|one| CheckPlanTemplate::of(&one.template, one.is_there, one.beside))
+        .map(|one| CheckPlanTemplate::of(&one.template, one.is_there, one.beside, usual.zone))
         .collect();
     let told = CheckPlanTemplates::of(templates, &usual.changes);
     Ok(csv::answer(wants_csv, || told.templates.clone(), &told))
@@ -57,7 +57,7 @@ pub async fn make_template_plans(
 ) -> Result<Created<TemplatePlans>, Refused> {
     let site = path.into_inner();
     let kinds: Vec<_> = body.0.kinds.iter().map(|kind| kind.0).collect();
-    let made = templates::make(&app, &caller.0, Id::new(site), &kinds).await?;
-    let made = TemplatePlans { made: made.into_iter().map(Into::into).collect() };
+    let (made, zone) = templates::make(&app, &caller.0, Id::new(site), &kinds).await?;
+    let made = TemplatePlans { made: made.into_iter().map(|kept| CheckPlan::by(kept, zone)).collect() };
     Ok(Created::at(format!("/api/v1/sites/{site}/check-plans"), made))
 }

@@ -230,7 +230,7 @@ fn in_rounds_of(people: Vec<Value>) -> Expr {
 }
 
 /// Checks of which nothing became yet.
-pub(super) fn unsettled(site: SiteScope) -> Select<Entity> {
+fn unsettled(site: SiteScope) -> Select<Entity> {
     // Written out, not bound: only then can a database tell that its index of unsettled checks holds all of them.
     let open =
         [CheckStanding::Planned, CheckStanding::Open].map(|state| Expr::cust(format!("'{}'", state.code())));

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_domain::places::TankId;
 use fillmark_domain::work::{Cause, CheckStanding};
 use sea_orm::sea_query::ExprTrait;
@@ -10,7 +10,7 @@ use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect, Select};
 use uuid::Uuid;
 
 use super::KeptCheck;
-use super::find::{all, one, unsettled};
+use super::find::{all, one};
 use super::row::{Column, Entity, of_site};
 use crate::columns::code;
 use crate::{SiteScope, StoreError, Tx};
@@ -68,7 +68,7 @@ fn coming(site: SiteScope, after: DateTime<Utc>) -> Select<Entity> {
 }
 
 /// The first check of a tank that a change done at an instant settles, locked: due up to a day, and not past its
-/// limit then.
+/// limit then. One that was found missed is among them: the change may be typed in long after it was done.
 /// # Errors
 /// When the database fails or the row is broken.
 pub async fn lock_due_of_programme(
@@ -78,10 +78,13 @@ pub async fn lock_due_of_programme(
     until: NaiveDate,
     at: DateTime<Utc>,
 ) -> Result<Option<KeptCheck>, StoreError> {
-    let rows = unsettled(site)
-        .filter(Column::Cause.eq(Cause::Programme.code()))
+    let can_be_done = [CheckStanding::Planned, CheckStanding::Open, CheckStanding::Missed].map(code);
+    let rows = of_programme(site)
+        .filter(Column::State.is_in(can_be_done))
         .filter(Column::TankId.eq(tank.uuid()))
         .filter(Column::DueOn.lte(until))
+        // A limit lies within a week of when a check is due: this is for the index.
+        .filter(Column::DueOn.gte((at - TimeDelta::days(9)).date_naive()))
         .filter(Column::LimitAt.gte(at))
         .order_by_asc(Column::DueAt)
         .limit(1);

@@ -24,6 +24,7 @@ table!(site "check_plans" {
     two_people: bool,
     weight: i64,
     is_unpleasant: bool,
+    meter_id: Option<Uuid>,
 });
 
 impl Record for CheckPlan {
@@ -54,6 +55,7 @@ impl Record for CheckPlan {
             two_people: Set(self.two_people),
             weight: Set(self.sharing.weight.into()),
             is_unpleasant: Set(self.sharing.is_unpleasant),
+            meter_id: Set(self.task.calibrates().map(Id::uuid)),
             ..Default::default()
         }
     }
@@ -62,7 +64,7 @@ impl Record for CheckPlan {
         let read = row.reading();
         let content = CheckPlan {
             name: row.name.clone(),
-            task: task(read, &row.task, row.metrics.clone(), row.sample_point.as_deref())?,
+            task: task(read, &row.task, row.metrics.clone(), row.sample_point.as_deref(), row.meter_id)?,
             place: place(read, row.tank_id, row.room_id)?,
             rule: row.rule.clone(),
             start: read.parsed(&row.starts_local)?,
@@ -83,7 +85,10 @@ impl Record for CheckPlan {
         };
         let qualification =
             |id: Id<_>| Reference::of_business("/qualification_id", "qualifications", id.uuid());
-        std::iter::once(place).chain(self.qualification.map(qualification)).collect()
+        let meter = |id: Id<_>| Reference::of_site("/meter_id", "meters", id.uuid());
+        let named =
+            self.qualification.map(qualification).into_iter().chain(self.task.calibrates().map(meter));
+        std::iter::once(place).chain(named).collect()
     }
 }
 
@@ -110,7 +115,7 @@ pub(crate) fn measured(task: &Task) -> (JsonValue, Option<String>) {
         Task::Measure { metrics, point } => {
             (columns::list(metrics.iter().map(|metric| metric.code())), Some(columns::code(*point)))
         }
-        Task::Inspect | Task::Calibrate | Task::ChangeTank => (JsonValue::Array(Vec::new()), None),
+        Task::Inspect | Task::Calibrate { .. } | Task::ChangeTank => (JsonValue::Array(Vec::new()), None),
     }
 }
 
@@ -120,6 +125,7 @@ pub(crate) fn task(
     kind: &str,
     metrics: JsonValue,
     point: Option<&str>,
+    meter: Option<Uuid>,
 ) -> Result<Task, BrokenRow> {
     Ok(match read.code(kind)? {
         TaskKind::Measure => {
@@ -128,7 +134,7 @@ pub(crate) fn task(
             Task::Measure { metrics, point: read.code(point.unwrap_or_default())? }
         }
         TaskKind::Inspect => Task::Inspect,
-        TaskKind::Calibrate => Task::Calibrate,
+        TaskKind::Calibrate => Task::Calibrate { meter: meter.map(Id::new) },
         TaskKind::ChangeTank => Task::ChangeTank,
     })
 }

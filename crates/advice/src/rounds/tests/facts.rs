@@ -118,11 +118,9 @@ fn covered(workers: Vec<Worker>, expected: Vec<Expected>) -> Coverage {
 #[track_caller]
 fn check_ahead(workers: Vec<Worker>, expected: &[(Option<u128>, i64)], lacks: &[(Option<u128>, i64, usize)]) {
     let of = |number: &Option<u128>| number.map(|number| Id::new(Uuid::from_u128(number)));
-    let expected = expected.iter().map(|(kind, minutes)| Expected {
-        qualification: of(kind),
-        time: span(0, 1_440),
-        work_min: 10,
-        people: minutes / 10,
+    let expected = expected.iter().flat_map(|(kind, minutes)| {
+        let piece = Expected { qualification: of(kind), time: span(0, 1_440), work_min: 10, people: 1 };
+        (0..minutes / 10).map(move |_| piece)
     });
     let found = covered(workers, expected.collect());
     let lack = |(kind, minutes, people): &(Option<u128>, i64, usize)| Lack {
@@ -148,6 +146,33 @@ fn a_week_ahead_says_what_is_short_and_by_how_much() {
     check_ahead(vec![], &[(None, 10)], &[(None, 10, 0)]);
     let away = Worker { absences: vec![span(420, 660)], breaks: vec![span(700, 730)], ..worker(ADA) };
     check_ahead(vec![away], &[(None, 240)], &[(None, 30, 1)]);
+}
+
+/// Of Ada, and Ben where two are there, who are on shift for 480 minutes each: minutes wanted and minutes short, where work takes
+/// so many minutes and so many people.
+#[track_caller]
+fn check_together(people_there: usize, work: &[(i64, i64)], wanted_min: i64, short: i64) {
+    let piece = |(work_min, people): &(i64, i64)| Expected {
+        qualification: None,
+        time: span(0, 1_440),
+        work_min: *work_min,
+        people: *people,
+    };
+    let workers = [ADA, BEN].into_iter().take(people_there).map(worker).collect();
+    let found = covered(workers, work.iter().map(piece).collect());
+    let lacks: i64 = found.lacks.iter().map(|lack| lack.minutes).sum();
+    assert_eq!((found.wanted_min, lacks), (wanted_min, short));
+}
+
+#[test]
+fn nobody_is_both_of_the_two_that_work_wants() {
+    check_together(2, &[(45, 2)], 90, 0);
+    check_together(1, &[(45, 2)], 90, 45);
+    check_together(1, &[(45, 2), (60, 1), (30, 2)], 210, 75);
+    // Of 960 minutes, 300 on either side go to what wants two.
+    check_together(2, &[(300, 2), (180, 1), (180, 1)], 960, 0);
+    check_together(2, &[(300, 2), (190, 1), (180, 1)], 970, 10);
+    check_together(0, &[(45, 2)], 90, 90);
 }
 
 /// Of Ada, who is on shift in these minutes of the day: minutes that she is there and minutes short, when walks of half an

@@ -134,3 +134,15 @@ fn what_is_left_of_the_time_of_a_check_begins_when_it_is_due_and_ends_at_its_lim
     let left = |from| morning_check().time_left(at(from)).map(Span::minutes);
     assert_eq!((left("07:00:00"), left("11:00:00"), left("12:00:00")), (Some(240), Some(60), None));
 }
+
+#[test]
+fn a_change_in_time_is_done_though_it_was_found_missed() {
+    let change = Id::new(Uuid::from_u128(6));
+    let missed = || morning_check().missed(at("12:30:00")).unwrap();
+    let state = |time| missed().changed(at(time), ADA, change).map(|check| check.state.standing());
+    assert_eq!(state("11:00:00"), Ok(CheckStanding::Done));
+    assert_eq!(state("12:15:00"), Err(NotAllowed::TooLate { limit: at("12:00:00") }));
+    let done = missed().changed(at("08:30:00"), ADA, change).unwrap();
+    let again = done.changed(at("08:40:00"), ADA, change).map(|check| check.state);
+    assert_eq!(again, Err(NotAllowed::AlreadySettled { state: "done" }));
+}
