@@ -6,6 +6,7 @@
 
 mod adjusters;
 mod answer;
+mod baseline;
 mod blend;
 mod changes;
 pub mod costs;
@@ -47,6 +48,7 @@ pub mod warnings;
 mod weekly;
 
 pub use answer::*;
+pub use baseline::{Baseline, SimpleMethod};
 pub use counter::litres_fed;
 pub use fed::{EcRises, fed_days, without_step_on};
 pub use issue::{Scored, UsedByDay, issued, track_record};
@@ -103,7 +105,7 @@ pub fn answer_with(question: &Question, used: SiteUse, givers: &[Giver<'_>]) -> 
     let mut purchases = orders::decide(question, &suppliers, &outlooks);
     for (purchase, outlook) in purchases.iter_mut().zip(&outlooks) {
         let Some(whole) = purchase.take() else { continue };
-        let transfers = spare::transfers(&whole, question.today, givers);
+        let transfers = spare::transfers(&whole, question.today, givers, |day| outlook.lacking_by(day));
         *purchase = Some(orders::less_transfers(question, outlook, whole, transfers));
     }
     let proposals = joint_order::by_supplier(question, &suppliers, &outlooks, &mut purchases);

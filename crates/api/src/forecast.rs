@@ -1,5 +1,6 @@
 //! The purchase forecast: what will be used, how long the stock lasts, what to order by when, and why.
 
+mod baseline;
 mod issued;
 mod purchase;
 mod spare;
@@ -16,6 +17,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+pub use baseline::{Baseline, SimpleMethod};
 pub use issued::{ForecastScore, IssuedForecast, IssuedLine, IssuedUse, TrackRecord};
 pub use purchase::{
     NewDraftOrders, ProposedLine, ProposedOrder, ProposedPurchase, ProposedTransfer, PurchaseRow,
@@ -58,6 +60,8 @@ pub struct ProductForecast {
     pub unit: Unit,
     /// Expected use of the whole horizon, by cause.
     pub expected_use: UseByCause,
+    /// What past use alone would forecast; null for what was never used.
+    pub baseline: Option<Baseline>,
     /// Each day from today on.
     #[schema(max_items = 731)]
     pub days: Vec<ForecastDay>,
@@ -288,6 +292,7 @@ impl ProductForecast {
             name: product.name.clone(),
             unit: Code(base.unit()),
             expected_use: sum(&forecast.days).into(),
+            baseline: forecast.baseline.map(|simple| Baseline::of(&simple, forecast.days.len())),
             days: days.collect(),
             learnt_from: forecast.learnt_from.into(),
             may_run_out_on: forecast.may_run_out_on,

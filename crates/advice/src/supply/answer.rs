@@ -5,6 +5,7 @@ use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{Offer, Packs, Product, Supplier, WriteOff};
 use fillmark_domain::{Amount, Base, Currency, Id, Money};
 
+use super::baseline::Baseline;
 use super::question::{Expected, Reason};
 
 /// The forecast of a site.
@@ -27,6 +28,8 @@ pub struct ProductForecast {
     pub days: Vec<DayForecast>,
     /// What the figures were learnt from.
     pub learnt_from: LearntFrom,
+    /// What past use alone would forecast; none of a product that was never used.
+    pub baseline: Option<Baseline>,
     /// What is under way.
     pub deliveries: Vec<Expected>,
     /// What will expire before it is used, at the expected use.

@@ -1,5 +1,6 @@
 //! How long the stock lasts, and the last day to order.
 
+use chrono::NaiveDate;
 use fillmark_domain::Amount;
 use fillmark_domain::stock::{OnHand, WriteOff, spoilage};
 
@@ -85,6 +86,12 @@ impl<'a> Outlook<'a> {
         self.supply_until[place]
     }
 
+    /// What the use until a day exceeds what is there and under way.
+    pub(super) fn lacking_by(&self, day: NaiveDate) -> f64 {
+        let day = self.question.offset(day);
+        (self.use_until(day).0 - self.supply_by(day)).max(0.0)
+    }
+
     /// The last order day that keeps the service level, with the chance of running out; none while the stock lasts.
     pub(super) fn order_by(&self, supplier: &SupplierAsked, lead: &LeadOdds) -> Option<(OrderBy, f64)> {
         let allowed = self.allowed_risk();
@@ -142,6 +149,7 @@ impl<'a> Outlook<'a> {
             product: self.product.product,
             days,
             learnt_from: self.usage.learnt_from,
+            baseline: self.usage.baseline,
             deliveries: self.product.on_order.clone(),
             spoils: self.spoils,
             may_run_out_on: runs_out.map(|day| self.question.date(day as i64)),

@@ -159,7 +159,7 @@ pub(super) fn less_transfers(
         return purchase;
     }
     let given: Amount = transfers.iter().map(|transfer| transfer.amount).sum();
-    let needed = purchase.needed - given;
+    let needed = (purchase.needed - given).max(Amount::ZERO);
     filled(question, outlook, Purchase { transfers, ..purchase }, needed)
 }
 

@@ -3,6 +3,7 @@
 //! What was written into the plan since then cannot be taken out again: as of an earlier day the forecast knows which
 //! cycles really came. The spread that comes out is that of what a plan never tells.
 
+use super::baseline::baseline;
 use super::blend::{JUDGED_DAYS, Outcomes};
 use super::history::History;
 use super::learner::Learner;
@@ -52,6 +53,9 @@ pub(super) fn forecast_use(question: &Question, records: &[Vec<Addition>]) -> Ve
         let widening = outcome.widening(of_site);
         usage.variance_until.iter_mut().for_each(|variance| *variance *= widening);
         settle(usage);
+    }
+    for ((usage, asked), product) in usages.iter_mut().zip(&question.products).zip(&history.products) {
+        usage.baseline = baseline(question, asked, product);
     }
     taken_out::add(question, &mut usages);
     usages

@@ -27,7 +27,7 @@ const USED_UP_DAYS: i64 = 28;
 pub struct Spare {
     /// Of which product.
     pub product: ProductId,
-    /// What the other needs, mL or g.
+    /// What the other needs until the order after its next, or uses before it would expire here, mL or g.
     pub needed: f64,
     /// By when it has to be there: the day from which the other may run out.
     pub needed_by: Option<NaiveDate>,
@@ -79,28 +79,50 @@ pub fn sought(needing: &Forecast, today: NaiveDate) -> Vec<Sought> {
 }
 
 /// What other sites give towards a purchase, those that can spare most first, in whole mL (or g). Towards one that is ordered
-/// later they give what would expire with them: nobody will use it.
-pub(super) fn transfers(purchase: &Purchase, today: NaiveDate, givers: &[Giver<'_>]) -> Vec<Transfer> {
+/// later they give what would expire with them: nobody will use it there, and all is welcome that is used up before. `lacking_by`
+/// tells what the use until a day exceeds what is there.
+pub(super) fn transfers(
+    purchase: &Purchase,
+    today: NaiveDate,
+    givers: &[Giver<'_>],
+    lacking_by: impl Fn(NaiveDate) -> f64,
+) -> Vec<Transfer> {
     let gives = if is_soon(purchase, today) { spared } else { would_expire };
     let needed = purchase.needed.base_units();
-    let mut able: Vec<(f64, SiteId)> = givers
+    let mut able: Vec<(Given, SiteId)> = givers
         .iter()
         .filter_map(|giver| {
             let product = giver.forecast.products.iter().find(|other| other.product == purchase.product)?;
             Some((gives(product, needed)?, giver.site))
         })
         .collect();
-    able.sort_by(|one, other| other.0.total_cmp(&one.0).then(one.1.cmp(&other.1)));
-    let mut lacking = needed;
+    able.sort_by(|one, other| other.0.amount.total_cmp(&one.0.amount).then(one.1.cmp(&other.1)));
+    let mut given = 0.0;
     let mut transfers = Vec::new();
     for (spare, from) in able {
-        let given = if spare >= lacking { lacking.ceil() } else { spare.floor() };
-        if lacking > 0.0 && given > 0.0 {
-            transfers.push(Transfer { from, amount: Amount::rounded(given) });
-            lacking -= given;
+        let wanted = spare.wanted(needed, &lacking_by) - given;
+        let amount = if spare.amount >= wanted { wanted.ceil() } else { spare.amount.floor() };
+        if wanted > 0.0 && amount > 0.0 {
+            transfers.push(Transfer { from, amount: Amount::rounded(amount) });
+            given += amount;
         }
     }
     transfers
+}
+
+/// What a site can give.
+struct Given {
+    /// mL or g.
+    amount: f64,
+    /// Where it would expire there, its last day.
+    last_day: Option<NaiveDate>,
+}
+
+impl Given {
+    /// How much of it another site takes that needs so much by its next order: of what would expire, what it uses up before.
+    fn wanted(&self, needed: f64, lacking_by: impl Fn(NaiveDate) -> f64) -> f64 {
+        self.last_day.map_or(needed, |last_day| needed.max(lacking_by(last_day)))
+    }
 }
 
 fn is_soon(purchase: &Purchase, today: NaiveDate) -> bool {
@@ -116,30 +138,43 @@ pub fn spare_for(needing: &Forecast, giving: &Forecast) -> Vec<Spare> {
             continue;
         };
         let needed = purchase.needed.base_units();
-        if let Some(spare) = spared(giver, needed) {
-            let needed_by = product.may_run_out_on;
-            spares.push(Spare { product: product.product, needed, needed_by, spare: spare.min(needed) });
+        if let Some(given) = spared(giver, needed) {
+            let needed = given.wanted(needed, |day| lacking_by(product, day));
+            let (needed_by, spare) = (product.may_run_out_on, given.amount.min(needed));
+            spares.push(Spare { product: product.product, needed, needed_by, spare });
         }
     }
     spares
 }
 
+/// What the use of a product until a day exceeds what is there and under way, mL or g.
+fn lacking_by(product: &ProductForecast, day: NaiveDate) -> f64 {
+    let until = product.days.iter().take_while(|one| one.date <= day).last();
+    until.map_or(0.0, |one| (-one.balance).max(0.0))
+}
+
 /// What a site can spare of a product, where it is worth a ride to one that needs so much. Where more is to be bought there
 /// that is no more than what would expire.
-fn spared(giver: &ProductForecast, needed: f64) -> Option<f64> {
-    match giver.purchase {
-        None => worth_a_ride(left_of(giver, KEEPS_DAYS), needed),
-        Some(_) => would_expire(giver, needed),
-    }
+fn spared(giver: &ProductForecast, needed: f64) -> Option<Given> {
+    let left = match giver.purchase {
+        None => Given { amount: left_of(giver, KEEPS_DAYS), last_day: None }.worth_a_ride(needed),
+        Some(_) => None,
+    };
+    let expires = would_expire(giver, needed);
+    let most = |given: &Option<Given>| given.as_ref().map_or(0.0, |given| given.amount);
+    if most(&expires) >= most(&left) { expires } else { left }
 }
 
 /// What of it would expire there unused.
-fn would_expire(giver: &ProductForecast, needed: f64) -> Option<f64> {
-    worth_a_ride(left_until_it_expires(giver), needed)
+fn would_expire(giver: &ProductForecast, needed: f64) -> Option<Given> {
+    let last_day = expiring(giver).filter_map(|lot| lot.on.pred_opt()).min();
+    Given { amount: left_until_it_expires(giver), last_day }.worth_a_ride(needed)
 }
 
-fn worth_a_ride(spare: f64, needed: f64) -> Option<f64> {
-    (needed > 0.0 && spare >= WORTH * needed).then_some(spare)
+impl Given {
+    fn worth_a_ride(self, needed: f64) -> Option<Given> {
+        (needed > 0.0 && self.amount >= WORTH * needed).then_some(self)
+    }
 }
 
 /// The least that is left at the service level on any of the first days, with nothing counted that is still under way. What

@@ -1,6 +1,7 @@
 //! Use of each product on each day to come, by cause, with the variance of its sum.
 
 use super::answer::{LearntFrom, UseByCause};
+use super::baseline::Baseline;
 use super::history::{History, Regime, TankHistory, Visit};
 use super::learner::{Known, Learner, awake, step_litres};
 use super::question::TankMode;
@@ -36,6 +37,8 @@ pub(super) struct Usage {
     pub(super) lumps: Vec<Lump>,
     /// Whether anything grows on any of the days; where nothing does, past use says nothing.
     pub(super) grows: bool,
+    /// What past use alone would forecast.
+    pub(super) baseline: Option<Baseline>,
     /// Whether what some tank feeds is assumed: no meter tells it.
     pub(super) fed_assumed: bool,
     /// What it was learnt from.
@@ -184,6 +187,7 @@ impl<'a> SitePlan<'a> {
             variance_until: vec![0.0; self.days],
             lumps: Vec::new(),
             grows: tanks.iter().any(|one| self.grows(one.tank)),
+            baseline: None,
             fed_assumed: tanks.iter().any(|one| matches!(one.fed, Fed::Assumed) && one.tank.takes(place)),
             learnt_from: self.learnt_from(place, &losses),
         };

@@ -61,7 +61,6 @@ fn a_site_spares_what_it_holds_beyond_six_weeks() {
 #[test]
 fn what_would_expire_at_one_site_is_spared_for_another() {
     let needing = forecast(&site(vec![product(base_a(), ml(300))]));
-    let needed = needing.products[0].purchase.as_ref().unwrap().needed.base_units();
     let expiring_in = |days| {
         let mut question = site(vec![product(base_a(), ml(60_000))]);
         question.products[0].on_hand[0].expiry = Some(question.today + Days::new(days));
@@ -69,7 +68,13 @@ fn what_would_expire_at_one_site_is_spared_for_another() {
     };
     let giving = expiring_in(30);
     assert!(giving.products[0].purchase.is_some(), "there is to be more of it when that has expired");
-    assert_eq!(spare_for(&needing, &giving).first().map(|spare| spare.spare), Some(needed));
+    // 100 mL a day until its last day, of which 300 are there.
+    let spare = spare_for(&needing, &giving)[0].spare;
+    assert!((spare - (31.0 * 100.0 - 300.0)).abs() < 1e-6, "{spare}");
+    let used = site(vec![product(base_a(), ml(300))]);
+    let other = Giver { site: id(30), forecast: &giving };
+    let bought = answer_with(&used, use_of(&used), &[other]).products[0].purchase.clone().unwrap();
+    assert_eq!(bought.transfers[0].amount, ml(2_800), "proposed as it is spared");
     assert_eq!(spare_for(&needing, &expiring_in(10)), [], "nobody could use it up");
 }
 

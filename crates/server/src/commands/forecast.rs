@@ -78,6 +78,7 @@ fn products(made: &SiteForecast) -> Table {
     let mut products = table(&[
         "product",
         "use",
+        "by past use alone",
         "changes / top-ups / pH / fed / other",
         "in stock",
         "may run out on",
@@ -99,7 +100,7 @@ fn bought(product: &ProductForecast) -> Option<&ProposedPurchase> {
     product.purchase.as_ref().filter(asked_for)
 }
 
-fn row(product: &ProductForecast) -> [String; 10] {
+fn row(product: &ProductForecast) -> [String; 11] {
     let cause = product.expected_use;
     let parts = [cause.tank_changes, cause.top_ups, cause.ph, cause.fed, cause.unplanned, cause.taken_out];
     let parts = parts.map(|part| format!("{part:.0}")).join(" / ");
@@ -112,6 +113,7 @@ fn row(product: &ProductForecast) -> [String; 10] {
     [
         product.name.clone(),
         format!("{:.0} {unit}", cause.total),
+        or_nothing(product.baseline.map(|simple| format!("{:.0} {unit}", simple.total))),
         parts,
         format!("{in_stock:.0} {unit}"),
         or_nothing(product.may_run_out_on),
