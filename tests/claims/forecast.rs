@@ -80,6 +80,46 @@ on_both! {
         assert_eq!(refusal(world.ada.get_text(&format!("/sites/{site}/offers?format=xml")).await), ProblemCode::BadRequest);
     }
 
+    async fn what_was_paid_poured_and_is_to_be_counted_are_tables_too(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        world.ada.record_addition(site, &feeding.addition(20.0)).await.unwrap();
+        let table = async |path: &str| {
+            let table = world.ada.get_text(&format!("/sites/{site}/{path}")).await.unwrap();
+            table.lines().map(str::to_owned).collect::<Vec<String>>()
+        };
+        let costs = table("costs?from_on=2026-11-24&until_on=2026-11-24&format=csv").await;
+        assert_eq!(costs[0], "part,id,name,amount,minor,currency");
+        let parts: Vec<&str> = costs[1..].iter().map(|row| row.split(',').next().unwrap()).collect();
+        assert_eq!(parts, ["month", "tank", "room", "product"], "{costs:?}");
+        assert!(costs[4].ends_with(",Grow A,20,39.8,EUR"), "{costs:?}");
+        let due = table("counts/due?kind=full&format=csv").await;
+        assert!(due[0].starts_with("product_id,") && due.len() > 1, "{due:?}");
+        let prices = table(&format!("products/{}/prices?format=csv", feeding.grow_a)).await;
+        assert_eq!(prices[0], "ordered_on,offer_id,minor_per_thousand");
+        assert!(table("forecast/spares?format=csv").await.is_empty(), "there is no other site");
+        assert!(table("forecast/track-record?format=csv").await.is_empty(), "no night is over");
+    }
+
+    async fn a_forecast_stands_beside_what_past_use_alone_would_say(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        let poured = |day: u32| NewAddition {
+            client_id: Uuid::now_v7(),
+            recorded_at: fillmark_tests::world::instant(&format!("2026-11-{day}T08:00:00+01:00")).into(),
+            ..feeding.addition(70.0)
+        };
+        for day in [10, 17] {
+            world.ada.record_addition(site, &poured(day)).await.unwrap();
+        }
+        let forecast = world.ada.forecast(site, 28).await.unwrap();
+        let simple = of(&forecast, feeding.grow_a).baseline.unwrap();
+        assert_eq!((simple.method, simple.week_count), (SimpleMethod::Mean, 2));
+        // Two times 70 mL, and the 400 of a change, in two weeks.
+        assert!((simple.per_day - 540.0 / 14.0).abs() < 1e-3 && (simple.total - 1080.0).abs() < 0.1, "{simple:?}");
+        assert_eq!(of(&forecast, feeding.grow_b).baseline, None, "never used");
+    }
+
     async fn a_plan_that_is_tried_is_told_beside_the_plan_and_not_kept(world: World) {
         let feeding = weekly(&world).await;
         let site = feeding.here.site;

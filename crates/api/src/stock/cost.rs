@@ -58,6 +58,48 @@ pub struct SiteCosts {
     pub unpriced_product_ids: Vec<Uuid>,
 }
 
+/// A sum as a row of a table.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CostRow {
+    /// What it sums up: `month`, `tank`, `room` or `product`.
+    pub part: &'static str,
+    /// The tank, room or product.
+    pub id: Option<Uuid>,
+    /// Its name; of a month its first day.
+    pub name: String,
+    /// What was poured, mL or g.
+    pub amount: Option<f64>,
+    /// Minor units; none where it has no price.
+    pub minor: Option<f64>,
+    /// ISO 4217 code of the sums.
+    pub currency: String,
+}
+
+impl SiteCosts {
+    /// One row a sum.
+    pub fn rows(&self) -> Vec<CostRow> {
+        let row = |part, id, name: String, amount, minor| CostRow {
+            part,
+            id,
+            name,
+            amount,
+            minor,
+            currency: self.currency.clone(),
+        };
+        let place =
+            |part, place: &PlaceCost| row(part, Some(place.id), place.name.clone(), None, Some(place.minor));
+        let months =
+            self.months.iter().map(|one| row("month", None, one.month_on.to_string(), None, Some(one.minor)));
+        let tanks = self.tanks.iter().map(|one| place("tank", one));
+        let rooms = self.rooms.iter().map(|one| place("room", one));
+        let products = self
+            .products
+            .iter()
+            .map(|one| row("product", Some(one.product_id), one.name.clone(), Some(one.amount), one.minor));
+        months.chain(tanks).chain(rooms).chain(products).collect()
+    }
+}
+
 /// What a month cost.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct MonthCost {

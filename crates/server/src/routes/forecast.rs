@@ -16,6 +16,7 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use uuid::Uuid;
 
+use crate::http::csv::FormatQuery;
 use crate::http::list::{Asked, ListKind};
 use crate::http::{
     AppData, AskProblems, Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems,
@@ -116,14 +117,18 @@ pub async fn ask_what_if(
 }
 
 /// Read what other sites can spare of what this one is to buy, with their own risk counted: a transfer before an order.
-#[utoipa::path(tag = "stock", operation_id = "read_spares", security(("bearer" = [])),
-    responses((status = 200, description = "By site and product", body = Spares), ReadProblems))]
+#[utoipa::path(tag = "stock", operation_id = "read_spares", security(("bearer" = [])), params(FormatQuery),
+    responses((status = 200, description = "By site and product",
+        content((Spares = "application/json"), (String = "text/csv"))), ReadProblems))]
 #[get("/sites/{site_id}/forecast/spares")]
 pub async fn read_spares(
     app: AppData,
     caller: SignedIn,
     path: Path<Uuid>,
-) -> Result<Answer<Spares>, Refused> {
+    request: HttpRequest,
+    query: Query<FormatQuery>,
+) -> Result<HttpResponse, Refused> {
+    let wants_csv = csv::is_wanted(&request, query.0.format.as_deref())?;
     let read = forecast::read_spares(&app, &caller.0, Id::new(path.into_inner())).await?;
     let mut spares = Vec::new();
     for one in &read.sites {
@@ -140,7 +145,8 @@ pub async fn read_spares(
             });
         }
     }
-    Ok(Answer(Spares { spares, unseen_sites: read.unseen_sites }))
+    let told = Spares { spares, unseen_sites: read.unseen_sites };
+    Ok(csv::answer(wants_csv, || told.spares.clone(), &told))
 }
 
 const LIST: ListKind = ListKind {
@@ -202,23 +208,25 @@ pub async fn read_issued_forecast(
 }
 
 /// Read how the forecasts of past nights came out: error, bias, and whether their quantiles were true.
-#[utoipa::path(tag = "stock", operation_id = "read_track_record", security(("bearer" = [])),
-    responses((status = 200, description = "By product and days ahead", body = TrackRecord), ReadProblems))]
+#[utoipa::path(tag = "stock", operation_id = "read_track_record", security(("bearer" = [])), params(FormatQuery),
+    responses((status = 200, description = "By product and days ahead",
+        content((TrackRecord = "application/json"), (String = "text/csv"))), ReadProblems))]
 #[get("/sites/{site_id}/forecast/track-record")]
 pub async fn read_track_record(
     app: AppData,
     caller: SignedIn,
     path: Path<Uuid>,
-) -> Result<Answer<TrackRecord>, Refused> {
+    request: HttpRequest,
+    query: Query<FormatQuery>,
+) -> Result<HttpResponse, Refused> {
+    let wants_csv = csv::is_wanted(&request, query.0.format.as_deref())?;
     let record = forecast::read_track_record(&app, &caller.0, Id::new(path.into_inner())).await?;
     let name =
         |product| record.products.get(&product).map(|kept| kept.content.name.clone()).unwrap_or_default();
     let scores = record.scored.iter().map(|scored| ForecastScore::of(scored, name(scored.product)));
-    Ok(Answer(TrackRecord {
-        today_on: record.today,
-        night_count: record.nights as u64,
-        scores: scores.collect(),
-    }))
+    let told =
+        TrackRecord { today_on: record.today, night_count: record.nights as u64, scores: scores.collect() };
+    Ok(csv::answer(wants_csv, || told.scores.clone(), &told))
 }
 
 /// Draw the stock of a product as it is expected to go on: its band, deliveries, tank changes and the day to order by.

@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use actix_web::get;
-use actix_web::web::{Json as Answer, Path};
+use actix_web::web::Path;
+use actix_web::{HttpRequest, HttpResponse, get};
 use chrono::NaiveDate;
 use fillmark_actions::stock;
 use fillmark_api::{MonthCost, PlaceCost, PriceHistory, ProductCost, ProductPrice, SiteCosts};
@@ -12,6 +12,7 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use uuid::Uuid;
 
+use crate::http::csv::{self, FormatQuery};
 use crate::http::{AppData, Query, ReadProblems, Refused, SignedIn};
 
 /// Registers them.
@@ -28,17 +29,24 @@ pub struct CostQuery {
     from_on: NaiveDate,
     /// Last local day; at most two years are summed up.
     until_on: NaiveDate,
+    /// `csv` where no Accept header can be sent.
+    #[param(max_length = 10)]
+    format: Option<String>,
 }
 
 /// Read what a product was bought for at a site, and what offers ask for it now.
-#[utoipa::path(tag = "stock", operation_id = "read_prices", security(("bearer" = [])),
-    responses((status = 200, description = "The prices, the earliest first", body = PriceHistory), ReadProblems))]
+#[utoipa::path(tag = "stock", operation_id = "read_prices", security(("bearer" = [])), params(FormatQuery),
+    responses((status = 200, description = "The prices, the earliest first",
+        content((PriceHistory = "application/json"), (String = "text/csv"))), ReadProblems))]
 #[get("/sites/{site_id}/products/{product_id}/prices")]
 pub async fn read_prices(
     app: AppData,
     caller: SignedIn,
     path: Path<(Uuid, Uuid)>,
-) -> Result<Answer<PriceHistory>, Refused> {
+    request: HttpRequest,
+    query: Query<FormatQuery>,
+) -> Result<HttpResponse, Refused> {
+    let wants_csv = csv::is_wanted(&request, query.0.format.as_deref())?;
     let (site, product) = path.into_inner();
     let (currency, prices) = stock::price_history(&app, &caller.0, Id::new(site), Id::new(product)).await?;
     let price = |paid: &fillmark_advice::supply::costs::PricePaid| ProductPrice {
@@ -46,23 +54,27 @@ pub async fn read_prices(
         offer_id: paid.offer.uuid(),
         minor_per_thousand: hundredth(paid.minor_per_unit * 1000.0),
     };
-    Ok(Answer(PriceHistory { currency: currency.code(), prices: prices.iter().map(price).collect() }))
+    let told = PriceHistory { currency: currency.code(), prices: prices.iter().map(price).collect() };
+    Ok(csv::answer(wants_csv, || told.prices.clone(), &told))
 }
 
 /// Read what was poured on some days cost: by month, tank, room and product.
 ///
 /// A unit counts at what was paid for it last before the day it was poured; where nothing was paid before, at the next price,
-/// and where nothing was paid at all, at the cheapest offer.
+/// and where nothing was paid at all, at the cheapest offer. As CSV a row for each month, tank, room and product.
 #[utoipa::path(tag = "stock", operation_id = "read_costs", security(("bearer" = [])), params(CostQuery),
-    responses((status = 200, description = "The sums", body = SiteCosts), ReadProblems))]
+    responses((status = 200, description = "The sums",
+        content((SiteCosts = "application/json"), (String = "text/csv"))), ReadProblems))]
 #[get("/sites/{site_id}/costs")]
 pub async fn read_costs(
     app: AppData,
     caller: SignedIn,
     path: Path<Uuid>,
+    request: HttpRequest,
     query: Query<CostQuery>,
-) -> Result<Answer<SiteCosts>, Refused> {
-    let CostQuery { from_on: from, until_on: until } = query.0;
+) -> Result<HttpResponse, Refused> {
+    let CostQuery { from_on: from, until_on: until, format } = query.0;
+    let wants_csv = csv::is_wanted(&request, format.as_deref())?;
     let made = stock::read_costs(&app, &caller.0, Id::new(path.into_inner()), Days { from, until }).await?;
     let costs = &made.costs;
     let months =
@@ -73,7 +85,7 @@ pub async fn read_costs(
         amount: *amount,
         minor: minor.map(hundredth),
     });
-    Ok(Answer(SiteCosts {
+    let told = SiteCosts {
         from_on: from,
         until_on: until,
         currency: made.currency.code(),
@@ -83,7 +95,8 @@ pub async fn read_costs(
         rooms: places(&costs.rooms, &made.rooms),
         products: products.collect(),
         unpriced_product_ids: costs.unpriced.iter().map(|product| product.uuid()).collect(),
-    }))
+    };
+    Ok(csv::answer(wants_csv, || told.rows(), &told))
 }
 
 fn places<W>(costs: &BTreeMap<Id<W>, f64>, names: &HashMap<Id<W>, String>) -> Vec<PlaceCost> {

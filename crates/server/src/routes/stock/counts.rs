@@ -1,7 +1,7 @@
 //! What to count, and what came of a count.
 
-use actix_web::get;
 use actix_web::web::{Json as Answer, Path};
+use actix_web::{HttpRequest, HttpResponse, get};
 use fillmark_actions::stock::{self, CauseRead, CountRead, ToCount};
 use fillmark_api::{Code, CountFound, CountList, DifferenceCause, ProductToCount, Quantity};
 use fillmark_domain::stock::CountKind;
@@ -10,6 +10,7 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use uuid::Uuid;
 
+use crate::http::csv;
 use crate::http::{AppData, Query, ReadProblems, Refused, SignedIn};
 
 /// A difference is no proof.
@@ -33,6 +34,9 @@ pub struct DueQuery {
     /// How many products of a rotating count; 3, if nothing is said.
     #[param(minimum = 1, maximum = 100)]
     number: Option<u16>,
+    /// `csv` where no Accept header can be sent.
+    #[param(max_length = 10)]
+    format: Option<String>,
 }
 
 /// List what to count.
@@ -41,18 +45,22 @@ pub struct DueQuery {
 /// people still remember it: first where more was poured than the record held, then what was never counted, then the most value
 /// that moved since its last count. Each is entered by `count_stock`.
 #[utoipa::path(tag = "stock", operation_id = "list_due_counts", security(("bearer" = [])), params(DueQuery),
-    responses((status = 200, description = "The products", body = CountList), ReadProblems))]
+    responses((status = 200, description = "The products",
+        content((CountList = "application/json"), (String = "text/csv"))), ReadProblems))]
 #[get("/sites/{site_id}/counts/due")]
 pub async fn list_due_counts(
     app: AppData,
     caller: SignedIn,
     path: Path<Uuid>,
+    request: HttpRequest,
     query: Query<DueQuery>,
-) -> Result<Answer<CountList>, Refused> {
+) -> Result<HttpResponse, Refused> {
+    let wants_csv = csv::is_wanted(&request, query.0.format.as_deref())?;
     let number = query.0.number.unwrap_or(stock::A_FEW);
     let kind = query.0.kind.unwrap_or(Code(CountKind::Rotating));
     let due = stock::due_counts(&app, &caller.0, Id::new(path.into_inner()), kind.0, number).await?;
-    Ok(Answer(CountList { kind, products: due.into_iter().map(to_count).collect() }))
+    let told = CountList { kind, products: due.into_iter().map(to_count).collect() };
+    Ok(csv::answer(wants_csv, || told.products.clone(), &told))
 }
 
 fn to_count(one: ToCount) -> ProductToCount {
