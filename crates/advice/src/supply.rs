@@ -39,6 +39,7 @@ mod rows;
 mod spans;
 mod spare;
 mod told;
+mod under_way;
 mod unplanned;
 mod uptake;
 mod usage;

@@ -10,8 +10,8 @@ use std::collections::HashMap;
 use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_advice::supply as answers;
 use fillmark_domain::places::{Site, SiteId, TankId};
-use fillmark_domain::stock::{Product, ProductId, Supplier};
-use fillmark_domain::{Base, Id, Kept};
+use fillmark_domain::stock::{Order, Product, ProductId, Supplier};
+use fillmark_domain::{Base, Coded, Id, Kept};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
@@ -73,8 +73,8 @@ pub struct ProductForecast {
     /// Stock that will expire before it is used.
     #[schema(max_items = 1000)]
     pub spoils: Vec<ForecastSpoilage>,
-    /// What to keep in mind.
-    #[schema(max_items = 20)]
+    /// What to keep in mind; among it each order that is overdue.
+    #[schema(max_items = 1020)]
     pub cautions: Vec<String>,
 }
 
@@ -143,17 +143,25 @@ pub struct LearntFrom {
     pub loss_count: u64,
 }
 
-/// Something that is under way; what is overdue is expected tomorrow.
+/// Something that is under way and counted on. What is overdue is expected on the day by which it is as likely there as not, by what
+/// is believed of the supplier; once it is later than his lead times allow it is not counted on, and a caution says so.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct ForecastDelivery {
     /// When it should come.
     pub expected_on: NaiveDate,
     /// How much.
     pub amount: Quantity,
+    /// The order it belongs to; null where another site has sent it.
+    #[serde(default)]
+    pub order_id: Option<Uuid>,
 }
 
 fn delivery(coming: &answers::Expected, base: Base) -> ForecastDelivery {
-    ForecastDelivery { expected_on: coming.on, amount: coming.amount.quantity(base).into() }
+    ForecastDelivery {
+        expected_on: coming.on,
+        amount: coming.amount.quantity(base).into(),
+        order_id: coming.ordered.map(|ordered| ordered.order.uuid()),
+    }
 }
 
 /// Stock that will expire before it is used.
@@ -276,6 +284,7 @@ impl ProductForecast {
             balance_low: round(day.balance_low),
         });
         let spoils = forecast.spoils.iter();
+        let of = format!("{} of {}", base.unit().code(), product.name);
         Some(Self {
             product_id: forecast.product.uuid(),
             name: product.name.clone(),
@@ -292,7 +301,7 @@ impl ProductForecast {
                     amount: lot.amount.quantity(base).into(),
                 })
                 .collect(),
-            cautions: forecast.cautions.iter().map(caution).collect(),
+            cautions: forecast.cautions.iter().map(|one| caution(one, &of)).collect(),
         })
     }
 }
@@ -307,7 +316,8 @@ fn sum(days: &[answers::DayForecast]) -> answers::UseByCause {
     })
 }
 
-fn caution(caution: &answers::Caution) -> String {
+/// A caution as it is read. `of` says of what its amounts are, such as `mL of Grow A`.
+fn caution(caution: &answers::Caution, of: &str) -> String {
     match caution {
         answers::Caution::PlanOnly => {
             "no fill or top-up of it is on record: the amounts are the plan's alone".into()
@@ -327,9 +337,23 @@ fn caution(caution: &answers::Caution) -> String {
         answers::Caution::PlanEnds { on } => {
             format!("nothing is planned after {on}: later days count only what is planned")
         }
+        answers::Caution::Overdue { order, expected_on, amount, reckoned_on } => {
+            let reference = Order::reference(*order);
+            let order = format!("{amount} {of} on order {reference}");
+            overdue(&format!("{order}, expected on {expected_on}, has not come"), *reckoned_on)
+        }
         answers::Caution::TermsInOtherCurrency { currency } => {
             format!("the supplier's least order and freight are in {currency} and not reckoned with")
         }
+    }
+}
+
+fn overdue(told: &str, reckoned_on: Option<NaiveDate>) -> String {
+    match reckoned_on {
+        Some(on) => format!("{told}: it is as likely there by {on} as not; ask the supplier"),
+        None => format!(
+            "{told}: it is not counted on; ask the supplier, or cancel it (or close it short, where a part came)"
+        ),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{Offer, Packs, Product, Supplier, WriteOff};
+use fillmark_domain::stock::{Offer, Order, Packs, Product, Supplier, WriteOff};
 use fillmark_domain::{Amount, Base, Currency, Id, Money};
 
 use super::question::{Expected, Reason};
@@ -27,7 +27,7 @@ pub struct ProductForecast {
     pub days: Vec<DayForecast>,
     /// What the figures were learnt from.
     pub learnt_from: LearntFrom,
-    /// What is under way.
+    /// What is under way and counted on; what is overdue on the day by which it is as likely there as not.
     pub deliveries: Vec<Expected>,
     /// What will expire before it is used, at the expected use.
     pub spoils: Vec<WriteOff>,
@@ -270,6 +270,18 @@ pub enum Caution {
     PlanEnds {
         /// The last day on which any tank is planned to be fed.
         on: NaiveDate,
+    },
+    /// An order has not come on its day.
+    Overdue {
+        /// Which.
+        order: Id<Order>,
+        /// When it should have come.
+        expected_on: NaiveDate,
+        /// How much is still to come of the product.
+        amount: Amount,
+        /// The day by which it is as likely there as not; none once it is later than the supplier's lead times allow, and not
+        /// counted on.
+        reckoned_on: Option<NaiveDate>,
     },
     /// The supplier's least order and freight are in another currency than the prices: neither is reckoned with.
     TermsInOtherCurrency {

@@ -7,6 +7,7 @@ use super::answer::{Caution, DayForecast, OrderBy, ProductForecast, Purchase};
 use super::lead_time::LeadOdds;
 use super::normal::{chance_at_most, quantile};
 use super::question::{ProductAsked, Question, SupplierAsked};
+use super::under_way::UnderWay;
 use super::uptake::PRIOR_LITRES;
 use super::usage::Usage;
 
@@ -21,7 +22,9 @@ pub(super) struct Outlook<'a> {
     usage: Usage,
     spoils: Vec<WriteOff>,
     mean_until: Vec<f64>,
-    supply_until: Vec<f64>,
+    under_way: UnderWay,
+    /// What is held until the end of each day, less what expires unused.
+    held_until: Vec<f64>,
     risk_until: Vec<f64>,
 }
 
@@ -40,9 +43,16 @@ impl<'a> Outlook<'a> {
         hold_to_later(&mean_until, &mut usage.variance_until, quantile(question.service_level));
         let uses = usage.days.iter().map(|day| Amount::rounded(day.total()));
         let spoils = spoilage(&product.on_hand, uses, question.today).write_offs;
-        let supply_until = supply(question, product, &spoils);
-        let mut outlook =
-            Outlook { question, product, usage, spoils, mean_until, supply_until, risk_until: Vec::new() };
+        let mut outlook = Outlook {
+            question,
+            product,
+            usage,
+            mean_until,
+            under_way: UnderWay::of(question, product),
+            held_until: held(question, product, &spoils),
+            spoils,
+            risk_until: Vec::new(),
+        };
         outlook.risk_until = outlook.risks();
         outlook
     }
@@ -61,7 +71,9 @@ impl<'a> Outlook<'a> {
     /// Chance that stock, deliveries under way and something more cover the use until the end of a day.
     pub(super) fn chance_of_enough(&self, day: i64, more: f64) -> f64 {
         let (mean, sd) = self.use_until(day);
-        chance_at_most(self.supply_by(day) + more, mean, sd)
+        let held = self.held_by(day) + more;
+        let cases = self.under_way.by(day);
+        cases.map(|(came, chance)| chance * chance_at_most(held + came, mean, sd)).sum()
     }
 
     /// Mean and spread of the use until the end of a day, also beyond the horizon.
@@ -79,10 +91,14 @@ impl<'a> Outlook<'a> {
         (mean, (self.usage.variance_until[last].sqrt()) * growth)
     }
 
-    /// Stock and deliveries under way that are there by a day, less what expires unused.
+    /// Stock and deliveries under way that are there by a day in the mean, less what expires unused.
     pub(super) fn supply_by(&self, day: i64) -> f64 {
-        let place = usize::try_from(day).unwrap_or(0).min(self.supply_until.len() - 1);
-        self.supply_until[place]
+        self.held_by(day) + self.under_way.mean_by(day)
+    }
+
+    fn held_by(&self, day: i64) -> f64 {
+        let place = usize::try_from(day).unwrap_or(0).min(self.held_until.len() - 1);
+        self.held_until[place]
     }
 
     /// The last order day that keeps the service level, with the chance of running out; none while the stock lasts.
@@ -122,17 +138,18 @@ impl<'a> Outlook<'a> {
 
     /// The finished answer.
     pub(super) fn answer(self, purchase: Option<Purchase>) -> ProductForecast {
-        let z = quantile(self.question.service_level);
+        let level = self.question.service_level;
+        let z = quantile(level);
         let days = (0..self.mean_until.len())
             .map(|place| {
                 let (mean, spread_until) = self.use_until(place as i64);
-                let balance = self.supply_until[place] - mean;
+                let (day, held) = (place as i64, self.held_until[place]);
                 DayForecast {
                     date: self.question.date(place as i64),
                     by_cause: self.usage.days[place],
                     spread_until,
-                    balance,
-                    balance_low: balance - z * spread_until,
+                    balance: held + self.under_way.mean_by(day) - mean,
+                    balance_low: held + self.under_way.likely_by(day, level) - mean - z * spread_until,
                 }
             })
             .collect();
@@ -142,7 +159,7 @@ impl<'a> Outlook<'a> {
             product: self.product.product,
             days,
             learnt_from: self.usage.learnt_from,
-            deliveries: self.product.on_order.clone(),
+            deliveries: self.under_way.deliveries,
             spoils: self.spoils,
             may_run_out_on: runs_out.map(|day| self.question.date(day as i64)),
             purchase,
@@ -151,7 +168,7 @@ impl<'a> Outlook<'a> {
     }
 
     fn cautions(&self, purchase: Option<&Purchase>, runs_out: bool) -> Vec<Caution> {
-        let mut cautions = Vec::new();
+        let mut cautions = self.under_way.cautions.clone();
         if self.usage.learnt_from.fills + self.usage.learnt_from.top_ups == 0 {
             cautions.push(Caution::PlanOnly);
         }
@@ -208,20 +225,14 @@ pub(super) fn order_days(question: &Question, supplier: &SupplierAsked) -> impl 
         .filter(|day| supplier.order_days.has(question.date(*day)) && question.open.has(question.date(*day)))
 }
 
-/// What is there until the end of each day. A delivery that is overdue is expected tomorrow: it is late, not lost.
-fn supply(question: &Question, product: &ProductAsked, spoils: &[WriteOff]) -> Vec<f64> {
+/// What is held until the end of each day, less what expires unused.
+fn held(question: &Question, product: &ProductAsked, spoils: &[WriteOff]) -> Vec<f64> {
     let usable = |lot: &&OnHand| lot.released && lot.held.is_positive();
     let held: f64 = product.on_hand.iter().filter(usable).map(|lot| lot.held.base_units()).sum();
-    let arrives = |on| {
-        let day = question.offset(on);
-        if day < 0 { 1 } else { day }
-    };
     (0..question.horizon() as i64)
         .map(|day| {
-            let came = product.on_order.iter().filter(|order| arrives(order.on) <= day);
             let spoilt = spoils.iter().filter(|spoilt| question.offset(spoilt.on) <= day);
-            held + came.map(|order| order.amount.base_units()).sum::<f64>()
-                - spoilt.map(|spoilt| spoilt.amount.base_units()).sum::<f64>()
+            held - spoilt.map(|spoilt| spoilt.amount.base_units()).sum::<f64>()
         })
         .collect()
 }

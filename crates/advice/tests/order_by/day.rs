@@ -59,8 +59,40 @@ fn nothing_is_ordered_while_the_stock_lasts() {
 #[test]
 fn what_is_under_way_is_counted() {
     let mut question = site(vec![product(base_a(), ml(2_000))]);
-    question.products[0].on_order = vec![Expected { on: day("2031-03-10"), amount: ml(10_000) }];
+    question.products[0].on_order =
+        vec![Expected { on: day("2031-03-10"), amount: ml(10_000), ordered: None }];
     check(&question, None, 0);
+}
+
+/// 2000 mL last twenty days; an order of 10 L was expected so many days ago.
+fn with_overdue(days: u64) -> Question {
+    let mut question = site(vec![product(base_a(), ml(2_000))]);
+    steady_supplier(&mut question);
+    let on = today() - ChronoDays::new(days);
+    let ordered = Some(Ordered { order: id(30), supplier: greenline(), placed_on: on - ChronoDays::new(5) });
+    question.products[0].on_order = vec![Expected { on, amount: ml(10_000), ordered }];
+    question
+}
+
+#[test]
+fn an_order_that_is_overdue_by_a_month_hides_no_stock_out() {
+    let forecast = check(&with_overdue(30), Some(OrderBy::On(day("2031-03-16"))), 1);
+    let told = &forecast.products[0];
+    assert_eq!((told.deliveries.len(), told.may_run_out_on), (0, Some(day("2031-03-22"))));
+    let not_counted = |caution: &Caution| matches!(caution, Caution::Overdue { reckoned_on: None, .. });
+    assert!(told.cautions.iter().any(not_counted), "{:?}", told.cautions);
+    let last = told.days.last().unwrap();
+    assert!(last.balance < -6_900.0, "{last:?}");
+}
+
+#[test]
+fn an_order_that_is_a_few_days_overdue_is_counted_on_by_its_chance() {
+    let told = forecast(&with_overdue(2)).products.remove(0);
+    assert!(told.deliveries[0].on > today() && told.deliveries[0].on < day("2031-03-10"));
+    let (held, balance) = (2_000.0, told.days[10].balance + 1_100.0);
+    assert!(held < balance && balance < held + 10_000.0, "{balance}");
+    // It may be lost: without another order it may run out as it would without this one.
+    assert_eq!(told.may_run_out_on, Some(day("2031-03-22")));
 }
 
 #[test]

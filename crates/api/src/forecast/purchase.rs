@@ -237,16 +237,18 @@ impl ProposedLine {
 impl ProposedOrder {
     /// A proposed order.
     pub fn of(order: &answers::ProposedOrder, names: ForecastNames<'_>) -> Self {
+        let supplier = names.supplier(order.supplier);
+        let of = format!("of {supplier}");
         Self {
             supplier_id: order.supplier.uuid(),
-            supplier: names.supplier(order.supplier),
+            supplier,
             order_by_on: order.order_by.date(),
             product_ids: order.products.iter().map(|product| product.uuid()).collect(),
             value_minor: order.value.minor,
             currency: order.value.currency.code(),
             freight_minor: order.freight_minor,
             below_minimum_minor: order.below_minimum_minor,
-            cautions: order.cautions.iter().map(caution).collect(),
+            cautions: order.cautions.iter().map(|one| caution(one, &of)).collect(),
         }
     }
 }
