@@ -136,11 +136,13 @@ impl OrderBy {
 /// Days from order to delivery.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LeadTime {
+    /// By the supplier's word, days.
+    pub promised_days: u16,
     /// Expected, days.
     pub mean_days: f64,
     /// Standard deviation, days.
     pub sd_days: f64,
-    /// Orders it was learnt from; at 0 it is the supplier's word.
+    /// Orders it was learnt from; at 0 it is the supplier's word and how far such words hold.
     pub orders: usize,
 }
 

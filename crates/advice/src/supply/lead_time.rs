@@ -22,6 +22,7 @@ pub(super) struct LeadOdds {
     /// Days and their chances, before anybody must be there to take the delivery in.
     by_days: Vec<(i64, f64)>,
     orders: usize,
+    promised_days: u16,
 }
 
 impl LeadOdds {
@@ -46,15 +47,20 @@ impl LeadOdds {
             }
         }
         belief.pass((today - last).num_days());
-        LeadOdds { by_days: likely(&belief.odds()), orders: supplier.past_orders.len() }
+        LeadOdds {
+            by_days: likely(&belief.odds()),
+            orders: supplier.past_orders.len(),
+            promised_days: supplier.promised_lead_days,
+        }
     }
 
-    /// Mean and spread.
+    /// The promise, and mean and spread of what is believed.
     pub(super) fn answer(&self) -> LeadTime {
         let mean_days: f64 = self.by_days.iter().map(|(days, chance)| chance * *days as f64).sum();
         let variance: f64 =
             self.by_days.iter().map(|(days, chance)| chance * (*days as f64 - mean_days).powi(2)).sum();
-        LeadTime { mean_days, sd_days: variance.sqrt(), orders: self.orders }
+        let promised_days = self.promised_days;
+        LeadTime { promised_days, mean_days, sd_days: variance.sqrt(), orders: self.orders }
     }
 
     /// The days within which an order comes with a chance.

@@ -220,7 +220,7 @@ fn an_order_is_late_beyond_its_suppliers_spread() {
         freight_minor: 0,
         currency: Currency::from_code("EUR").unwrap(),
     };
-    let lead_time = LeadTime { mean_days: 5.0, sd_days: 1.0, orders: 20 };
+    let lead_time = LeadTime { promised_days: 5, mean_days: 5.0, sd_days: 1.0, orders: 20 };
     let told = |waited| {
         let placed_on = today() - ChronoDays::new(waited);
         let out = OrderOut { id: id(1), supplier: &supplier, placed_on, lead_time };

@@ -25,13 +25,16 @@ pub struct ProposedPurchase {
     /// Chance of running out before it arrives when ordered on that day, %.
     #[schema(minimum = 0, maximum = 100)]
     pub chance_of_running_out_percent: f64,
-    /// Expected days from order to delivery.
+    /// Days from order to delivery by the supplier's word.
+    #[serde(default)]
+    pub lead_time_promised_days: u16,
+    /// Expected days from order to delivery: the promise, and more and more what orders took.
     #[schema(minimum = 0, maximum = 1000)]
     pub lead_time_mean_days: f64,
     /// Their standard deviation, days.
     #[schema(minimum = 0, maximum = 1000)]
     pub lead_time_sd_days: f64,
-    /// Past orders they were learnt from; 0 is the supplier's word alone.
+    /// Past orders they were learnt from; 0 is the supplier's word, and how far such words hold.
     #[schema(minimum = 0, maximum = 9007199254740991i64)]
     pub lead_time_order_count: u64,
     /// What keeps the service level until the order after it arrives, before rounding to packs.
@@ -197,6 +200,7 @@ impl ProposedPurchase {
             order_by_on: purchase.order_by.date(),
             late: matches!(purchase.order_by, answers::OrderBy::Late(_)),
             chance_of_running_out_percent: percent(purchase.chance_of_running_out),
+            lead_time_promised_days: purchase.lead_time.promised_days,
             lead_time_mean_days: round(purchase.lead_time.mean_days),
             lead_time_sd_days: round(purchase.lead_time.sd_days),
             lead_time_order_count: purchase.lead_time.orders as u64,
