@@ -167,8 +167,11 @@ pub struct Purchase {
     pub at_most: Option<Amount>,
     /// What other sites can give of it first; only the rest is bought.
     pub transfers: Vec<Transfer>,
-    /// The cheapest packs that hold the rest; none where they would expire first or the transfers are enough.
+    /// The cheapest packs that hold the rest, or some weeks more of it where that is cheaper by the litre; none where they would
+    /// expire first or the transfers are enough.
     pub lines: Vec<PurchaseLine>,
+    /// Why they hold more than the rest, where they do for the price.
+    pub stocks_up: Option<StocksUp>,
     /// What the packs hold together.
     pub amount: Amount,
     /// Price of the packs.
@@ -195,6 +198,15 @@ pub struct PurchaseLine {
     pub packs: Packs,
     /// Price of all of them.
     pub cost: Money,
+}
+
+/// Packs that hold more than is needed, since they are cheaper by the litre or kilogram.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StocksUp {
+    /// The cheapest packs that would have held what is needed.
+    pub instead_of: Vec<PurchaseLine>,
+    /// Whole weeks from today that the stock lasts with the packs, in the mean.
+    pub lasts_weeks: i64,
 }
 
 /// What another site can give before anything is bought.

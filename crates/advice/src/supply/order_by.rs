@@ -14,6 +14,9 @@ use super::usage::Usage;
 /// Beyond the horizon use goes on as in its last days.
 const LAST_DAYS: usize = 28;
 
+/// Nobody looks further ahead to see how long a stock lasts.
+const LONGEST_DAYS: i64 = 731;
+
 /// Use and stock of one product on each day to come.
 pub(super) struct Outlook<'a> {
     question: &'a Question,
@@ -99,6 +102,12 @@ impl<'a> Outlook<'a> {
     fn held_by(&self, day: i64) -> f64 {
         let place = usize::try_from(day).unwrap_or(0).min(self.held_until.len() - 1);
         self.held_until[place]
+    }
+
+    /// Whole days from today that the stock lasts with something more, in the mean; at most two years.
+    pub(super) fn lasts_with(&self, more: f64) -> i64 {
+        let runs_out = |day: &i64| self.supply_by(*day) + more < self.use_until(*day).0;
+        (0..LONGEST_DAYS).find(runs_out).unwrap_or(LONGEST_DAYS)
     }
 
     /// The last order day that keeps the service level, with the chance of running out; none while the stock lasts.

@@ -1,8 +1,8 @@
 //! A purchase as a person is told it.
 
-use fillmark_domain::{Amount, Coded};
+use fillmark_domain::{Amount, Base, Coded};
 
-use super::{Gains, LeadTime, OrderBy, Purchase};
+use super::{Gains, LeadTime, OrderBy, Purchase, PurchaseLine, StocksUp};
 
 impl Purchase {
     /// Why so much of it is to be ordered on that day, in sentences.
@@ -40,10 +40,13 @@ impl Purchase {
     }
 
     fn packs(&self, unit: &str) -> Option<String> {
-        let each = self.lines.iter().map(|line| format!("{} × {} {unit}", line.packs.count, line.offer.pack));
-        let each = each.collect::<Vec<_>>().join(" and ");
-        let cheapest = if self.lines.len() > 1 { ", the cheapest mix of packs" } else { "" };
-        (!each.is_empty()).then(|| format!("{each} hold {} {unit}{cheapest}.", self.amount))
+        let each = each_of(&self.lines, unit);
+        let mix = if self.lines.len() > 1 { ", the cheapest mix of packs" } else { "" };
+        let why = match &self.stocks_up {
+            Some(stocks_up) => stocks_up.told(unit, self.base),
+            None => mix.to_owned(),
+        };
+        (!each.is_empty()).then(|| format!("{each} hold {} {unit}{why}.", self.amount))
     }
 
     fn early(&self) -> Option<String> {
@@ -59,6 +62,25 @@ impl Purchase {
                 format!("It goes along on {} already: that costs less than a freight of its own.", forward.to)
             }
         })
+    }
+}
+
+fn each_of(lines: &[PurchaseLine], unit: &str) -> String {
+    let each = lines.iter().map(|line| format!("{} × {} {unit}", line.packs.count, line.offer.pack));
+    each.collect::<Vec<_>>().join(" and ")
+}
+
+impl StocksUp {
+    fn told(&self, unit: &str, base: Base) -> String {
+        let measure = match base {
+            Base::Volume => "litre",
+            Base::Mass => "kilogram",
+        };
+        let instead = each_of(&self.instead_of, unit);
+        let weeks = counted(usize::try_from(self.lasts_weeks).unwrap_or(0), "week");
+        format!(
+            ", more than is needed: they are cheaper by the {measure} than {instead}, and with them the stock lasts {weeks}"
+        )
     }
 }
 
