@@ -2,6 +2,7 @@
 
 use chrono::TimeDelta;
 use fillmark_api::*;
+use fillmark_domain::people::Role;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{World, json, refusal};
 use serde_json::json;
@@ -81,6 +82,31 @@ on_both! {
             world.ada.receive_product(shelf.site, &confirmed).await.unwrap();
         }
         shelf.receive(&world.ada, "A", None, 1000.0).await;
+    }
+
+    async fn the_same_delivery_entered_again_is_asked_back(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let first = shelf.receive(&world.ada, "L-2026-077", None, 5000.0).await;
+        let (_, sam) = world.person("Sam", Role::Manager, Some(shelf.site)).await;
+        world.clock.advance(TimeDelta::minutes(90));
+        for person in [&world.ada, &sam] {
+            let error = person.receive_product(shelf.site, &shelf.receipt("L-2026-077", None, 5000.0)).await.unwrap_err();
+            let problem = error.problem().unwrap();
+            assert_eq!((problem.code, problem.errors[0].code.as_str()), (ProblemCode::ConfirmationNeeded, "entered_before"));
+            assert!(problem.errors[0].detail.contains(&first.id.to_string()), "{problem:?}");
+        }
+        assert_eq!(shelf.held(&world.ada).await, 5000.0);
+        shelf.receive(&sam, "L-2026-077", None, 4000.0).await;
+        shelf.receive(&sam, "L-2026-078", None, 5000.0).await;
+        let confirmed = NewReceipt { confirmed: true, ..shelf.receipt("L-2026-077", None, 5000.0) };
+        let second = sam.receive_product(shelf.site, &confirmed).await.unwrap();
+        for slip in [first.id, second.id] {
+            world.ada.reverse_slip(shelf.site, slip, &reversal("nothing came")).await.unwrap();
+        }
+        shelf.receive(&world.ada, "L-2026-077", None, 5000.0).await;
+        world.clock.advance(TimeDelta::hours(3));
+        shelf.receive(&world.ada, "L-2026-077", None, 5000.0).await;
+        assert_eq!(shelf.held(&world.ada).await, 19_000.0);
     }
 
     async fn an_order_is_received_in_parts(world: World) {
