@@ -7,7 +7,7 @@ use fillmark_advice::supply::{EcRises, Expected, Ordered, PastOrder, ProductAske
 use fillmark_domain::places::Site;
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{
-    LabelRevision, Offer, OnHand, Order, OrderState, Product, ProductId, Supplier, Transfer,
+    LabelRevision, LotId, Offer, OnHand, Order, OrderState, Product, ProductId, Supplier, Transfer,
 };
 use fillmark_domain::{Id, Kept, Money};
 use fillmark_store::holdings::{self, Holding};
@@ -59,6 +59,12 @@ impl Shelf {
     pub(super) fn ec_rises(&self) -> EcRises {
         let labels = self.labels.values();
         labels.filter_map(|label| Some((label.product, label.ec_rise_per_unit_per_l?))).collect()
+    }
+
+    /// The number printed on a lot that is held.
+    pub(super) fn lot_number(&self, lot: LotId) -> String {
+        let found = self.holdings.iter().find(|holding| holding.lot.id == lot);
+        found.map(|holding| holding.lot.content.number.clone()).unwrap_or_default()
     }
 
     pub(super) fn product(

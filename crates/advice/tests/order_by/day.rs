@@ -1,11 +1,11 @@
 //! The day to order by.
 
 use chrono::{Days as ChronoDays, NaiveDate, Weekday};
-use fillmark_advice::supply::warnings::{self, OrderOut};
+use fillmark_advice::supply::warnings::{self, OrderOut, Warning};
 use fillmark_advice::supply::*;
 use fillmark_domain::stock::Supplier;
 use fillmark_domain::work::AlertKind;
-use fillmark_domain::{Currency, Week};
+use fillmark_domain::{Base, Currency, Week};
 use proptest::prelude::*;
 
 use crate::site::*;
@@ -187,8 +187,13 @@ proptest! {
 
 #[track_caller]
 fn check_told(question: &Question, kinds: &[AlertKind]) {
-    let told = warnings::of_forecast(&forecast(question), today(), |_| "Grow A".into());
+    let told = told(question);
     assert_eq!(told.iter().map(|warning| warning.kind).collect::<Vec<_>>(), kinds, "{told:?}");
+}
+
+fn told(question: &Question) -> Vec<Warning> {
+    let named = |_| ("Grow A".to_owned(), Base::Volume);
+    warnings::of_forecast(&forecast(question), today(), named, |_| "L-77".into())
 }
 
 /// 100 mL a day and a supplier who takes five days.
@@ -206,7 +211,11 @@ fn what_must_be_ordered_or_runs_out_or_is_left_is_told() {
     let mut unoffered = of(1_500, None);
     unoffered.products[0].offers.clear();
     check_told(&unoffered, &[AlertKind::StockOutNear]);
-    check_told(&of(9_000, Some("2031-04-10")), &[AlertKind::Expiry]);
+    let expiring = of(9_000, Some("2031-04-10"));
+    check_told(&expiring, &[AlertKind::Expiry]);
+    let left =
+        "Grow A: 5100 mL of lot L-77 are expected to be left when it expires; its last day is 2031-04-10.";
+    assert_eq!(told(&expiring)[0].text, left);
 }
 
 #[test]

@@ -173,6 +173,8 @@ pub async fn list_issued_forecasts(
 }
 
 /// Issue a forecast now, and keep it, to be held against what is used.
+///
+/// What it warns of raises alerts as the forecast of a night does, and closes those that are over.
 #[utoipa::path(tag = "stock", operation_id = "issue_forecast", security(("bearer" = [])),
     responses((status = 201, description = "As it was issued", body = IssuedForecast), WriteProblems))]
 #[post("/sites/{site_id}/forecasts")]
