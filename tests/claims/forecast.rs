@@ -191,7 +191,7 @@ on_both! {
         assert_eq!((draft.state.as_str(), packs), ("draft", vec![wanted.pack_count; 2]));
         let again = world.ada.draft_forecast_orders(site, &NewDraftOrders { order_by_on: wanted.order_by_on }).await;
         assert_eq!(again.unwrap(), [], "what is drafted is not drafted again");
-        let order = world.ada.place_order(site, draft.id, &NewPlacing { placed_at: None, expected_on: None }).await.unwrap();
+        let order = world.ada.place_order(site, draft.id, &NewPlacing { placed_at: None, expected_on: None, confirmed: false }).await.unwrap();
         let coming = order.expected_on.unwrap();
         let ordered_ml = wanted.pack_count as f64 * 1000.0;
         let placed = world.ada.forecast(site, 90).await.unwrap();

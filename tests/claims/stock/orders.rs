@@ -32,7 +32,7 @@ async fn placed(world: &World, shelf: &Shelf) -> Order {
     let supplier = supplier(world, "Greenline").await;
     let offer = offer(world, shelf, supplier.id).await;
     let draft = world.ada.draft_order(shelf.site, &two_packs(&offer)).await.unwrap();
-    let placing = NewPlacing { placed_at: None, expected_on: None };
+    let placing = NewPlacing { placed_at: None, expected_on: None, confirmed: false };
     world.ada.place_order(shelf.site, draft.id, &placing).await.unwrap()
 }
 
@@ -46,12 +46,39 @@ on_both! {
         assert_eq!(order.outstanding[0].amount.value, 10_000.0);
     }
 
+    async fn an_order_below_the_least_of_its_supplier_is_asked_back(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let terms = json(json!({ "name": "Greenline", "order_days": ["tuesday"], "cut_off_local": "12:00", "promised_lead_days": 3,
+            "minimum_order_minor": 5000, "freight_minor": 990, "currency": "EUR" }));
+        let supplier = world.ada.business().create::<NewSupplier>(&terms).await.unwrap();
+        let offer = offer(&world, &shelf, supplier.id).await;
+        let draft = world.ada.draft_order(shelf.site, &two_packs(&offer)).await.unwrap();
+        let missing = "10.20 EUR are missing to the supplier's least order of 50.00 EUR, freight not counted";
+        for told in [&draft, &world.ada.order(shelf.site, draft.id).await.unwrap(), &world.ada.orders(shelf.site, "").await.unwrap()[0]] {
+            assert_eq!((told.below_minimum_minor, told.freight_minor), (Some(1020), Some(990)));
+            assert_eq!(told.cautions, [missing]);
+        }
+        let placing = NewPlacing { placed_at: None, expected_on: None, confirmed: false };
+        let error = world.ada.place_order(shelf.site, draft.id, &placing).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!((problem.code, problem.errors[0].code.as_str()), (ProblemCode::ConfirmationNeeded, "below_least_order"));
+        assert_eq!(problem.errors[0].detail, missing);
+        assert_eq!(world.ada.order(shelf.site, draft.id).await.unwrap().state, "draft");
+        let confirmed = NewPlacing { confirmed: true, ..placing };
+        let placed = world.ada.place_order(shelf.site, draft.id, &confirmed).await.unwrap();
+        assert_eq!((placed.state.as_str(), placed.below_minimum_minor, placed.cautions.len()), ("placed", None, 0));
+        let three = NewOrder { lines: vec![NewOrderLine { offer_id: offer.id, packs: 3 }] };
+        let enough = world.ada.draft_order(shelf.site, &three).await.unwrap();
+        assert_eq!((enough.below_minimum_minor, enough.cautions.len()), (Some(0), 0));
+        assert_eq!(world.ada.place_order(shelf.site, enough.id, &placing).await.unwrap().state, "placed");
+    }
+
     async fn what_the_office_does_is_done_by_the_clock_of_the_server(world: World) {
         let shelf = Shelf::of(&world).await;
         let offer = offer(&world, &shelf, supplier(&world, "Greenline").await.id).await;
         let order = world.ada.draft_order(shelf.site, &two_packs(&offer)).await.unwrap();
         let ahead = |minutes| Some(Instant(world.server.app.now() + TimeDelta::minutes(minutes)));
-        let placing = |placed_at| NewPlacing { placed_at, expected_on: None };
+        let placing = |placed_at| NewPlacing { placed_at, expected_on: None, confirmed: false };
         let error = world.ada.place_order(shelf.site, order.id, &placing(ahead(6))).await.unwrap_err();
         assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/placed_at"));
         world.ada.place_order(shelf.site, order.id, &placing(ahead(5))).await.unwrap();

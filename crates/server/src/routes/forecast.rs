@@ -16,6 +16,7 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use uuid::Uuid;
 
+use super::stock::orders;
 use crate::http::list::{Asked, ListKind};
 use crate::http::{
     AppData, AskProblems, Created, Json, ListQuery, Query, ReadProblems, Refused, SignedIn, WriteProblems,
@@ -94,7 +95,7 @@ pub async fn draft_forecast_orders(
 ) -> Result<HttpResponse, Refused> {
     let drafts =
         forecast::draft_orders(&app, &caller.0, Id::new(path.into_inner()), body.0.order_by_on).await?;
-    Ok(HttpResponse::Created().json(drafts.into_iter().map(Order::from).collect::<Vec<_>>()))
+    Ok(HttpResponse::Created().json(drafts.iter().map(orders::told).collect::<Vec<Order>>()))
 }
 
 /// Forecast with changes of the plan, of which nothing is kept, beside the forecast as planned.
