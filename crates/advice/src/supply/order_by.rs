@@ -26,8 +26,10 @@ pub(super) struct Outlook<'a> {
     spoils: Vec<WriteOff>,
     mean_until: Vec<f64>,
     under_way: UnderWay,
-    /// What is held until the end of each day, less what expires unused.
-    held_until: Vec<f64>,
+    /// Stock and what is not overdue until the end of each day, less what expires unused.
+    supply_until: Vec<f64>,
+    /// What of the overdue can have come until then, each with its chance.
+    late_until: Vec<Vec<(f64, f64)>>,
     risk_until: Vec<f64>,
 }
 
@@ -46,13 +48,15 @@ impl<'a> Outlook<'a> {
         hold_to_later(&mean_until, &mut usage.variance_until, quantile(question.service_level));
         let uses = usage.days.iter().map(|day| Amount::rounded(day.total()));
         let spoils = spoilage(&product.on_hand, uses, question.today).write_offs;
+        let under_way = UnderWay::of(question, product);
         let mut outlook = Outlook {
             question,
             product,
             usage,
             mean_until,
-            under_way: UnderWay::of(question, product),
-            held_until: held(question, product, &spoils),
+            supply_until: supply(question, product, &spoils, &under_way),
+            late_until: (0..question.horizon() as i64).map(|day| under_way.late_by(day)).collect(),
+            under_way,
             spoils,
             risk_until: Vec::new(),
         };
@@ -74,9 +78,10 @@ impl<'a> Outlook<'a> {
     /// Chance that stock, deliveries under way and something more cover the use until the end of a day.
     pub(super) fn chance_of_enough(&self, day: i64, more: f64) -> f64 {
         let (mean, sd) = self.use_until(day);
-        let held = self.held_by(day) + more;
-        let cases = self.under_way.by(day);
-        cases.map(|(came, chance)| chance * chance_at_most(held + came, mean, sd)).sum()
+        let place = self.place(day);
+        let there = self.supply_until[place] + more;
+        let cases = self.late_until[place].iter();
+        cases.map(|(came, chance)| chance * chance_at_most(there + came, mean, sd)).sum()
     }
 
     /// Mean and spread of the use until the end of a day, also beyond the horizon.
@@ -96,12 +101,13 @@ impl<'a> Outlook<'a> {
 
     /// Stock and deliveries under way that are there by a day in the mean, less what expires unused.
     pub(super) fn supply_by(&self, day: i64) -> f64 {
-        self.held_by(day) + self.under_way.mean_by(day)
+        let place = self.place(day);
+        let late = self.late_until[place].iter().map(|(came, chance)| came * chance);
+        self.supply_until[place] + late.sum::<f64>()
     }
 
-    fn held_by(&self, day: i64) -> f64 {
-        let place = usize::try_from(day).unwrap_or(0).min(self.held_until.len() - 1);
-        self.held_until[place]
+    fn place(&self, day: i64) -> usize {
+        usize::try_from(day).unwrap_or(0).min(self.supply_until.len() - 1)
     }
 
     /// Whole days from today that the stock lasts with something more, in the mean; at most two years.
@@ -152,13 +158,14 @@ impl<'a> Outlook<'a> {
         let days = (0..self.mean_until.len())
             .map(|place| {
                 let (mean, spread_until) = self.use_until(place as i64);
-                let (day, held) = (place as i64, self.held_until[place]);
+                let day = place as i64;
+                let likely = self.supply_until[place] + self.under_way.likely_late_by(day, level);
                 DayForecast {
                     date: self.question.date(place as i64),
                     by_cause: self.usage.days[place],
                     spread_until,
-                    balance: held + self.under_way.mean_by(day) - mean,
-                    balance_low: held + self.under_way.likely_by(day, level) - mean - z * spread_until,
+                    balance: self.supply_by(day) - mean,
+                    balance_low: likely - mean - z * spread_until,
                 }
             })
             .collect();
@@ -234,14 +241,19 @@ pub(super) fn order_days(question: &Question, supplier: &SupplierAsked) -> impl 
         .filter(|day| supplier.order_days.has(question.date(*day)) && question.open.has(question.date(*day)))
 }
 
-/// What is held until the end of each day, less what expires unused.
-fn held(question: &Question, product: &ProductAsked, spoils: &[WriteOff]) -> Vec<f64> {
+/// Stock and what is not overdue until the end of each day, less what expires unused.
+fn supply(
+    question: &Question,
+    product: &ProductAsked,
+    spoils: &[WriteOff],
+    under_way: &UnderWay,
+) -> Vec<f64> {
     let usable = |lot: &&OnHand| lot.released && lot.held.is_positive();
     let held: f64 = product.on_hand.iter().filter(usable).map(|lot| lot.held.base_units()).sum();
     (0..question.horizon() as i64)
         .map(|day| {
             let spoilt = spoils.iter().filter(|spoilt| question.offset(spoilt.on) <= day);
-            held - spoilt.map(|spoilt| spoilt.amount.base_units()).sum::<f64>()
+            held + under_way.surely_by(day) - spoilt.map(|spoilt| spoilt.amount.base_units()).sum::<f64>()
         })
         .collect()
 }

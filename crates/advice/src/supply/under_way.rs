@@ -73,35 +73,30 @@ impl UnderWay {
         self.late.push(Late { amount: expected.amount.base_units(), may_come });
     }
 
-    /// What can have come by the end of a day, each with its chance. What keeps one overdue order back keeps the others back
+    /// What of the overdue can have come by the end of a day, each with its chance. What keeps one order back keeps the others back
     /// too, so the less likely never comes before the likelier: that is the surer guess, and few cases.
-    pub(super) fn by(&self, day: i64) -> impl Iterator<Item = (f64, f64)> + use<> {
+    pub(super) fn late_by(&self, day: i64) -> Vec<(f64, f64)> {
         let mut late: Vec<(f64, f64)> = self.late.iter().map(|one| (one.there_by(day), one.amount)).collect();
         late.sort_by(|one, other| other.0.total_cmp(&one.0));
-        let mut there = self.surely_by(day);
         let mut cases = Vec::with_capacity(late.len() + 1);
-        let mut before = 1.0;
+        let (mut there, mut before) = (0.0, 1.0);
         for (chance, amount) in late {
             cases.push((there, before - chance));
             there += amount;
             before = chance;
         }
         cases.push((there, before));
-        cases.into_iter()
+        cases
     }
 
-    /// What has come by the end of a day, in the mean.
-    pub(super) fn mean_by(&self, day: i64) -> f64 {
-        self.by(day).map(|(there, chance)| there * chance).sum()
-    }
-
-    /// What has come by the end of a day with a chance at least.
-    pub(super) fn likely_by(&self, day: i64, chance: f64) -> f64 {
+    /// What of the overdue has come by the end of a day with a chance at least.
+    pub(super) fn likely_late_by(&self, day: i64, chance: f64) -> f64 {
         let likely = self.late.iter().filter(|one| one.there_by(day) >= chance);
-        self.surely_by(day) + likely.map(|one| one.amount).sum::<f64>()
+        likely.map(|one| one.amount).sum()
     }
 
-    fn surely_by(&self, day: i64) -> f64 {
+    /// What comes by the end of a day that is not overdue.
+    pub(super) fn surely_by(&self, day: i64) -> f64 {
         self.sure.iter().filter(|(on, _)| *on <= day).map(|(_, amount)| amount).sum()
     }
 }
