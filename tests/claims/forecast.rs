@@ -231,7 +231,7 @@ on_both! {
         assert_eq!((draft.state.as_str(), packs), ("draft", vec![wanted.pack_count; 2]));
         let again = world.ada.draft_forecast_orders(site, &NewDraftOrders { order_by_on: wanted.order_by_on }).await;
         assert_eq!(again.unwrap(), [], "what is drafted is not drafted again");
-        let order = world.ada.place_order(site, draft.id, &NewPlacing { placed_at: None, expected_on: None }).await.unwrap();
+        let order = world.ada.place_order(site, draft.id, &NewPlacing { placed_at: None, expected_on: None, confirmed: false }).await.unwrap();
         let coming = order.expected_on.unwrap();
         let ordered_ml = wanted.pack_count as f64 * 1000.0;
         let placed = world.ada.forecast(site, 90).await.unwrap();
@@ -250,6 +250,24 @@ on_both! {
         assert!((balance(&parts, last) - balance(&placed, last)).abs() < 1.0, "what came is no longer coming");
         assert!((balance(&parts, day("2026-11-25")) - balance(&placed, day("2026-11-25")) - 500.0).abs() < 1.0);
         assert_eq!(world.ada.order(site, order.id).await.unwrap().state, "part_received");
+    }
+
+    async fn an_order_that_never_came_hides_no_stock_out_and_is_named(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        let grow_a = async || of(&world.ada.forecast(site, 90).await.unwrap(), feeding.grow_a).clone();
+        let before = grow_a().await;
+        let offers = world.ada.site(site).all::<NewOffer>("").await.unwrap();
+        let offer = offers.iter().find(|offer| offer.body.product_id == feeding.grow_a).unwrap();
+        let lines = vec![NewOrderLine { offer_id: offer.id, packs: 5 }];
+        let order = world.ada.draft_order(site, &NewOrder { lines }).await.unwrap();
+        let placing = json(json!({ "placed_at": "2026-10-20T09:00:00+02:00", "expected_on": "2026-10-23" }));
+        world.ada.place_order(site, order.id, &placing).await.unwrap();
+        let now = grow_a().await;
+        assert_eq!((now.deliveries.len(), now.may_run_out_on), (0, before.may_run_out_on));
+        let reference = order.id.simple().to_string().to_uppercase();
+        let told = format!("5000 mL of Grow A on order {}, expected on 2026-10-23, has not come: it is not counted on", &reference[24..]);
+        assert!(now.cautions.iter().any(|caution| caution.starts_with(&told)), "{:?}", now.cautions);
     }
 
     async fn what_runs_to_waste_follows_the_counter(world: World) {

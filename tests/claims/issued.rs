@@ -136,6 +136,28 @@ on_both! {
         assert_eq!(late.iter().map(|alert| alert.about_id).collect::<Vec<Uuid>>(), [order.id]);
     }
 
+    async fn a_forecast_that_is_asked_for_tells_what_a_night_would(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        world.ada.issue_forecast(site).await.unwrap();
+        assert!(told(&world, &feeding).await.is_empty());
+        // 90 mL of each are left, and a change takes 400 mL.
+        for (product, ml) in [(feeding.grow_a, 2910.0), (feeding.grow_b, 3110.0)] {
+            let issue = json!({ "client_id": Uuid::now_v7(), "amount": { "value": ml, "unit": "mL" } });
+            world.ada.issue_product(site, product, &json(issue)).await.unwrap();
+        }
+        let expiring = feeding.receive(&world.ada, feeding.grow_b, "B-77", "2026-12-10", 5000.0).await;
+        world.ada.issue_forecast(site).await.unwrap();
+        let alerts = told(&world, &feeding).await;
+        assert_eq!(alerts["stock_out_near"][0].about_id, feeding.grow_a);
+        let left = &alerts["expiry"][0];
+        assert_eq!(left.about_id, expiring.movements[0].lot_id);
+        assert!(left.text.contains(" mL of lot B-77 are expected to be left"), "{left:?}");
+        feeding.receive(&world.ada, feeding.grow_a, "A2", "2030-03-01", 9000.0).await;
+        world.ada.issue_forecast(site).await.unwrap();
+        assert!(!told(&world, &feeding).await.contains_key("stock_out_near"), "over once there is enough");
+    }
+
     async fn what_was_poured_costs_what_was_paid_for_it(world: World) {
         let feeding = weekly(&world).await;
         let site = feeding.here.site;

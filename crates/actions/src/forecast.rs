@@ -29,6 +29,7 @@ use self::spares::givers;
 pub use self::spares::{SiteSpares, Spares, read_spares};
 pub use self::watch::{watch_supply, watch_supply_at};
 use crate::refusal::Failure;
+use crate::stock::SupplierOrder;
 use crate::{App, Caller, Refusal};
 
 /// A forecast with the words it speaks of.
@@ -76,7 +77,7 @@ pub async fn draft_orders(
     caller: &Caller,
     site: SiteId,
     by: NaiveDate,
-) -> Result<Vec<Kept<Order>>, Refusal> {
+) -> Result<Vec<SupplierOrder>, Refusal> {
     let scope = caller.may(Act::KeepStock, site)?;
     let stamp = app.stamp(caller);
 
@@ -95,7 +96,8 @@ pub async fn draft_orders(
         let lines: Vec<OrderLine> = purchases.flat_map(|purchase| lines(purchase, &offers)).collect();
         if !lines.is_empty() {
             let draft = Order::draft(proposed.supplier, lines);
-            drafts.push(records::create(&tx, scope, &stamp, &draft).await?);
+            let kept = records::create(&tx, scope, &stamp, &draft).await?;
+            drafts.push(SupplierOrder::of(&tx, scope, kept).await?);
         }
     }
     tx.commit().await?;

@@ -41,6 +41,7 @@ mod spans;
 mod spare;
 mod taken_out;
 mod told;
+mod under_way;
 mod unplanned;
 mod uptake;
 mod usage;

@@ -1,6 +1,7 @@
 //! The purchase forecast: what will be used, how long the stock lasts, what to order by when, and why.
 
 mod baseline;
+mod caution;
 mod issued;
 mod purchase;
 mod spare;
@@ -12,10 +13,12 @@ use chrono::{DateTime, NaiveDate, Utc};
 use fillmark_advice::supply as answers;
 use fillmark_domain::places::{Site, SiteId, TankId};
 use fillmark_domain::stock::{Product, ProductId, Supplier};
-use fillmark_domain::{Base, Id, Kept};
+use fillmark_domain::{Base, Coded, Id, Kept};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
+
+use caution::caution;
 
 pub use baseline::{Baseline, SimpleMethod};
 pub use issued::{ForecastScore, IssuedForecast, IssuedLine, IssuedUse, TrackRecord};
@@ -77,8 +80,8 @@ pub struct ProductForecast {
     /// Stock that will expire before it is used.
     #[schema(max_items = 1000)]
     pub spoils: Vec<ForecastSpoilage>,
-    /// What to keep in mind.
-    #[schema(max_items = 20)]
+    /// What to keep in mind; among it each order that is overdue.
+    #[schema(max_items = 1020)]
     pub cautions: Vec<String>,
 }
 
@@ -153,17 +156,25 @@ pub struct LearntFrom {
     pub taken_out_count: u64,
 }
 
-/// Something that is under way; what is overdue is expected tomorrow.
+/// Something that is under way and counted on. What is overdue is expected on the day by which it is as likely there as not, by what
+/// is believed of the supplier; once it is later than his lead times allow it is not counted on, and a caution says so.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct ForecastDelivery {
     /// When it should come.
     pub expected_on: NaiveDate,
     /// How much.
     pub amount: Quantity,
+    /// The order it belongs to; null where another site has sent it.
+    #[serde(default)]
+    pub order_id: Option<Uuid>,
 }
 
 fn delivery(coming: &answers::Expected, base: Base) -> ForecastDelivery {
-    ForecastDelivery { expected_on: coming.on, amount: coming.amount.quantity(base).into() }
+    ForecastDelivery {
+        expected_on: coming.on,
+        amount: coming.amount.quantity(base).into(),
+        order_id: coming.ordered.map(|ordered| ordered.order.uuid()),
+    }
 }
 
 /// Stock that will expire before it is used.
@@ -287,6 +298,7 @@ impl ProductForecast {
             balance_low: round(day.balance_low),
         });
         let spoils = forecast.spoils.iter();
+        let of = format!("{} of {}", base.unit().code(), product.name);
         Some(Self {
             product_id: forecast.product.uuid(),
             name: product.name.clone(),
@@ -304,7 +316,7 @@ impl ProductForecast {
                     amount: lot.amount.quantity(base).into(),
                 })
                 .collect(),
-            cautions: forecast.cautions.iter().map(caution).collect(),
+            cautions: forecast.cautions.iter().map(|one| caution(one, &of)).collect(),
         })
     }
 }
@@ -318,38 +330,6 @@ fn sum(days: &[answers::DayForecast]) -> answers::UseByCause {
         unplanned: sum.unplanned + day.by_cause.unplanned,
         taken: sum.taken + day.by_cause.taken,
     })
-}
-
-fn caution(caution: &answers::Caution) -> String {
-    match caution {
-        answers::Caution::PlanOnly => {
-            "no fill or top-up of it is on record: the amounts are the plan's alone".into()
-        }
-        answers::Caution::UptakeAssumed { litres } => format!(
-            "nothing on record tells what the plants take between visits: top-ups assume {litres} L per plant and day"
-        ),
-        answers::Caution::FeedAssumed { litres } => format!(
-            "no water meter tells what a tank feeds to waste or draws: it is taken for {litres} L per plant and day"
-        ),
-        answers::Caution::NoStep { on } => format!(
-            "from {on} on plants stand at a tank in a stage that their programme has no step for: nothing is reckoned for it"
-        ),
-        answers::Caution::LeadTimeUnproven => "the lead time is only the supplier's word".into(),
-        answers::Caution::StockSpoils => "some of the stock expires before it is used".into(),
-        answers::Caution::CappedByExpiry => {
-            "a full pack would expire before it is used, so fewer are proposed".into()
-        }
-        answers::Caution::SomeLeftOver => {
-            "some of a pack will be left when it expires; no smaller one is offered".into()
-        }
-        answers::Caution::NoOffer => "the stock runs out within the horizon and nobody offers it".into(),
-        answers::Caution::PlanEnds { on } => {
-            format!("nothing is planned after {on}: later days count only what is planned")
-        }
-        answers::Caution::TermsInOtherCurrency { currency } => {
-            format!("the supplier's least order and freight are in {currency} and not reckoned with")
-        }
-    }
 }
 
 impl From<answers::LearntFrom> for LearntFrom {

@@ -15,7 +15,10 @@ pub mod usual;
 
 pub use addition::{Addition, AdditionReason, Poured};
 pub use advice::{Advice, AdviceKind, AdviceOutcome, AdvisedStep, Expectation, Lacking, Portion};
-pub use again::{EnteredBefore, Measured, SAME_ADDITION, SAME_CHANGE, same_addition, same_change};
+pub use again::{
+    EnteredBefore, Measured, SAME_ADDITION, SAME_CHANGE, SAME_RECEIPT, same_addition, same_change,
+    same_receipt,
+};
 pub use instrument::{Calibration, Meter, MeterKind};
 pub use plausible::{
     Beside, Doubt, doubts, doubts_of_volume, doubts_of_water, has_passed, has_passed_at_a_desk,

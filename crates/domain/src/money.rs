@@ -14,6 +14,15 @@ impl Currency {
         letters.iter().all(u8::is_ascii_uppercase).then_some(Currency(letters))
     }
 
+    /// Digits after the point: ISO 4217 gives most currencies two.
+    fn digits(self) -> usize {
+        match &self.0 {
+            b"CLP" | b"ISK" | b"JPY" | b"KRW" | b"PYG" | b"UGX" | b"VND" | b"XAF" | b"XOF" | b"XPF" => 0,
+            b"BHD" | b"IQD" | b"JOD" | b"KWD" | b"LYD" | b"OMR" | b"TND" => 3,
+            _ => 2,
+        }
+    }
+
     /// Its code.
     pub fn code(self) -> String {
         self.0.iter().map(|letter| char::from(*letter)).collect()
@@ -64,6 +73,18 @@ impl Money {
     }
 }
 
+/// As people write prices.
+impl fmt::Display for Money {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let width = self.currency.digits();
+        let sign = if self.minor < 0 { "-" } else { "" };
+        let digits = format!("{:0least$}", self.minor.unsigned_abs(), least = width + 1);
+        let (whole, part) = digits.split_at(digits.len() - width);
+        let point = if width > 0 { "." } else { "" };
+        write!(out, "{sign}{whole}{point}{part} {}", self.currency)
+    }
+}
+
 /// Two currencies in one sum.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("{one} and {other} are never summed")]
@@ -95,5 +116,14 @@ mod tests {
         assert_eq!(Currency::from_code("EUR").map(Currency::code).as_deref(), Some("EUR"));
         assert_eq!(Currency::from_code("eur"), None);
         assert_eq!(Currency::from_code("EURO"), None);
+    }
+
+    #[test]
+    fn a_price_has_the_digits_of_its_currency() {
+        let told = |minor, code| Money::new(minor, Currency::from_code(code).unwrap()).to_string();
+        assert_eq!(told(123_405, "EUR"), "1234.05 EUR");
+        assert_eq!(told(-5, "EUR"), "-0.05 EUR");
+        assert_eq!(told(1_234, "JPY"), "1234 JPY");
+        assert_eq!(told(1_234, "KWD"), "1.234 KWD");
     }
 }

@@ -91,9 +91,6 @@ pub(crate) enum Command {
     Rounds {
         #[command(flatten)]
         at: At,
-        /// The name of one site, as with --site.
-        #[arg(value_name = "SITE", conflicts_with = "site")]
-        place: Option<String>,
         /// The local day, as with --day.
         #[arg(value_name = "DATE", conflicts_with = "day")]
         date: Option<NaiveDate>,
@@ -130,8 +127,18 @@ pub(crate) struct At {
     #[arg(long)]
     pub(crate) sign_in: String,
     /// The name of one site; every site the person sees where it is left out.
-    #[arg(long)]
-    pub(crate) site: Option<String>,
+    #[arg(value_name = "SITE", conflicts_with = "named")]
+    place: Option<String>,
+    /// The same.
+    #[arg(id = "named", long = "site", value_name = "SITE")]
+    named: Option<String>,
+}
+
+impl At {
+    /// The name of one site.
+    pub(crate) fn site(&self) -> Option<&str> {
+        self.place.as_deref().or(self.named.as_deref())
+    }
 }
 
 #[derive(Subcommand)]
@@ -186,5 +193,33 @@ impl Common {
 
     pub(crate) fn flags(&self) -> Flags {
         Flags { database: self.database.clone(), listen: self.listen.clone() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+
+    use super::*;
+
+    #[track_caller]
+    fn check(words: &[&str], site: Option<&str>) {
+        let line = ["fillmark"].iter().chain(words).chain(&["--sign-in", "ada"]);
+        match Line::try_parse_from(line).unwrap().command {
+            Command::Rounds { at, .. } | Command::Forecast { at, .. } => assert_eq!(at.site(), site),
+            _ => panic!("{words:?} is another command"),
+        }
+    }
+
+    #[test]
+    fn a_site_is_named_alike_for_rounds_and_forecast() {
+        for command in ["rounds", "forecast"] {
+            check(&[command], None);
+            check(&[command, "Harbour"], Some("Harbour"));
+            check(&[command, "--site", "Harbour"], Some("Harbour"));
+            let twice = ["fillmark", command, "Harbour", "--site", "Quay", "--sign-in", "ada"];
+            assert!(Line::try_parse_from(twice).is_err());
+        }
+        check(&["rounds", "Harbour", "2026-11-24"], Some("Harbour"));
     }
 }

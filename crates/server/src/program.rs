@@ -62,13 +62,10 @@ async fn obey(command: Command) -> Result<(), Failure> {
             let environment: Vec<_> = std::env::vars().collect();
             told(commands::config::check(common.config.as_deref(), &environment, &common.flags())?)
         }
-        Command::Rounds { at, place, date, day } => {
-            let site = place.or_else(|| at.site.clone());
-            told(commands::rounds(&desk(&at).await?, site.as_deref(), date.or(day)).await?)
+        Command::Rounds { at, date, day } => {
+            told(commands::rounds(&desk(&at).await?, at.site(), date.or(day)).await?)
         }
-        Command::Forecast { at, days } => {
-            told(commands::forecast(&desk(&at).await?, at.site.as_deref(), days).await?)
-        }
+        Command::Forecast { at, days } => told(commands::forecast(&desk(&at).await?, at.site(), days).await?),
     }
 }
 

@@ -9,8 +9,8 @@ use fillmark_domain::stock::{
     Drawn, Found, LotId, Movement, MovementKind, ProductId, Slip, SlipId, Transfer,
 };
 use fillmark_domain::{Amount, Base, Coded, Id};
-use sea_orm::sea_query::Expr;
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
+use sea_orm::sea_query::{Expr, SelectStatement};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, QueryTrait, Set};
 
 use uuid::Uuid;
 
@@ -231,6 +231,21 @@ pub async fn lots_moved_by(
         .filter(row::Column::DoneAt.lte(at));
     let moved: Vec<Uuid> = moved.into_tuple().all(&tx.0).await?;
     Ok(moved.into_iter().map(Id::new).collect())
+}
+
+/// The slips on which some of a lot came in, in a span of time.
+pub(crate) fn slips_of_receipts(
+    scope: SiteScope,
+    lot: LotId,
+    (from, until): (DateTime<Utc>, DateTime<Utc>),
+) -> SelectStatement {
+    of_site(scope)
+        .select_only()
+        .column(row::Column::SlipId)
+        .filter(row::Column::LotId.eq(lot.uuid()))
+        .filter(row::Column::Kind.eq(MovementKind::Receipt.code()))
+        .filter(row::Column::DoneAt.between(from, until))
+        .into_query()
 }
 
 /// How much moved of a product after an instant, in and out added up.

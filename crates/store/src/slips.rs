@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::people::PersonId;
-use fillmark_domain::stock::{Entered, OrderId, ProductId, Slip, SlipId, SlipKind, Wanted};
+use fillmark_domain::stock::{Entered, LotId, OrderId, ProductId, Slip, SlipId, SlipKind, Wanted};
 use fillmark_domain::{Coded, Id};
 use sea_orm::sea_query::{Expr, SelectStatement};
 use sea_orm::{
@@ -94,6 +94,25 @@ pub async fn counts_after(
         // Written out, as the index of counts has it: PostgreSQL would not use it for a kind named at run time.
         .filter(Expr::cust("kind = 'count'"))
         .filter(row::Column::DoneAt.gt(at))
+        .filter(row::Column::Id.not_in_subquery(taken_back(scope)))
+        .order_by_asc(row::Column::DoneAt)
+        .all(&tx.0)
+        .await?;
+    Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// The receipts of a lot in a span of time, both ends included, as far as they stand.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn receipts_of_lot(
+    tx: &Tx,
+    scope: SiteScope,
+    lot: LotId,
+    span: (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Vec<Slip>, StoreError> {
+    let rows = row::Entity::find()
+        .filter(row::Column::SiteId.eq(scope.uuid()))
+        .filter(row::Column::Id.in_subquery(movements::slips_of_receipts(scope, lot, span)))
         .filter(row::Column::Id.not_in_subquery(taken_back(scope)))
         .order_by_asc(row::Column::DoneAt)
         .all(&tx.0)

@@ -266,7 +266,8 @@ on_both! {
                 { "product_id": shelf.product, "amount": { "value": 150, "unit": "mL" } }] }));
         assert_eq!(refusal(world.ada.make_preparation(shelf.site, &body).await), ProblemCode::OutOfStock);
         assert_eq!((salts.held(&world.ada).await, shelf.held(&world.ada).await), (5000.0, 100.0));
-        shelf.receive(&world.ada, "A", None, 100.0).await;
+        let as_much_again = NewReceipt { confirmed: true, ..shelf.receipt("A", None, 100.0) };
+        world.ada.receive_product(shelf.site, &as_much_again).await.unwrap();
         let slip = world.ada.make_preparation(shelf.site, &body).await.unwrap();
         assert_eq!(world.ada.make_preparation(shelf.site, &body).await.unwrap(), slip);
         assert_eq!((slip.strength, slip.movements.len()), (Some(100.0), 3));

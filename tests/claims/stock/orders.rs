@@ -2,6 +2,7 @@
 
 use chrono::TimeDelta;
 use fillmark_api::*;
+use fillmark_domain::people::Role;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{World, json, refusal};
 use serde_json::json;
@@ -31,7 +32,7 @@ async fn placed(world: &World, shelf: &Shelf) -> Order {
     let supplier = supplier(world, "Greenline").await;
     let offer = offer(world, shelf, supplier.id).await;
     let draft = world.ada.draft_order(shelf.site, &two_packs(&offer)).await.unwrap();
-    let placing = NewPlacing { placed_at: None, expected_on: None };
+    let placing = NewPlacing { placed_at: None, expected_on: None, confirmed: false };
     world.ada.place_order(shelf.site, draft.id, &placing).await.unwrap()
 }
 
@@ -45,12 +46,39 @@ on_both! {
         assert_eq!(order.outstanding[0].amount.value, 10_000.0);
     }
 
+    async fn an_order_below_the_least_of_its_supplier_is_asked_back(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let terms = json(json!({ "name": "Greenline", "order_days": ["tuesday"], "cut_off_local": "12:00", "promised_lead_days": 3,
+            "minimum_order_minor": 5000, "freight_minor": 990, "currency": "EUR" }));
+        let supplier = world.ada.business().create::<NewSupplier>(&terms).await.unwrap();
+        let offer = offer(&world, &shelf, supplier.id).await;
+        let draft = world.ada.draft_order(shelf.site, &two_packs(&offer)).await.unwrap();
+        let missing = "10.20 EUR are missing to the supplier's least order of 50.00 EUR, freight not counted";
+        for told in [&draft, &world.ada.order(shelf.site, draft.id).await.unwrap(), &world.ada.orders(shelf.site, "").await.unwrap()[0]] {
+            assert_eq!((told.below_minimum_minor, told.freight_minor), (Some(1020), Some(990)));
+            assert_eq!(told.cautions, [missing]);
+        }
+        let placing = NewPlacing { placed_at: None, expected_on: None, confirmed: false };
+        let error = world.ada.place_order(shelf.site, draft.id, &placing).await.unwrap_err();
+        let problem = error.problem().unwrap();
+        assert_eq!((problem.code, problem.errors[0].code.as_str()), (ProblemCode::ConfirmationNeeded, "below_least_order"));
+        assert_eq!(problem.errors[0].detail, missing);
+        assert_eq!(world.ada.order(shelf.site, draft.id).await.unwrap().state, "draft");
+        let confirmed = NewPlacing { confirmed: true, ..placing };
+        let placed = world.ada.place_order(shelf.site, draft.id, &confirmed).await.unwrap();
+        assert_eq!((placed.state.as_str(), placed.below_minimum_minor, placed.cautions.len()), ("placed", None, 0));
+        let three = NewOrder { lines: vec![NewOrderLine { offer_id: offer.id, packs: 3 }] };
+        let enough = world.ada.draft_order(shelf.site, &three).await.unwrap();
+        assert_eq!((enough.below_minimum_minor, enough.cautions.len()), (Some(0), 0));
+        assert_eq!(world.ada.place_order(shelf.site, enough.id, &placing).await.unwrap().state, "placed");
+    }
+
     async fn what_the_office_does_is_done_by_the_clock_of_the_server(world: World) {
         let shelf = Shelf::of(&world).await;
         let offer = offer(&world, &shelf, supplier(&world, "Greenline").await.id).await;
         let order = world.ada.draft_order(shelf.site, &two_packs(&offer)).await.unwrap();
         let ahead = |minutes| Some(Instant(world.server.app.now() + TimeDelta::minutes(minutes)));
-        let placing = |placed_at| NewPlacing { placed_at, expected_on: None };
+        let placing = |placed_at| NewPlacing { placed_at, expected_on: None, confirmed: false };
         let error = world.ada.place_order(shelf.site, order.id, &placing(ahead(6))).await.unwrap_err();
         assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/placed_at"));
         world.ada.place_order(shelf.site, order.id, &placing(ahead(5))).await.unwrap();
@@ -81,6 +109,31 @@ on_both! {
             world.ada.receive_product(shelf.site, &confirmed).await.unwrap();
         }
         shelf.receive(&world.ada, "A", None, 1000.0).await;
+    }
+
+    async fn the_same_delivery_entered_again_is_asked_back(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let first = shelf.receive(&world.ada, "L-2026-077", None, 5000.0).await;
+        let (_, sam) = world.person("Sam", Role::Manager, Some(shelf.site)).await;
+        world.clock.advance(TimeDelta::minutes(90));
+        for person in [&world.ada, &sam] {
+            let error = person.receive_product(shelf.site, &shelf.receipt("L-2026-077", None, 5000.0)).await.unwrap_err();
+            let problem = error.problem().unwrap();
+            assert_eq!((problem.code, problem.errors[0].code.as_str()), (ProblemCode::ConfirmationNeeded, "entered_before"));
+            assert!(problem.errors[0].detail.contains(&first.id.to_string()), "{problem:?}");
+        }
+        assert_eq!(shelf.held(&world.ada).await, 5000.0);
+        shelf.receive(&sam, "L-2026-077", None, 4000.0).await;
+        shelf.receive(&sam, "L-2026-078", None, 5000.0).await;
+        let confirmed = NewReceipt { confirmed: true, ..shelf.receipt("L-2026-077", None, 5000.0) };
+        let second = sam.receive_product(shelf.site, &confirmed).await.unwrap();
+        for slip in [first.id, second.id] {
+            world.ada.reverse_slip(shelf.site, slip, &reversal("nothing came")).await.unwrap();
+        }
+        shelf.receive(&world.ada, "L-2026-077", None, 5000.0).await;
+        world.clock.advance(TimeDelta::hours(3));
+        shelf.receive(&world.ada, "L-2026-077", None, 5000.0).await;
+        assert_eq!(shelf.held(&world.ada).await, 19_000.0);
     }
 
     async fn an_order_is_received_in_parts(world: World) {

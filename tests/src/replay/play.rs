@@ -156,7 +156,7 @@ impl Player<'_> {
                 let body =
                     value!({ "lines": [{ "offer_id": self.setting.offers[product], "packs": packs }] });
                 let draft = client.draft_order(site, &json(body)).await.during("drafting an order")?;
-                let placing = value!({ "placed_at": done_at, "expected_on": promised });
+                let placing = value!({ "placed_at": done_at, "expected_on": promised, "confirmed": true });
                 client.place_order(site, draft.id, &json(placing)).await.during("placing an order")?;
                 self.orders.insert(order.clone(), draft.id);
             }

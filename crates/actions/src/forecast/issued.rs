@@ -13,9 +13,10 @@ use fillmark_store::{Page, PageQuery, records};
 
 use super::Facts;
 use super::ledger::MEMORY;
+use super::watch::tell;
 use crate::{App, Caller, Refusal};
 
-/// Issues a forecast now, and keeps it.
+/// Issues a forecast now, and keeps it. What it warns of is told as after a night.
 /// # Errors
 /// When the caller may not, or the database fails.
 pub async fn issue(app: &App, caller: &Caller, site: SiteId) -> Result<KeptForecast, Refusal> {
@@ -25,9 +26,11 @@ pub async fn issue(app: &App, caller: &Caller, site: SiteId) -> Result<KeptForec
     let look = app.store.look().await?;
     let facts = Facts::load(&look, scope, stamp.at).await?;
     drop(look);
-    let (_, issued) = facts.issued(stamp.by).await?;
+    let (made, issued) = facts.issued(stamp.by).await?;
+    let warnings = facts.warnings(&made);
     let tx = app.store.begin().await?;
     let id = forecasts::keep(&tx, scope, &stamp, &issued).await?.ok_or(Refusal::Taken)?;
+    tell(&tx, scope, &stamp, &warnings).await?;
     tx.commit().await?;
 
     Ok((id, issued))

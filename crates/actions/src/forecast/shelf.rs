@@ -3,11 +3,11 @@
 use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use fillmark_advice::supply::{EcRises, Expected, PastOrder, ProductAsked, SupplierAsked};
+use fillmark_advice::supply::{EcRises, Expected, Ordered, PastOrder, ProductAsked, SupplierAsked};
 use fillmark_domain::places::Site;
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{
-    LabelRevision, Offer, OnHand, Order, OrderState, Product, ProductId, Supplier, Transfer,
+    LabelRevision, LotId, Offer, OnHand, Order, OrderState, Product, ProductId, Supplier, Transfer,
 };
 use fillmark_domain::{Id, Kept, Money};
 use fillmark_store::holdings::{self, Holding};
@@ -61,6 +61,12 @@ impl Shelf {
         labels.filter_map(|label| Some((label.product, label.ec_rise_per_unit_per_l?))).collect()
     }
 
+    /// The number printed on a lot that is held.
+    pub(super) fn lot_number(&self, lot: LotId) -> String {
+        let found = self.holdings.iter().find(|holding| holding.lot.id == lot);
+        found.map(|holding| holding.lot.content.number.clone()).unwrap_or_default()
+    }
+
     pub(super) fn product(
         &self,
         product: &Kept<Product>,
@@ -87,23 +93,28 @@ impl Shelf {
         }
     }
 
-    /// What is still to come; what is late is taken to come tomorrow, and so is what another site has sent.
+    /// What is still to come. What should come today is taken to come tomorrow, and so is what another site has sent.
     fn expected(&self, product: ProductId) -> Vec<Expected> {
         let tomorrow = self.today + TimeDelta::days(1);
+        let day = |on| if on == self.today { tomorrow } else { on };
         let open = self.orders.iter().filter_map(|order| match &order.content.state {
-            OrderState::Placed { expected_on, .. } | OrderState::PartReceived { expected_on, .. } => {
-                Some((&order.content, *expected_on))
+            OrderState::Placed { on: placed_on, expected_on }
+            | OrderState::PartReceived { placed_on, expected_on, .. } => {
+                Some((order, *placed_on, day(*expected_on)))
             }
             OrderState::Draft | OrderState::Received { .. } | OrderState::Cancelled { .. } => None,
         });
-        let ordered = open.flat_map(|(order, on)| {
-            order.outstanding().into_iter().map(move |(product, amount)| (product, amount, on))
+        let ordered = open.flat_map(|(order, placed_on, on)| {
+            let ordered = Some(Ordered { order: order.id, supplier: order.content.supplier, placed_on });
+            let outstanding = order.content.outstanding().into_iter();
+            outstanding.map(move |(product, amount)| (product, Expected { on, amount, ordered }))
         });
-        let sent = self.coming.iter().map(|one| (one.product, one.amount, tomorrow));
+        let sent = self
+            .coming
+            .iter()
+            .map(|one| (one.product, Expected { on: tomorrow, amount: one.amount, ordered: None }));
         let all = ordered.chain(sent);
-        all.filter(|(ordered, ..)| *ordered == product)
-            .map(|(_, amount, on)| Expected { on: on.max(tomorrow), amount })
-            .collect()
+        all.filter(|(ordered, _)| *ordered == product).map(|(_, expected)| expected).collect()
     }
 
     /// The days that its lots could be used after they came, as most of them: one that came short-dated is no rule.

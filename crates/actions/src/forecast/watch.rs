@@ -9,7 +9,9 @@ use fillmark_advice::supply::warnings::{
 use fillmark_advice::supply::{Forecast, SupplierAsked, lead_time};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Site, SiteId};
+use fillmark_domain::stock::Product;
 use fillmark_domain::work::ClosedBy;
+use fillmark_domain::{Base, Kept};
 use fillmark_store::{SiteScope, Stamp, Tx, alerts as kept_alerts, forecasts, plan, records};
 use uuid::Uuid;
 
@@ -69,7 +71,12 @@ pub async fn watch_supply_at(app: &App, site: SiteId) -> Result<(), Refusal> {
 }
 
 /// Raises what is not told yet, and closes what is over.
-async fn tell(tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>, warnings: &[Warning]) -> Result<(), Refusal> {
+pub(super) async fn tell(
+    tx: &Tx,
+    scope: SiteScope,
+    stamp: &Stamp<'_>,
+    warnings: &[Warning],
+) -> Result<(), Refusal> {
     for kind in SUPPLY_ALERTS {
         let of_kind = || warnings.iter().filter(|warning| warning.kind == kind);
         let still: BTreeSet<Uuid> = of_kind().map(|warning| warning.about).collect();
@@ -87,11 +94,12 @@ async fn tell(tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>, warnings: &[Warning]
 }
 
 impl Facts {
-    fn warnings(&self, made: &Forecast) -> Vec<Warning> {
+    pub(super) fn warnings(&self, made: &Forecast) -> Vec<Warning> {
         let shelf = &self.shelf;
         let named = |product| {
             let found = shelf.products.iter().find(|kept| kept.id == product);
-            found.map(|kept| kept.content.name.clone()).unwrap_or_default()
+            let told = |kept: &Kept<Product>| (kept.content.name.clone(), kept.content.base);
+            found.map_or((String::new(), Base::Volume), told)
         };
         let placed = shelf.placed().filter_map(|(order, supplier, placed_on)| {
             let supplier = shelf.suppliers.iter().find(|kept| kept.id == supplier)?;
@@ -105,7 +113,7 @@ impl Facts {
             let product = shelf.products.iter().find(|kept| kept.id == product)?;
             Some(PriceStep { offer, product: &product.content, before, now })
         });
-        let mut warnings = of_forecast(made, self.today, named);
+        let mut warnings = of_forecast(made, self.today, named, |lot| shelf.lot_number(lot));
         warnings.extend(of_orders(&placed.collect::<Vec<_>>(), self.today));
         warnings.extend(of_prices(&steps.collect::<Vec<_>>()));
         warnings

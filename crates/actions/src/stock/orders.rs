@@ -1,5 +1,7 @@
 //! Orders: drafted, placed, received in parts, closed or cancelled.
 
+use std::collections::HashMap;
+
 use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 use fillmark_domain::entries::has_passed_at_a_desk;
 use fillmark_domain::growing::is_keepable;
@@ -29,6 +31,27 @@ pub struct Placing {
     pub at: Option<DateTime<Utc>>,
     /// When it should arrive; by the supplier's promise, unless it is stated.
     pub expected_on: Option<NaiveDate>,
+    /// It was asked back and is right all the same.
+    pub confirmed: bool,
+}
+
+/// An order and whom it is for, as he is now.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SupplierOrder {
+    /// The order.
+    pub order: Kept<Order>,
+    /// Whose terms hold for it.
+    pub supplier: Supplier,
+}
+
+impl SupplierOrder {
+    pub(crate) async fn of(tx: &Tx, scope: SiteScope, order: Kept<Order>) -> Result<Self, Refusal> {
+        Ok(SupplierOrder { supplier: supplier(tx, scope, order.content.supplier).await?, order })
+    }
+}
+
+async fn supplier(tx: &Tx, scope: SiteScope, id: Id<Supplier>) -> Result<Supplier, Refusal> {
+    Ok(records::find(tx, scope.in_business(), id).await?.ok_or(Refusal::NotFound)?.content)
 }
 
 /// Drafts an order of packs that one supplier offers.
@@ -39,7 +62,7 @@ pub async fn draft_order(
     caller: &Caller,
     site: SiteId,
     packs: &[Packs],
-) -> Result<Kept<Order>, Refusal> {
+) -> Result<SupplierOrder, Refusal> {
     let scope = caller.may(Act::KeepStock, site)?;
     let tx = app.store.begin().await?;
 
@@ -47,6 +70,7 @@ pub async fn draft_order(
     let order = Order::draft(supplier, lines);
 
     let kept = records::create(&tx, scope, &app.stamp(caller), &order).await?;
+    let kept = SupplierOrder::of(&tx, scope, kept).await?;
     tx.commit().await?;
     Ok(kept)
 }
@@ -61,7 +85,7 @@ pub async fn redraft_order(
     id: OrderId,
     version: i64,
     packs: &[Packs],
-) -> Result<Kept<Order>, Refusal> {
+) -> Result<SupplierOrder, Refusal> {
     let scope = caller.may(Act::KeepStock, site)?;
     let tx = app.store.begin().await?;
 
@@ -71,7 +95,7 @@ pub async fn redraft_order(
     let order = Order { supplier, ..order };
 
     let kept = records::change(&tx, scope, id, version, &app.stamp(caller), &order).await?;
-    let kept = kept.ok_or(Refusal::Stale)?;
+    let kept = SupplierOrder::of(&tx, scope, kept.ok_or(Refusal::Stale)?).await?;
     tx.commit().await?;
     Ok(kept)
 }
@@ -84,7 +108,7 @@ pub async fn approve_order(
     caller: &Caller,
     site: SiteId,
     id: OrderId,
-) -> Result<Kept<Order>, Refusal> {
+) -> Result<SupplierOrder, Refusal> {
     let scope = caller.may(Act::KeepStock, site)?;
     let stamp = app.stamp(caller);
     let approval = Approval { by: stamp.by, at: stamp.at };
@@ -111,17 +135,19 @@ pub async fn order_message(app: &App, caller: &Caller, site: SiteId, id: OrderId
 
 /// Places an order. It should arrive by the supplier's promise, on a day on which somebody takes it in.
 /// # Errors
-/// When the caller may not, it is no draft, or no day of arrival follows from the promise.
+/// When the caller may not, it is no draft, or no day of arrival follows from the promise; asked back when it is below the
+/// supplier's least order.
 pub async fn place_order(
     app: &App,
     caller: &Caller,
     site: SiteId,
     id: OrderId,
     placing: Placing,
-) -> Result<Kept<Order>, Refusal> {
+) -> Result<SupplierOrder, Refusal> {
     let scope = caller.may(Act::KeepStock, site)?;
     change(app, caller, scope, id, async |tx, order: Order| {
         let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?.content;
+        let supplier = supplier(tx, scope, order.supplier).await?;
         if placing.at.is_some_and(|at| !has_passed_at_a_desk(at, app.now())) {
             return Err(Refusal::invalid(
                 "/placed_at",
@@ -136,9 +162,12 @@ pub async fn place_order(
                 let kept = "expected a date of the years 2000 to 2100";
                 return Err(Refusal::invalid("/expected_on", "out_of_range", kept));
             }
-            None => promised(tx, scope, &site, order.supplier, local).await?,
+            None => promised(tx, scope, &site, &supplier, local).await?,
         };
-        order.place(local.date(), expected_on).map_err(refused)
+        let short = order.short_of_least(&supplier).filter(|_| !placing.confirmed);
+        let placed = order.place(local.date(), expected_on).map_err(refused)?;
+        Refusal::unless_confirmed("/confirmed", "below_least_order", short)?;
+        Ok(placed)
     })
     .await
 }
@@ -148,10 +177,9 @@ async fn promised(
     tx: &Tx,
     scope: SiteScope,
     site: &Site,
-    supplier: Id<Supplier>,
+    supplier: &Supplier,
     local: NaiveDateTime,
 ) -> Result<NaiveDate, Refusal> {
-    let supplier = records::find(tx, scope.in_business(), supplier).await?.ok_or(Refusal::NotFound)?.content;
     let closures = records::all::<Closure>(tx, scope).await?;
     let closures = closures.into_iter().map(|closure| closure.content.days).collect();
     let open = OpenDays { week: site.working_week, closures };
@@ -171,7 +199,7 @@ pub async fn cancel_order(
     caller: &Caller,
     site: SiteId,
     id: OrderId,
-) -> Result<Kept<Order>, Refusal> {
+) -> Result<SupplierOrder, Refusal> {
     let scope = caller.may(Act::KeepStock, site)?;
     change(app, caller, scope, id, async |tx, order: Order| {
         let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?.content;
@@ -188,7 +216,7 @@ pub async fn close_order(
     caller: &Caller,
     site: SiteId,
     id: OrderId,
-) -> Result<Kept<Order>, Refusal> {
+) -> Result<SupplierOrder, Refusal> {
     let scope = caller.may(Act::KeepStock, site)?;
     change(app, caller, scope, id, async |_, order: Order| order.close_short().map_err(refused)).await
 }
@@ -199,12 +227,12 @@ async fn change(
     scope: SiteScope,
     id: OrderId,
     decide: impl AsyncFnOnce(&Tx, Order) -> Result<Order, Refusal>,
-) -> Result<Kept<Order>, Refusal> {
+) -> Result<SupplierOrder, Refusal> {
     let tx = app.store.begin().await?;
     let before = orders::lock(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
     let after = decide(&tx, before.content).await?;
     let kept = records::change(&tx, scope, id, before.version, &app.stamp(caller), &after).await?;
-    let kept = kept.ok_or(Refusal::Stale)?;
+    let kept = SupplierOrder::of(&tx, scope, kept.ok_or(Refusal::Stale)?).await?;
     tx.commit().await?;
     Ok(kept)
 }
@@ -217,10 +245,11 @@ pub async fn read_order(
     caller: &Caller,
     site: SiteId,
     id: OrderId,
-) -> Result<Kept<Order>, Refusal> {
+) -> Result<SupplierOrder, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
-    records::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)
+    let order = records::find(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    SupplierOrder::of(&tx, scope, order).await
 }
 
 /// A page of a site's orders.
@@ -231,10 +260,21 @@ pub async fn list_orders(
     caller: &Caller,
     site: SiteId,
     query: &PageQuery,
-) -> Result<Page<Kept<Order>>, Refusal> {
+) -> Result<Page<SupplierOrder>, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
-    Ok(records::page(&tx, scope, query).await?)
+    let page = records::page::<Order>(&tx, scope, query).await?;
+    let mut suppliers: HashMap<Id<Supplier>, Supplier> = HashMap::new();
+    let mut items = Vec::with_capacity(page.items.len());
+    for order in page.items {
+        let id = order.content.supplier;
+        let known = match suppliers.get(&id) {
+            Some(known) => known.clone(),
+            None => suppliers.entry(id).or_insert(supplier(&tx, scope, id).await?).clone(),
+        };
+        items.push(SupplierOrder { order, supplier: known });
+    }
+    Ok(Page { items, next: page.next })
 }
 
 /// The lines that the offers make, and their supplier. What an offer says now is what is agreed.

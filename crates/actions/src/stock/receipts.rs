@@ -1,13 +1,13 @@
 //! What comes in: receipts, with or without an order.
 
 use chrono::NaiveDate;
-use fillmark_domain::entries::doubts_of_receipt;
+use fillmark_domain::entries::{SAME_RECEIPT, doubts_of_receipt, same_receipt};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{MovementKind, Offer, OrderId, Product, ProductId, Received, SlipKind};
-use fillmark_domain::{Amount, Coded, Kept, Quantity, stock};
+use fillmark_domain::stock::{MovementKind, Offer, OrderId, Product, ProductId, Received, SlipKind, Wanted};
+use fillmark_domain::{Coded, Kept, Quantity, stock};
 use fillmark_store::words::orders;
-use fillmark_store::{holdings, records};
+use fillmark_store::{holdings, records, slips};
 
 use super::coming;
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled, some_amount};
@@ -37,7 +37,7 @@ pub struct Receipt {
 /// # Errors
 /// When the caller may not, there is no such product, the lot is known with another expiry, or the order is not
 /// on its way or does not list the product; asked back when what came is far from the packs it is sold in, or from
-/// what the order awaits.
+/// what the order awaits, or when the same was entered before.
 pub async fn receive_product(
     app: &App,
     caller: &Caller,
@@ -70,7 +70,7 @@ pub async fn receive_product(
         take_in(&desk, order, came, &product, receipt.confirmed).await?;
     }
     if !receipt.confirmed {
-        ask_back(&desk, &product, amount).await?;
+        ask_back(&desk, &product, &slip.says).await?;
     }
 
     let counted = (product.id, product.content.base);
@@ -81,9 +81,14 @@ pub async fn receive_product(
     Ok(desk.close(slip.id, &product).await?.told(caution))
 }
 
-async fn ask_back(desk: &Desk<'_>, product: &Kept<Product>, came: Amount) -> Result<(), Refusal> {
-    let doubt = doubts_of_receipt(came, product.content.base, &offers(desk, product.id).await?);
-    Refusal::unless_confirmed("/amount", "looks_mis_keyed", doubt)
+async fn ask_back(desk: &Desk<'_>, product: &Kept<Product>, came: &Wanted) -> Result<(), Refusal> {
+    let doubt = doubts_of_receipt(came.amount, product.content.base, &offers(desk, product.id).await?);
+    Refusal::unless_confirmed("/amount", "looks_mis_keyed", doubt)?;
+    let Some(lot) = came.lot else { return Ok(()) };
+    let near = (came.done_at - SAME_RECEIPT, came.done_at + SAME_RECEIPT);
+    let near = slips::receipts_of_lot(&desk.tx, desk.scope, lot, near).await?;
+    let same = same_receipt(&near, came).map(|same| same.told(desk.zone));
+    Refusal::unless_confirmed("/amount", "entered_before", same)
 }
 
 /// What a product is offered for, and in which packs.

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{Offer, Packs, Product, Supplier, WriteOff};
+use fillmark_domain::stock::{Offer, Order, Packs, Product, Supplier, WriteOff};
 use fillmark_domain::{Amount, Base, Currency, Id, Money};
 
 use super::baseline::Baseline;
@@ -30,7 +30,7 @@ pub struct ProductForecast {
     pub learnt_from: LearntFrom,
     /// What past use alone would forecast; none of a product that was never used.
     pub baseline: Option<Baseline>,
-    /// What is under way.
+    /// What is under way and counted on; what is overdue on the day by which it is as likely there as not.
     pub deliveries: Vec<Expected>,
     /// What will expire before it is used, at the expected use.
     pub spoils: Vec<WriteOff>,
@@ -148,11 +148,13 @@ impl OrderBy {
 /// Days from order to delivery.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LeadTime {
+    /// By the supplier's word, days.
+    pub promised_days: u16,
     /// Expected, days.
     pub mean_days: f64,
     /// Standard deviation, days.
     pub sd_days: f64,
-    /// Orders it was learnt from; at 0 it is the supplier's word.
+    /// Orders it was learnt from; at 0 it is the supplier's word and how far such words hold.
     pub orders: usize,
 }
 
@@ -177,8 +179,11 @@ pub struct Purchase {
     pub at_most: Option<Amount>,
     /// What other sites can give of it first; only the rest is bought.
     pub transfers: Vec<Transfer>,
-    /// The cheapest packs that hold the rest; none where they would expire first or the transfers are enough.
+    /// The cheapest packs that hold the rest, or some weeks more of it where that is cheaper by the litre; none where they would
+    /// expire first or the transfers are enough.
     pub lines: Vec<PurchaseLine>,
+    /// Why they hold more than the rest, where they do for the price.
+    pub stocks_up: Option<StocksUp>,
     /// What the packs hold together.
     pub amount: Amount,
     /// Price of the packs.
@@ -205,6 +210,15 @@ pub struct PurchaseLine {
     pub packs: Packs,
     /// Price of all of them.
     pub cost: Money,
+}
+
+/// Packs that hold more than is needed, since they are cheaper by the litre or kilogram.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StocksUp {
+    /// The cheapest packs that would have held what is needed.
+    pub instead_of: Vec<PurchaseLine>,
+    /// Whole weeks from today that the stock lasts with the packs, in the mean.
+    pub lasts_weeks: i64,
 }
 
 /// What another site can give before anything is bought.
@@ -292,6 +306,18 @@ pub enum Caution {
     PlanEnds {
         /// The last day on which any tank is planned to be fed.
         on: NaiveDate,
+    },
+    /// An order has not come on its day.
+    Overdue {
+        /// Which.
+        order: Id<Order>,
+        /// When it should have come.
+        expected_on: NaiveDate,
+        /// How much is still to come of the product.
+        amount: Amount,
+        /// The day by which it is as likely there as not; none once it is later than the supplier's lead times allow, and not
+        /// counted on.
+        reckoned_on: Option<NaiveDate>,
     },
     /// The supplier's least order and freight are in another currency than the prices: neither is reckoned with.
     TermsInOtherCurrency {

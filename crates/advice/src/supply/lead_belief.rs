@@ -35,7 +35,7 @@ const USUAL_LOG_SD: f64 = 0.35;
 const USUAL_SURE: f64 = 0.35;
 
 /// One record in so many tells nothing: an order nobody cancelled, a receipt entered for another day. Our own judgement.
-const SLIPS: f64 = 0.01;
+pub(super) const SLIPS: f64 = 0.01;
 
 /// A kind of supplier with less weight is not counted.
 const LEAST_WEIGHT: f64 = 1e-6;

@@ -22,6 +22,7 @@ pub(super) struct LeadOdds {
     /// Days and their chances, before anybody must be there to take the delivery in.
     by_days: Vec<(i64, f64)>,
     orders: usize,
+    promised_days: u16,
 }
 
 impl LeadOdds {
@@ -46,15 +47,35 @@ impl LeadOdds {
             }
         }
         belief.pass((today - last).num_days());
-        LeadOdds { by_days: likely(&belief.odds()), orders: supplier.past_orders.len() }
+        LeadOdds {
+            by_days: likely(&belief.odds()),
+            orders: supplier.past_orders.len(),
+            promised_days: supplier.promised_lead_days,
+        }
     }
 
-    /// Mean and spread.
+    /// The promise, and mean and spread of what is believed.
     pub(super) fn answer(&self) -> LeadTime {
         let mean_days: f64 = self.by_days.iter().map(|(days, chance)| chance * *days as f64).sum();
         let variance: f64 =
             self.by_days.iter().map(|(days, chance)| chance * (*days as f64 - mean_days).powi(2)).sum();
-        LeadTime { mean_days, sd_days: variance.sqrt(), orders: self.orders }
+        let promised_days = self.promised_days;
+        LeadTime { promised_days, mean_days, sd_days: variance.sqrt(), orders: self.orders }
+    }
+
+    /// The days within which an order comes with a chance.
+    pub(super) fn within(&self, chance: f64) -> i64 {
+        let mut until = 0.0;
+        let found = self.by_days.iter().find(|(_, of_day)| {
+            until += of_day;
+            until >= chance
+        });
+        found.or(self.by_days.last()).map_or(0, |(days, _)| *days)
+    }
+
+    /// The days beyond a number of them, with the chance of each.
+    pub(super) fn longer_than(&self, days: i64) -> Vec<(i64, f64)> {
+        self.by_days.iter().copied().filter(|(lasts, _)| *lasts > days).collect()
     }
 
     /// Days from today on which an order placed on a day arrives, each with its chance: whole days, moved to
@@ -76,7 +97,8 @@ impl LeadOdds {
     }
 }
 
-fn last_open_before(open: &OpenDays, date: NaiveDate) -> NaiveDate {
+/// The last day before one on which somebody was there to take a delivery in.
+pub(super) fn last_open_before(open: &OpenDays, date: NaiveDate) -> NaiveDate {
     let mut before = date.iter_days().rev().skip(1);
     let first = date.pred_opt().unwrap_or(date);
     before.by_ref().take(LONGEST_CLOSURE_DAYS).find(|day| open.has(*day)).unwrap_or(first)

@@ -8,11 +8,15 @@ use super::answer::{Caution, DayForecast, OrderBy, ProductForecast, Purchase};
 use super::lead_time::LeadOdds;
 use super::normal::{chance_at_most, quantile};
 use super::question::{ProductAsked, Question, SupplierAsked};
+use super::under_way::UnderWay;
 use super::uptake::PRIOR_LITRES;
 use super::usage::Usage;
 
 /// Beyond the horizon use goes on as in its last days.
 const LAST_DAYS: usize = 28;
+
+/// Nobody looks further ahead to see how long a stock lasts.
+const LONGEST_DAYS: i64 = 731;
 
 /// Use and stock of one product on each day to come.
 pub(super) struct Outlook<'a> {
@@ -22,7 +26,11 @@ pub(super) struct Outlook<'a> {
     usage: Usage,
     spoils: Vec<WriteOff>,
     mean_until: Vec<f64>,
+    under_way: UnderWay,
+    /// Stock and what is not overdue until the end of each day, less what expires unused.
     supply_until: Vec<f64>,
+    /// What of the overdue can have come until then, each with its chance.
+    late_until: Vec<Vec<(f64, f64)>>,
     risk_until: Vec<f64>,
 }
 
@@ -41,9 +49,18 @@ impl<'a> Outlook<'a> {
         hold_to_later(&mean_until, &mut usage.variance_until, quantile(question.service_level));
         let uses = usage.days.iter().map(|day| Amount::rounded(day.total()));
         let spoils = spoilage(&product.on_hand, uses, question.today).write_offs;
-        let supply_until = supply(question, product, &spoils);
-        let mut outlook =
-            Outlook { question, product, usage, spoils, mean_until, supply_until, risk_until: Vec::new() };
+        let under_way = UnderWay::of(question, product);
+        let mut outlook = Outlook {
+            question,
+            product,
+            usage,
+            mean_until,
+            supply_until: supply(question, product, &spoils, &under_way),
+            late_until: (0..question.horizon() as i64).map(|day| under_way.late_by(day)).collect(),
+            under_way,
+            spoils,
+            risk_until: Vec::new(),
+        };
         outlook.risk_until = outlook.risks();
         outlook
     }
@@ -62,7 +79,10 @@ impl<'a> Outlook<'a> {
     /// Chance that stock, deliveries under way and something more cover the use until the end of a day.
     pub(super) fn chance_of_enough(&self, day: i64, more: f64) -> f64 {
         let (mean, sd) = self.use_until(day);
-        chance_at_most(self.supply_by(day) + more, mean, sd)
+        let place = self.place(day);
+        let there = self.supply_until[place] + more;
+        let cases = self.late_until[place].iter();
+        cases.map(|(came, chance)| chance * chance_at_most(there + came, mean, sd)).sum()
     }
 
     /// Mean and spread of the use until the end of a day, also beyond the horizon.
@@ -80,10 +100,21 @@ impl<'a> Outlook<'a> {
         (mean, (self.usage.variance_until[last].sqrt()) * growth)
     }
 
-    /// Stock and deliveries under way that are there by a day, less what expires unused.
+    /// Stock and deliveries under way that are there by a day in the mean, less what expires unused.
     pub(super) fn supply_by(&self, day: i64) -> f64 {
-        let place = usize::try_from(day).unwrap_or(0).min(self.supply_until.len() - 1);
-        self.supply_until[place]
+        let place = self.place(day);
+        let late = self.late_until[place].iter().map(|(came, chance)| came * chance);
+        self.supply_until[place] + late.sum::<f64>()
+    }
+
+    fn place(&self, day: i64) -> usize {
+        usize::try_from(day).unwrap_or(0).min(self.supply_until.len() - 1)
+    }
+
+    /// Whole days from today that the stock lasts with something more, in the mean; at most two years.
+    pub(super) fn lasts_with(&self, more: f64) -> i64 {
+        let runs_out = |day: &i64| self.supply_by(*day) + more < self.use_until(*day).0;
+        (0..LONGEST_DAYS).find(runs_out).unwrap_or(LONGEST_DAYS)
     }
 
     /// What the use until a day exceeds what is there and under way.
@@ -129,17 +160,19 @@ impl<'a> Outlook<'a> {
 
     /// The finished answer.
     pub(super) fn answer(self, purchase: Option<Purchase>) -> ProductForecast {
-        let z = quantile(self.question.service_level);
+        let level = self.question.service_level;
+        let z = quantile(level);
         let days = (0..self.mean_until.len())
             .map(|place| {
                 let (mean, spread_until) = self.use_until(place as i64);
-                let balance = self.supply_until[place] - mean;
+                let day = place as i64;
+                let likely = self.supply_until[place] + self.under_way.likely_late_by(day, level);
                 DayForecast {
                     date: self.question.date(place as i64),
                     by_cause: self.usage.days[place],
                     spread_until,
-                    balance,
-                    balance_low: balance - z * spread_until,
+                    balance: self.supply_by(day) - mean,
+                    balance_low: likely - mean - z * spread_until,
                 }
             })
             .collect();
@@ -150,7 +183,7 @@ impl<'a> Outlook<'a> {
             days,
             learnt_from: self.usage.learnt_from,
             baseline: self.usage.baseline,
-            deliveries: self.product.on_order.clone(),
+            deliveries: self.under_way.deliveries,
             spoils: self.spoils,
             may_run_out_on: runs_out.map(|day| self.question.date(day as i64)),
             purchase,
@@ -159,7 +192,7 @@ impl<'a> Outlook<'a> {
     }
 
     fn cautions(&self, purchase: Option<&Purchase>, runs_out: bool) -> Vec<Caution> {
-        let mut cautions = Vec::new();
+        let mut cautions = self.under_way.cautions.clone();
         let learnt = self.usage.learnt_from;
         if learnt.fills + learnt.top_ups + learnt.taken == 0 {
             cautions.push(Caution::PlanOnly);
@@ -222,20 +255,19 @@ pub(super) fn order_days(question: &Question, supplier: &SupplierAsked) -> impl 
         .filter(|day| supplier.order_days.has(question.date(*day)) && question.open.has(question.date(*day)))
 }
 
-/// What is there until the end of each day. A delivery that is overdue is expected tomorrow: it is late, not lost.
-fn supply(question: &Question, product: &ProductAsked, spoils: &[WriteOff]) -> Vec<f64> {
+/// Stock and what is not overdue until the end of each day, less what expires unused.
+fn supply(
+    question: &Question,
+    product: &ProductAsked,
+    spoils: &[WriteOff],
+    under_way: &UnderWay,
+) -> Vec<f64> {
     let usable = |lot: &&OnHand| lot.released && lot.held.is_positive();
     let held: f64 = product.on_hand.iter().filter(usable).map(|lot| lot.held.base_units()).sum();
-    let arrives = |on| {
-        let day = question.offset(on);
-        if day < 0 { 1 } else { day }
-    };
     (0..question.horizon() as i64)
         .map(|day| {
-            let came = product.on_order.iter().filter(|order| arrives(order.on) <= day);
             let spoilt = spoils.iter().filter(|spoilt| question.offset(spoilt.on) <= day);
-            held + came.map(|order| order.amount.base_units()).sum::<f64>()
-                - spoilt.map(|spoilt| spoilt.amount.base_units()).sum::<f64>()
+            held + under_way.surely_by(day) - spoilt.map(|spoilt| spoilt.amount.base_units()).sum::<f64>()
         })
         .collect()
 }

@@ -3,10 +3,10 @@
 use fillmark_domain::stock::{Offer, Supplier};
 use fillmark_domain::{Amount, Id, Money};
 
-use super::answer::{OrderBy, Purchase, Transfer};
+use super::answer::{OrderBy, Purchase, StocksUp, Transfer};
 use super::lead_time::LeadOdds;
 use super::order_by::{Outlook, order_days};
-use super::pack_choice::{FURTHER_WEEKS, choose};
+use super::pack_choice::{Chosen, FURTHER_WEEKS, choose};
 use super::question::{Question, SupplierAsked};
 
 /// Halvings of the interval in which the needed amount lies: beyond this the figure is finer than a drop.
@@ -138,6 +138,7 @@ impl Choice<'_> {
             at_most: used_before_it_expires(outlook, lead, ordered_on),
             transfers: Vec::new(),
             lines: Vec::new(),
+            stocks_up: None,
             amount: Amount::ZERO,
             cost: Money::new(0, first.price.currency),
             in_step_with: None,
@@ -175,10 +176,14 @@ fn filled(question: &Question, outlook: &Outlook<'_>, purchase: Purchase, needed
         let (until, _) = outlook.use_until(covered + 7 * i64::from(weeks));
         Amount::rounded((until - until_covered).max(0.0))
     });
-    let lines = choose(&offers, needed, purchase.at_most, further);
+    let Chosen { lines, instead_of } = choose(&offers, needed, purchase.at_most, further);
+    let amount: Amount = lines.iter().map(|line| line.packs.amount).sum();
+    let given: Amount = purchase.transfers.iter().map(|transfer| transfer.amount).sum();
+    let lasts_weeks = || outlook.lasts_with((amount + given).base_units()) / 7;
     let minor = lines.iter().fold(0_i64, |sum, line| sum.saturating_add(line.cost.minor));
     Purchase {
-        amount: lines.iter().map(|line| line.packs.amount).sum(),
+        stocks_up: instead_of.map(|instead_of| StocksUp { instead_of, lasts_weeks: lasts_weeks() }),
+        amount,
         cost: Money::new(minor, purchase.cost.currency),
         lines,
         ..purchase

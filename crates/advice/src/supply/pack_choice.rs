@@ -20,6 +20,14 @@ pub(super) const FURTHER_WEEKS: [u8; 2] = [4, 8];
 /// store.
 const WORTHWHILE: f64 = 0.05;
 
+/// The packs that are chosen.
+#[derive(Debug)]
+pub(super) struct Chosen {
+    pub(super) lines: Vec<PurchaseLine>,
+    /// The cheapest that hold what is needed, where others are taken for their price by the litre.
+    pub(super) instead_of: Option<Vec<PurchaseLine>>,
+}
+
 /// The cheapest packs that hold what is needed, at most what is used before it expires. `further` is the use of
 /// [`FURTHER_WEEKS`] beyond it: where packs that hold some of it too come cheaper by the litre, with what holding them costs, they
 /// are taken.
@@ -28,15 +36,16 @@ pub(super) fn choose(
     needed: Amount,
     at_most: Option<Amount>,
     further: [Amount; FURTHER_WEEKS.len()],
-) -> Vec<PurchaseLine> {
+) -> Chosen {
+    let just = |lines| Chosen { lines, instead_of: None };
     if !needed.is_positive() {
-        return Vec::new();
+        return just(Vec::new());
     }
     let Some(enough) = mix(offers, needed, at_most) else {
-        return as_much_as_is_used(offers, needed, at_most);
+        return just(as_much_as_is_used(offers, needed, at_most));
     };
     if !further[1].is_positive() {
-        return enough;
+        return just(enough);
     }
     let most = needed + further[1];
     let most = at_most.map_or(most, |at_most| at_most.min(most));
@@ -46,7 +55,10 @@ pub(super) fn choose(
     let price = |lines: &[PurchaseLine]| by_litre(lines, needed, further[1]);
     let worthwhile = price(&enough) * (1.0 - WORTHWHILE);
     let cheapest = alone.chain(larger).min_by(|one, other| price(one).total_cmp(&price(other)));
-    cheapest.filter(|lines| price(lines) < worthwhile).unwrap_or(enough)
+    match cheapest.filter(|lines| price(lines) < worthwhile) {
+        Some(lines) => Chosen { lines, instead_of: Some(enough) },
+        None => just(enough),
+    }
 }
 
 fn mix(offers: &[&Offer], needed: Amount, at_most: Option<Amount>) -> Option<Vec<PurchaseLine>> {
@@ -129,10 +141,11 @@ mod tests {
         };
         let offers: Vec<Offer> = offers.iter().map(offer).collect();
         let offers: Vec<&Offer> = offers.iter().collect();
-        let lines = choose(&offers, ml(needed), at_most.map(ml), further.map(ml));
+        let got = choose(&offers, ml(needed), at_most.map(ml), further.map(ml));
         let told: Vec<_> =
-            lines.iter().map(|line| (line.offer.pack.thousandths() / 1_000, line.packs.count)).collect();
+            got.lines.iter().map(|line| (line.offer.pack.thousandths() / 1_000, line.packs.count)).collect();
         assert_eq!(told, chosen);
+        assert!(got.instead_of.is_none_or(|enough| enough != got.lines));
     }
 
     const SIZES: [(i64, i64, u32); 3] = [(1_000, 1_000, 0), (5_000, 4_000, 0), (5_000, 3_400, 3)];

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
-use fillmark_domain::stock::{Offer, OnHand, Product, ProductKind, Supplier};
+use fillmark_domain::stock::{Offer, OnHand, Order, Product, ProductKind, Supplier};
 use fillmark_domain::{Amount, Currency, Id, OpenDays, Stage, Week};
 
 /// Service level that is meant when a site names none: the chance of not running out before an order arrives.
@@ -181,10 +181,23 @@ pub struct ProductAsked {
 /// A delivery still to come.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Expected {
-    /// When.
+    /// When, as it was agreed; a day that has passed makes it overdue.
     pub on: NaiveDate,
     /// How much.
     pub amount: Amount,
+    /// The order it belongs to; none where another site has sent it.
+    pub ordered: Option<Ordered>,
+}
+
+/// An order that something is still to come of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Ordered {
+    /// Which.
+    pub order: Id<Order>,
+    /// From whom.
+    pub supplier: Id<Supplier>,
+    /// When it was placed.
+    pub placed_on: NaiveDate,
 }
 
 /// Use that no plan knew.

@@ -1,8 +1,8 @@
 //! A purchase as a person is told it.
 
-use fillmark_domain::{Amount, Coded};
+use fillmark_domain::{Amount, Base, Coded};
 
-use super::{Gains, OrderBy, Purchase};
+use super::{Gains, LeadTime, OrderBy, Purchase, PurchaseLine, StocksUp};
 
 impl Purchase {
     /// Why so much of it is to be ordered on that day, in sentences.
@@ -16,19 +16,16 @@ impl Purchase {
                 format!("Even ordered on {on} the chance of running out before it comes is {chance:.0} %.")
             }
         };
-        let lead = match self.lead_time.orders {
-            0 => format!(
-                "The supplier promises {:.0} days; no order has shown it yet.",
-                self.lead_time.mean_days
-            ),
-            orders => format!(
-                "The supplier takes {:.0} days, give or take {:.0}, by the promise and {orders} orders.",
-                self.lead_time.mean_days, self.lead_time.sd_days
-            ),
-        };
         let unit = self.base.unit().code();
         let needed = format!("{} {unit} keep the service level until the order after it comes.", self.needed);
-        let told = [Some(by), Some(lead), Some(needed), self.given(unit), self.packs(unit), self.early()];
+        let told = [
+            Some(by),
+            Some(self.lead_time.told()),
+            Some(needed),
+            self.given(unit),
+            self.packs(unit),
+            self.early(),
+        ];
         told.into_iter().flatten().collect::<Vec<_>>().join(" ")
     }
 
@@ -43,10 +40,13 @@ impl Purchase {
     }
 
     fn packs(&self, unit: &str) -> Option<String> {
-        let each = self.lines.iter().map(|line| format!("{} × {} {unit}", line.packs.count, line.offer.pack));
-        let each = each.collect::<Vec<_>>().join(" and ");
-        let cheapest = if self.lines.len() > 1 { ", the cheapest mix of packs" } else { "" };
-        (!each.is_empty()).then(|| format!("{each} hold {} {unit}{cheapest}.", self.amount))
+        let each = each_of(&self.lines, unit);
+        let mix = if self.lines.len() > 1 { ", the cheapest mix of packs" } else { "" };
+        let why = match &self.stocks_up {
+            Some(stocks_up) => stocks_up.told(unit, self.base),
+            None => mix.to_owned(),
+        };
+        (!each.is_empty()).then(|| format!("{each} hold {} {unit}{why}.", self.amount))
     }
 
     fn early(&self) -> Option<String> {
@@ -62,5 +62,72 @@ impl Purchase {
                 format!("It goes along on {} already: that costs less than a freight of its own.", forward.to)
             }
         })
+    }
+}
+
+fn each_of(lines: &[PurchaseLine], unit: &str) -> String {
+    let each = lines.iter().map(|line| format!("{} × {} {unit}", line.packs.count, line.offer.pack));
+    each.collect::<Vec<_>>().join(" and ")
+}
+
+impl StocksUp {
+    fn told(&self, unit: &str, base: Base) -> String {
+        let measure = match base {
+            Base::Volume => "litre",
+            Base::Mass => "kilogram",
+        };
+        let instead = each_of(&self.instead_of, unit);
+        let weeks = counted(usize::try_from(self.lasts_weeks).unwrap_or(0), "week");
+        format!(
+            ", more than is needed: they are cheaper by the {measure} than {instead}, and with them the stock lasts {weeks}"
+        )
+    }
+}
+
+impl LeadTime {
+    /// What the supplier promised, and what is believed of it.
+    fn told(&self) -> String {
+        let promised = format!("The supplier promises {}", counted(self.promised_days.into(), "day"));
+        let believed = format!("{:.0} days, give or take {:.0}", self.mean_days, self.sd_days);
+        match self.orders {
+            0 => format!("{promised}; no order has shown it yet, so {believed}, are reckoned with."),
+            orders => format!(
+                "{promised}; by that and {}, {believed}, are reckoned with.",
+                counted(orders, "order")
+            ),
+        }
+    }
+}
+
+fn counted(number: usize, what: &str) -> String {
+    match number {
+        1 => format!("1 {what}"),
+        number => format!("{number} {what}s"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check((promised_days, mean_days, orders): (u16, f64, usize), told: &str) {
+        assert_eq!(LeadTime { promised_days, mean_days, sd_days: 7.6, orders }.told(), told);
+    }
+
+    #[test]
+    fn a_promise_is_told_as_it_was_given_and_the_belief_apart() {
+        check(
+            (20, 21.6, 0),
+            "The supplier promises 20 days; no order has shown it yet, so 22 days, give or take 8, are reckoned with.",
+        );
+        check(
+            (1, 9.8, 1),
+            "The supplier promises 1 day; by that and 1 order, 10 days, give or take 8, are reckoned with.",
+        );
+        check(
+            (10, 18.2, 12),
+            "The supplier promises 10 days; by that and 12 orders, 18 days, give or take 8, are reckoned with.",
+        );
     }
 }

@@ -1,9 +1,9 @@
 //! What of a forecast and of orders somebody must be told without asking.
 
 use chrono::{Days, NaiveDate};
-use fillmark_domain::stock::{Offer, Order, Product, ProductId, Supplier};
+use fillmark_domain::stock::{LotId, Offer, Order, Product, ProductId, Supplier, WriteOff};
 use fillmark_domain::work::AlertKind;
-use fillmark_domain::{Id, Money};
+use fillmark_domain::{Base, Coded, Id, Money};
 use uuid::Uuid;
 
 use super::{Caution, Forecast, LeadTime, OrderBy, ProductForecast};
@@ -47,18 +47,28 @@ pub const SUPPLY_ALERTS: [AlertKind; 5] = [
     AlertKind::SupplierLate,
 ];
 
-/// What a forecast warns of. `named` gives a product's name.
+/// What a forecast warns of. `named` gives a product's name and what it is counted in, `numbered` the number printed on a lot.
 pub fn of_forecast(
     forecast: &Forecast,
     today: NaiveDate,
-    named: impl Fn(ProductId) -> String,
+    named: impl Fn(ProductId) -> (String, Base),
+    numbered: impl Fn(LotId) -> String,
 ) -> Vec<Warning> {
     let mut warnings = Vec::new();
     for product in &forecast.products {
-        let name = named(product.product);
+        let (name, base) = named(product.product);
         warnings.extend(order_soon(product, &name, today));
         warnings.extend(out_soon(product, &name, today));
-        warnings.extend(left_over(product, &name, today));
+        let left = left_over(product, today);
+        warnings.extend(left.map(|lot| {
+            let amount = format!("{:.0} {}", lot.amount.base_units(), base.unit().code());
+            let last = lot.on.pred_opt().unwrap_or(lot.on);
+            let number = numbered(lot.lot);
+            let text = format!(
+                "{name}: {amount} of lot {number} are expected to be left when it expires; its last day is {last}."
+            );
+            about(AlertKind::Expiry, lot.lot, text)
+        }));
     }
     warnings
 }
@@ -101,23 +111,12 @@ fn out_soon(product: &ProductForecast, name: &str, today: NaiveDate) -> Option<W
     Some(about(AlertKind::StockOutNear, product.product, text))
 }
 
-fn left_over<'a>(
-    product: &'a ProductForecast,
-    name: &'a str,
-    today: NaiveDate,
-) -> impl Iterator<Item = Warning> + 'a {
+/// The lots of which a person should know that some of them will be left.
+fn left_over(product: &ProductForecast, today: NaiveDate) -> impl Iterator<Item = &WriteOff> {
     let days = product.days.len().max(1);
     let a_day = product.expected_use(days) / days as f64;
-    let told = product.spoils.iter().filter(move |lot| {
+    product.spoils.iter().filter(move |lot| {
         within(lot.on, today, EXPIRY_SOON_DAYS) && lot.amount.base_units() > LEFT_OVER_DAYS * a_day
-    });
-    told.map(move |lot| {
-        let text = format!(
-            "{name}: {:.0} of a lot are expected to be left when it expires; its last day is {}.",
-            lot.amount.base_units(),
-            lot.on.pred_opt().unwrap_or(lot.on)
-        );
-        about(AlertKind::Expiry, lot.lot, text)
     })
 }
 
@@ -187,8 +186,8 @@ pub fn of_prices(steps: &[PriceStep<'_>]) -> Vec<Warning> {
 
 #[cfg(test)]
 mod tests {
+    use fillmark_domain::Currency;
     use fillmark_domain::stock::ProductKind;
-    use fillmark_domain::{Base, Currency};
 
     use super::*;
 

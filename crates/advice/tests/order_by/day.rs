@@ -1,11 +1,11 @@
 //! The day to order by.
 
 use chrono::{Days as ChronoDays, NaiveDate, Weekday};
-use fillmark_advice::supply::warnings::{self, OrderOut};
+use fillmark_advice::supply::warnings::{self, OrderOut, Warning};
 use fillmark_advice::supply::*;
 use fillmark_domain::stock::Supplier;
 use fillmark_domain::work::AlertKind;
-use fillmark_domain::{Currency, Week};
+use fillmark_domain::{Base, Currency, Week};
 use proptest::prelude::*;
 
 use crate::site::*;
@@ -59,8 +59,40 @@ fn nothing_is_ordered_while_the_stock_lasts() {
 #[test]
 fn what_is_under_way_is_counted() {
     let mut question = site(vec![product(base_a(), ml(2_000))]);
-    question.products[0].on_order = vec![Expected { on: day("2031-03-10"), amount: ml(10_000) }];
+    question.products[0].on_order =
+        vec![Expected { on: day("2031-03-10"), amount: ml(10_000), ordered: None }];
     check(&question, None, 0);
+}
+
+/// 2000 mL last twenty days; an order of 10 L was expected so many days ago.
+fn with_overdue(days: u64) -> Question {
+    let mut question = site(vec![product(base_a(), ml(2_000))]);
+    steady_supplier(&mut question);
+    let on = today() - ChronoDays::new(days);
+    let ordered = Some(Ordered { order: id(30), supplier: greenline(), placed_on: on - ChronoDays::new(5) });
+    question.products[0].on_order = vec![Expected { on, amount: ml(10_000), ordered }];
+    question
+}
+
+#[test]
+fn an_order_that_is_overdue_by_a_month_hides_no_stock_out() {
+    let forecast = check(&with_overdue(30), Some(OrderBy::On(day("2031-03-16"))), 1);
+    let told = &forecast.products[0];
+    assert_eq!((told.deliveries.len(), told.may_run_out_on), (0, Some(day("2031-03-22"))));
+    let not_counted = |caution: &Caution| matches!(caution, Caution::Overdue { reckoned_on: None, .. });
+    assert!(told.cautions.iter().any(not_counted), "{:?}", told.cautions);
+    let last = told.days.last().unwrap();
+    assert!(last.balance < -6_900.0, "{last:?}");
+}
+
+#[test]
+fn an_order_that_is_a_few_days_overdue_is_counted_on_by_its_chance() {
+    let told = forecast(&with_overdue(2)).products.remove(0);
+    assert!(told.deliveries[0].on > today() && told.deliveries[0].on < day("2031-03-10"));
+    let (held, balance) = (2_000.0, told.days[10].balance + 1_100.0);
+    assert!(held < balance && balance < held + 10_000.0, "{balance}");
+    // It may be lost: without another order it may run out as it would without this one.
+    assert_eq!(told.may_run_out_on, Some(day("2031-03-22")));
 }
 
 #[test]
@@ -155,8 +187,13 @@ proptest! {
 
 #[track_caller]
 fn check_told(question: &Question, kinds: &[AlertKind]) {
-    let told = warnings::of_forecast(&forecast(question), today(), |_| "Grow A".into());
+    let told = told(question);
     assert_eq!(told.iter().map(|warning| warning.kind).collect::<Vec<_>>(), kinds, "{told:?}");
+}
+
+fn told(question: &Question) -> Vec<Warning> {
+    let named = |_| ("Grow A".to_owned(), Base::Volume);
+    warnings::of_forecast(&forecast(question), today(), named, |_| "L-77".into())
 }
 
 /// 100 mL a day and a supplier who takes five days.
@@ -174,7 +211,11 @@ fn what_must_be_ordered_or_runs_out_or_is_left_is_told() {
     let mut unoffered = of(1_500, None);
     unoffered.products[0].offers.clear();
     check_told(&unoffered, &[AlertKind::StockOutNear]);
-    check_told(&of(9_000, Some("2031-04-10")), &[AlertKind::Expiry]);
+    let expiring = of(9_000, Some("2031-04-10"));
+    check_told(&expiring, &[AlertKind::Expiry]);
+    let left =
+        "Grow A: 5100 mL of lot L-77 are expected to be left when it expires; its last day is 2031-04-10.";
+    assert_eq!(told(&expiring)[0].text, left);
 }
 
 #[test]
@@ -188,7 +229,7 @@ fn an_order_is_late_beyond_its_suppliers_spread() {
         freight_minor: 0,
         currency: Currency::from_code("EUR").unwrap(),
     };
-    let lead_time = LeadTime { mean_days: 5.0, sd_days: 1.0, orders: 20 };
+    let lead_time = LeadTime { promised_days: 5, mean_days: 5.0, sd_days: 1.0, orders: 20 };
     let told = |waited| {
         let placed_on = today() - ChronoDays::new(waited);
         let out = OrderOut { id: id(1), supplier: &supplier, placed_on, lead_time };

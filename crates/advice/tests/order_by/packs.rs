@@ -68,6 +68,20 @@ fn several_sizes_are_mixed_where_that_is_cheapest() {
 }
 
 #[test]
+fn a_pack_that_is_taken_for_its_price_by_the_litre_says_so() {
+    // 100 mL a day, a week's stock: some 950 mL are needed, and five litres last seven weeks more.
+    let purchase = check_packs(700, &[(1_000, 500, 0), (5_000, 1_990, 0), (20_000, 6_000, 0)], &[(5_000, 1)]);
+    let stocks_up = purchase.stocks_up.as_ref().expect("it is more than is needed");
+    assert_eq!((stocks_up.lasts_weeks, stocks_up.instead_of[0].offer.pack), (8, ml(1_000)));
+    let told = "1 × 5000 mL hold 5000 mL, more than is needed: they are cheaper by the litre than";
+    let weeks = "and with them the stock lasts 8 weeks.";
+    let why = purchase.told();
+    assert!(why.contains(told) && why.contains(weeks), "{why}");
+    let enough = check_packs(700, &[(1_000, 500, 0)], &[(1_000, stocks_up.instead_of[0].packs.count)]);
+    assert!(enough.stocks_up.is_none() && !enough.told().contains("by the litre"), "{}", enough.told());
+}
+
+#[test]
 fn a_price_break_is_taken_where_what_it_holds_is_used_soon() {
     check_packs(0, &[(1_000, 1_000, 0), (1_000, 800, 5)], &[(1_000, 5)]);
     check_packs(0, &[(1_000, 1_000, 0), (1_000, 800, 20)], &[(1_000, 2)]);

@@ -25,13 +25,16 @@ pub struct ProposedPurchase {
     /// Chance of running out before it arrives when ordered on that day, %.
     #[schema(minimum = 0, maximum = 100)]
     pub chance_of_running_out_percent: f64,
-    /// Expected days from order to delivery.
+    /// Days from order to delivery by the supplier's word.
+    #[serde(default)]
+    pub lead_time_promised_days: u16,
+    /// Expected days from order to delivery: the promise, and more and more what orders took.
     #[schema(minimum = 0, maximum = 1000)]
     pub lead_time_mean_days: f64,
     /// Their standard deviation, days.
     #[schema(minimum = 0, maximum = 1000)]
     pub lead_time_sd_days: f64,
-    /// Past orders they were learnt from; 0 is the supplier's word alone.
+    /// Past orders they were learnt from; 0 is the supplier's word, and how far such words hold.
     #[schema(minimum = 0, maximum = 9007199254740991i64)]
     pub lead_time_order_count: u64,
     /// What keeps the service level until the order after it arrives, before rounding to packs.
@@ -41,7 +44,8 @@ pub struct ProposedPurchase {
     /// What other sites can give of it first; only the rest is bought.
     #[schema(max_items = 1000)]
     pub transfers: Vec<ProposedTransfer>,
-    /// The cheapest packs that hold the rest; none where they would expire first or the transfers are enough.
+    /// The cheapest packs that hold the rest, or up to eight weeks' further use as well where that is at least 5 % cheaper by the
+    /// litre or kilogram, which `why` then says; none where they would expire first or the transfers are enough.
     #[schema(max_items = 100)]
     pub lines: Vec<ProposedLine>,
     /// Packs of all sizes.
@@ -197,6 +201,7 @@ impl ProposedPurchase {
             order_by_on: purchase.order_by.date(),
             late: matches!(purchase.order_by, answers::OrderBy::Late(_)),
             chance_of_running_out_percent: percent(purchase.chance_of_running_out),
+            lead_time_promised_days: purchase.lead_time.promised_days,
             lead_time_mean_days: round(purchase.lead_time.mean_days),
             lead_time_sd_days: round(purchase.lead_time.sd_days),
             lead_time_order_count: purchase.lead_time.orders as u64,
@@ -237,16 +242,18 @@ impl ProposedLine {
 impl ProposedOrder {
     /// A proposed order.
     pub fn of(order: &answers::ProposedOrder, names: ForecastNames<'_>) -> Self {
+        let supplier = names.supplier(order.supplier);
+        let of = format!("of {supplier}");
         Self {
             supplier_id: order.supplier.uuid(),
-            supplier: names.supplier(order.supplier),
+            supplier,
             order_by_on: order.order_by.date(),
             product_ids: order.products.iter().map(|product| product.uuid()).collect(),
             value_minor: order.value.minor,
             currency: order.value.currency.code(),
             freight_minor: order.freight_minor,
             below_minimum_minor: order.below_minimum_minor,
-            cautions: order.cautions.iter().map(caution).collect(),
+            cautions: order.cautions.iter().map(|one| caution(one, &of)).collect(),
         }
     }
 }

@@ -57,6 +57,9 @@ pub struct NewPlacing {
     /// When it should arrive; by the supplier's promise, unless stated.
     #[serde(default)]
     pub expected_on: Option<NaiveDate>,
+    /// It was asked back, since it is below the supplier's least order, and is placed all the same.
+    #[serde(default)]
+    pub confirmed: bool,
 }
 
 /// An order and where it stands.
@@ -87,6 +90,14 @@ pub struct Order {
     /// ISO 4217 code of it.
     #[schema(max_length = 3)]
     pub currency: Option<String>,
+    /// Freight by the supplier's terms as they are now, minor units; null where those are in another currency.
+    pub freight_minor: Option<i64>,
+    /// Of a draft, what is missing to the supplier's least order, minor units; 0 where it is reached, null where that is in another
+    /// currency.
+    pub below_minimum_minor: Option<i64>,
+    /// Of a draft, what to keep in mind before it is placed.
+    #[schema(max_items = 20)]
+    pub cautions: Vec<String>,
     /// Who stands for it, if somebody does; other lines want it anew.
     pub approved_by: Option<Uuid>,
     /// Since when.
@@ -146,10 +157,11 @@ pub struct OrderOutstanding {
     pub amount: Quantity,
 }
 
-impl From<Kept<words::Order>> for Order {
-    fn from(kept: Kept<words::Order>) -> Self {
+impl Order {
+    /// An order to a supplier with these terms.
+    pub fn of(kept: &Kept<words::Order>, supplier: &words::Supplier) -> Self {
         use words::OrderState as State;
-        let order = kept.content;
+        let order = &kept.content;
         let (placed_on, expected_on, cancelled_on, received) = match &order.state {
             State::Draft => (None, None, None, &[][..]),
             State::Placed { on, expected_on } => (Some(*on), Some(*expected_on), None, &[][..]),
@@ -169,7 +181,11 @@ impl From<Kept<words::Order>> for Order {
             product_id: product.uuid(),
             amount: of(product, amount),
         };
-        let value = order.lines.iter().map(|line| line.price.times(line.packs.into()).minor);
+        let value = order.value();
+        let comparable = value.is_some_and(|value| value.currency == supplier.currency);
+        let is_draft = order.state == State::Draft;
+        let short = order.short_of_least(supplier).filter(|_| is_draft);
+        let missing = short.map_or(0, |short| short.missing.minor);
         Self {
             id: kept.id.uuid(),
             reference: words::Order::reference(kept.id),
@@ -178,8 +194,11 @@ impl From<Kept<words::Order>> for Order {
             updated_at: kept.updated_at.into(),
             supplier_id: order.supplier.uuid(),
             state: order.state.code().to_owned(),
-            value_minor: value.fold(0, i64::saturating_add),
-            currency: order.lines.first().map(|line| line.price.currency.code()),
+            value_minor: value.map_or(0, |value| value.minor),
+            currency: value.map(|value| value.currency.code()),
+            freight_minor: comparable.then_some(supplier.freight_minor),
+            below_minimum_minor: (comparable && is_draft).then_some(missing),
+            cautions: short.iter().map(ToString::to_string).collect(),
             approved_by: order.approved.and_then(|approval| approval.by).map(|person| person.uuid()),
             approved_at: order.approved.map(|approval| approval.at.into()),
             placed_on,

@@ -36,7 +36,7 @@ pub struct NewReceipt {
     /// The order it came on.
     #[serde(default)]
     pub order_id: Option<Uuid>,
-    /// It was asked back as looking mis-keyed, and is right all the same.
+    /// It was asked back as looking mis-keyed or entered before, and is right all the same.
     #[serde(default)]
     pub confirmed: bool,
 }

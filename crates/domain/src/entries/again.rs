@@ -6,7 +6,7 @@ use uuid::Uuid;
 
 use crate::entries::{Addition, Poured, TankChange};
 use crate::local::clock_and_day;
-use crate::stock::ProductId;
+use crate::stock::{ProductId, Slip, Wanted};
 use crate::{Amount, Base, Id};
 
 /// Nobody drains a tank again that was filled so short a time ago, while two who worked on it together may each write
@@ -16,6 +16,10 @@ pub const SAME_CHANGE: TimeDelta = TimeDelta::hours(2);
 /// Who doses after a colleague lets the tank mix and reads it first, which takes about so long; common practice, no
 /// source.
 pub const SAME_ADDITION: TimeDelta = TimeDelta::minutes(15);
+
+/// Who puts a delivery on the shelf and who enters its papers do so within a part of the working day, in which no two vans bring the
+/// same; common practice, no source.
+pub const SAME_RECEIPT: TimeDelta = TimeDelta::hours(2);
 
 /// What is to be poured, measured out.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -96,9 +100,57 @@ pub fn same_change(near: &[(Id<TankChange>, TankChange)], client_id: Uuid) -> Op
     same.map(|(id, change)| EnteredBefore { id: id.uuid(), done_at: change.recorded_at })
 }
 
+/// The first of the receipts of a lot near to the instant that is of the same amount. What came on orders is held against what
+/// they await, so two with an order each are left to them. The same client id is no second entry.
+pub fn same_receipt(near: &[Slip], receipt: &Wanted) -> Option<EnteredBefore> {
+    let is_same = |says: &Wanted| {
+        says.client_id != receipt.client_id
+            && (says.lot, says.amount) == (receipt.lot, receipt.amount)
+            && (says.order.is_none() || receipt.order.is_none())
+    };
+    let same = near.iter().find(|slip| is_same(&slip.says));
+    same.map(|slip| EnteredBefore { id: slip.id.uuid(), done_at: slip.says.done_at })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::stock::SlipKind;
+    use crate::stock::testing::id;
+
+    fn receipt(client: u128, lot: &str, ml: i64, order: Option<&str>) -> Wanted {
+        Wanted {
+            client_id: Some(Uuid::from_u128(client)),
+            kind: SlipKind::Receipt,
+            product: id("Grow A"),
+            lot: Some(id(lot)),
+            base: Base::Volume,
+            amount: Amount::from_thousandths(ml * 1000),
+            done_at: DateTime::UNIX_EPOCH,
+            reason: None,
+            order: order.map(id),
+            other_site: None,
+            reverses: None,
+        }
+    }
+
+    #[track_caller]
+    fn check(before: Wanted, now: &Wanted, same: bool) {
+        let slip = Slip { id: id("slip"), says: before, entered_at: DateTime::UNIX_EPOCH, entered_by: None };
+        assert_eq!(same_receipt(&[slip], now).is_some(), same);
+    }
+
+    #[test]
+    fn the_same_of_a_lot_came_once_unless_orders_say_otherwise() {
+        let now = receipt(1, "L1", 5_000, None);
+        check(receipt(2, "L1", 5_000, None), &now, true);
+        check(receipt(2, "L1", 5_000, Some("order")), &now, true);
+        check(receipt(1, "L1", 5_000, None), &now, false);
+        check(receipt(2, "L2", 5_000, None), &now, false);
+        check(receipt(2, "L1", 4_000, None), &now, false);
+        let on_order = receipt(1, "L1", 5_000, Some("order"));
+        check(receipt(2, "L1", 5_000, Some("order")), &on_order, false);
+    }
 
     #[test]
     fn people_are_told_by_the_clock_of_the_site() {

@@ -135,6 +135,24 @@ impl Order {
         Order { supplier, lines, approved: None, state: OrderState::Draft }
     }
 
+    /// Sum of its lines, without freight; none where there are none.
+    pub fn value(&self) -> Option<Money> {
+        let costs = self.lines.iter().map(|line| line.price.times(line.packs.into()));
+        // Offers are in the site's money, so all lines are.
+        costs.reduce(|sum, cost| Money::new(sum.minor.saturating_add(cost.minor), sum.currency))
+    }
+
+    /// What its value is short of the supplier's least order by; none where it reaches that, or where that is in another currency: an
+    /// exchange rate is a fact of a day, and nobody told it.
+    pub fn short_of_least(&self, supplier: &Supplier) -> Option<ShortOfLeast> {
+        let value = self.value().filter(|value| value.currency == supplier.currency)?;
+        let missing = supplier.minimum_order_minor.saturating_sub(value.minor);
+        (missing > 0).then(|| ShortOfLeast {
+            missing: Money::new(missing, value.currency),
+            least: Money::new(supplier.minimum_order_minor, value.currency),
+        })
+    }
+
     /// The same draft, with somebody who stands for it.
     /// # Errors
     /// [`NotAllowed`] once the supplier has it, or while it has no packs.
@@ -314,6 +332,16 @@ fn outstanding(lines: &[OrderLine], received: &[Received]) -> Vec<(Id<Product>, 
     }
     open.retain(|(_, amount)| amount.is_positive());
     open
+}
+
+/// What an order lacks to what its supplier delivers at all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("{missing} are missing to the supplier's least order of {least}, freight not counted")]
+pub struct ShortOfLeast {
+    /// What is missing.
+    pub missing: Money,
+    /// The least.
+    pub least: Money,
 }
 
 /// A change of state that an order does not allow.

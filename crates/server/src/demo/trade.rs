@@ -87,8 +87,10 @@ impl Shelf {
                     &[Packs { offer: place.offers[product], packs }],
                 )
                 .await?;
-                let placing = Placing { at: Some(at(day, 9)), expected_on: None };
-                let order = stock::place_order(app, manager, place.id, draft.id, placing).await?.id;
+                // Each canister is ordered by itself, whatever the supplier's least order.
+                let placing = Placing { at: Some(at(day, 9)), expected_on: None, confirmed: true };
+                let order =
+                    stock::place_order(app, manager, place.id, draft.order.id, placing).await?.order.id;
                 let on = day + Days::new(chance.random_range(7..14));
                 self.coming.push(Coming { on, product, ml: f64::from(packs) * pack_ml, order });
             }

@@ -16,6 +16,7 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use uuid::Uuid;
 
+use super::stock::orders;
 use crate::http::csv::FormatQuery;
 use crate::http::list::{Asked, ListKind};
 use crate::http::{
@@ -95,7 +96,7 @@ pub async fn draft_forecast_orders(
 ) -> Result<HttpResponse, Refused> {
     let drafts =
         forecast::draft_orders(&app, &caller.0, Id::new(path.into_inner()), body.0.order_by_on).await?;
-    Ok(HttpResponse::Created().json(drafts.into_iter().map(Order::from).collect::<Vec<_>>()))
+    Ok(HttpResponse::Created().json(drafts.iter().map(orders::told).collect::<Vec<Order>>()))
 }
 
 /// Forecast with changes of the plan, of which nothing is kept, beside the forecast as planned.
@@ -179,6 +180,8 @@ pub async fn list_issued_forecasts(
 }
 
 /// Issue a forecast now, and keep it, to be held against what is used.
+///
+/// What it warns of raises alerts as the forecast of a night does, and closes those that are over.
 #[utoipa::path(tag = "stock", operation_id = "issue_forecast", security(("bearer" = [])),
     responses((status = 201, description = "As it was issued", body = IssuedForecast), WriteProblems))]
 #[post("/sites/{site_id}/forecasts")]

@@ -3,7 +3,7 @@
 mod costs;
 mod counts;
 mod ledger;
-mod orders;
+pub(crate) mod orders;
 pub(super) mod traces;
 mod transfers;
 

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use chrono::{Days, NaiveDate, Weekday};
 use fillmark_advice::supply::inventory::normal_tail_inverse;
-use fillmark_advice::supply::{PastOrder, SupplierAsked};
+use fillmark_advice::supply::{Ordered, PastOrder, SupplierAsked};
 use fillmark_domain::stock::Supplier;
 use fillmark_domain::{Currency, Days as Span, Id, OpenDays, Week};
 use rand::rngs::StdRng;
@@ -25,6 +25,8 @@ pub(super) struct Delivery {
     pub(super) arrives: i64,
     /// When it is expected by what was known as it was placed.
     pub(super) expected_on: NaiveDate,
+    /// What the forecast is told of it.
+    pub(super) ordered: Ordered,
 }
 
 /// All orders of a run. Those on record before it are known to the learner; those recorded later never happened in it.
@@ -87,6 +89,11 @@ impl<'a> Deliveries<'a> {
         Delivery {
             arrives: origin.day + (arrived_on - origin.date).num_days(),
             expected_on: self.open_after(origin.date, mean_days.round()),
+            ordered: Ordered {
+                order: Id::new(Uuid::from_u128(origin.day.unsigned_abs().into())),
+                supplier: supplier_id(),
+                placed_on: origin.date,
+            },
         }
     }
 

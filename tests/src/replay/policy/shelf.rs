@@ -75,7 +75,11 @@ impl<'a> Shelf<'a> {
         }];
         let coming = self.coming.iter();
         asked.on_order = coming
-            .map(|(delivery, amount)| Expected { on: delivery.expected_on, amount: Amount::rounded(*amount) })
+            .map(|(delivery, amount)| Expected {
+                on: delivery.expected_on,
+                amount: Amount::rounded(*amount),
+                ordered: Some(delivery.ordered),
+            })
             .collect();
         asked.offers = vec![Offer {
             supplier: supplier_id(),

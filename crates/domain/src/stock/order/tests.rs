@@ -118,3 +118,31 @@ fn what_is_outstanding_shrinks_with_what_comes() {
     assert_eq!(open(&placed()), 10_000);
     assert_eq!(open(&placed().receive(came(4_000)).unwrap()), 6_000);
 }
+
+/// Two packs at 19.90 of a supplier with this least order.
+#[track_caller]
+fn check_least(minimum_order_minor: i64, currency: &str, told: Option<&str>) {
+    let supplier = Supplier {
+        name: "Greenline".into(),
+        order_days: crate::Week::EVERY_DAY,
+        cut_off: chrono::NaiveTime::MIN,
+        promised_lead_days: 3,
+        minimum_order_minor,
+        freight_minor: 990,
+        currency: Currency::from_code(currency).unwrap(),
+    };
+    let short = two_packs_of_a().short_of_least(&supplier);
+    assert_eq!(short.map(|short| short.to_string()).as_deref(), told);
+}
+
+#[test]
+fn an_order_below_the_least_of_its_supplier_says_what_is_missing() {
+    check_least(0, "EUR", None);
+    check_least(3_980, "EUR", None);
+    check_least(
+        10_000,
+        "EUR",
+        Some("60.20 EUR are missing to the supplier's least order of 100.00 EUR, freight not counted"),
+    );
+    check_least(10_000, "GBP", None);
+}

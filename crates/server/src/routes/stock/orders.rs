@@ -3,7 +3,7 @@
 use actix_web::http::header;
 use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, get, patch, post};
-use fillmark_actions::stock::{self, Packs, Placing};
+use fillmark_actions::stock::{self, Packs, Placing, SupplierOrder};
 use fillmark_api::{Listed, NewOrder, NewPlacing, Order};
 use fillmark_domain::Id;
 use fillmark_domain::stock::OrderState;
@@ -38,6 +38,11 @@ fn packs(order: &NewOrder) -> Vec<Packs> {
     order.lines.iter().map(|line| Packs { offer: Id::new(line.offer_id), packs: line.packs }).collect()
 }
 
+/// An order as it is answered.
+pub(crate) fn told(order: &SupplierOrder) -> Order {
+    Order::of(&order.order, &order.supplier)
+}
+
 fn tagged(mut response: HttpResponseBuilder, order: Order) -> HttpResponse {
     response.insert_header((header::ETAG, format!("\"v{}\"", order.version))).json(order)
 }
@@ -53,7 +58,7 @@ pub async fn approve_order(
 ) -> Result<HttpResponse, Refused> {
     let (site, id) = path.into_inner();
     let order = stock::approve_order(&app, &caller.0, Id::new(site), Id::new(id)).await?;
-    Ok(tagged(HttpResponse::Created(), order.into()))
+    Ok(tagged(HttpResponse::Created(), told(&order)))
 }
 
 /// Read a message to the supplier that can be sent as it stands.
@@ -84,7 +89,7 @@ pub async fn list_orders(
 ) -> Result<HttpResponse, Refused> {
     let asked = Asked::read(&request, ORDERS)?;
     let page = stock::list_orders(&app, &caller.0, Id::new(path.into_inner()), &asked.page).await?;
-    Ok(asked.answer(&request, page, Order::from))
+    Ok(asked.answer(&request, page, |order| told(&order)))
 }
 
 /// Draft an order of packs that one supplier offers.
@@ -101,8 +106,8 @@ pub async fn draft_order(
     body.0.check()?;
     let order = stock::draft_order(&app, &caller.0, Id::new(site), &packs(&body.0)).await?;
     let mut response = HttpResponse::Created();
-    response.insert_header((header::LOCATION, format!("/api/v1/sites/{site}/orders/{}", order.id)));
-    Ok(tagged(response, order.into()))
+    response.insert_header((header::LOCATION, format!("/api/v1/sites/{site}/orders/{}", order.order.id)));
+    Ok(tagged(response, told(&order)))
 }
 
 /// Read an order and where it stands.
@@ -116,7 +121,7 @@ pub async fn read_order(
 ) -> Result<HttpResponse, Refused> {
     let (site, id) = path.into_inner();
     let order = stock::read_order(&app, &caller.0, Id::new(site), Id::new(id)).await?;
-    Ok(tagged(HttpResponse::Ok(), order.into()))
+    Ok(tagged(HttpResponse::Ok(), told(&order)))
 }
 
 /// Replace the lines of a draft.
@@ -137,10 +142,12 @@ pub async fn redraft_order(
     body.0.check()?;
     let (site, id) = (Id::new(site), Id::new(id));
     let order = stock::redraft_order(&app, &caller.0, site, id, seen.0, &packs(&body.0)).await?;
-    Ok(tagged(HttpResponse::Ok(), order.into()))
+    Ok(tagged(HttpResponse::Ok(), told(&order)))
 }
 
 /// Place a draft: the supplier has it now.
+///
+/// One that is below the supplier's least order is asked back, and placed when it is confirmed.
 #[utoipa::path(tag = "stock", operation_id = "place_order", security(("bearer" = [])), request_body = NewPlacing,
     responses((status = 200, description = "Where it stands now", body = Order), WriteProblems))]
 #[post("/sites/{site_id}/orders/{order_id}/placements")]
@@ -151,9 +158,13 @@ pub async fn place_order(
     body: Json<NewPlacing>,
 ) -> Result<HttpResponse, Refused> {
     let (site, id) = path.into_inner();
-    let placing = Placing { at: body.0.placed_at.map(|at| at.0), expected_on: body.0.expected_on };
+    let placing = Placing {
+        at: body.0.placed_at.map(|at| at.0),
+        expected_on: body.0.expected_on,
+        confirmed: body.0.confirmed,
+    };
     let order = stock::place_order(&app, &caller.0, Id::new(site), Id::new(id), placing).await?;
-    Ok(tagged(HttpResponse::Ok(), order.into()))
+    Ok(tagged(HttpResponse::Ok(), told(&order)))
 }
 
 /// Close an order of which the rest will not come.
@@ -167,7 +178,7 @@ pub async fn close_order(
 ) -> Result<HttpResponse, Refused> {
     let (site, id) = path.into_inner();
     let order = stock::close_order(&app, &caller.0, Id::new(site), Id::new(id)).await?;
-    Ok(tagged(HttpResponse::Ok(), order.into()))
+    Ok(tagged(HttpResponse::Ok(), told(&order)))
 }
 
 /// Give an order up before anything came.
@@ -181,5 +192,5 @@ pub async fn cancel_order(
 ) -> Result<HttpResponse, Refused> {
     let (site, id) = path.into_inner();
     let order = stock::cancel_order(&app, &caller.0, Id::new(site), Id::new(id)).await?;
-    Ok(tagged(HttpResponse::Ok(), order.into()))
+    Ok(tagged(HttpResponse::Ok(), told(&order)))
 }

@@ -1,0 +1,52 @@
+//! What to keep in mind of a forecast, in words.
+
+use chrono::NaiveDate;
+use fillmark_advice::supply as answers;
+use fillmark_domain::stock::Order;
+
+/// A caution as it is read. `of` says of what its amounts are, such as `mL of Grow A`.
+pub(super) fn caution(caution: &answers::Caution, of: &str) -> String {
+    match caution {
+        answers::Caution::PlanOnly => {
+            "no fill or top-up of it is on record: the amounts are the plan's alone".into()
+        }
+        answers::Caution::UptakeAssumed { litres } => format!(
+            "nothing on record tells what the plants take between visits: top-ups assume {litres} L per plant and day"
+        ),
+        answers::Caution::FeedAssumed { litres } => format!(
+            "no water meter tells what a tank feeds to waste or draws: it is taken for {litres} L per plant and day"
+        ),
+        answers::Caution::NoStep { on } => format!(
+            "from {on} on plants stand at a tank in a stage that their programme has no step for: nothing is reckoned for it"
+        ),
+        answers::Caution::LeadTimeUnproven => "the lead time is only the supplier's word".into(),
+        answers::Caution::StockSpoils => "some of the stock expires before it is used".into(),
+        answers::Caution::CappedByExpiry => {
+            "a full pack would expire before it is used, so fewer are proposed".into()
+        }
+        answers::Caution::SomeLeftOver => {
+            "some of a pack will be left when it expires; no smaller one is offered".into()
+        }
+        answers::Caution::NoOffer => "the stock runs out within the horizon and nobody offers it".into(),
+        answers::Caution::PlanEnds { on } => {
+            format!("nothing is planned after {on}: later days count only what is planned")
+        }
+        answers::Caution::Overdue { order, expected_on, amount, reckoned_on } => {
+            let reference = Order::reference(*order);
+            let order = format!("{amount} {of} on order {reference}");
+            overdue(&format!("{order}, expected on {expected_on}, has not come"), *reckoned_on)
+        }
+        answers::Caution::TermsInOtherCurrency { currency } => {
+            format!("the supplier's least order and freight are in {currency} and not reckoned with")
+        }
+    }
+}
+
+fn overdue(told: &str, reckoned_on: Option<NaiveDate>) -> String {
+    match reckoned_on {
+        Some(on) => format!("{told}: it is as likely there by {on} as not; ask the supplier"),
+        None => format!(
+            "{told}: it is not counted on; ask the supplier, or cancel it (or close it short, where a part came)"
+        ),
+    }
+}
