@@ -137,6 +137,24 @@ on_both! {
         assert_eq!(feeding.held(&world.ada, feeding.grow_a).await, 600.0);
     }
 
+    async fn a_batch_arrives_whole_though_parts_of_it_come_one_by_one_meanwhile(world: World) {
+        let feeding = two_lots(&world).await;
+        let site = feeding.here.site;
+        for _ in 0..4 {
+            let items: Vec<NewAddition> =
+                (0..12).map(|_| NewAddition { confirmed: true, ..feeding.addition(1.0) }).collect();
+            let batch = AdditionBatch { items: items.clone() };
+            let single = |at: usize| world.ada.record_addition(site, &items[at]);
+            let (whole, one, two, three, four) =
+                tokio::join!(world.ada.record_additions(site, &batch), single(1), single(4), single(7), single(10));
+            for sent in [one, two, three, four] {
+                sent.unwrap();
+            }
+            let summary = whole.unwrap().summary;
+            assert_eq!(summary.created_count + summary.duplicate_count, 12, "{summary:?}");
+        }
+    }
+
     async fn the_same_entered_by_somebody_else_is_asked_back(world: World) {
         let feeding = two_lots(&world).await;
         let site = feeding.here.site;

@@ -22,7 +22,7 @@ use self::forgo::forgo_follow_up;
 use crate::caller::Correcting;
 use crate::known::Known;
 use crate::readings::Outcome;
-use crate::retry::once_more;
+use crate::retry::until_seen;
 use crate::stock::{self, Pour, Shelf};
 use crate::{App, Caller, Refusal};
 
@@ -65,7 +65,7 @@ pub async fn enter(
     entries: &[AdditionEntry],
 ) -> Result<Vec<Outcome<Addition>>, Refusal> {
     let scope = caller.may(Act::EnterWork, site)?;
-    once_more(|| async {
+    until_seen(|| async {
         let tx = app.store.begin().await?;
         let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
         tx.commit().await?;
@@ -85,7 +85,7 @@ pub async fn enter_together(
     entries: &[AdditionEntry],
 ) -> Result<Vec<Outcome<Addition>>, Refusal> {
     let scope = caller.may(Act::EnterWork, site)?;
-    once_more(|| async {
+    until_seen(|| async {
         let tx = app.store.begin().await?;
         let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
         let outcomes = crate::readings::all_or_none(outcomes)?;
@@ -152,7 +152,7 @@ pub async fn reverse(
     reason: &str,
 ) -> Result<KeptAddition, Refusal> {
     let leave = caller.may_correct(site)?;
-    once_more(|| reverse_once(app, leave, app.stamp(caller), id, client_id, reason)).await
+    until_seen(|| reverse_once(app, leave, app.stamp(caller), id, client_id, reason)).await
 }
 
 async fn reverse_once(

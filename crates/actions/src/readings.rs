@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 use self::desk::{Desk, Signed};
 use crate::caller::Correcting;
-use crate::retry::once_more;
+use crate::retry::until_seen;
 use crate::{App, Caller, Refusal};
 
 mod desk;
@@ -66,7 +66,7 @@ pub async fn enter(
     entries: &[ReadingEntry],
 ) -> Result<Vec<Outcome<Reading>>, Refusal> {
     let scope = may_enter(caller, site, entries)?;
-    once_more(|| async {
+    until_seen(|| async {
         let tx = app.store.begin().await?;
         let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
         tx.commit().await?;
@@ -86,7 +86,7 @@ pub async fn enter_together(
     entries: &[ReadingEntry],
 ) -> Result<Vec<Outcome<Reading>>, Refusal> {
     let scope = may_enter(caller, site, entries)?;
-    once_more(|| async {
+    until_seen(|| async {
         let tx = app.store.begin().await?;
         let outcomes = enter_within(&tx, scope, &app.stamp(caller), entries).await?;
         let outcomes = all_or_none(outcomes)?;
@@ -152,7 +152,7 @@ pub async fn enter_one(
         }
     }
     let alone = [(caller.clone(), entry.clone())];
-    once_more(|| enter_signed(app, scope, &alone)).await?.pop().ok_or(Refusal::NotFound)?
+    until_seen(|| enter_signed(app, scope, &alone)).await?.pop().ok_or(Refusal::NotFound)?
 }
 
 /// Those who were served together go alone then, and may fare better: the log keeps why.
@@ -192,7 +192,7 @@ pub async fn correct(
     reason: &str,
 ) -> Result<KeptReading, Refusal> {
     let leave = caller.may_correct(site)?;
-    once_more(|| correct_once(app, leave, caller, reading, entry, reason)).await
+    until_seen(|| correct_once(app, leave, caller, reading, entry, reason)).await
 }
 
 async fn correct_once(

@@ -2,20 +2,22 @@
 
 use crate::Refusal;
 
-/// Does an entry, and once more when somebody else had entered the same in between: then the second look finds
-/// it. What is in the way even then is another entry under the same client id.
+/// A batch may meet each of so many others that enter parts of it one by one; with those it saw, it has nothing to do any more.
+const TRIES: usize = 16;
+
+/// Does an entry, and again when somebody else had entered the same, or a part of it, in between: then the next look finds it.
+/// What is in the way even then is another entry under the same client id.
 /// # Errors
 /// What the entry refuses.
-pub(crate) async fn once_more<T, F>(entry: impl Fn() -> F) -> Result<T, Refusal>
+pub(crate) async fn until_seen<T, F>(entry: impl Fn() -> F) -> Result<T, Refusal>
 where
     F: Future<Output = Result<T, Refusal>>,
 {
-    match entry().await {
-        Err(Refusal::Taken) => {}
-        first => return first,
+    for _ in 0..TRIES {
+        match entry().await {
+            Err(Refusal::Taken) => {}
+            done => return done,
+        }
     }
-    match entry().await {
-        Err(Refusal::Taken) => Err(Refusal::ClientIdReused),
-        second => second,
-    }
+    Err(Refusal::ClientIdReused)
 }

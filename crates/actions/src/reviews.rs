@@ -12,7 +12,7 @@ use fillmark_domain::{Days, Id};
 use fillmark_store::{Reference, SiteScope, Stamp, Tx, checks, entries, journal, plan, records, reviews};
 use uuid::Uuid;
 
-use crate::retry::once_more;
+use crate::retry::until_seen;
 use crate::{App, Caller, Refusal};
 
 /// So many days are asked for at a time: a month.
@@ -41,7 +41,7 @@ pub async fn sign(
     signing: Signing,
 ) -> Result<(Id<Review>, Review), Refusal> {
     let site = caller.may(Act::Manage, site)?;
-    once_more(|| sign_once(app, caller, site, signing.clone())).await
+    until_seen(|| sign_once(app, caller, site, signing.clone())).await
 }
 
 async fn sign_once(

@@ -25,7 +25,7 @@ use crate::additions::{self, AdditionEntry};
 use crate::caller::Correcting;
 use crate::known::{Known, refuse_unknown};
 use crate::readings::{self, Outcome, ReadingEntry};
-use crate::retry::once_more;
+use crate::retry::until_seen;
 use crate::work::changes;
 use crate::{App, Caller, Refusal};
 
@@ -109,7 +109,7 @@ pub async fn enter(
     entry: &ChangeEntry,
 ) -> Result<ChangeDone, Refusal> {
     let scope = caller.may(Act::EnterWork, site)?;
-    once_more(|| enter_once(app, scope, app.stamp(caller), entry)).await
+    until_seen(|| enter_once(app, scope, app.stamp(caller), entry)).await
 }
 
 async fn enter_once(
@@ -342,7 +342,7 @@ pub async fn reverse(
     reason: &str,
 ) -> Result<ChangeDone, Refusal> {
     let leave = caller.may_correct(site)?;
-    once_more(|| reverse_once(app, leave, app.stamp(caller), id, client_id, reason)).await
+    until_seen(|| reverse_once(app, leave, app.stamp(caller), id, client_id, reason)).await
 }
 
 async fn reverse_once(

@@ -114,7 +114,8 @@ fn request_key() -> Parameter {
         .parameter_in(ParameterIn::Header)
         .description(Some(
             "Made by the client for this request, a UUID for example. Sent again within 45 days under its key and with \
-             the same body, the request is answered as before (`Idempotency-Replayed: true`) and has no second effect.",
+             the same body, the request is answered as before (`Idempotency-Replayed: true`) and has no second effect. A \
+             refusal had none, and the request is looked at anew.",
         ))
         .schema(Some(text))
         .build()

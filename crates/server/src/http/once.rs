@@ -66,10 +66,11 @@ async fn turn(request: &mut ServiceRequest) -> Result<Option<(App, Turn)>, Refus
     Ok(Some((app, turn)))
 }
 
-/// Keeps the answer, unless the server or its load was at fault: then the same request may do better.
+/// Keeps the answer of what was done. A refusal did nothing, so the same request may do better another time: when the stock has
+/// come, or the load is less.
 async fn finish(app: &App, pending: Pending, response: ServiceResponse<BoxBody>) -> ServiceResponse<BoxBody> {
     let response = named(response);
-    if response.status().is_server_error() || response.status() == StatusCode::TOO_MANY_REQUESTS {
+    if !response.status().is_success() {
         return response;
     }
     let (request, response) = response.into_parts();
