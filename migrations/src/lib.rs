@@ -34,6 +34,7 @@ mod m0026_alerts_about;
 mod m0027_slips_reversed;
 mod m0028_calibrated_meters;
 mod m0029_taken_out;
+mod m0030_spent_tokens;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -98,6 +99,7 @@ impl MigratorTrait for Changes {
             }),
             Change::new("m0028_calibrated_meters", m0028_calibrated_meters::UP),
             Change::new("m0029_taken_out", m0029_taken_out::UP),
+            Change::new("m0030_spent_tokens", m0030_spent_tokens::UP),
         ]
     }
 }

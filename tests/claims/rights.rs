@@ -14,7 +14,7 @@ fn membership(person: Uuid, site: Option<Uuid>, role: &str) -> NewMembership {
 }
 
 fn password() -> NewPassword {
-    NewPassword { password: "quite another password".into() }
+    NewPassword { password: "quite another password".into(), present_password: None }
 }
 
 async fn owner_of_all(world: &World) -> (Person, Membership) {
@@ -48,6 +48,28 @@ on_both! {
         assert_eq!(refusal(business.change(&ada, json!({ "sign_in": "mallory" })).await), ProblemCode::NotAllowed);
         let set = manager.put(&format!("/people/{}/password", ada.id), &password()).await;
         assert_eq!(refusal(set), ProblemCode::NotAllowed);
+    }
+
+    async fn one_s_own_password_is_changed_by_who_knows_it(world: World) {
+        let here = world.site("Harbour").await.id;
+        let (mia, by_mia) = world.person("Mia", Role::Manager, Some(here)).await;
+        let path = format!("/people/{}/password", mia.id);
+        let set = async |password: &str, present: Option<&str>| {
+            let body = NewPassword { password: password.into(), present_password: present.map(Into::into) };
+            by_mia.put(&path, &body).await.map_err(|error| {
+                let fault = error.problem().unwrap().errors[0].clone();
+                (fault.pointer.unwrap(), fault.code)
+            })
+        };
+        let refused = |pointer: &str, code: &str| Err((pointer.to_owned(), code.to_owned()));
+        assert_eq!(set("quite another password", None).await, refused("/present_password", "needed"));
+        let wrong = set("quite another password", Some("not the one of Mia")).await;
+        assert_eq!(wrong, refused("/present_password", "wrong_password"));
+        let present = Some(fillmark_tests::world::PASSWORD);
+        for easy in ["harbourharbourharbour", "fillmarkfillmark", "miamiamiamiamiamia"] {
+            assert_eq!(set(easy, present).await, refused("/password", "easy_password"), "{easy}");
+        }
+        set("quite another password", present).await.unwrap();
     }
 
     async fn an_owner_of_one_site_changes_no_other(world: World) {
@@ -97,7 +119,7 @@ on_both! {
         let (sam, client) = world.person("Sam", Role::Staff, Some(here)).await;
         let phone = Client::new(&world.server.address).unwrap();
         phone.sign_in("sam", PASSWORD).await.unwrap();
-        client.put(&format!("/people/{}/password", sam.id), &password()).await.unwrap();
+        client.put(&format!("/people/{}/password", sam.id), &NewPassword { present_password: Some(PASSWORD.into()), ..password() }).await.unwrap();
         client.site(here).page::<NewRoom>("").await.unwrap();
         assert_eq!(refusal(phone.site(here).page::<NewRoom>("").await), ProblemCode::NotSignedIn);
     }

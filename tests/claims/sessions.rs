@@ -45,6 +45,17 @@ on_both! {
         assert_eq!(refusal(renew(&stranger, &second.refresh_token).await.map(|_| ())), ProblemCode::NotSignedIn);
     }
 
+    async fn a_token_that_was_spent_long_ago_ends_the_session_too(world: World) {
+        let first = session(&world.ada).await;
+        let mut held = first.refresh_token.clone();
+        for _ in 0..3 {
+            held = renew(&world.ada, &held).await.unwrap().refresh_token;
+            world.clock.advance(TimeDelta::minutes(10));
+        }
+        assert_eq!(refusal(renew(&world.ada, &first.refresh_token).await.map(drop)), ProblemCode::NotSignedIn);
+        assert_eq!(refusal(renew(&world.ada, &held).await.map(drop)), ProblemCode::NotSignedIn, "whoever holds the last one is out too");
+    }
+
     async fn an_answer_lost_on_the_way_may_be_asked_for_again(world: World) {
         let stranger = Client::new(&world.server.address).unwrap();
         let first = session(&stranger).await;

@@ -143,7 +143,9 @@ async fn the_log_holds_no_secret_at_any_level() {
     refusal(probe.readings(site, "").await);
     let new_password = "a wholly new password of hers";
     let path = format!("/people/{}/password", session.person_id);
-    ada.put(&path, &NewPassword { password: new_password.into() }).await.unwrap();
+    ada.put(&path, &NewPassword { password: new_password.into(), present_password: Some(PASSWORD.into()) })
+        .await
+        .unwrap();
     server.stop().await;
 
     let log = std::fs::read_to_string(yard.fresh.folder.path().join("server.log")).unwrap();

@@ -101,7 +101,10 @@ impl World {
         let body = NewPerson { name: name.into(), sign_in: Some(name.to_lowercase()) };
         let person = business.create(&body).await.expect("a person");
         self.ada
-            .put(&format!("/people/{}/password", person.id), &NewPassword { password: PASSWORD.into() })
+            .put(
+                &format!("/people/{}/password", person.id),
+                &NewPassword { password: PASSWORD.into(), present_password: None },
+            )
             .await
             .expect("a password");
         let from_at = Instant(self.server.app.now());

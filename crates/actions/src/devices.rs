@@ -32,7 +32,10 @@ pub async fn give_token(
     let tx = app.store.begin().await?;
     let device = records::lock(&tx, site, id).await?.ok_or(Refusal::NotFound)?;
     if device.archived_at.is_some() || !device.content.holds(stamp.at) {
-        return Err(Refusal::Conflict("the device's time is over; set a later until_at first".to_owned()));
+        return Err(Refusal::Conflict(
+            "the device's time is over, or it was archived: set a later until_at, or make a new device"
+                .to_owned(),
+        ));
     }
     device_tokens::keep(&tx, site, id, &hash_of(&token), stamp.at).await?;
     journal::note(&tx, site, &stamp, "token given", "device", id.uuid()).await?;

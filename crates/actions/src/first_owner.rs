@@ -48,7 +48,7 @@ pub async fn claim(
         let expected = "expected the code that the server printed when it was started last";
         return Err(Refusal::invalid("/code", "wrong_code", expected));
     }
-    people::password_faults(&person, &password).or(Some(()))?;
+    people::password_faults(&person, &[], &password).or(Some(()))?;
     let hash = app.shared().hashing.hash(password).await?;
 
     let tx = app.store.begin().await?;

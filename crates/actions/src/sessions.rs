@@ -8,7 +8,7 @@ use fillmark_domain::people::keys::KeyPurpose;
 use fillmark_domain::people::{Act, Person, PersonId};
 use fillmark_store::accounts::{self, SecretKey, Session};
 use fillmark_store::standing::{self, Standing};
-use fillmark_store::{BusinessScope, Tx, journal, records};
+use fillmark_store::{BusinessScope, Tx, journal, records, spent_tokens};
 use hmac::{Hmac, Mac};
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
@@ -109,14 +109,19 @@ async fn open_counted(
     Ok(Opened { person, session: session.id, refresh_token: token, expires_at: session.expires_at })
 }
 
-/// Trades a refresh token for the next. A spent token ends the session, since somebody else may hold it; within
-/// a moment of being spent it is an answer that got lost, and is answered with the same next token.
+/// Trades a refresh token for the next. A spent token ends the session, however often it was renewed since, because somebody else
+/// may hold it; within a moment of being spent it is an answer that got lost, and is answered with the same next token.
 /// # Errors
 /// [`Refusal::NotSignedIn`] when the token is not good.
 pub async fn refresh(app: &App, token: &str) -> Result<Opened, Refusal> {
     let (hash, now) = (hash_of(token), app.now());
     let tx = app.store.begin().await?;
-    let session = accounts::lock_session_by_token(&tx, &hash).await?.ok_or(Refusal::NotSignedIn)?;
+    let Some(session) = accounts::lock_session_by_token(&tx, &hash).await? else {
+        return match spent_tokens::session_of(&tx, &hash).await? {
+            Some(session) => end_for_a_spent_token(app, tx, session).await,
+            None => Err(Refusal::NotSignedIn),
+        };
+    };
     if !is_alive(&session, now) {
         return Err(Refusal::NotSignedIn);
     }
@@ -125,14 +130,13 @@ pub async fn refresh(app: &App, token: &str) -> Result<Opened, Refusal> {
         !spent || now - session.refreshed_at <= GRACE && session.refresh_hash == hash_of(next)
     };
     let Some(next) = successors(&tx, token).await?.into_iter().find(was_given) else {
-        accounts::end_session(&tx, session.id, now).await?;
-        let scope = Caller::job().may_in_business(Act::Read)?;
-        journal::note(&tx, scope, &app.unsigned(), "ended for a spent token", "session", session.id).await?;
-        tx.commit().await?;
-        return Err(Refusal::NotSignedIn);
+        return end_for_a_spent_token(app, tx, session.id).await;
     };
-    if !spent && !accounts::refresh_session(&tx, &session, &hash_of(&next), now).await? {
-        return Err(Refusal::NotSignedIn);
+    if !spent {
+        if !accounts::refresh_session(&tx, &session, &hash_of(&next), now).await? {
+            return Err(Refusal::NotSignedIn);
+        }
+        spent_tokens::keep(&tx, &hash, session.id, now).await?;
     }
     tx.commit().await?;
 
@@ -142,6 +146,25 @@ pub async fn refresh(app: &App, token: &str) -> Result<Opened, Refusal> {
         refresh_token: next,
         expires_at: session.expires_at,
     })
+}
+
+/// Ends a session of which somebody has a copy.
+async fn end_for_a_spent_token(app: &App, tx: Tx, session: Uuid) -> Result<Opened, Refusal> {
+    accounts::end_session(&tx, session, app.now()).await?;
+    let scope = Caller::job().may_in_business(Act::Read)?;
+    journal::note(&tx, scope, &app.unsigned(), "ended for a spent token", "session", session).await?;
+    tx.commit().await?;
+    Err(Refusal::NotSignedIn)
+}
+
+/// Forgets tokens that were spent so long ago that no session of theirs is left.
+/// # Errors
+/// When the database fails.
+pub async fn forget_spent(app: &App) -> Result<(), Refusal> {
+    let tx = app.store.begin().await?;
+    spent_tokens::forget_before(&tx, app.now() - LONGEST).await?;
+    tx.commit().await?;
+    Ok(())
 }
 
 /// The tokens that may follow another, one a key, the newest key's first: only who holds a key of the server can make

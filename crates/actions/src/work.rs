@@ -23,7 +23,7 @@ use fillmark_domain::work::{AlertKind, Check, CheckState, ClosedBy};
 use fillmark_store::checks::{self as checks_store, Typed};
 use fillmark_store::{SiteScope, Stamp, StoreError, Tx, plan, records};
 
-use crate::{App, Caller, Refusal, alerts, answers, tries};
+use crate::{App, Caller, Refusal, alerts, answers, sessions, tries};
 
 /// Does at every site what is due: makes checks, excuses those of tanks out of use, finds those that were
 /// missed, and publishes rounds. A beat that is missed or doubled does no harm: all that is due is found in
@@ -42,6 +42,7 @@ pub async fn beat(app: &App) -> Result<(), Refusal> {
         }
     }
     answers::forget_old(app).await?;
+    sessions::forget_spent(app).await?;
     tries::forget_old(app).await
 }
 

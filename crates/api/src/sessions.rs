@@ -82,9 +82,12 @@ pub struct OpenSession {
 /// A new password.
 #[derive(Clone, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-#[schema(example = json!({"password": "correct horse battery"}))]
+#[schema(example = json!({"password": "correct horse battery", "present_password": "a long enough password"}))]
 pub struct NewPassword {
     /// At least 15 characters; any characters, nothing is cut off.
     #[schema(min_length = 15, max_length = 256)]
     pub password: String,
+    /// The password until now; needed for one's own, so that nobody who finds a phone takes it over.
+    #[schema(max_length = 256)]
+    pub present_password: Option<String>,
 }

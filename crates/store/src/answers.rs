@@ -110,6 +110,14 @@ pub async fn forget_about(tx: &Tx, path: &str, id: Uuid) -> Result<(), StoreErro
     Ok(())
 }
 
+/// Forgets the answers that somebody was given.
+/// # Errors
+/// When the database fails.
+pub async fn forget_of(tx: &Tx, caller: Uuid) -> Result<(), StoreError> {
+    row::Entity::delete_many().filter(row::Column::CallerId.eq(caller)).exec(&tx.0).await?;
+    Ok(())
+}
+
 fn read(row: row::Model) -> (String, Answer) {
     let answer = Answer {
         status: u16::try_from(row.status).unwrap_or(u16::MAX),

@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use sea_orm::sea_query::{Func, FunctionCall, Query};
+use sea_orm::sqlx::postgres::PgConnectOptions;
 use sea_orm::sqlx::sqlite::{SqliteConnection, SqliteJournalMode, SqliteSynchronous};
 use sea_orm::sqlx::{self, Connection};
 use sea_orm::{
@@ -312,6 +313,12 @@ fn turn_by(lock: &'static str, at: &str) -> FunctionCall {
 }
 
 async fn connect(options: ConnectOptions) -> Result<DatabaseConnection, StoreError> {
+    let is_read =
+        !options.get_url().starts_with("postgres") || options.get_url().parse::<PgConnectOptions>().is_ok();
+    if !is_read {
+        // The address holds a password: what cannot be read of it is not told.
+        return Err(StoreError::NoAddress);
+    }
     Ok(sea_orm::Database::connect(options).await?)
 }
 

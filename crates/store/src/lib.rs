@@ -37,6 +37,7 @@ mod rows;
 pub mod scope;
 pub mod shortages;
 pub mod slips;
+pub mod spent_tokens;
 pub mod staff;
 pub mod stamp;
 pub mod standing;

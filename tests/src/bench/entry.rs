@@ -81,7 +81,7 @@ pub async fn sessions(server: &Server, count: usize) -> Vec<String> {
 async fn add_bea(ada: &Client) {
     let bea = NewPerson { name: "Bea Brook".into(), sign_in: Some("bea".into()) };
     let bea = ada.business().create(&bea).await.expect("a person").id;
-    let password = NewPassword { password: PASSWORD.into() };
+    let password = NewPassword { password: PASSWORD.into(), present_password: None };
     ada.put(&format!("/people/{bea}/password"), &password).await.expect("a password");
     let role = json!({ "person_id": bea, "role": "owner", "from_at": "2026-01-01T00:00:00Z" });
     ada.business().create::<NewMembership>(&body(role)).await.expect("a membership");

@@ -19,7 +19,10 @@ const COMMON: &str = include_str!("common_passwords.txt");
 
 static LISTED: LazyLock<HashSet<&str>> = LazyLock::new(|| COMMON.lines().collect());
 
-/// What is wrong with a password that somebody wants, who is known by these names.
+/// What the service itself is called (SP 800-63B-4 names it among the words that are tried first).
+const SERVICE: &str = "fillmark";
+
+/// What is wrong with a password that somebody wants, who is known by these names and works at places of these names.
 pub fn faults(password: &str, names: &[&str]) -> Faults {
     let mut faults = Faults::default();
     let length = password.chars().count();
@@ -36,7 +39,8 @@ pub fn faults(password: &str, names: &[&str]) -> Faults {
 /// Whether it is made of one or two pieces, however often repeated, that are tried first: passwords that many use,
 /// names, runs of letters or digits. A few letters besides add nothing.
 fn is_easy(password: &str, names: &[&str]) -> bool {
-    let names: HashSet<String> = names.iter().flat_map(|name| name.split_whitespace()).map(plain).collect();
+    let words = names.iter().flat_map(|name| name.split_whitespace().chain([*name]));
+    let names: HashSet<String> = words.chain([SERVICE]).map(plain).filter(|name| !name.is_empty()).collect();
     let is_tried =
         |piece: &str| names.contains(piece) || !is_short(piece) && (is_run(piece) || LISTED.contains(piece));
     let is_left_easy = |rest: &str| {

@@ -44,9 +44,16 @@ pub fn check(
 
 const HIDDEN: &str = "(hidden)";
 
+/// Parameters of an address that tell no secret; a name may be written in many ways.
+const HARMLESS: [&str; 7] = ["user", "host", "port", "dbname", "sslmode", "sslrootcert", "application_name"];
+
 /// An address without the passwords in it. Where it is in doubt what belongs to one, too much is hidden.
 fn without_secrets(value: &str) -> String {
-    let Some((scheme, rest)) = value.split_once("://") else { return value.to_owned() };
+    let Some((scheme, rest)) = value.split_once("://") else {
+        // As other clients of PostgreSQL write it; here it is no address, and hidden all the same.
+        let says_password = value.to_lowercase().contains("password") && value.contains('=');
+        return if says_password { HIDDEN.to_owned() } else { value.to_owned() };
+    };
     let rest = match rest.rsplit_once('@') {
         Some((login, host)) => match login.split_once(':') {
             Some((user, _)) => format!("{user}:{HIDDEN}@{host}"),
@@ -61,7 +68,7 @@ fn without_secrets(value: &str) -> String {
 
 fn without_secret(parameter: &str) -> String {
     match parameter.split_once('=') {
-        Some((name, _)) if name.to_lowercase().contains("password") => format!("{name}={HIDDEN}"),
+        Some((name, _)) if !HARMLESS.contains(&name) => format!("{name}={HIDDEN}"),
         _ => parameter.to_owned(),
     }
 }
@@ -82,6 +89,8 @@ mod tests {
         hides("postgres://fillmark:s3cret@db:5432/f", "postgres://fillmark:(hidden)@db:5432/f");
         hides("postgres://fillmark:s3:c@ret@db/f", "postgres://fillmark:(hidden)@db/f");
         hides("postgres://db/f?user=u&password=s3cret", "postgres://db/f?user=u&password=(hidden)");
+        hides("postgres://db/f?user=u&passwor%64=s3cret", "postgres://db/f?user=u&passwor%64=(hidden)");
+        hides("host=db password=s3cret dbname=f", "(hidden)");
     }
 
     #[test]

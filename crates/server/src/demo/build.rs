@@ -68,7 +68,7 @@ async fn set_up_business(app: &App, first_day: NaiveDate, today: NaiveDate) -> R
             _ => {
                 let owner = acting(ids[0], Role::Owner);
                 let kept = create(app, &owner, (), person).await?;
-                people::set_password(app, &owner, kept.id, PASSWORD.into()).await?;
+                people::set_password(app, &owner, kept.id, PASSWORD.into(), None).await?;
                 kept
             }
         };

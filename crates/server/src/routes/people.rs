@@ -34,7 +34,8 @@ pub async fn set_password(
     path: Path<Uuid>,
     body: Json<NewPassword>,
 ) -> Result<Gone, Refused> {
-    people::set_password(&app, &caller.0, Id::new(path.into_inner()), body.0.password).await?;
+    let NewPassword { password, present_password } = body.0;
+    people::set_password(&app, &caller.0, Id::new(path.into_inner()), password, present_password).await?;
     Ok(Gone)
 }
 
