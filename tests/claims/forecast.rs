@@ -117,7 +117,8 @@ on_both! {
         assert_eq!((simple.method, simple.week_count), (SimpleMethod::Mean, 2));
         // Two times 70 mL, and the 400 of a change, in two weeks.
         assert!((simple.per_day - 540.0 / 14.0).abs() < 1e-3 && (simple.total - 1080.0).abs() < 0.1, "{simple:?}");
-        assert_eq!(of(&forecast, feeding.grow_b).baseline, None, "never used");
+        let of_b = of(&forecast, feeding.grow_b).baseline.unwrap();
+        assert!((of_b.per_day - 400.0 / 14.0).abs() < 1e-3, "the change alone: {of_b:?}");
     }
 
     async fn a_plan_that_is_tried_is_told_beside_the_plan_and_not_kept(world: World) {

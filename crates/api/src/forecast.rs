@@ -63,7 +63,7 @@ pub struct ProductForecast {
     pub unit: Unit,
     /// Expected use of the whole horizon, by cause.
     pub expected_use: UseByCause,
-    /// What past use alone would forecast; null for what was never used.
+    /// What past use alone would forecast; null for what was never used, or not for a whole week yet.
     pub baseline: Option<Baseline>,
     /// Each day from today on.
     #[schema(max_items = 731)]

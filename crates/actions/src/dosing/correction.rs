@@ -14,7 +14,7 @@ use fillmark_domain::places::{SiteId, TankId, TankMode};
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Band, Metric};
 
-use super::facts::{Facts, MEMORY};
+use super::facts::Facts;
 use super::uptake::early;
 use super::{KeptAdvice, Made, WATER_C, give, unknown_tank};
 use crate::{App, Caller, Refusal};
@@ -74,7 +74,7 @@ fn asked(facts: &Facts, topping_up: bool, at: DateTime<Utc>) -> Result<CorrectAs
     let (record, litres) = (&facts.record, facts.litres());
     let parts = facts.parts().unwrap_or_default();
     let why_early = match facts.tank.content.mode.is_changed() {
-        true => early(facts, (at - MEMORY, at)),
+        true => early(facts, at),
         false => Vec::new(),
     };
     let acid = facts.acid();

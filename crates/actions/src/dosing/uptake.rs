@@ -9,7 +9,7 @@ use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, TankId};
 use fillmark_store::{SiteScope, Tx};
 
-use super::facts::Facts;
+use super::facts::{Facts, MEMORY};
 use super::history;
 use crate::{App, Caller, Refusal};
 
@@ -83,7 +83,6 @@ pub(super) async fn of_tank(
     }
     let beside: Vec<Drinkers<'_>> = beside.iter().map(Drinking::drinkers).collect();
     let usual = uptake(own.drinkers(), &beside);
-    let losses = losses(own.drinkers(), &usual);
     let (fed, drinks) = (own.feed_ec_ms_cm, own.plants > 0);
     let plants = f64::from(own.plants);
     let changed = facts.tank.content.mode.is_changed();
@@ -100,27 +99,30 @@ pub(super) async fn of_tank(
         nutrient: fed.filter(|_| drinks).map(|_| usual.nutrient.of_plants(plants)),
         ec_ms_cm: fed.filter(|_| drinks).and_then(|_| usual.ec_ms_cm()),
         feed_ec_ms_cm: fed,
-        turnover: changed.then(|| turnover(&facts.record, &losses)),
-        early: match changed {
-            true => early_change(&facts.record, &facts.moves(), &losses, TURNOVER_LIMIT),
-            false => Vec::new(),
-        },
-        losses,
+        turnover: changed.then(|| turnover(&facts.record, &lost(facts, span.1))),
+        early: if changed { early(facts, span.1) } else { Vec::new() },
+        losses: losses(own.drinkers(), &usual),
         reasons: told.chain(compared).collect(),
         cautions: cautions(&own, changed),
     })
 }
 
 /// Why a tank should be changed before its day, by its own records.
-pub(super) fn early(facts: &Facts, span: (DateTime<Utc>, DateTime<Utc>)) -> Vec<EarlyChange> {
+pub(super) fn early(facts: &Facts, at: DateTime<Utc>) -> Vec<EarlyChange> {
     let (record, moves) = (&facts.record, facts.moves());
     let by_filling_up = early_change(record, &moves, &[], TURNOVER_LIMIT);
     if by_filling_up.is_empty() {
         return by_filling_up;
     }
-    let own = Drinking::of(&facts.plan, &facts.tank, record, &facts.rises(), span);
-    let losses = losses(own.drinkers(), &uptake(own.drinkers(), &[]));
-    early_change(record, &moves, &losses, TURNOVER_LIMIT)
+    early_change(record, &moves, &lost(facts, at), TURNOVER_LIMIT)
+}
+
+/// What left a tank that no plant took, as far back as is learnt from and whatever span is asked about: a turnover is of the
+/// fill.
+fn lost(facts: &Facts, at: DateTime<Utc>) -> Vec<Loss> {
+    let span = (at - MEMORY, at);
+    let own = Drinking::of(&facts.plan, &facts.tank, &facts.record, &facts.rises(), span);
+    losses(own.drinkers(), &uptake(own.drinkers(), &[]))
 }
 
 fn cautions(own: &Drinking, changed: bool) -> Vec<String> {

@@ -234,6 +234,10 @@ impl Correction {
             high: expected.high + more,
         });
         self.acid = Some(dose);
+        let passes = self.ec_expected.is_some_and(|expected| expected.high > asked.ec_band.high);
+        if self.ec.pours() && passes && !self.reasons.contains(&Reason::MayPassBand) {
+            self.reasons.push(Reason::MayPassBand);
+        }
         let reason =
             if self.ec.pours() { Reason::OfWater(fill::Reason::HardWater) } else { Reason::HardWater };
         self.because(reason)
@@ -282,10 +286,10 @@ impl CorrectAsked {
     fn acid_beside(&self, ec: &EcAdvice) -> Result<Option<AcidDose>, fill::Reason> {
         let Some(acidity) = self.water.acidity.filter(|acidity| acidity.is_hard()) else { return Ok(None) };
         let (water_l, kept_l) = (ec.water_l(), self.litres.litres - ec.drain_l());
-        let Some(to_ph) = self.acid_to(water_l > 0.0, ec.pours()) else { return Ok(None) };
+        let ph = self.mixed(self.ph);
+        let Some(to_ph) = self.acid_to(ph, water_l > 0.0, ec.pours()) else { return Ok(None) };
         let acid = self.acid.ok_or(fill::Reason::NoAcid)?;
-        let takes =
-            self.ph.zip(self.titration.as_ref()).and_then(|(ph, curve)| curve.mmol_l(ph.value, to_ph));
+        let takes = ph.zip(self.titration.as_ref()).and_then(|(ph, curve)| curve.mmol_l(ph, to_ph));
         let dose = acid.with_water(
             acidity,
             &IntoTank {
@@ -300,10 +304,10 @@ impl CorrectAsked {
     }
 
     /// The pH that acid is poured to beside water or nutrients. What stands in the tank within its band is left as it is.
-    fn acid_to(&self, filled_in: bool, pours: bool) -> Option<f64> {
+    fn acid_to(&self, ph: Option<f64>, filled_in: bool, pours: bool) -> Option<f64> {
         let aim = self.ph_band.map_or(ACID_FIRST_PH, |band| band.aim);
         let high = self.ph_band.map_or(ACID_FIRST_PH, |band| band.high);
-        match self.ph.map(|shown| shown.value) {
+        match ph {
             None => filled_in.then_some(aim),
             Some(ph) if ph > high => (filled_in || pours).then_some(aim),
             Some(ph) if ph >= aim => filled_in.then_some(ph),

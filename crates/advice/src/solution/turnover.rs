@@ -52,32 +52,54 @@ pub enum EarlyChange {
 /// not drain. What leaked or evaporated was filled up too, and no plant has drunk it.
 pub fn turnover(record: &TankRecord, losses: &[Loss]) -> f64 {
     let part = |litres: f64| litres / record.fill_mark_l;
-    let of_event = |event: &Event| match event.what {
-        What::Watered { reason: AdditionReason::TopUp, litres, .. } => {
-            Some((event.at, Turn::By(part(litres))))
-        }
-        What::Changed { fraction, .. } => Some((event.at, Turn::Leaving(1.0 - fraction))),
-        What::Read { .. } | What::Poured { .. } | What::Watered { .. } => None,
-    };
     let of_loss = |loss: &Loss| match loss.cause {
         LossCause::Leak | LossCause::Evaporation => {
-            Some((loss.between[1], Turn::By(-part(loss.litres.value))))
+            Some((loss.between[1], Turn::Lost(part(loss.litres.value))))
         }
         LossCause::Unclear => None,
     };
+    let of_event = |event: &Event| match event.what {
+        What::Watered { reason: AdditionReason::TopUp, litres, .. } => {
+            Some((event.at, Turn::FilledUp(part(litres))))
+        }
+        What::Changed { fraction, .. } => Some((event.at, Turn::Leaving((1.0 - fraction).max(0.0)))),
+        What::Read { .. } | What::Poured { .. } | What::Watered { .. } => None,
+    };
     let mut turns: Vec<(DateTime<Utc>, Turn)> =
-        record.events.iter().filter_map(of_event).chain(losses.iter().filter_map(of_loss)).collect();
+        losses.iter().filter_map(of_loss).chain(record.events.iter().filter_map(of_event)).collect();
     turns.sort_by_key(|(at, _)| *at);
-    turns.into_iter().fold(0.0, |turned: f64, (_, turn)| match turn {
-        Turn::By(part) => (turned + part).max(0.0),
-        Turn::Leaving(part) => turned * part.max(0.0),
-    })
+    let mut turned = Turned::default();
+    turns.into_iter().for_each(|(_, turn)| turned.pass(turn));
+    turned.drunk
 }
 
-/// What moves the turnover: so much filled up, or all but a part left.
+/// What moves the turnover, as parts of the working volume.
 enum Turn {
-    By(f64),
+    Lost(f64),
+    FilledUp(f64),
+    /// All but a part was changed.
     Leaving(f64),
+}
+
+#[derive(Default)]
+struct Turned {
+    drunk: f64,
+    /// Lost, and not filled up yet.
+    lost: f64,
+}
+
+impl Turned {
+    fn pass(&mut self, turn: Turn) {
+        match turn {
+            Turn::Lost(part) => self.lost += part,
+            Turn::FilledUp(part) => {
+                let made_good = part.min(self.lost);
+                self.lost -= made_good;
+                self.drunk += part - made_good;
+            }
+            Turn::Leaving(part) => (self.drunk, self.lost) = (self.drunk * part, 0.0),
+        }
+    }
 }
 
 /// Whether acid and base were poured by turns since the last full change. What is not known to move the pH is left out.
@@ -207,6 +229,15 @@ mod tests {
         check(LossCause::Leak, 0.7);
         check(LossCause::Evaporation, 0.7);
         check(LossCause::Unclear, 1.2);
+        let first = of(vec![changed(9, day(0), 1.0, 200.0, 200.0), topped(1)]);
+        let got = turnover(&first, &[lost(LossCause::Leak)]);
+        assert!((got - 0.1).abs() < 1e-12, "in the first span too: {got}");
+        let not_refilled =
+            turnover(&of(vec![topped(1)]), &[Loss { between: [day(1), day(2)], ..lost(LossCause::Leak) }]);
+        assert!(
+            (not_refilled - 0.6).abs() < 1e-12,
+            "what is not filled up yet was no turnover: {not_refilled}"
+        );
         assert_eq!(early_change(&record, &moves(), &[lost(LossCause::Leak)], TURNOVER_LIMIT), []);
     }
 

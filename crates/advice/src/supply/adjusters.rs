@@ -155,7 +155,7 @@ impl Adjusters {
     pub(super) fn visited(&self, day: usize) -> f64 {
         let usual = (self.visited.seen / self.visited.open.max(1e-9)).clamp(0.2, 1.0);
         let of_day = self.by_weekday[day % WEEK];
-        (of_day.seen + WEEKDAY_HOLD * usual) / (of_day.open + WEEKDAY_HOLD)
+        ((of_day.seen + WEEKDAY_HOLD * usual) / (of_day.open + WEEKDAY_HOLD)).min(1.0)
     }
 
     /// mL (or g) expected on an open day without a change, of a tank that so many litres are expected to be topped up in.

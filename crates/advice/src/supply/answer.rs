@@ -28,7 +28,8 @@ pub struct ProductForecast {
     pub days: Vec<DayForecast>,
     /// What the figures were learnt from.
     pub learnt_from: LearntFrom,
-    /// What past use alone would forecast; none of a product that was never used.
+    /// What past use alone would forecast; none of a product that was never used, or not for a
+    /// whole week yet.
     pub baseline: Option<Baseline>,
     /// What is under way and counted on; what is overdue on the day by which it is as likely there as not.
     pub deliveries: Vec<Expected>,

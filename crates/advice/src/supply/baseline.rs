@@ -126,7 +126,6 @@ mod tests {
         assert!((got - next).abs() < 1e-9, "{got}");
     }
 
-    /// By hand: of a level that jumped, smoothing by a fifth leaves 0.8⁹ of the old one behind.
     #[test]
     fn the_method_that_missed_least_is_told() {
         check(&[500.0; 13], SimpleMethod::Mean, 500.0);

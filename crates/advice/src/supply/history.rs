@@ -95,9 +95,11 @@ pub(super) struct Visit {
 }
 
 impl Visit {
-    /// Whether anything was poured.
-    pub(super) fn pours(&self) -> bool {
-        self.fill.iter().chain(&self.top_up).any(|amount| *amount > 0.0)
+    /// The products that were poured, by their places.
+    pub(super) fn poured(&self) -> impl Iterator<Item = usize> {
+        let of = |amounts: &'_ Poured| amounts.clone().into_iter().enumerate();
+        let all = of(&self.fill).chain(of(&self.top_up));
+        all.filter(|(_, amount)| *amount > 0.0).map(|(place, _)| place)
     }
 }
 
@@ -220,7 +222,9 @@ fn first_day(question: &Question, records: &[Vec<Addition>]) -> NaiveDate {
         let fed = tank.litres_fed.iter().map(|fed| fed.on).min();
         poured.into_iter().chain(visited).chain(fed).min()
     };
-    let earliest = question.tanks.iter().zip(records).filter_map(of_tank).min();
+    let of_tanks = question.tanks.iter().zip(records).filter_map(of_tank);
+    let taken = question.products.iter().flat_map(|asked| &asked.taken).map(|one| one.on);
+    let earliest = of_tanks.chain(taken).min();
     let oldest = question.today - TimeDelta::days(MEMORY_DAYS);
     earliest.unwrap_or(question.today).clamp(oldest, question.today)
 }

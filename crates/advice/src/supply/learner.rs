@@ -110,7 +110,8 @@ impl<'a> Learner<'a> {
             }
             let first = tank.visits.partition_point(|visit| visit.day < from);
             let visits = tank.visits[first..].iter().take_while(|visit| visit.day < until);
-            for visit in visits.filter(|visit| tank.fed(visit.day).is_some()) {
+            let counts = |day: usize| self.history.open[day] && tank.fed(day).is_some();
+            for visit in visits.filter(|visit| counts(visit.day)) {
                 week[visit.day % WEEK].seen += 1.0;
             }
         }

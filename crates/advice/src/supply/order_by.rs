@@ -2,12 +2,12 @@
 
 use chrono::NaiveDate;
 use fillmark_domain::Amount;
-use fillmark_domain::stock::{OnHand, WriteOff, spoilage};
+use fillmark_domain::stock::{OnHand, ProductKind, WriteOff, spoilage};
 
 use super::answer::{Caution, DayForecast, OrderBy, ProductForecast, Purchase};
 use super::lead_time::LeadOdds;
 use super::normal::{chance_at_most, quantile};
-use super::question::{ProductAsked, Question, SupplierAsked};
+use super::question::{ProductAsked, Question, SupplierAsked, TankAsked};
 use super::under_way::UnderWay;
 use super::uptake::PRIOR_LITRES;
 use super::usage::Usage;
@@ -194,7 +194,8 @@ impl<'a> Outlook<'a> {
     fn cautions(&self, purchase: Option<&Purchase>, runs_out: bool) -> Vec<Caution> {
         let mut cautions = self.under_way.cautions.clone();
         let learnt = self.usage.learnt_from;
-        if learnt.fills + learnt.top_ups + learnt.taken == 0 {
+        let planned = self.usage.days.iter().any(|day| day.planned() > 0.0);
+        if learnt.fills + learnt.top_ups == 0 && (planned || learnt.taken == 0) {
             cautions.push(Caution::PlanOnly);
         }
         let topped_up = self.usage.days.iter().any(|day| day.top_ups > 0.0);
@@ -204,7 +205,12 @@ impl<'a> Outlook<'a> {
         if self.usage.fed_assumed {
             cautions.push(Caution::FeedAssumed { litres: PRIOR_LITRES });
         }
-        let without_step = self.question.tanks.iter().filter_map(|tank| tank.without_step_on).min();
+        let takes = |tank: &&TankAsked| {
+            tank.fed.values().any(|day| day.dose_of(self.product.product) > 0.0)
+                || self.product.kind == ProductKind::PhAdjuster
+        };
+        let tanks = self.question.tanks.iter().filter(takes);
+        let without_step = tanks.filter_map(|tank| tank.without_step_on).min();
         cautions.extend(without_step.map(|on| Caution::NoStep { on }));
         if !self.spoils.is_empty() {
             cautions.push(Caution::StockSpoils);

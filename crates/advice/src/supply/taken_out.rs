@@ -33,7 +33,7 @@ struct Rate {
 /// Adds to the use of each product what is taken out besides.
 pub(super) fn add(question: &Question, usages: &mut [Usage]) {
     for (asked, usage) in question.products.iter().zip(usages) {
-        let taken = || asked.taken.iter().filter(|one| (0..RECENT_DAYS).contains(&-question.offset(one.on)));
+        let taken = || asked.taken.iter().filter(|one| (1..=RECENT_DAYS).contains(&-question.offset(one.on)));
         usage.learnt_from.taken = taken().count();
         let sums = taken().map(|one| (-question.offset(one.on), one.amount.base_units()));
         let Some(rate) = Rate::of(&sums.collect::<Vec<_>>()) else { continue };

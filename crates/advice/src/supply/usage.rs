@@ -2,7 +2,7 @@
 
 use super::answer::{LearntFrom, UseByCause};
 use super::baseline::Baseline;
-use super::history::{History, Regime, TankHistory, Visit};
+use super::history::{History, Regime, TankHistory};
 use super::learner::{Known, Learner, awake, step_litres};
 use super::question::TankMode;
 use super::spans::WEEK;
@@ -12,6 +12,9 @@ use super::weekly::Lump;
 
 /// Days of litres fed that say what a tank feeds now.
 const RECENT_DAYS: usize = 14;
+
+/// A tank that was dosed by hand so lately is dosed by hand (our own judgement).
+const BY_HAND_DAYS: usize = 56;
 
 /// Relative spread of four weeks' uptake: weather, mostly. What the records tell of it comes in with the errors of
 /// earlier forecasts.
@@ -127,9 +130,8 @@ impl<'a> SitePlan<'a> {
     fn litres_fed(&self, tank: &TankHistory) -> Fed {
         let known = &tank.litres_fed[..tank.litres_fed.partition_point(|(day, ..)| *day < self.origin)];
         let Some((last, ..)) = known.last() else {
-            let poured = tank.visits.iter().take_while(|visit| visit.day < self.origin).any(Visit::pours);
-            // What is poured into it by hand is past use, which has its say.
-            return if poured { Fed::Nothing } else { Fed::Assumed };
+            // What is dosed into it by hand is past use, which has its say.
+            return if self.is_dosed_by_hand(tank) { Fed::Nothing } else { Fed::Assumed };
         };
         let from = last.saturating_sub(RECENT_DAYS - 1);
         let recent = &known[known.partition_point(|(day, ..)| *day < from)..];
@@ -138,6 +140,14 @@ impl<'a> SitePlan<'a> {
         // The squares of the alike days of one rise add up to one estimate, so they are shared among rises, not days.
         let rises: f64 = recent.iter().map(|(.., over_days)| 1.0 / over_days).sum();
         Fed::Metered { litres: mean, variance: (squares + (0.25 * mean).powi(2)) / rises }
+    }
+
+    /// Whether something that is planned for a tank was poured into it lately.
+    fn is_dosed_by_hand(&self, tank: &TankHistory) -> bool {
+        let planned = |place: usize| tank.takes(place);
+        let before = &tank.visits[..tank.visits.partition_point(|visit| visit.day < self.origin)];
+        let lately = before.iter().rev().take_while(|visit| visit.day + BY_HAND_DAYS >= self.origin);
+        lately.into_iter().any(|visit| visit.poured().any(planned))
     }
 
     /// What the plants took since the last visit is replaced at the next one, unless the tank is changed then. What a
@@ -280,8 +290,9 @@ impl<'a> SitePlan<'a> {
                 } else {
                     day.top_ups += plan.top_up_l[at] * hand.per_litre(dose);
                 }
-                day.fed += plan.fed.litres(regime) * dose;
-                fed += day.fed;
+                let of_tank = plan.fed.litres(regime) * dose;
+                day.fed += of_tank;
+                fed += of_tank;
                 fed_variance += variance_l * dose * dose;
             }
             usage.variance_until[at] += fed_variance + (assumed * fed).powi(2);

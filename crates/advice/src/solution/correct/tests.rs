@@ -221,6 +221,14 @@ fn a_tank_above_its_band_takes_acid_beside_the_water_that_thins_it() {
 }
 
 #[test]
+fn a_ph_from_before_something_was_poured_takes_no_acid() {
+    let stirred = CorrectAsked { stirred_at: Some(day(1) + TimeDelta::minutes(5)), ..hard(2.6, 7.0) };
+    let ec = Some(Shown { value: 2.6, at: day(1) + TimeDelta::hours(1) });
+    let (old, none) = (CorrectAsked { ec, ..stirred.clone() }, CorrectAsked { ec, ph: None, ..stirred });
+    assert_eq!(correct(&old).acid, correct(&none).acid, "of the water alone, as where no pH is known");
+}
+
+#[test]
 fn within_its_band_a_tank_keeps_its_ph_when_hard_water_goes_in() {
     let (at_aim, above) = (correct(&hard(1.7, 6.0)), correct(&hard(1.7, 6.4)));
     assert_eq!(above.acid.unwrap().to_ph, 6.4);

@@ -107,6 +107,11 @@ impl Group {
         self.ended
     }
 
+    /// Whether it went into a tank that was just filled afresh.
+    pub(super) fn is_fresh(&self) -> bool {
+        self.seen.as_ref().is_some_and(|seen| matches!(seen.before, Before::Fresh { .. }))
+    }
+
     pub(super) fn water_l(&self) -> f64 {
         self.water.iter().map(|(_, litres)| litres).sum()
     }

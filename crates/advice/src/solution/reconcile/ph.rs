@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::TimeDelta;
+use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_domain::Metric;
 use fillmark_domain::entries::SamplePoint;
 use fillmark_domain::stock::ProductId;
@@ -34,19 +34,10 @@ pub(super) struct Seen<'a> {
 impl<'a> Seen<'a> {
     /// By the last reading before the first dose and the first one after all had mixed.
     pub(super) fn of(record: &TankRecord, group: &Group, movers: &'a Movers) -> Seen<'a> {
-        let (begun, mixed) = (group.begun(), group.ended() + MIXING);
-        let ph = |event: &Event| match event.what {
-            What::Read { metric: Metric::Ph, point: SamplePoint::Tank, value, .. } => Some((event.at, value)),
-            _ => None,
-        };
-        let split = |at| record.events.partition_point(|event| event.at < at);
-        // Who reads and pours in the same minute reads first.
-        let before = record.events[..split(begun + TimeDelta::nanoseconds(1))].iter().rev();
-        let before = before.take_while(|event| begun - event.at <= SAME_VISIT).find_map(ph);
-        let after = record.events[split(mixed)..].iter();
-        let after = after.take_while(|event| event.at - mixed <= SAME_VISIT && is_read(event)).find_map(ph);
-        let moved = before.zip(after).map(|((_, before), (_, after))| after - before);
-        Seen { moved: moved.filter(|_| !group.doses.is_empty()), movers }
+        // Water moves a pH too, and what was drained tells nothing of what was filled in.
+        let alone = group.water.is_empty() && !group.is_fresh() && !group.doses.is_empty();
+        let moved = ph_before(record, group.begun()).zip(ph_after(record, group.ended() + MIXING));
+        Seen { moved: moved.map(|(before, after)| after - before).filter(|_| alone), movers }
     }
 
     /// How far it moved, where it shows that something moved it.
@@ -77,6 +68,37 @@ impl<'a> Seen<'a> {
     /// Whether it moved as none but acid or alkali moves it, and a recorded product is neither.
     pub(super) fn unexplained_by(&self, recorded: ProductId) -> bool {
         self.moved.is_some_and(|moved| moved.abs() >= NOTHING_ELSE) && !self.movers.contains_key(&recorded)
+    }
+}
+
+/// The last pH before an instant, or at it: who reads and pours in the same minute reads first. Nothing that was poured or
+/// changed since, or had not mixed by then, tells of it.
+fn ph_before(record: &TankRecord, begun: DateTime<Utc>) -> Option<f64> {
+    let split = |at| record.events.partition_point(|event| event.at < at);
+    let (earlier, at_once) = (split(begun), split(begun + TimeDelta::nanoseconds(1)));
+    let now = &record.events[earlier..at_once];
+    if now.iter().any(|event| matches!(event.what, What::Changed { .. })) {
+        return None;
+    }
+    let deed = record.events[..earlier].iter().rposition(|event| !is_read(event));
+    let mixed = deed.map_or(DateTime::<Utc>::MIN_UTC, |place| record.events[place].at + MIXING);
+    let since = &record.events[deed.map_or(0, |place| place + 1)..earlier];
+    let read = since.iter().chain(now).rev();
+    let young = read.take_while(|event| begun - event.at <= SAME_VISIT && event.at >= mixed);
+    young.into_iter().find_map(ph_of)
+}
+
+/// The first pH from an instant on, before anything else is done.
+fn ph_after(record: &TankRecord, mixed: DateTime<Utc>) -> Option<f64> {
+    let from = record.events.partition_point(|event| event.at < mixed);
+    let read = record.events[from..].iter();
+    read.take_while(|event| event.at - mixed <= SAME_VISIT && is_read(event)).find_map(ph_of)
+}
+
+fn ph_of(event: &Event) -> Option<f64> {
+    match event.what {
+        What::Read { metric: Metric::Ph, point: SamplePoint::Tank, value, .. } => Some(value),
+        _ => None,
     }
 }
 

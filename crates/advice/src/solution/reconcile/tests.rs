@@ -347,6 +347,33 @@ fn bottle(recorded: u128, ec: [f64; 2], ph: [f64; 2]) -> Verdict {
     additions(&TankRecord { fill_mark_l: 200.0, events }, &rises, &movers, Some(WATER))[0].verdict.clone()
 }
 
+/// The morning's pH of a solution that was drained, or from before another pour, and acid that then is right.
+#[test]
+fn a_ph_from_before_a_change_or_another_pour_accuses_nobody() {
+    let hour = TimeDelta::hours(1);
+    let movers: Movers = [(product(1), Moves::Down), (product(2), Moves::Up)].into();
+    let verdicts = |deed: Event| {
+        let events = vec![
+            read(1, day(1), Metric::Ec, 1.8),
+            read(2, day(1), Metric::Ph, 5.2),
+            deed,
+            poured(10, day(1) + hour * 2, 1, 20.0, AdditionReason::Ph),
+            read(3, day(1) + hour * 3, Metric::Ec, 1.8),
+            read(4, day(1) + hour * 3, Metric::Ph, 5.9),
+        ];
+        let record = TankRecord { fill_mark_l: 200.0, events };
+        let checks = additions(&record, &rises(), &movers, Some(WATER));
+        checks.iter().any(|check| matches!(check.verdict, Verdict::WrongProduct { .. }))
+    };
+    assert!(
+        verdicts(read(9, day(1) + hour, Metric::Volume, 200.0)),
+        "with nothing between it is the other bottle"
+    );
+    assert!(!verdicts(changed(9, day(1) + hour, 0.5, 100.0, 100.0)));
+    assert!(!verdicts(watered(9, day(1) + hour, 20.0, AdditionReason::TopUp)));
+    assert!(!verdicts(poured(9, day(1) + hour, 2, 5.0, AdditionReason::Ph)));
+}
+
 #[test]
 fn the_ph_tells_which_bottle_was_taken() {
     let of = |poured| {

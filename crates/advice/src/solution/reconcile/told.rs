@@ -53,8 +53,7 @@ impl Checked {
                 whose(of)
             ),
             Verdict::UnrecordedAddition { salt } => format!(
-                "{seen}Something that adds {} mS/cm·L was poured without a record. Ask who was at the tank between the two \
-                 readings, and enter it.",
+                "{seen}Something that adds {} mS/cm·L was poured without a record. Ask who was at the tank meanwhile, and enter it.",
                 three_figures(*salt)
             ),
             Verdict::UnrecordedWater { litres } => format!(
