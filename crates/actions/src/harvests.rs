@@ -13,7 +13,7 @@ use uuid::Uuid;
 
 use crate::caller::Correcting;
 use crate::known::Known;
-use crate::retry::once_more;
+use crate::retry::until_seen;
 use crate::{App, Caller, Refusal};
 
 /// Enters a harvest. What the server knows better (who entered it and when it came) is filled in here. Unless it is
@@ -28,7 +28,7 @@ pub async fn enter(
     confirmed: bool,
 ) -> Result<KeptHarvest, Refusal> {
     let scope = caller.may(Act::EnterWork, site)?;
-    once_more(|| enter_once(app, scope, app.stamp(caller), harvest.clone(), confirmed)).await
+    until_seen(|| enter_once(app, scope, app.stamp(caller), harvest.clone(), confirmed)).await
 }
 
 async fn enter_once(
@@ -126,7 +126,7 @@ pub async fn reverse(
     reason: &str,
 ) -> Result<KeptHarvest, Refusal> {
     let leave = caller.may_correct(site)?;
-    once_more(|| reverse_once(app, leave, app.stamp(caller), id, client_id, reason)).await
+    until_seen(|| reverse_once(app, leave, app.stamp(caller), id, client_id, reason)).await
 }
 
 async fn reverse_once(

@@ -17,7 +17,8 @@ impl Currency {
     /// Digits after the point: ISO 4217 gives most currencies two.
     fn digits(self) -> usize {
         match &self.0 {
-            b"CLP" | b"ISK" | b"JPY" | b"KRW" | b"PYG" | b"UGX" | b"VND" | b"XAF" | b"XOF" | b"XPF" => 0,
+            b"BIF" | b"CLP" | b"DJF" | b"GNF" | b"ISK" | b"JPY" | b"KMF" | b"KRW" | b"PYG" | b"RWF"
+            | b"UGX" | b"VND" | b"VUV" | b"XAF" | b"XOF" | b"XPF" => 0,
             b"BHD" | b"IQD" | b"JOD" | b"KWD" | b"LYD" | b"OMR" | b"TND" => 3,
             _ => 2,
         }

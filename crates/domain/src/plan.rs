@@ -4,7 +4,7 @@ mod what_if;
 
 use std::collections::HashMap;
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use chrono_tz::Tz;
 
 use crate::entries::{ChangePlan, EARLY, Spot, tank_change};
@@ -14,6 +14,8 @@ use crate::places::{OutOfUse, Room, RoomId, Tank, TankId, TankRoom, WaterSource}
 pub use what_if::{NotPlanned, PlanChange};
 
 use crate::{Band, Kept, Metric, OpenDays};
+
+const NOON: NaiveTime = NaiveTime::from_hms_opt(12, 0, 0).expect("noon is a time of day");
 
 /// All that a site has planned, archived records left out.
 #[derive(Debug, Clone)]
@@ -79,8 +81,9 @@ impl SitePlan {
         Wall::of(self.zone, day.and_time(chrono::NaiveTime::MIN)).instant_or_after()
     }
 
+    /// Midday, which no change of clocks moves.
     fn noon(&self, day: NaiveDate) -> DateTime<Utc> {
-        self.begins(day) + TimeDelta::hours(12)
+        Wall::of(self.zone, day.and_time(NOON)).instant_or_after()
     }
 
     /// The tank with this id.

@@ -101,12 +101,12 @@ pub fn same_change(near: &[(Id<TankChange>, TankChange)], client_id: Uuid) -> Op
 }
 
 /// The first of the receipts of a lot near to the instant that is of the same amount. What came on orders is held against what
-/// they await, so two with an order each are left to them. The same client id is no second entry.
+/// they await, so two of two orders are left to them. The same client id is no second entry.
 pub fn same_receipt(near: &[Slip], receipt: &Wanted) -> Option<EnteredBefore> {
     let is_same = |says: &Wanted| {
         says.client_id != receipt.client_id
             && (says.lot, says.amount) == (receipt.lot, receipt.amount)
-            && (says.order.is_none() || receipt.order.is_none())
+            && (says.order == receipt.order || says.order.is_none() || receipt.order.is_none())
     };
     let same = near.iter().find(|slip| is_same(&slip.says));
     same.map(|slip| EnteredBefore { id: slip.id.uuid(), done_at: slip.says.done_at })
@@ -149,7 +149,8 @@ mod tests {
         check(receipt(2, "L2", 5_000, None), &now, false);
         check(receipt(2, "L1", 4_000, None), &now, false);
         let on_order = receipt(1, "L1", 5_000, Some("order"));
-        check(receipt(2, "L1", 5_000, Some("order")), &on_order, false);
+        check(receipt(2, "L1", 5_000, Some("order")), &on_order, true);
+        check(receipt(2, "L1", 5_000, Some("other")), &on_order, false);
     }
 
     #[test]

@@ -103,12 +103,12 @@ pub enum Doubt {
         mark_l: f64,
     },
     /// Hardly anything of what a tank is filled up with at a time.
-    #[error("{entered} is a small part of what the tank is filled up with, {least} L at least")]
+    #[error("{entered} is a small part of what the tank is filled up with, usually {usual} L")]
     LittleWater {
         /// As entered.
         entered: Quantity,
-        /// The least of late, L.
-        least: f64,
+        /// The usual of late, L.
+        usual: f64,
     },
     /// More than the tank holds.
     #[error("{entered} is more than the tank holds, which is {mark_l} L at its mark")]
@@ -146,9 +146,11 @@ pub fn doubts_of_volume(entered: Quantity, litres: f64, mark_l: f64) -> Option<D
 /// What is doubtful about water that goes into a tank, beside the litres of other times: a slip of the unit makes it too much for
 /// the tank, or hardly anything.
 pub fn doubts_of_water(entered: Quantity, litres: f64, mark_l: f64, lately: &[f64]) -> Option<Doubt> {
-    let least = lately.iter().copied().fold(f64::INFINITY, f64::min);
-    let little = lately.len() >= TIMES_KNOWN && litres < least * LITTLE;
-    doubts_of_volume(entered, litres, mark_l).or(little.then_some(Doubt::LittleWater { entered, least }))
+    let mut sorted = lately.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let usual = sorted.get(sorted.len() / 2).copied().unwrap_or_default();
+    let little = lately.len() >= TIMES_KNOWN && litres < usual * LITTLE;
+    doubts_of_volume(entered, litres, mark_l).or(little.then_some(Doubt::LittleWater { entered, usual }))
 }
 
 /// What is doubtful about a value beside the last one, the band and the tank. pH is a logarithm and temperatures have no
