@@ -119,6 +119,39 @@ on_both! {
         assert_eq!(counts(&world, site, None).await, [0, 0, 0]);
     }
 
+    async fn a_calibration_typed_in_late_or_archived_opens_the_days_it_tells_of(world: World) {
+        use DayStanding::{Empty, Reopened, Reviewed};
+        let here = world.greenhouse().await;
+        let (site, north) = (here.site, Some(here.north_room));
+        let desk = world.ada.site(site);
+        let (south, _) = south(&world, site).await;
+        let meter = json(json!({ "name": "Pen 1", "kind": "ph_and_ec" }));
+        let meter = desk.create::<NewMeter>(&meter).await.unwrap().id;
+        let read = reading(here.north_tank, "ec", 1.4, "mS/cm", "2026-11-23T09:00:00+01:00");
+        world.ada.record_reading(site, &NewReading { meter_id: Some(meter), ..read }).await.unwrap();
+        let sign = async || {
+            world.clock.advance(TimeDelta::minutes(5));
+            for day in ["2026-11-22", "2026-11-23"] {
+                world.ada.sign_review(site, &review(day, None)).await.unwrap();
+            }
+            world.clock.advance(TimeDelta::minutes(5));
+        };
+        sign().await;
+        assert_eq!(standings(&world, site, north).await, [Empty, Reviewed, Empty]);
+        let made = json(json!({ "meter_id": meter, "calibrated_at": "2026-11-22T08:00:00Z", "standards": "1413 µS/cm", "passed": true }));
+        let made = desk.create::<NewCalibration>(&made).await.unwrap();
+        assert_eq!(standings(&world, site, north).await, [Reopened, Reopened, Empty], "its reading is in calibration now");
+        assert_eq!(standings(&world, site, None).await, [Reopened, Reopened, Empty]);
+        assert_eq!(standings(&world, site, Some(south)).await, [Reopened, Empty, Empty], "nothing was read there");
+        assert_eq!(counts(&world, site, north).await, [1, 1, 0]);
+
+        sign().await;
+        assert_eq!(standings(&world, site, north).await, [Reviewed, Reviewed, Empty]);
+        desk.archive(&made).await.unwrap();
+        assert_eq!(standings(&world, site, north).await, [Reopened, Reopened, Empty]);
+        assert_eq!(counts(&world, site, north).await, [0, 1, 0]);
+    }
+
     async fn what_is_typed_in_late_or_found_missed_opens_a_day_too(world: World) {
         let here = world.greenhouse().await;
         world.check_plan(here.site, json!({ "room_id": here.north_room })).await;

@@ -102,10 +102,12 @@ pub struct DayReview {
     pub day_on: NaiveDate,
     /// How it stands.
     pub standing: DayStanding,
-    /// How many readings, additions, changes, harvests and settled checks it has, without what was corrected or taken back.
+    /// How many readings, additions, changes, harvests, calibrations and settled checks it has, without what was corrected,
+    /// archived or taken back.
     #[schema(minimum = 0, maximum = 9007199254740991i64)]
     pub record_count: u64,
-    /// When the last came in, or was corrected or taken back.
+    /// When the last came in, or was corrected, archived or taken back. A calibration also tells of the readings that were taken
+    /// with its meter until the next.
     pub last_entered_at: Option<Instant>,
     /// Who reviewed it last.
     pub reviewed_by: Option<Uuid>,

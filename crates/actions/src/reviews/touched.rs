@@ -3,15 +3,15 @@
 use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
-use fillmark_advice::review::{Touch, tanks_of};
-use fillmark_domain::entries::{Addition, Reading, Spot, TankChange};
+use fillmark_advice::review::{Touch, tanks_of, touched_by_calibrations};
+use fillmark_domain::entries::{Addition, Calibration, Reading, Spot, TankChange};
 use fillmark_domain::growing::Harvest;
 use fillmark_domain::places::{RoomId, TankId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::work::Place;
 use fillmark_domain::{Days, Id};
 use fillmark_store::entries::Entry;
-use fillmark_store::{SiteScope, StoreError, Tx, checks, entries};
+use fillmark_store::{SiteScope, StoreError, Tx, checks, entries, records};
 use uuid::Uuid;
 
 use crate::Refusal;
@@ -39,7 +39,12 @@ pub(super) async fn touches(
         Spot::Tank(tank) => fed(tank),
         Spot::Room(of) => here(of),
     };
-    let mut touches = look.entries(read_here).await?;
+    let readings = look.kept(read_here).await?;
+    let mut touches = look.touched(&readings).await?;
+    // Each room's report lists the calibrations of the site's meters.
+    let calibrations = records::all_ever::<Calibration>(tx, site).await?;
+    let standing = readings.into_iter().map(|(_, reading)| reading).filter(Reading::stands);
+    touches.extend(touched_by_calibrations(calibrations, &standing.collect::<Vec<_>>(), plan.zone));
     touches.extend(look.entries(|addition: &Addition| fed(addition.tank)).await?);
     touches.extend(look.entries(|change: &TankChange| fed(change.tank)).await?);
     touches.extend(look.entries(|harvest: &Harvest| harvest.room.is_none_or(here)).await?);
@@ -59,11 +64,22 @@ struct Look<'a> {
 }
 
 impl Look<'_> {
-    /// An entry touches its day when it comes, and again when it is corrected or taken back, wherever and on whichever day
-    /// that which corrects it is.
     async fn entries<E: Entry>(&self, is_here: impl Fn(&E) -> bool) -> Result<Vec<Touch>, StoreError> {
+        self.touched(&self.kept(is_here).await?).await
+    }
+
+    async fn kept<E: Entry>(
+        &self,
+        is_here: impl Fn(&E) -> bool,
+    ) -> Result<Vec<entries::Kept<E>>, StoreError> {
         let mut kept = entries::done_between::<E>(self.tx, self.site, self.from, self.until).await?;
         kept.retain(|(_, entry)| is_here(entry));
+        Ok(kept)
+    }
+
+    /// An entry touches its day when it comes, and again when it is corrected or taken back, wherever and on whichever day
+    /// that which corrects it is.
+    async fn touched<E: Entry>(&self, kept: &[entries::Kept<E>]) -> Result<Vec<Touch>, StoreError> {
         let mut touches = Vec::with_capacity(kept.len());
         let mut corrected = Vec::new();
         for (_, entry) in kept {

@@ -3,8 +3,10 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
-use fillmark_domain::Days;
+use chrono_tz::Tz;
+use fillmark_domain::entries::{Calibration, Meter, Reading};
 use fillmark_domain::work::Review;
+use fillmark_domain::{Days, Id, Kept};
 
 use super::Share;
 
@@ -77,6 +79,40 @@ pub fn days_reviewed(days: Days, touches: &[Touch], reviews: &[Review]) -> Vec<D
         }
     };
     days.each().map(of_day).collect()
+}
+
+/// What calibrations change of days: that of the calibration, and those of readings taken with its meter until the next. One
+/// that is archived was in force until then.
+pub fn touched_by_calibrations(
+    mut calibrations: Vec<Kept<Calibration>>,
+    readings: &[Reading],
+    zone: Tz,
+) -> Vec<Touch> {
+    let day = |at: DateTime<Utc>| at.with_timezone(&zone).date_naive();
+    calibrations.sort_by_key(|kept| kept.content.calibrated_at);
+    let touch = |at, calibration: &Kept<Calibration>, stands| Touch {
+        day: day(at),
+        at: calibration.updated_at,
+        stands,
+    };
+    let own = |one: &Kept<Calibration>| touch(one.content.calibrated_at, one, one.archived_at.is_none());
+    let mut touches: Vec<Touch> = calibrations.iter().map(own).collect();
+    let mut of_meter: BTreeMap<Id<Meter>, Vec<&Kept<Calibration>>> = BTreeMap::new();
+    for one in &calibrations {
+        of_meter.entry(one.content.meter).or_default().push(one);
+    }
+    for reading in readings {
+        let made =
+            reading.meter.and_then(|meter| of_meter.get(&meter)).map(Vec::as_slice).unwrap_or_default();
+        let before = made.partition_point(|one| one.content.calibrated_at <= reading.recorded_at);
+        for one in made[..before].iter().rev() {
+            touches.push(touch(reading.recorded_at, one, false));
+            if one.archived_at.is_none() {
+                break;
+            }
+        }
+    }
+    touches
 }
 
 /// Days reviewed, of those that have records.
