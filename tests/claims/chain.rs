@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use fillmark_actions::{journal, people};
-use fillmark_api::{NewReading, ProblemCode, ReadingBatch};
+use fillmark_api::{NewAddition, NewReading, NewReversal, ProblemCode, ReadingBatch};
 use fillmark_domain::people::{Person, Role};
 use fillmark_server::Running;
 use fillmark_server::commands::{self, CommandError};
@@ -151,6 +151,62 @@ on_both! {
         sql(&world, "update holdings set balance = balance + 1").await.unwrap();
         let told = broken(&world).await;
         assert!(told.contains("holds 500001 where its movements make 500000"), "{told}");
+    }
+
+    async fn a_stock_ledger_that_was_rewritten_is_told(world: World) {
+        let feeding = world.feeding().await;
+        feeding.receive(&world.ada, feeding.grow_a, "L1", "2027-03-01", 500.0).await;
+        feeding.receive(&world.ada, feeding.grow_b, "L1", "2027-03-01", 300.0).await;
+        let poured = world.ada.record_addition(feeding.here.site, &feeding.addition(100.0)).await.unwrap();
+        world.ada.reverse_addition(feeding.here.site, poured.id, &NewReversal { client_id: Uuid::now_v7(), reason: "not poured".into() }).await.unwrap();
+        journal::seal(&world.server.app).await.unwrap();
+        commands::verify(&world.server.app).await.unwrap();
+
+        without_triggers(&world, "movements").await;
+        without_triggers(&world, "slips").await;
+        sql(&world, "update movements set change = 250000 where change = 300000").await.unwrap();
+        sql(&world, "update holdings set balance = 250000 where balance = 300000").await.unwrap();
+        let told = broken(&world).await;
+        assert!(told.starts_with("slip ") && told.contains("says 300000 where its movements make 250000"), "{told}");
+        // Both halves of it are then rewritten, and the journal alone still tells.
+        sql(&world, "update slips set amount = 250000 where amount = 300000").await.unwrap();
+        let told = broken(&world).await;
+        assert!(told.starts_with("slip ") && told.ends_with("is not what was entered\n"), "{told}");
+        sql(&world, "update slips set amount = 300000 where amount = 250000").await.unwrap();
+        sql(&world, "update movements set change = 300000 where change = 250000").await.unwrap();
+        sql(&world, "update holdings set balance = 300000 where balance = 250000").await.unwrap();
+        commands::verify(&world.server.app).await.unwrap();
+
+        sql(&world, "update movements set change = 90000 where change = 100000").await.unwrap();
+        sql(&world, "update holdings set balance = 490000 where balance = 500000").await.unwrap();
+        let told = broken(&world).await;
+        assert!(told.starts_with("movement ") && told.contains("is not the opposite of the one it takes back"), "{told}");
+    }
+
+    async fn a_slip_that_the_journal_does_not_know_is_told(world: World) {
+        let feeding = world.feeding().await;
+        feeding.receive(&world.ada, feeding.grow_a, "L1", "2027-03-01", 500.0).await;
+        journal::seal(&world.server.app).await.unwrap();
+        let columns = "site_id, kind, product_id, lot_id, base, amount, done_at, entered_at";
+        let id = match world.kind {
+            Kind::Sqlite => "x'00000000000000000000000000000007'",
+            Kind::Postgres => "'00000000-0000-0000-0000-000000000007'",
+        };
+        sql(&world, &format!("insert into slips (id, {columns}) select {id}, {columns} from slips")).await.unwrap();
+        let told = broken(&world).await;
+        assert!(told.contains("has 2 of slip, of which its journal knows 1"), "{told}");
+    }
+
+    async fn a_pour_beyond_the_record_is_what_its_movements_make_with_its_shortage(world: World) {
+        let feeding = world.feeding().await;
+        let site = feeding.here.site;
+        feeding.receive(&world.ada, feeding.grow_a, "L1", "2027-03-01", 500.0).await;
+        let short = NewAddition { poured_all_the_same: true, ..feeding.addition(530.0) };
+        world.ada.record_addition(site, &short).await.unwrap();
+        commands::verify(&world.server.app).await.unwrap();
+        assert_eq!(world.ada.shortages(site, "state=open").await.unwrap().len(), 1);
+        feeding.receive(&world.ada, feeding.grow_a, "L2", "2027-03-01", 500.0).await;
+        commands::verify(&world.server.app).await.unwrap();
     }
 
     async fn whoever_follows_misses_nothing_while_others_write(world: World) {
