@@ -10,11 +10,13 @@ use fillmark_domain::people::{Person, Role};
 use fillmark_server::Running;
 use fillmark_server::commands::{self, CommandError};
 use fillmark_store::journal::chain;
+use fillmark_store::summary;
 use fillmark_tests::fresh::{Fresh, Kind};
 use fillmark_tests::greenhouse::reading;
 use fillmark_tests::world::{PASSWORD, World, instant, refusal};
 use fillmark_tests::{MovedClock, on_both};
 use sea_orm_migration::sea_orm::{ConnectionTrait, DbErr};
+use serde_json::json;
 use uuid::Uuid;
 
 async fn sql(world: &World, statement: &str) -> Result<(), DbErr> {
@@ -43,6 +45,28 @@ async fn written(world: &World) -> Uuid {
     }
     journal::seal(&world.server.app).await.unwrap();
     here.site
+}
+
+async fn written_more(world: &World, site: Uuid) {
+    let tank = world.ada.readings(site, "").await.unwrap()[0].tank_id.unwrap();
+    let one = reading(tank, "ph", 6.2, "[pH]", "2026-11-24T06:30:00+01:00");
+    world.ada.record_reading(site, &one).await.unwrap();
+    journal::seal(&world.server.app).await.unwrap();
+}
+
+async fn head(world: &World, site: Uuid) -> chain::Head {
+    chain::head(&world.server.app.store.look().await.unwrap(), site).await.unwrap()
+}
+
+/// The manifest that a backup of the database would have now, on PostgreSQL too.
+async fn manifest_now(world: &World) -> String {
+    let summary = summary::summary(&world.server.app.store.look().await.unwrap()).await.unwrap();
+    let journals = summary.journals.iter();
+    let journals: Vec<_> =
+        journals.map(|(owner, head)| json!({ "owner": owner, "seq": head.seq, "hash": head.hash })).collect();
+    json!({ "made_at": "2026-11-24T06:00:00.000Z", "version": "0", "schema": summary.schema, "file": "fillmark.sqlite",
+        "bytes": 0, "sha256": "", "balances": 0, "balance_sum": 0, "journals": journals })
+    .to_string()
 }
 
 async fn broken(world: &World) -> String {
@@ -207,6 +231,34 @@ on_both! {
         assert_eq!(world.ada.shortages(site, "state=open").await.unwrap().len(), 1);
         feeding.receive(&world.ada, feeding.grow_a, "L2", "2027-03-01", 500.0).await;
         commands::verify(&world.server.app).await.unwrap();
+    }
+
+    async fn a_journal_whose_end_was_cut_off_is_told_by_the_manifest_of_a_backup(world: World) {
+        let site = written(&world).await;
+        let folder = tempfile::tempdir().unwrap();
+        let manifest = folder.path().join("manifest.json");
+        std::fs::write(&manifest, manifest_now(&world).await).unwrap();
+        written_more(&world, site).await;
+        let told = commands::verify_against(&world.server.app, folder.path()).await.unwrap();
+        assert!(told.contains("2 journals hold the entries that the manifest names"), "{told}");
+
+        std::fs::write(&manifest, manifest_now(&world).await).unwrap();
+        without_triggers(&world, "journal").await;
+        without_triggers(&world, "readings").await;
+        let last = head(&world, site).await.seq;
+        sql(&world, &format!("delete from readings where id in (select record_id from journal where seq = {last} and word = 'reading')")).await.unwrap();
+        sql(&world, &format!("delete from journal where seq = {last} and word = 'reading'")).await.unwrap();
+        commands::verify(&world.server.app).await.unwrap();
+        let told = match commands::verify_against(&world.server.app, &manifest).await {
+            Err(CommandError::Broken { broken, .. }) => broken,
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(told, format!("journal of {site}: entries {last} to {last} were there and are missing\n"));
+        written_more(&world, site).await;
+        let told = commands::verify_against(&world.server.app, &manifest).await.unwrap_err().to_string();
+        assert!(told.contains(&format!("journal of {site}: entry {last} is another than was there")), "{told}");
+        let none = commands::verify_against(&world.server.app, &folder.path().join("none")).await;
+        assert!(matches!(none, Err(CommandError::Manifest(_))), "{none:?}");
     }
 
     async fn whoever_follows_misses_nothing_while_others_write(world: World) {

@@ -35,7 +35,14 @@ pub(crate) enum Command {
     Migrate(Common),
     /// Look whether all records are what was written: journals, entries, balances. Exits with 1 when one is not.
     #[command(after_help = EXIT_CODES)]
-    Verify(Common),
+    Verify {
+        #[command(flatten)]
+        common: Common,
+        /// The manifest of a backup of this database, or the folder with it: also look whether each journal still holds the
+        /// entry at which it stood then. Without it nobody can tell that the end of a journal was cut off.
+        #[arg(long, value_name = "MANIFEST")]
+        against: Option<PathBuf>,
+    },
     /// Copy the embedded database, in use or not, into a new folder with a manifest.
     #[command(after_help = EXIT_CODES)]
     Backup {

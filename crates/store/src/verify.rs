@@ -58,6 +58,24 @@ pub enum Broken {
         /// The number.
         seq: i64,
     },
+    /// A journal that ends before the number at which it was seen to stand.
+    #[error("journal of {owner}: entries {from} to {seq} were there and are missing")]
+    CutOff {
+        /// The site; nil for the business.
+        owner: Uuid,
+        /// The first that is missing.
+        from: i64,
+        /// Where the journal was seen to stand.
+        seq: i64,
+    },
+    /// An entry of a journal that has another hash than it was seen with.
+    #[error("journal of {owner}: entry {seq} is another than was there")]
+    Another {
+        /// The site; nil for the business.
+        owner: Uuid,
+        /// Its number.
+        seq: i64,
+    },
     /// Something entered once whose row is another now, or gone.
     #[error("{word} {id} of {owner} is not what was entered")]
     Entry {
@@ -126,6 +144,28 @@ pub async fn all(tx: &Tx) -> Result<Found, StoreError> {
     }
     look_at_balances(tx, &mut found).await?;
     Ok(found)
+}
+
+/// Whether each journal still holds the entry at which it was seen to stand: those that do not. A chain tells by itself that
+/// something within it is gone, but not that its end is.
+/// # Errors
+/// When the database fails.
+pub async fn against(tx: &Tx, seen: &[(Uuid, Head)]) -> Result<Vec<Broken>, StoreError> {
+    let mut broken = Vec::new();
+    for (owner, Head { seq, hash }) in seen.iter().filter(|(_, head)| head.seq > 0) {
+        let (owner, seq) = (*owner, *seq);
+        match chain::hash_at(tx, owner, seq).await? {
+            Some(now) if now == *hash => {}
+            Some(_) => broken.push(Broken::Another { owner, seq }),
+            None => {
+                let last = chain::head(tx, owner).await?.seq;
+                // One that goes on behind it misses but this number.
+                let from = if last < seq { last + 1 } else { seq };
+                broken.push(Broken::CutOff { owner, from, seq });
+            }
+        }
+    }
+    Ok(broken)
 }
 
 async fn look_at_journal(tx: &Tx, owner: Uuid, found: &mut Found) -> Result<(), StoreError> {
