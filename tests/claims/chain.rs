@@ -5,16 +5,18 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use fillmark_actions::{journal, people};
-use fillmark_api::{NewReading, ProblemCode, ReadingBatch};
+use fillmark_api::{NewAddition, NewReading, NewReversal, ProblemCode, ReadingBatch};
 use fillmark_domain::people::{Person, Role};
 use fillmark_server::Running;
 use fillmark_server::commands::{self, CommandError};
 use fillmark_store::journal::chain;
+use fillmark_store::summary;
 use fillmark_tests::fresh::{Fresh, Kind};
 use fillmark_tests::greenhouse::reading;
 use fillmark_tests::world::{PASSWORD, World, instant, refusal};
 use fillmark_tests::{MovedClock, on_both};
 use sea_orm_migration::sea_orm::{ConnectionTrait, DbErr};
+use serde_json::json;
 use uuid::Uuid;
 
 async fn sql(world: &World, statement: &str) -> Result<(), DbErr> {
@@ -43,6 +45,28 @@ async fn written(world: &World) -> Uuid {
     }
     journal::seal(&world.server.app).await.unwrap();
     here.site
+}
+
+async fn written_more(world: &World, site: Uuid) {
+    let tank = world.ada.readings(site, "").await.unwrap()[0].tank_id.unwrap();
+    let one = reading(tank, "ph", 6.2, "[pH]", "2026-11-24T06:30:00+01:00");
+    world.ada.record_reading(site, &one).await.unwrap();
+    journal::seal(&world.server.app).await.unwrap();
+}
+
+async fn head(world: &World, site: Uuid) -> chain::Head {
+    chain::head(&world.server.app.store.look().await.unwrap(), site).await.unwrap()
+}
+
+/// The manifest that a backup of the database would have now, on PostgreSQL too.
+async fn manifest_now(world: &World) -> String {
+    let summary = summary::summary(&world.server.app.store.look().await.unwrap()).await.unwrap();
+    let journals = summary.journals.iter();
+    let journals: Vec<_> =
+        journals.map(|(owner, head)| json!({ "owner": owner, "seq": head.seq, "hash": head.hash })).collect();
+    json!({ "made_at": "2026-11-24T06:00:00.000Z", "version": "0", "schema": summary.schema, "file": "fillmark.sqlite",
+        "bytes": 0, "sha256": "", "balances": 0, "balance_sum": 0, "journals": journals })
+    .to_string()
 }
 
 async fn broken(world: &World) -> String {
@@ -151,6 +175,90 @@ on_both! {
         sql(&world, "update holdings set balance = balance + 1").await.unwrap();
         let told = broken(&world).await;
         assert!(told.contains("holds 500001 where its movements make 500000"), "{told}");
+    }
+
+    async fn a_stock_ledger_that_was_rewritten_is_told(world: World) {
+        let feeding = world.feeding().await;
+        feeding.receive(&world.ada, feeding.grow_a, "L1", "2027-03-01", 500.0).await;
+        feeding.receive(&world.ada, feeding.grow_b, "L1", "2027-03-01", 300.0).await;
+        let poured = world.ada.record_addition(feeding.here.site, &feeding.addition(100.0)).await.unwrap();
+        world.ada.reverse_addition(feeding.here.site, poured.id, &NewReversal { client_id: Uuid::now_v7(), reason: "not poured".into() }).await.unwrap();
+        journal::seal(&world.server.app).await.unwrap();
+        commands::verify(&world.server.app).await.unwrap();
+
+        without_triggers(&world, "movements").await;
+        without_triggers(&world, "slips").await;
+        sql(&world, "update movements set change = 250000 where change = 300000").await.unwrap();
+        sql(&world, "update holdings set balance = 250000 where balance = 300000").await.unwrap();
+        let told = broken(&world).await;
+        assert!(told.starts_with("slip ") && told.contains("says 300000 where its movements make 250000"), "{told}");
+        // Both halves of it are then rewritten, and the journal alone still tells.
+        sql(&world, "update slips set amount = 250000 where amount = 300000").await.unwrap();
+        let told = broken(&world).await;
+        assert!(told.starts_with("slip ") && told.ends_with("is not what was entered\n"), "{told}");
+        sql(&world, "update slips set amount = 300000 where amount = 250000").await.unwrap();
+        sql(&world, "update movements set change = 300000 where change = 250000").await.unwrap();
+        sql(&world, "update holdings set balance = 300000 where balance = 250000").await.unwrap();
+        commands::verify(&world.server.app).await.unwrap();
+
+        sql(&world, "update movements set change = 90000 where change = 100000").await.unwrap();
+        sql(&world, "update holdings set balance = 490000 where balance = 500000").await.unwrap();
+        let told = broken(&world).await;
+        assert!(told.starts_with("movement ") && told.contains("is not the opposite of the one it takes back"), "{told}");
+    }
+
+    async fn a_slip_that_the_journal_does_not_know_is_told(world: World) {
+        let feeding = world.feeding().await;
+        feeding.receive(&world.ada, feeding.grow_a, "L1", "2027-03-01", 500.0).await;
+        journal::seal(&world.server.app).await.unwrap();
+        let columns = "site_id, kind, product_id, lot_id, base, amount, done_at, entered_at";
+        let id = match world.kind {
+            Kind::Sqlite => "x'00000000000000000000000000000007'",
+            Kind::Postgres => "'00000000-0000-0000-0000-000000000007'",
+        };
+        sql(&world, &format!("insert into slips (id, {columns}) select {id}, {columns} from slips")).await.unwrap();
+        let told = broken(&world).await;
+        assert!(told.contains("has 2 of slip, of which its journal knows 1"), "{told}");
+    }
+
+    async fn a_pour_beyond_the_record_is_what_its_movements_make_with_its_shortage(world: World) {
+        let feeding = world.feeding().await;
+        let site = feeding.here.site;
+        feeding.receive(&world.ada, feeding.grow_a, "L1", "2027-03-01", 500.0).await;
+        let short = NewAddition { poured_all_the_same: true, ..feeding.addition(530.0) };
+        world.ada.record_addition(site, &short).await.unwrap();
+        commands::verify(&world.server.app).await.unwrap();
+        assert_eq!(world.ada.shortages(site, "state=open").await.unwrap().len(), 1);
+        feeding.receive(&world.ada, feeding.grow_a, "L2", "2027-03-01", 500.0).await;
+        commands::verify(&world.server.app).await.unwrap();
+    }
+
+    async fn a_journal_whose_end_was_cut_off_is_told_by_the_manifest_of_a_backup(world: World) {
+        let site = written(&world).await;
+        let folder = tempfile::tempdir().unwrap();
+        let manifest = folder.path().join("manifest.json");
+        std::fs::write(&manifest, manifest_now(&world).await).unwrap();
+        written_more(&world, site).await;
+        let told = commands::verify_against(&world.server.app, folder.path()).await.unwrap();
+        assert!(told.contains("2 journals hold the entries that the manifest names"), "{told}");
+
+        std::fs::write(&manifest, manifest_now(&world).await).unwrap();
+        without_triggers(&world, "journal").await;
+        without_triggers(&world, "readings").await;
+        let last = head(&world, site).await.seq;
+        sql(&world, &format!("delete from readings where id in (select record_id from journal where seq = {last} and word = 'reading')")).await.unwrap();
+        sql(&world, &format!("delete from journal where seq = {last} and word = 'reading'")).await.unwrap();
+        commands::verify(&world.server.app).await.unwrap();
+        let told = match commands::verify_against(&world.server.app, &manifest).await {
+            Err(CommandError::Broken { broken, .. }) => broken,
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(told, format!("journal of {site}: entries {last} to {last} were there and are missing\n"));
+        written_more(&world, site).await;
+        let told = commands::verify_against(&world.server.app, &manifest).await.unwrap_err().to_string();
+        assert!(told.contains(&format!("journal of {site}: entry {last} is another than was there")), "{told}");
+        let none = commands::verify_against(&world.server.app, &folder.path().join("none")).await;
+        assert!(matches!(none, Err(CommandError::Manifest(_))), "{none:?}");
     }
 
     async fn whoever_follows_misses_nothing_while_others_write(world: World) {

@@ -22,6 +22,25 @@ async fn standings(world: &World, site: Uuid, room: Option<Uuid>) -> Vec<DayStan
     days.iter().map(|day| day.standing).collect()
 }
 
+async fn counts(world: &World, site: Uuid, room: Option<Uuid>) -> Vec<u64> {
+    let room = room.map(|room| format!("&room_id={room}")).unwrap_or_default();
+    let days = world.ada.reviews(site, &format!("{DAYS}{room}")).await.unwrap();
+    days.iter().map(|day| day.record_count).collect()
+}
+
+/// A second room, with a tank of its own.
+async fn south(world: &World, site: Uuid) -> (Uuid, Uuid) {
+    let here = world.ada.site(site);
+    let room =
+        json!({ "name": "South room", "room_use": "growing", "growing_area_m2": 10.0, "hygiene_rank": 2 });
+    let room = here.create::<NewRoom>(&json(room)).await.unwrap().id;
+    let tank = json!({ "name": "South tank", "mode": "recirculating", "fill_mark": { "value": 100.0, "unit": "L" } });
+    let tank = here.create::<NewTank>(&json(tank)).await.unwrap().id;
+    let fed = json!({ "tank_id": tank, "room_id": room, "from_on": "2026-11-01", "share": 1.0 });
+    here.create::<NewTankRoom>(&json(fed)).await.unwrap();
+    (room, tank)
+}
+
 on_both! {
     async fn a_day_is_open_until_it_is_signed_and_again_after_a_correction(world: World) {
         use DayStanding::{Empty, Open, Reopened, Reviewed};
@@ -54,6 +73,83 @@ on_both! {
         assert_eq!((told.reviewed.hit_count, told.unreviewed_on.len()), (1, 0));
         let csv = world.ada.get_text(&format!("{report}&format=csv")).await.unwrap();
         assert!(csv.contains("days_reviewed"), "{csv}");
+    }
+
+    async fn a_reading_that_leaves_a_signed_day_or_room_opens_it(world: World) {
+        use DayStanding::{Empty, Open, Reopened, Reviewed};
+        let here = world.greenhouse().await;
+        let (site, north) = (here.site, Some(here.north_room));
+        let (south_room, south_tank) = south(&world, site).await;
+        let south = Some(south_room);
+        let on = |tank, day: &str| reading(tank, "ph", 6.1, "[pH]", &format!("2026-11-{day}T09:00:00+01:00"));
+        let stays = world.ada.record_reading(site, &on(here.north_tank, "23")).await.unwrap();
+        let kept = world.ada.record_reading(site, &on(here.north_tank, "23")).await.unwrap();
+        world.clock.advance(TimeDelta::minutes(5));
+        world.ada.sign_review(site, &review("2026-11-23", north)).await.unwrap();
+        assert_eq!(standings(&world, site, north).await, [Empty, Reviewed, Empty]);
+
+        world.clock.advance(TimeDelta::minutes(5));
+        let moved = json(json!({ "reading": on(here.north_tank, "22"), "reason": "wrong day" }));
+        world.ada.correct_reading(site, kept.id, &moved).await.unwrap();
+        assert_eq!(standings(&world, site, north).await, [Open, Reopened, Empty]);
+        assert_eq!(counts(&world, site, north).await, [1, 1, 0]);
+
+        world.ada.sign_review(site, &review("2026-11-23", None)).await.unwrap();
+        assert_eq!(standings(&world, site, north).await, [Open, Reviewed, Empty]);
+        world.clock.advance(TimeDelta::minutes(5));
+        let moved = json(json!({ "reading": on(south_tank, "23"), "reason": "wrong tank" }));
+        world.ada.correct_reading(site, stays.id, &moved).await.unwrap();
+        for room in [north, south, None] {
+            assert_eq!(standings(&world, site, room).await[1], Reopened, "{room:?}");
+        }
+        assert_eq!((counts(&world, site, north).await[1], counts(&world, site, south).await[1]), (0, 1));
+    }
+
+    async fn an_addition_that_is_taken_back_opens_its_day(world: World) {
+        let feeding = world.feeding().await;
+        let site = feeding.here.site;
+        feeding.receive(&world.ada, feeding.grow_a, "L1", "2027-03-01", 500.0).await;
+        let poured = world.ada.record_addition(site, &feeding.addition(100.0)).await.unwrap().id;
+        world.ada.sign_review(site, &review("2026-11-24", None)).await.unwrap();
+        world.clock.advance(TimeDelta::minutes(5));
+        assert_eq!(counts(&world, site, None).await, [0, 0, 1]);
+        let reversal = json(json!({ "client_id": Uuid::new_v4(), "reason": "not poured" }));
+        world.ada.reverse_addition(site, poured, &reversal).await.unwrap();
+        assert_eq!(standings(&world, site, None).await[2], DayStanding::Reopened);
+        assert_eq!(counts(&world, site, None).await, [0, 0, 0]);
+    }
+
+    async fn a_calibration_typed_in_late_or_archived_opens_the_days_it_tells_of(world: World) {
+        use DayStanding::{Empty, Reopened, Reviewed};
+        let here = world.greenhouse().await;
+        let (site, north) = (here.site, Some(here.north_room));
+        let desk = world.ada.site(site);
+        let (south, _) = south(&world, site).await;
+        let meter = json(json!({ "name": "Pen 1", "kind": "ph_and_ec" }));
+        let meter = desk.create::<NewMeter>(&meter).await.unwrap().id;
+        let read = reading(here.north_tank, "ec", 1.4, "mS/cm", "2026-11-23T09:00:00+01:00");
+        world.ada.record_reading(site, &NewReading { meter_id: Some(meter), ..read }).await.unwrap();
+        let sign = async || {
+            world.clock.advance(TimeDelta::minutes(5));
+            for day in ["2026-11-22", "2026-11-23"] {
+                world.ada.sign_review(site, &review(day, None)).await.unwrap();
+            }
+            world.clock.advance(TimeDelta::minutes(5));
+        };
+        sign().await;
+        assert_eq!(standings(&world, site, north).await, [Empty, Reviewed, Empty]);
+        let made = json(json!({ "meter_id": meter, "calibrated_at": "2026-11-22T08:00:00Z", "standards": "1413 µS/cm", "passed": true }));
+        let made = desk.create::<NewCalibration>(&made).await.unwrap();
+        assert_eq!(standings(&world, site, north).await, [Reopened, Reopened, Empty], "its reading is in calibration now");
+        assert_eq!(standings(&world, site, None).await, [Reopened, Reopened, Empty]);
+        assert_eq!(standings(&world, site, Some(south)).await, [Reopened, Empty, Empty], "nothing was read there");
+        assert_eq!(counts(&world, site, north).await, [1, 1, 0]);
+
+        sign().await;
+        assert_eq!(standings(&world, site, north).await, [Reviewed, Reviewed, Empty]);
+        desk.archive(&made).await.unwrap();
+        assert_eq!(standings(&world, site, north).await, [Reopened, Reopened, Empty]);
+        assert_eq!(counts(&world, site, north).await, [0, 1, 0]);
     }
 
     async fn what_is_typed_in_late_or_found_missed_opens_a_day_too(world: World) {

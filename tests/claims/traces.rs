@@ -127,5 +127,6 @@ on_both! {
         world.ada.reverse_slip(site, count.id, &back).await.unwrap();
         let trace = world.ada.trace_lot(site, part).await.unwrap();
         assert!(trace.lot_ids.contains(&made.lot_id.unwrap()), "{trace:?}");
+        fillmark_server::commands::verify(&world.server.app).await.unwrap();
     }
 }

@@ -1,15 +1,16 @@
 //! Reviews: a supervisor signs for the records of a day, and what is entered later leaves it open again.
 
+mod touched;
+
 use chrono::{DateTime, NaiveDate, Utc};
-use fillmark_advice::review::{DayReviewed, Touch, days_reviewed, tanks_of};
-use fillmark_domain::entries::{Addition, Reading, Spot, TankChange};
-use fillmark_domain::growing::{Harvest, is_keepable};
+use fillmark_advice::review::{DayReviewed, days_reviewed};
+use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
-use fillmark_domain::places::{RoomId, SiteId, TankId};
+use fillmark_domain::places::{RoomId, SiteId};
 use fillmark_domain::plan::SitePlan;
-use fillmark_domain::work::{Place, Review};
+use fillmark_domain::work::Review;
 use fillmark_domain::{Days, Id};
-use fillmark_store::{Reference, SiteScope, Stamp, Tx, checks, entries, journal, plan, records, reviews};
+use fillmark_store::{Reference, SiteScope, Stamp, Tx, journal, plan, records, reviews};
 use uuid::Uuid;
 
 use crate::retry::until_seen;
@@ -99,7 +100,7 @@ pub(crate) async fn days_of(
 ) -> Result<Vec<DayReviewed>, Refusal> {
     let mut signed = reviews::of_days(tx, site, days).await?;
     signed.retain(|review| review.covers(room));
-    Ok(days_reviewed(days, &touches(tx, site, plan, room, days).await?, &signed))
+    Ok(days_reviewed(days, &touched::touches(tx, site, plan, room, days).await?, &signed))
 }
 
 fn signed(signing: Signing, stamp: &Stamp<'_>, journal_id: Option<Uuid>) -> Review {
@@ -126,55 +127,4 @@ async fn refuse_faults(
         crate::known::refuse_unknown(&mut faults, "/room_id", there);
     }
     faults.or(Some(())).map_err(Refusal::Invalid)
-}
-
-/// All that was recorded of days, corrected and taken back or not.
-async fn touches(
-    tx: &Tx,
-    site: SiteScope,
-    plan: &SitePlan,
-    room: Option<RoomId>,
-    days: Days,
-) -> Result<Vec<Touch>, Refusal> {
-    let until = plan.begins(days.until.succ_opt().unwrap_or(days.until));
-    let from = plan.begins(days.from);
-    let tanks: Vec<TankId> = match room {
-        Some(room) => tanks_of(plan, room, days),
-        None => plan.tanks.iter().map(|tank| tank.id).collect(),
-    };
-    let ours = |tank: TankId| room.is_none() || tanks.contains(&tank);
-    let mut touches = Vec::new();
-    let mut touch =
-        |at: DateTime<Utc>, received_at| touches.push(Touch { day: plan.day(at), at: received_at });
-    for (_, reading) in entries::done_between::<Reading>(tx, site, from, until).await? {
-        let here = match reading.spot {
-            Spot::Tank(tank) => ours(tank),
-            Spot::Room(of) => room.is_none_or(|room| room == of),
-        };
-        if here {
-            touch(reading.recorded_at, reading.received_at);
-        }
-    }
-    for (_, addition) in entries::done_between::<Addition>(tx, site, from, until).await? {
-        if ours(addition.tank) {
-            touch(addition.recorded_at, addition.received_at);
-        }
-    }
-    for (_, change) in entries::done_between::<TankChange>(tx, site, from, until).await? {
-        if ours(change.tank) {
-            touch(change.recorded_at, change.received_at);
-        }
-    }
-    for (_, harvest) in entries::done_between::<Harvest>(tx, site, from, until).await? {
-        if room.is_none_or(|room| harvest.room.is_none_or(|of| of == room)) {
-            touch(harvest.harvested_at, harvest.received_at);
-        }
-    }
-    let rooms = plan.rooms.iter().map(|kept| kept.id).filter(|id| room.is_none_or(|room| room == *id));
-    let places: Vec<Place> = tanks.iter().copied().map(Place::Tank).chain(rooms.map(Place::Room)).collect();
-    for kept in checks::due_at_places(tx, site, &places, from, until).await? {
-        let settled_at = kept.typed.map(|typed| typed.received_at).or(kept.check.settled_at());
-        touches.extend(settled_at.map(|at| Touch { day: kept.check.date, at }));
-    }
-    Ok(touches)
 }

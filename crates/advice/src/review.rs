@@ -25,7 +25,7 @@ pub use cycles::{CycleRecords, CycleYield, cycle_yields};
 pub use excursion::{Excursion, Joining, Side};
 pub use room::{RoomCompliance, RoomRecords, Series, room_compliance};
 pub use share::{Interval, Share};
-pub use signed::{DayReviewed, DayStanding, Touch, days_reviewed, share_reviewed};
+pub use signed::{DayReviewed, DayStanding, Touch, days_reviewed, share_reviewed, touched_by_calibrations};
 pub use standing::{AreaTaken, area_taken, stood_in, tanks_of};
 pub use trace::{Between, Point, TimeInBand, Trace};
 pub use welch::{Caution, NoComparison, Welch, compare};

@@ -82,11 +82,11 @@ impl Review {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum DayStanding {
-    /// Nothing was recorded.
+    /// Nothing was ever recorded of it.
     Empty,
     /// It has not been reviewed.
     Open,
-    /// Something was entered or corrected after its review.
+    /// Something was entered, corrected or taken back after its review.
     Reopened,
     /// It has been reviewed, and nothing came after.
     Reviewed,
@@ -102,10 +102,12 @@ pub struct DayReview {
     pub day_on: NaiveDate,
     /// How it stands.
     pub standing: DayStanding,
-    /// How many readings, additions, changes, harvests and settled checks it has.
+    /// How many readings, additions, changes, harvests, calibrations and settled checks it has, without what was corrected,
+    /// archived or taken back.
     #[schema(minimum = 0, maximum = 9007199254740991i64)]
     pub record_count: u64,
-    /// When the last of them came in.
+    /// When the last came in, or was corrected, archived or taken back. A calibration also tells of the readings that were taken
+    /// with its meter until the next.
     pub last_entered_at: Option<Instant>,
     /// Who reviewed it last.
     pub reviewed_by: Option<Uuid>,

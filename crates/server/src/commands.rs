@@ -19,7 +19,7 @@ pub use carry::{MoveError, carry};
 pub use forecast::forecast;
 pub use healthcheck::healthcheck;
 pub use rounds::rounds;
-pub use verify::{refuse_absent, verify};
+pub use verify::{refuse_absent, verify, verify_against};
 
 /// Why a command could not do what was asked.
 #[derive(Debug, thiserror::Error)]
@@ -66,6 +66,9 @@ pub enum CommandError {
         /// Each on a line.
         broken: String,
     },
+    /// What records are to be held against is no manifest.
+    #[error("there is nothing to hold the journals against")]
+    Manifest(#[source] Box<BackupError>),
     /// There is no site of that name among those that the person sees.
     #[error("there is no site {name:?}; there are: {known}")]
     NoSite {

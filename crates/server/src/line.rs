@@ -33,9 +33,21 @@ pub(crate) enum Command {
     /// Bring the database's schema up and stop.
     #[command(after_help = EXIT_CODES)]
     Migrate(Common),
-    /// Look whether all records are what was written: journals, entries, balances. Exits with 1 when one is not.
+    /// Look whether journals, entries, slips and balances are what was written. Exits with 1 when one is not.
+    ///
+    /// It looks at every entry of each journal and its chain of hashes; at readings, additions, tank changes, harvests, reviews
+    /// and stock slips, whether they are what the journal was told; at the movements of slips, whether they make the amount, or
+    /// are the opposites of what they take back; and at balances, whether they are the sums of their movements. It does not
+    /// hold calibrations, checks, plans, lots, people and what a count changed against the journal, which tells of them too.
     #[command(after_help = EXIT_CODES)]
-    Verify(Common),
+    Verify {
+        #[command(flatten)]
+        common: Common,
+        /// The manifest of a backup of this database, or the folder with it: also look whether each journal still holds the
+        /// entry at which it stood then. Without it nobody can tell that the end of a journal was cut off.
+        #[arg(long, value_name = "MANIFEST")]
+        against: Option<PathBuf>,
+    },
     /// Copy the embedded database, in use or not, into a new folder with a manifest.
     #[command(after_help = EXIT_CODES)]
     Backup {
@@ -53,7 +65,7 @@ pub(crate) enum Command {
         /// The folder that a backup made.
         #[arg(long)]
         from: PathBuf,
-        /// Look at all records first, as verify does.
+        /// Look at the records first, as verify does.
         #[arg(long)]
         verify: bool,
     },

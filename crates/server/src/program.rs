@@ -1,6 +1,7 @@
 //! The command line of the server.
 
 use std::io::{IsTerminal, Write};
+use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
 
@@ -41,7 +42,7 @@ async fn obey(command: Command) -> Result<(), Failure> {
         Command::Serve(common) => serve(&common.settings()?).await,
         Command::Demo(line) => run_demo(line).await,
         Command::Migrate(common) => migrate(&common.settings()?).await,
-        Command::Verify(common) => verify(&common.settings()?).await,
+        Command::Verify { common, against } => verify(&common.settings()?, against.as_deref()).await,
         Command::Backup { common, to } => {
             told(commands::backup(&common.settings()?.where_kept(), &to, MachineClock.now()).await?)
         }
@@ -144,10 +145,13 @@ async fn migrate(settings: &Settings) -> Result<(), Failure> {
     Ok(())
 }
 
-async fn verify(settings: &Settings) -> Result<(), Failure> {
+async fn verify(settings: &Settings, against: Option<&Path>) -> Result<(), Failure> {
     commands::refuse_absent(&settings.where_kept())?;
     let app = startup::open_app(settings, Arc::new(MachineClock)).await?;
-    let told = commands::verify(&app).await;
+    let told = match against {
+        Some(manifest) => commands::verify_against(&app, manifest).await,
+        None => commands::verify(&app).await,
+    };
     app.store.close().await?;
     self::told(told?)
 }

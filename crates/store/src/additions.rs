@@ -97,6 +97,14 @@ impl Entry for Addition {
     fn done_at(&self) -> DateTime<Utc> {
         self.recorded_at
     }
+
+    fn received_at(&self) -> DateTime<Utc> {
+        self.received_at
+    }
+
+    fn corrected_by(&self) -> Option<Id<Addition>> {
+        self.reversed
+    }
 }
 
 /// Those of a tank change.

@@ -62,6 +62,12 @@ pub trait Entry: Clone + Send + Sync + Sized + 'static {
 
     /// When it was done.
     fn done_at(&self) -> DateTime<Utc>;
+
+    /// When the server got it.
+    fn received_at(&self) -> DateTime<Utc>;
+
+    /// The entry that corrects it or takes it back.
+    fn corrected_by(&self) -> Option<Id<Self>>;
 }
 
 /// Keeps entries of one person.

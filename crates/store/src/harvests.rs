@@ -74,6 +74,14 @@ impl Entry for Harvest {
     fn done_at(&self) -> DateTime<Utc> {
         self.harvested_at
     }
+
+    fn received_at(&self) -> DateTime<Utc> {
+        self.received_at
+    }
+
+    fn corrected_by(&self) -> Option<Id<Harvest>> {
+        self.reversed
+    }
 }
 
 impl Row for row::Model {

@@ -115,6 +115,14 @@ impl Entry for Reading {
     fn done_at(&self) -> DateTime<Utc> {
         self.recorded_at
     }
+
+    fn received_at(&self) -> DateTime<Utc> {
+        self.received_at
+    }
+
+    fn corrected_by(&self) -> Option<Id<Reading>> {
+        self.superseded
+    }
 }
 
 /// The last value of a metric at a place before an instant, corrections left out of account.

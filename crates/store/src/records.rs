@@ -4,7 +4,7 @@ mod life;
 mod page;
 
 pub(crate) use life::all_since;
-pub use life::{all, archive, change, create, exists, find, find_many, hold, is_held, lock};
+pub use life::{all, all_ever, archive, change, create, exists, find, find_many, hold, is_held, lock};
 pub use page::{Filter, Page, PageQuery, SortKey, SortValue, page, page_of};
 pub(crate) use page::{cut, rows_of};
 

@@ -133,7 +133,7 @@ fn read(row: row::Model) -> Result<Shortage, BrokenRow> {
     })
 }
 
-mod row {
+pub(crate) mod row {
     use sea_orm::entity::prelude::*;
 
     #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]

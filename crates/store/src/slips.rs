@@ -13,6 +13,9 @@ use sea_orm::{
 use crate::columns::{self, Reading};
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal, movements, preparations, rows, shortages};
 
+/// What the journal calls them.
+pub(crate) const WORD: &str = "slip";
+
 /// What came of opening a slip.
 #[derive(Debug, Clone)]
 pub enum Opened {
@@ -32,7 +35,7 @@ pub async fn open(tx: &Tx, scope: SiteScope, stamp: &Stamp<'_>, says: &Wanted) -
     let insert = row::Entity::insert(write(scope, &slip));
     match insert.on_conflict_do_nothing_on([row::Column::ClientId]).exec(&tx.0).await? {
         TryInsertResult::Inserted(_) => {
-            journal::append(tx, scope, stamp, "entered", "slip", slip.id.uuid(), detail(says)).await?;
+            journal::append(tx, scope, stamp, "entered", WORD, slip.id.uuid(), detail(says)).await?;
             Ok(Opened::New(slip))
         }
         _ => {
@@ -61,7 +64,7 @@ pub async fn enter_all(
     let slips: Vec<&Slip> = slips.collect();
     rows::insert(tx, &slips.iter().map(|slip| write(scope, slip)).collect::<Vec<_>>()).await?;
     let told = slips.iter().map(|slip| (*stamp, slip.id.uuid(), detail(&slip.says)));
-    journal::append_many(tx, scope, "entered", "slip", told).await
+    journal::append_many(tx, scope, "entered", WORD, told).await
 }
 
 /// The slip with this id and what it did.
@@ -227,7 +230,24 @@ fn detail(says: &Wanted) -> sea_orm::JsonValue {
     })
 }
 
-mod row {
+impl row::Model {
+    /// What the journal was told of it when it was entered, if it is what it was then.
+    pub(crate) fn detail(&self) -> sea_orm::JsonValue {
+        serde_json::json!({
+            "kind": self.kind,
+            "product_id": self.product_id,
+            "lot_id": self.lot_id,
+            "amount": self.amount,
+            "done_at": self.done_at,
+            "reason": self.reason,
+            "order_id": self.order_id,
+            "other_site_id": self.other_site_id,
+            "reverses_slip_id": self.reverses_slip_id,
+        })
+    }
+}
+
+pub(crate) mod row {
     use sea_orm::entity::prelude::*;
 
     #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]

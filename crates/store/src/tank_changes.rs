@@ -75,6 +75,14 @@ impl Entry for TankChange {
     fn done_at(&self) -> DateTime<Utc> {
         self.recorded_at
     }
+
+    fn received_at(&self) -> DateTime<Utc> {
+        self.received_at
+    }
+
+    fn corrected_by(&self) -> Option<Id<TankChange>> {
+        self.reversed
+    }
 }
 
 /// The last full change of each tank that was done before an instant and stands.

@@ -1,5 +1,7 @@
 //! A look at all records, whether they are what was written: each journal against its chain, what is entered once against
-//! the hash that its journal took, and each balance against its movements.
+//! the hash that its journal took, slips against what it was told of them, and each balance against its movements.
+
+mod slips;
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
@@ -27,7 +29,7 @@ pub struct Found {
     pub sealed: u64,
     /// How many are not sealed yet.
     pub unsealed: u64,
-    /// How many readings, additions, tank changes, harvests and reviews were looked at.
+    /// How many readings, additions, tank changes, harvests, reviews and slips were looked at.
     pub entries: u64,
     /// How many balances were added up.
     pub balances: u64,
@@ -56,6 +58,24 @@ pub enum Broken {
         /// The number.
         seq: i64,
     },
+    /// A journal that ends before the number at which it was seen to stand.
+    #[error("journal of {owner}: entries {from} to {seq} were there and are missing")]
+    CutOff {
+        /// The site; nil for the business.
+        owner: Uuid,
+        /// The first that is missing.
+        from: i64,
+        /// Where the journal was seen to stand.
+        seq: i64,
+    },
+    /// An entry of a journal that has another hash than it was seen with.
+    #[error("journal of {owner}: entry {seq} is another than was there")]
+    Another {
+        /// The site; nil for the business.
+        owner: Uuid,
+        /// Its number.
+        seq: i64,
+    },
     /// Something entered once whose row is another now, or gone.
     #[error("{word} {id} of {owner} is not what was entered")]
     Entry {
@@ -77,6 +97,26 @@ pub enum Broken {
         rows: u64,
         /// How many its journal knows.
         told: u64,
+    },
+    /// A slip whose movements do not make what it says, in thousandths of mL or g.
+    #[error("slip {id} of {owner} says {says} where its movements make {moved}")]
+    Slip {
+        /// The site.
+        owner: Uuid,
+        /// Its id.
+        id: Uuid,
+        /// What it says.
+        says: i64,
+        /// What its movements make.
+        moved: i64,
+    },
+    /// A movement that takes another back and is not its opposite: the first of a site.
+    #[error("movement {id} of {owner} is not the opposite of the one it takes back")]
+    Reversal {
+        /// The site.
+        owner: Uuid,
+        /// Its id.
+        id: Uuid,
     },
     /// A balance that is not the sum of its movements, in thousandths of mL or g.
     #[error("lot {lot} at {owner} holds {balance} where its movements make {sum}")]
@@ -104,6 +144,28 @@ pub async fn all(tx: &Tx) -> Result<Found, StoreError> {
     }
     look_at_balances(tx, &mut found).await?;
     Ok(found)
+}
+
+/// Whether each journal still holds the entry at which it was seen to stand: those that do not. A chain tells by itself that
+/// something within it is gone, but not that its end is.
+/// # Errors
+/// When the database fails.
+pub async fn against(tx: &Tx, seen: &[(Uuid, Head)]) -> Result<Vec<Broken>, StoreError> {
+    let mut broken = Vec::new();
+    for (owner, Head { seq, hash }) in seen.iter().filter(|(_, head)| head.seq > 0) {
+        let (owner, seq) = (*owner, *seq);
+        match chain::hash_at(tx, owner, seq).await? {
+            Some(now) if now == *hash => {}
+            Some(_) => broken.push(Broken::Another { owner, seq }),
+            None => {
+                let last = chain::head(tx, owner).await?.seq;
+                // One that goes on behind it misses but this number.
+                let from = if last < seq { last + 1 } else { seq };
+                broken.push(Broken::CutOff { owner, from, seq });
+            }
+        }
+    }
+    Ok(broken)
 }
 
 async fn look_at_journal(tx: &Tx, owner: Uuid, found: &mut Found) -> Result<(), StoreError> {
@@ -141,12 +203,17 @@ async fn look_at_journal(tx: &Tx, owner: Uuid, found: &mut Found) -> Result<(), 
         found.unsealed += entries.len() as u64;
         look_at_told(tx, owner, &entries, &mut told, found).await?;
     }
-    count::<Reading>(tx, owner, &told, found).await?;
-    count::<Addition>(tx, owner, &told, found).await?;
-    count::<TankChange>(tx, owner, &told, found).await?;
-    count::<Harvest>(tx, owner, &told, found).await?;
-    untold(owner, reviews::WORD, reviews::count(tx, owner).await?, &told, found);
-    Ok(())
+    look_at_counts(tx, owner, &told, found).await
+}
+
+/// Whether there are as many rows as a journal tells of.
+async fn look_at_counts(tx: &Tx, owner: Uuid, told: &Told, found: &mut Found) -> Result<(), StoreError> {
+    count::<Reading>(tx, owner, told, found).await?;
+    count::<Addition>(tx, owner, told, found).await?;
+    count::<TankChange>(tx, owner, told, found).await?;
+    count::<Harvest>(tx, owner, told, found).await?;
+    untold(owner, reviews::WORD, reviews::count(tx, owner).await?, told, found);
+    slips::close(tx, owner, told, found).await
 }
 
 /// How many records of a word the journal tells of.
@@ -170,7 +237,7 @@ async fn look_at_told(
         *told.entry(word.to_owned()).or_default() += hashes.len() as u64;
         look_at_entries(tx, owner, word, &hashes, found).await?;
     }
-    Ok(())
+    slips::look(tx, owner, entries, told, found).await
 }
 
 /// Where the chain stands after these entries, or the first that does not fit.

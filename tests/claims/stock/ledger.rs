@@ -95,6 +95,7 @@ on_both! {
         assert_eq!(shelf.lots(&world.ada).await, [("B".to_owned(), 700.0)]);
         world.ada.reverse_slip(shelf.site, slip.id, &reversal("was water")).await.unwrap();
         assert_eq!((shelf.held(&world.ada).await, shelf.moved(&world.ada).await), (1500.0, 1500.0));
+        fillmark_server::commands::verify(&world.server.app).await.unwrap();
     }
 
     async fn the_same_client_id_twice_has_one_effect(world: World) {
@@ -144,6 +145,7 @@ on_both! {
         assert_eq!(shelf.held(&world.ada).await, 300.0);
         let more = NewWriteOff { client_id: Uuid::now_v7(), ..body };
         assert_eq!(refusal(world.ada.write_off_lot(shelf.site, &more).await), ProblemCode::OutOfStock);
+        fillmark_server::commands::verify(&world.server.app).await.unwrap();
         assert_eq!(refusal(lots.archive(&lots.read::<NewLot>(lot.id).await.unwrap()).await), ProblemCode::Conflict);
     }
 

@@ -40,6 +40,7 @@ on_both! {
         assert_eq!(refusal(world.ada.take_in_transfer(hill.site, sent.id, &arrival()).await), ProblemCode::Conflict);
         assert_eq!(hill.lots(&world.ada).await, [("A".to_owned(), 200.0), ("B".to_owned(), 100.0)]);
         assert_eq!(world.ada.transfer(harbour.site, sent.id).await.unwrap(), came);
+        fillmark_server::commands::verify(&world.server.app).await.unwrap();
     }
 
     async fn each_end_of_a_transfer_is_its_own_managers(world: World) {

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use chrono::{DateTime, SecondsFormat, Utc};
+use fillmark_store::journal::chain::Head;
 use fillmark_store::summary::{self, Summary};
 use fillmark_store::{Database, Store, StoreError, verify};
 use serde::{Deserialize, Serialize};
@@ -176,6 +177,13 @@ pub async fn restore(from: &Path, database: &Database, look: bool) -> Result<Str
     restored
 }
 
+/// Where each journal stood when a backup was made, by its manifest or the folder that holds it.
+pub(super) fn heads_in(manifest: &Path) -> Result<Vec<(Uuid, Head)>, BackupError> {
+    let file = if manifest.is_dir() { manifest.join(MANIFEST) } else { manifest.to_owned() };
+    let head = |JournalHead { owner, seq, hash }| (owner, Head { seq, hash });
+    Ok(Manifest::read(&file)?.journals.into_iter().map(head).collect())
+}
+
 async fn arrive(manifest: &Manifest, from: &Path, to: &Path, look: bool) -> Result<String, BackupError> {
     let failed = |source| BackupError::Files { path: to.to_owned(), source };
     let source = from.join(&manifest.file);
@@ -249,7 +257,7 @@ impl Manifest {
 }
 
 impl JournalHead {
-    fn of((owner, head): &(Uuid, fillmark_store::journal::chain::Head)) -> JournalHead {
+    fn of((owner, head): &(Uuid, Head)) -> JournalHead {
         JournalHead { owner: *owner, seq: head.seq, hash: head.hash.clone() }
     }
 }

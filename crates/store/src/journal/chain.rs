@@ -155,6 +155,14 @@ pub async fn head(tx: &Tx, owner: Uuid) -> Result<Head, StoreError> {
     Ok(Head::from(last.map(read).and_then(|entry| entry.seal)))
 }
 
+/// The hash of the entry of a journal with this number.
+/// # Errors
+/// When the database fails.
+pub async fn hash_at(tx: &Tx, owner: Uuid, seq: i64) -> Result<Option<String>, StoreError> {
+    let entry = of(owner).filter(row::Column::Seq.eq(seq)).one(&tx.0).await?;
+    Ok(entry.and_then(|entry| entry.hash))
+}
+
 /// Sealed entries of a journal behind a number, in their order: whoever asks again behind the last misses none.
 /// # Errors
 /// When the database fails.

@@ -201,6 +201,15 @@ pub async fn all<R: Record>(tx: &Tx, scope: R::Scope) -> Result<Vec<Kept<R>>, St
     all_where(tx, scope, Condition::all()).await
 }
 
+/// All records of a scope, archived or not, oldest first: for tables that stay small.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn all_ever<R: Record>(tx: &Tx, scope: R::Scope) -> Result<Vec<Kept<R>>, StoreError> {
+    use sea_orm::QueryOrder;
+    let rows = scoped::<R>(scope).order_by_asc(column::<R>("id")).all(&tx.0).await?;
+    Ok(rows.into_iter().map(R::read).collect::<Result<_, _>>()?)
+}
+
 /// All records of a scope that are not archived and, when a day is given, were not over before it, oldest first.
 /// # Errors
 /// When the database fails or a row is broken.
