@@ -21,7 +21,7 @@ pub async fn verify(app: &App) -> Result<String, CommandError> {
 
 /// Looks at all records, and whether each journal still holds the entry that the manifest of a backup of this database names.
 /// # Errors
-/// See [`verify`]; [`CommandError::Manifest`] when that is none.
+/// See [`verify()`]; [`CommandError::Manifest`] when that is none.
 pub async fn verify_against(app: &App, manifest: &Path) -> Result<String, CommandError> {
     let seen = heads_in(manifest).map_err(|source| CommandError::Manifest(Box::new(source)))?;
     let told = look(app, &seen).await?;
