@@ -60,12 +60,16 @@ pub async fn set_password(
     let scope = sessions::reach(&tx, caller, person).await?;
     let found = records::find::<Person>(&tx, scope, person).await?.ok_or(Refusal::NotFound)?;
     let sites = records::all::<Site>(&tx, scope).await?;
-    let before = accounts::find_password(&tx, person).await?;
+    let own_name = found.content.sign_in.as_deref().filter(|_| caller.person() == Some(person));
+    let own = match own_name {
+        Some(name) => accounts::find_by_sign_in(&tx, name).await?.map(|(_, hash)| hash),
+        None => None,
+    };
     drop(tx);
     password_faults(&found.content, &sites, &password).or(Some(()))?;
     let turn = app.shared().hashing.turn().await?;
     let turn = match caller.person() == Some(person) {
-        true => fitting(turn, before.clone(), present).await?,
+        true => fitting(turn, own.clone(), present).await?,
         false => turn,
     };
     let (_, hash) = turn.hash(password).await?;
@@ -77,7 +81,7 @@ pub async fn set_password(
     if found.archived_at.is_some() {
         return Err(Refusal::Conflict("the person has left".to_owned()));
     }
-    if accounts::lock_password(&tx, person).await? != before {
+    if own.is_some() && accounts::lock_password(&tx, person).await? != own {
         return Err(Refusal::Conflict("the password was set meanwhile: sign in anew".to_owned()));
     }
     accounts::set_password(&tx, person, &hash, &stamp).await?;

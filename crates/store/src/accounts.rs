@@ -90,14 +90,6 @@ pub async fn lock_password(tx: &Tx, person: PersonId) -> Result<Option<String>, 
     Ok(password.map(|password| password.hash))
 }
 
-/// The hash of a person's password.
-/// # Errors
-/// When the database fails.
-pub async fn find_password(tx: &Tx, person: PersonId) -> Result<Option<String>, StoreError> {
-    let password = password::Entity::find_by_id(person.uuid()).one(&tx.0).await?;
-    Ok(password.map(|password| password.hash))
-}
-
 /// Forgets a person's password: nobody signs in with it any more.
 /// # Errors
 /// When the database fails.

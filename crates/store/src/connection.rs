@@ -1,14 +1,14 @@
 //! Connections and transactions, the same words for both databases.
 
-use std::io::Read;
+mod embedded;
+
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use sea_orm::sea_query::{Func, FunctionCall, Query};
 use sea_orm::sqlx::postgres::PgConnectOptions;
-use sea_orm::sqlx::sqlite::{SqliteConnection, SqliteJournalMode, SqliteSynchronous};
-use sea_orm::sqlx::{self, Connection};
+use sea_orm::sqlx::sqlite::{SqliteJournalMode, SqliteSynchronous};
 use sea_orm::{
     ConnectOptions, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend, DbErr,
     SqliteTransactionMode, TransactionOptions, TransactionTrait,
@@ -313,10 +313,9 @@ fn turn_by(lock: &'static str, at: &str) -> FunctionCall {
 }
 
 async fn connect(options: ConnectOptions) -> Result<DatabaseConnection, StoreError> {
-    let is_read =
-        !options.get_url().starts_with("postgres") || options.get_url().parse::<PgConnectOptions>().is_ok();
-    if !is_read {
-        // The address holds a password: what cannot be read of it is not told.
+    let url = options.get_url();
+    if url.starts_with("postgres") && url.parse::<PgConnectOptions>().is_err() {
+        // It holds a password: what cannot be read of it is not told.
         return Err(StoreError::NoAddress);
     }
     Ok(sea_orm::Database::connect(options).await?)
@@ -347,17 +346,10 @@ async fn embedded(
     let writer = connect(sqlite(path, 1, waits, false));
     let reader = connect(sqlite(path, connections, waits, true));
     // Each reads the schema, which two cores do at once; but only one can make the file, or its log.
-    match has_log(path) {
+    match embedded::has_log(path) {
         true => tokio::try_join!(writer, reader),
         false => Ok((writer.await?, reader.await?)),
     }
-}
-
-/// Whether a database writes ahead into a log, by bytes 18 and 19 of its file (SQLite, Database File Format, section 1.3.3).
-fn has_log(path: &std::path::Path) -> bool {
-    let mut header = [0; 20];
-    let read = std::fs::File::open(path).and_then(|mut file| file.read_exact(&mut header));
-    read.is_ok() && header[18..] == [2, 2]
 }
 
 fn sqlite(
@@ -374,7 +366,7 @@ fn sqlite(
         .test_before_acquire(false)
         .sqlx_logging(false)
         .map_sqlx_sqlite_pool_opts(|pool| {
-            pool.after_release(|connection, _| Box::pin(is_at_rest(connection)))
+            pool.after_release(|connection, _| Box::pin(embedded::is_at_rest(connection)))
         })
         .map_sqlx_sqlite_opts(move |options| {
             let options = options
@@ -395,13 +387,4 @@ fn sqlite(
             if reads_only { options.pragma("query_only", "on") } else { options }
         });
     options
-}
-
-/// Whether a connection that comes back may be used again. SQLite ends a transaction by itself when a write fails, on a
-/// full disk for one; the roll back that follows is refused then, and the connection takes itself to be inside of a
-/// transaction for good. What the next one committed in it would only be a savepoint, and lost.
-async fn is_at_rest(connection: &mut SqliteConnection) -> Result<bool, sqlx::Error> {
-    // Waits for the roll back that a transaction left behind when it was dropped.
-    connection.ping().await?;
-    Ok(!connection.is_in_transaction())
 }
