@@ -161,9 +161,12 @@ async fn end_for_a_spent_token(app: &App, tx: Tx, session: Uuid) -> Result<Opene
 /// # Errors
 /// When the database fails.
 pub async fn forget_spent(app: &App) -> Result<(), Refusal> {
-    let tx = app.store.begin().await?;
-    spent_tokens::forget_before(&tx, app.now() - LONGEST).await?;
-    tx.commit().await?;
+    let before = app.now() - LONGEST;
+    if spent_tokens::any_before(&app.store.look().await?, before).await? {
+        let tx = app.store.begin().await?;
+        spent_tokens::forget_before(&tx, before).await?;
+        tx.commit().await?;
+    }
     Ok(())
 }
 

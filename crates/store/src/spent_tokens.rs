@@ -22,6 +22,13 @@ pub async fn session_of(tx: &Tx, hash: &str) -> Result<Option<Uuid>, StoreError>
     Ok(row::Entity::find_by_id(hash).one(&tx.0).await?.map(|row| row.session_id))
 }
 
+/// Whether there are some that were spent before an instant.
+/// # Errors
+/// When the database fails.
+pub async fn any_before(tx: &Tx, at: DateTime<Utc>) -> Result<bool, StoreError> {
+    Ok(row::Entity::find().filter(row::Column::SpentAt.lt(at)).one(&tx.0).await?.is_some())
+}
+
 /// Forgets those spent before an instant.
 /// # Errors
 /// When the database fails.

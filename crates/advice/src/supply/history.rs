@@ -97,9 +97,8 @@ pub(super) struct Visit {
 impl Visit {
     /// The products that were poured, by their places.
     pub(super) fn poured(&self) -> impl Iterator<Item = usize> {
-        let of = |amounts: &'_ Poured| amounts.clone().into_iter().enumerate();
-        let all = of(&self.fill).chain(of(&self.top_up));
-        all.filter(|(_, amount)| *amount > 0.0).map(|(place, _)| place)
+        let all = self.fill.iter().enumerate().chain(self.top_up.iter().enumerate());
+        all.filter(|(_, amount)| **amount > 0.0).map(|(place, _)| place)
     }
 }
 
