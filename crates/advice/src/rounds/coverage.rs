@@ -58,10 +58,10 @@ pub fn minutes_there(worker: &Worker) -> i64 {
     minutes(&free(worker))
 }
 
-/// How a day is covered. Nobody counts for work that they have no time for between its being due and its being missed, nor for both
-/// of the two whom it wants; that two pieces of work want the same minutes, that two people are there at once, walks and the order
-/// of rooms are left aside. So what is short here is short for
-/// sure, and what is covered may still be hard to plan.
+/// How a day is covered. Nobody counts for work that they have no time for between its being due and its being missed, nor for
+/// both of the two whom it wants, nor for one of them without another who is there meanwhile; that two pieces of work want the
+/// same minutes, walks and the order of rooms are left aside. So what is short here is short for sure, and what is covered may
+/// still be hard to plan.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Coverage {
     /// The local day.
@@ -130,12 +130,32 @@ fn wanted(day: &DayAhead, there: &[There]) -> BTreeMap<Kind, Wanted> {
     let mut wanted: BTreeMap<Kind, Wanted> = BTreeMap::new();
     for expected in &day.expected {
         let may = |who: &There| who.holds(expected.qualification, day.date) && expected.fits(&who.free);
-        let kind = (expected.qualification, there.iter().map(may).collect());
+        let able: Vec<bool> = there.iter().map(may).collect();
+        let able = if expected.people > 1 { who_meet(expected, there, &able) } else { able };
+        let kind = (expected.qualification, able);
         let wanted = wanted.entry(kind).or_default();
         wanted.minutes += expected.work_min.max(0) * expected.people;
         wanted.of_one += expected.work_min.max(0);
     }
     wanted
+}
+
+/// Who of those able to do a part of work for two are there together with another; of such as never meet, the first alone: what
+/// is short then is somebody beside them.
+fn who_meet(expected: &Expected, there: &[There], able: &[bool]) -> Vec<bool> {
+    let meet = |one: usize, other: usize| {
+        one != other
+            && able[one]
+            && able[other]
+            && expected.fits(&common(&there[one].free, &there[other].free))
+    };
+    let people = 0..there.len();
+    let meets: Vec<bool> = people.clone().map(|one| people.clone().any(|other| meet(one, other))).collect();
+    if meets.contains(&true) {
+        return meets;
+    }
+    let first = able.iter().position(|able| *able);
+    people.map(|one| Some(one) == first).collect()
 }
 
 /// Minutes that work of one kind wants.
@@ -166,6 +186,12 @@ fn there(day: &DayAhead) -> Vec<There<'_>> {
     let hours = Span { until: last.unwrap_or(day.hours.until).max(day.hours.until), ..day.hours };
     let there = day.workers.iter().map(|worker| There { worker, free: within(&free(worker), hours) });
     there.filter(|who| !who.free.is_empty()).collect()
+}
+
+/// The stretches in which two people are there at once.
+fn common(one: &[(i64, i64)], other: &[(i64, i64)]) -> Vec<(i64, i64)> {
+    let both = one.iter().flat_map(|a| other.iter().map(move |b| (a.0.max(b.0), a.1.min(b.1))));
+    both.filter(|(from, until)| from < until).collect()
 }
 
 /// What of these stretches lies within some hours.

@@ -18,8 +18,9 @@ pub struct RoundsCoverage {
 }
 
 /// How a day is covered. Nobody counts for work that they have no time for between its being due and its being missed, nor for
-/// both of the two whom it wants; that two pieces of work want the same minutes, that two people are there at once, walks and the
-/// order of rooms are left aside. So what is short here is short for sure, and what is covered may still be hard to plan.
+/// both of the two whom it wants, nor for one of them without another who is there meanwhile; that two pieces of work want the
+/// same minutes, walks and the order of rooms are left aside. So what is short here is short for sure, and what is covered may
+/// still be hard to plan.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[schema(example = json!({"day_on": "2026-12-24", "wanted_min": 240, "there_min": 200, "is_covered": false,
     "lacks": [{"qualification_id": null, "minutes": 40, "people_count": 1, "text": "40 minutes of people are short"}]}))]

@@ -175,6 +175,18 @@ fn nobody_is_both_of_the_two_that_work_wants() {
     check_together(0, &[(45, 2)], 90, 90);
 }
 
+#[test]
+fn two_who_never_meet_do_nothing_together() {
+    let on = |person, shift| Worker { shifts: vec![shift], ..worker(person) };
+    let lacks = |workers| {
+        let both = Expected { qualification: None, time: span(0, 1_440), work_min: 45, people: 2 };
+        covered(workers, vec![both]).lacks.iter().map(|lack| lack.minutes).sum::<i64>()
+    };
+    assert_eq!(lacks(vec![on(ADA, span(360, 720)), on(BEN, span(720, 1_080))]), 45);
+    assert_eq!(lacks(vec![on(ADA, span(360, 720)), on(BEN, span(676, 1_080))]), 45);
+    assert_eq!(lacks(vec![on(ADA, span(360, 720)), on(BEN, span(675, 1_080))]), 0);
+}
+
 /// Of Ada, who is on shift in these minutes of the day: minutes that she is there and minutes short, when walks of half an
 /// hour come at some minutes and may be an hour late.
 #[track_caller]
