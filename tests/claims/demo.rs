@@ -5,6 +5,7 @@ use std::sync::Arc;
 use fillmark_server::demo::{self, DemoError};
 use fillmark_server::{Hold, HoldError, commands, open_app};
 use fillmark_tests::MovedClock;
+use fillmark_tests::rows::number;
 use fillmark_tests::world::instant;
 
 fn clock() -> Arc<MovedClock> {
@@ -19,6 +20,11 @@ async fn a_year_of_the_demo_is_refused_nothing_and_holds_together() {
     let app = open_app(&settings, clock()).await.unwrap();
     demo::show(&app, "http://127.0.0.1:8080").await.unwrap();
     commands::verify(&app).await.unwrap();
+    assert_eq!(
+        number(&app.store, "select count(*) from forecasts").await,
+        16,
+        "two sites, each week of eight"
+    );
     app.store.close().await.unwrap();
 }
 

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use fillmark_actions::records::create;
-use fillmark_actions::{App, Caller, Refusal, people, work};
+use fillmark_actions::{App, Caller, Refusal, forecast, people, work};
 use fillmark_domain::people::{Membership, Person, Role};
 use fillmark_domain::places::{Site, SiteId, WaterSource};
 use fillmark_domain::stock::{
@@ -22,6 +22,8 @@ use super::week::{Hand, Written};
 
 /// Days of history.
 const DAYS: u64 = 364;
+/// So long before today a forecast is issued each week, which is then held against what was used.
+const FORECAST: TimeDelta = TimeDelta::weeks(8);
 
 pub(super) async fn build(app: &App, clock: &Arc<Moved>, now: DateTime<Utc>) -> Result<(), Refusal> {
     let today = now.date_naive();
@@ -49,6 +51,12 @@ pub(super) async fn build(app: &App, clock: &Arc<Moved>, now: DateTime<Utc>) -> 
             hand.write_week(&app, &business, place, days, &mut chance).await?;
             work::beat_once(&app, place.id).await?;
             week.commit().await?;
+        }
+        if next < today && today - next <= FORECAST {
+            clock.set(at(next, 3));
+            for place in &places {
+                forecast::watch_supply_at(app, place.id).await?;
+            }
         }
         if next.format("%m").to_string() != day.format("%m").to_string() {
             eprintln!("  {} written", day.format("%B %Y"));
