@@ -1,5 +1,6 @@
 //! What people may do to people, and what of them the journal tells.
 
+use chrono::TimeDelta;
 use fillmark_api::*;
 use fillmark_client::Client;
 use fillmark_domain::people::Role;
@@ -70,6 +71,19 @@ on_both! {
             assert_eq!(set(easy, present).await, refused("/password", "easy_password"), "{easy}");
         }
         set("quite another password", present).await.unwrap();
+    }
+
+    async fn a_present_password_is_not_guessed_on_a_phone_found_unlocked(world: World) {
+        let (mia, by_mia) = world.person("Mia", Role::Manager, None).await;
+        let path = format!("/people/{}/password", mia.id);
+        let guess = |present: &str| NewPassword { present_password: Some(present.into()), ..password() };
+        for number in 0..5 {
+            let wrong = by_mia.put(&path, &guess(&format!("not the one of Mia {number}"))).await;
+            assert_eq!(refusal(wrong), ProblemCode::Invalid);
+        }
+        assert_eq!(refusal(by_mia.put(&path, &guess(PASSWORD)).await), ProblemCode::Throttled);
+        world.clock.advance(TimeDelta::seconds(60));
+        by_mia.put(&path, &guess(PASSWORD)).await.unwrap();
     }
 
     async fn an_owner_of_one_site_changes_no_other(world: World) {

@@ -6,6 +6,7 @@ use fillmark_domain::{Faults, Kept};
 use fillmark_store::{Tx, accounts, answers, journal, records};
 
 use crate::passwords::{Fit, Turn};
+use crate::tries::Tried;
 use crate::{App, Caller, Refusal, sessions};
 
 /// Makes somebody an owner of every site, with a password: the beginning of a business, done at the machine itself.
@@ -48,7 +49,8 @@ pub(crate) async fn keep_owner(
 /// Sets a person's password: one's own, or that of anybody whose roles lie within one's own. All other sessions of the
 /// person end, since a new password is often the answer to a stolen one. One's own needs the present one too.
 /// # Errors
-/// When the caller may not, the person is not there, the password is too easy, or the present one is wrong.
+/// When the caller may not, the person is not there, the password is too easy, or the present one is wrong;
+/// [`Refusal::TooSoon`] when too many were wrong before.
 pub async fn set_password(
     app: &App,
     caller: &Caller,
@@ -69,7 +71,7 @@ pub async fn set_password(
     password_faults(&found.content, &sites, &password).or(Some(()))?;
     let turn = app.shared().hashing.turn().await?;
     let turn = match caller.person() == Some(person) {
-        true => fitting(turn, own.clone(), present).await?,
+        true => fitting(app, turn, own_name.unwrap_or_default(), own.clone(), present).await?,
         false => turn,
     };
     let (_, hash) = turn.hash(password).await?;
@@ -92,19 +94,29 @@ pub async fn set_password(
     Ok(())
 }
 
-/// The turn back, if the present password is right.
-async fn fitting(turn: Turn, hash: Option<String>, present: Option<String>) -> Result<Turn, Refusal> {
+/// The turn back, if the present password is right. One that is wrong counts as a sign-in that failed: who found a phone
+/// unlocked shall not guess on it.
+async fn fitting(
+    app: &App,
+    turn: Turn,
+    sign_in: &str,
+    hash: Option<String>,
+    present: Option<String>,
+) -> Result<Turn, Refusal> {
     let wrong = |code, expected| {
         let mut faults = Faults::default();
         faults.add("/present_password", code, expected);
         Refusal::Invalid(faults)
     };
     let present = present.ok_or_else(|| wrong("needed", "expected the password until now"))?;
+    let tried = Tried::at(sign_in);
+    tried.refuse_too_soon(app).await?;
     let (turn, fit) = turn.fits(present, hash).await?;
-    match fit {
-        Fit::No => Err(wrong("wrong_password", "expected the password until now; this is another")),
-        Fit::Yes | Fit::Outdated => Ok(turn),
+    if fit == Fit::No {
+        tried.failed(app).await?;
+        return Err(wrong("wrong_password", "expected the password until now; this is another"));
     }
+    Ok(turn)
 }
 
 /// Erases the name of somebody who has left, with all else that tells who they were. What they did stays, signed by the

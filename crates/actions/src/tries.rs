@@ -1,4 +1,4 @@
-//! Sign-ins that failed: counted by account and by address, in the database, so that all instances count together.
+//! Passwords that were wrong: counted by account and by address, in the database, so that all instances count together.
 
 use std::net::IpAddr;
 
@@ -8,13 +8,20 @@ use fillmark_store::{Tx, tries};
 use crate::sessions::hash_of;
 use crate::{App, Refusal};
 
-/// Whose failures a sign-in counts among.
-pub(crate) struct Tried([(Counted, String); 2]);
+/// Whose failures a password counts among.
+pub(crate) struct Tried(Vec<(Counted, String)>);
 
 impl Tried {
     /// Of a name, whether somebody has it or not, and of where it comes from.
     pub(crate) fn of(sign_in: &str, from: IpAddr) -> Tried {
-        Tried([(Counted::Account, hash_of(sign_in)), (Counted::Address, hash_of(&origin(from)))])
+        let Tried(mut counted) = Self::at(sign_in);
+        counted.push((Counted::Address, hash_of(&origin(from))));
+        Tried(counted)
+    }
+
+    /// Of the name of somebody who is signed in already.
+    pub(crate) fn at(sign_in: &str) -> Tried {
+        Tried(vec![(Counted::Account, hash_of(sign_in))])
     }
 
     /// Refuses what comes too soon, before any password is looked at.

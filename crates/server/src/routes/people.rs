@@ -25,6 +25,9 @@ business_records!(memberships: "people", "membership", "memberships", "/membersh
     list_memberships, create_membership, read_membership, change_membership, archive_membership, by "person_id" "site_id");
 
 /// Set a person's password: one's own, or anybody's for those who manage people.
+///
+/// One's own needs the present one, and one that is wrong counts as a sign-in that failed: after five of them the next is
+/// answered 429 with `Retry-After`.
 #[utoipa::path(tag = "people", operation_id = "set_password", security(("bearer" = [])), request_body = NewPassword,
     responses((status = 204, description = "It is set"), WriteProblems))]
 #[put("/people/{person_id}/password")]
