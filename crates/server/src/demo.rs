@@ -17,7 +17,7 @@ use chrono::{DateTime, Utc};
 use fillmark_actions::{App, Clock, Refusal};
 use fillmark_store::Database;
 
-use crate::hold::{Hold, HoldError};
+use crate::hold::{self, Hold, HoldError};
 use crate::{Settings, StartError};
 
 /// Tells a folder that the demo made from one that holds somebody's records.
@@ -88,7 +88,7 @@ pub async fn show(app: &App, address: &str) -> Result<(), DemoError> {
 fn begin(building: &Path) -> Result<Hold, DemoError> {
     let files = |source| DemoError::Files { path: building.to_owned(), source };
     if !building.exists() {
-        std::fs::create_dir_all(building).map_err(files)?;
+        hold::make(building)?;
         std::fs::write(building.join(MARK), MARK_TEXT).map_err(files)?;
     }
     if !building.join(MARK).exists() {

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 
 use crate::Settings;
 use crate::settings::{Flags, SettingsError};
+use actix_web::http::Uri;
 use chrono::NaiveDate;
 use clap::{Args, Parser, Subcommand};
 
@@ -35,10 +36,10 @@ pub(crate) enum Command {
     Migrate(Common),
     /// Look whether journals, entries, slips and balances are what was written. Exits with 1 when one is not.
     ///
-    /// It looks at every entry of each journal and its chain of hashes; at readings, additions, tank changes, harvests, reviews
-    /// and stock slips, whether they are what the journal was told; at the movements of slips, whether they make the amount, or
-    /// are the opposites of what they take back; and at balances, whether they are the sums of their movements. It does not
-    /// hold calibrations, checks, plans, lots, people and what a count changed against the journal, which tells of them too.
+    /// It looks at every entry of each journal and its chain of hashes; at all that the journal tells of, whether it is so; at
+    /// the movements of slips, whether they make the amount, or are the opposites of what they take back; and at balances,
+    /// whether they are the sums of their movements. It does not hold what a count changed, names of people, which can be
+    /// erased, and alerts against the journal.
     #[command(after_help = EXIT_CODES)]
     Verify {
         #[command(flatten)]
@@ -91,7 +92,7 @@ pub(crate) enum Command {
     #[command(after_help = EXIT_CODES)]
     Healthcheck {
         /// Where the server is.
-        #[arg(long, default_value = HERE)]
+        #[arg(long, default_value = HERE, value_parser = of_server)]
         address: String,
     },
     /// Look at the configuration.
@@ -123,6 +124,14 @@ pub(crate) enum Command {
 
 const HERE: &str = "http://127.0.0.1:8420";
 
+/// The address of a server, which says how it is spoken to.
+fn of_server(text: &str) -> Result<String, String> {
+    let uri: Option<Uri> = text.parse().ok();
+    let is_whole =
+        uri.is_some_and(|uri| uri.host().is_some() && matches!(uri.scheme_str(), Some("http" | "https")));
+    is_whole.then(|| text.to_owned()).ok_or_else(|| format!("expected an address such as {HERE}"))
+}
+
 #[derive(Subcommand)]
 pub(crate) enum Config {
     /// Print every effective value and where it came from; exits with 1 when the configuration cannot be taken.
@@ -133,7 +142,7 @@ pub(crate) enum Config {
 #[derive(Args)]
 pub(crate) struct At {
     /// Where the server is.
-    #[arg(long, default_value = HERE)]
+    #[arg(long, default_value = HERE, value_parser = of_server)]
     pub(crate) address: String,
     /// What the person signs in with.
     #[arg(long)]

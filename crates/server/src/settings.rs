@@ -88,6 +88,8 @@ pub enum SettingsError {
 const PREFIX: &str = "FILLMARK__";
 /// More would make a sign-in take longer than anybody waits.
 const MOST_PASSES: u32 = 100;
+/// The one key whose value is a list.
+const LISTED: &str = "trusted_proxies";
 const LOG_FORMATS: [&str; 2] = ["pretty", "json"];
 const LOG_FILTER: &str = "a filter of tracing, for example info,fillmark_server=debug";
 
@@ -164,10 +166,20 @@ impl Settings {
             toml::from_str(&text_of(path)?).map_err(|error| bad(error.message().to_owned()))?;
         let mut settings = Settings::default();
         for (key, value) in table {
-            let text = written(value);
-            settings.set(&key, text).map_err(|expected| bad(format!("{key}: expected {expected}")))?;
+            let set = match value {
+                toml::Value::Array(parts) if key == LISTED => settings.set(&key, listed(parts)),
+                toml::Value::Array(_) | toml::Value::Table(_) if settings.has(&key) => {
+                    Err("one value".to_owned())
+                }
+                value => settings.set(&key, written(value)),
+            };
+            set.map_err(|expected| bad(format!("{key}: expected {expected}")))?;
         }
         Ok(settings)
+    }
+
+    fn has(&self, key: &str) -> bool {
+        self.pairs().iter().any(|(known, _)| *known == key)
     }
 
     /// Sets a key to what its text says.
@@ -211,9 +223,12 @@ impl Settings {
 fn written(value: toml::Value) -> String {
     match value {
         toml::Value::String(text) => text,
-        toml::Value::Array(parts) => parts.into_iter().map(written).collect::<Vec<_>>().join(","),
         other => other.to_string(),
     }
+}
+
+fn listed(parts: Vec<toml::Value>) -> String {
+    parts.into_iter().map(written).collect::<Vec<_>>().join(",")
 }
 
 fn whole<N: FromStr + PartialOrd + Display + Copy>(text: &str, least: N) -> Result<N, String> {
@@ -282,6 +297,8 @@ mod tests {
             ("log = \"info,store=loud\"", "log: expected a filter"),
             ("workers = 0", "workers: expected a whole number, 1 or more"),
             ("password_passes = 0", "password_passes: expected a whole number, 1 or more"),
+            ("database = [\"a\", \"b\"]", "database: expected one value"),
+            ("[server]\nlisten = \"127.0.0.1:1\"", "server: expected one of the keys"),
             ("trusted_proxies = [\"the proxy\"]", "trusted_proxies: expected addresses or networks"),
         ] {
             let refused = read(text).unwrap_err();

@@ -1,17 +1,16 @@
 //! Connections and transactions, the same words for both databases.
 
 mod embedded;
+mod shared;
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
 
 use sea_orm::sea_query::{Func, FunctionCall, Query};
-use sea_orm::sqlx::postgres::PgConnectOptions;
-use sea_orm::sqlx::sqlite::{SqliteJournalMode, SqliteSynchronous};
+use sea_orm::sqlx::sqlite::SqliteSynchronous;
 use sea_orm::{
-    ConnectOptions, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend, DbErr,
-    SqliteTransactionMode, TransactionOptions, TransactionTrait,
+    ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend, DbErr, SqliteTransactionMode,
+    TransactionOptions, TransactionTrait,
 };
 use tokio::sync::Mutex;
 
@@ -19,24 +18,8 @@ use crate::StoreError;
 use crate::plan::Plans;
 use crate::standing::Standings;
 
-/// So long a request waits for a connection of PostgreSQL, for the rights of who sends it and then for its own. What was
-/// asked together with others is asked once more alone where that failed.
-const LONGEST_WAIT: Duration = Duration::from_secs(1);
-
-/// What each session of PostgreSQL begins with. The locks of a server that is paused in a transaction are broken, and it is undone.
-const OF_EACH_SESSION: [(&str, &str); 3] =
-    [("jit", "off"), ("timezone", "UTC"), ("idle_in_transaction_session_timeout", "10s")];
-
-/// What sessions that only read begin with besides: told once, each of their transactions sees one state of the database
-/// and begins with one statement instead of three.
-const OF_EACH_READING: [(&str, &str); 2] =
-    [("default_transaction_isolation", "repeatable read"), ("default_transaction_read_only", "on")];
-
 /// So many statements a connection keeps prepared: those of a day, and the portions that entries are written in.
 const STATEMENTS: usize = 200;
-
-/// So many rows SQLite's thread reads ahead of whoever takes them: at each that is waited for, two threads change places.
-const ROWS_AHEAD: usize = 1_000;
 
 /// While one transaction of PostgreSQL waits, others can go on; with more than a few, each would hold less of what shares a wait.
 const WRITERS: usize = 4;
@@ -110,13 +93,9 @@ impl Store {
     /// When the database cannot be reached or opened.
     pub async fn open(database: &Database, connections: u32) -> Result<Store, StoreError> {
         let (writer, reader) = match database {
-            Database::Sqlite { path } => embedded(path, connections, SqliteSynchronous::Full).await?,
-            Database::Building { path } => embedded(path, connections, SqliteSynchronous::Off).await?,
-            Database::Postgres { url } => {
-                let writer = connect(postgres(url, connections.div_ceil(2), &[]));
-                let reader = connect(postgres(url, (connections / 2).max(1), &OF_EACH_READING));
-                tokio::try_join!(writer, reader)?
-            }
+            Database::Sqlite { path } => embedded::open(path, connections, SqliteSynchronous::Full).await?,
+            Database::Building { path } => embedded::open(path, connections, SqliteSynchronous::Off).await?,
+            Database::Postgres { url } => shared::open(url, connections).await?,
         };
         Ok(Store { writer, reader, memory: Memory::default(), within: None })
     }
@@ -310,81 +289,4 @@ pub(crate) fn turn(at: &str) -> FunctionCall {
 
 fn turn_by(lock: &'static str, at: &str) -> FunctionCall {
     Func::cust(lock).arg(Func::cust("hashtextextended").arg(at).arg(0i64))
-}
-
-async fn connect(options: ConnectOptions) -> Result<DatabaseConnection, StoreError> {
-    let url = options.get_url();
-    if url.starts_with("postgres") && url.parse::<PgConnectOptions>().is_err() {
-        // It holds a password: what cannot be read of it is not told.
-        return Err(StoreError::NoAddress);
-    }
-    Ok(sea_orm::Database::connect(options).await?)
-}
-
-fn postgres(url: &str, connections: u32, besides: &'static [(&str, &str)]) -> ConnectOptions {
-    let mut options = ConnectOptions::new(url);
-    options
-        .max_connections(connections)
-        .min_connections(0)
-        .acquire_timeout(LONGEST_WAIT)
-        .test_before_acquire(false)
-        .sqlx_logging(false)
-        .map_sqlx_postgres_opts(|options| {
-            options
-                .options(OF_EACH_SESSION)
-                .options(besides.iter().copied())
-                .statement_cache_capacity(STATEMENTS)
-        });
-    options
-}
-
-async fn embedded(
-    path: &std::path::Path,
-    connections: u32,
-    waits: SqliteSynchronous,
-) -> Result<(DatabaseConnection, DatabaseConnection), StoreError> {
-    let writer = connect(sqlite(path, 1, waits, false));
-    let reader = connect(sqlite(path, connections, waits, true));
-    // Each reads the schema, which two cores do at once; but only one can make the file, or its log.
-    match embedded::has_log(path) {
-        true => tokio::try_join!(writer, reader),
-        false => Ok((writer.await?, reader.await?)),
-    }
-}
-
-fn sqlite(
-    path: &std::path::Path,
-    connections: u32,
-    waits: SqliteSynchronous,
-    reads_only: bool,
-) -> ConnectOptions {
-    let mut options = ConnectOptions::new(format!("sqlite://{}", path.display()));
-    options
-        .max_connections(connections)
-        .min_connections(0)
-        .acquire_timeout(Duration::from_secs(10))
-        .test_before_acquire(false)
-        .sqlx_logging(false)
-        .map_sqlx_sqlite_pool_opts(|pool| {
-            pool.after_release(|connection, _| Box::pin(embedded::is_at_rest(connection)))
-        })
-        .map_sqlx_sqlite_opts(move |options| {
-            let options = options
-                .create_if_missing(true)
-                .foreign_keys(true)
-                .journal_mode(SqliteJournalMode::Wal)
-                .synchronous(waits)
-                .busy_timeout(Duration::from_secs(10))
-                .statement_cache_capacity(STATEMENTS)
-                .row_buffer_size(ROWS_AHEAD);
-            // What is being built is read again and again: it is kept in memory as far as it goes.
-            let options = match waits {
-                SqliteSynchronous::Off => {
-                    options.pragma("cache_size", "-65536").pragma("mmap_size", "536870912")
-                }
-                _ => options,
-            };
-            if reads_only { options.pragma("query_only", "on") } else { options }
-        });
-    options
 }

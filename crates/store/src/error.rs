@@ -31,6 +31,15 @@ pub enum StoreError {
          password written as %2F %3F %23 and %40"
     )]
     NoAddress,
+    /// The file of the embedded database can neither be opened nor made.
+    #[error("cannot open or make {path}")]
+    NoFile {
+        /// The file.
+        path: std::path::PathBuf,
+        /// Why.
+        #[source]
+        source: std::io::Error,
+    },
     /// The schema is newer than this binary.
     #[error("the database was written by a newer version ({newest}); update this binary")]
     Newer {
