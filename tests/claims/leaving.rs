@@ -4,8 +4,9 @@ use fillmark_api::*;
 use fillmark_client::Client;
 use fillmark_domain::people::Role;
 use fillmark_tests::on_both;
+use fillmark_tests::rows::number;
 use fillmark_tests::work::seen;
-use fillmark_tests::world::{PASSWORD, World, instant, refusal};
+use fillmark_tests::world::{PASSWORD, World, instant, json, refusal};
 use serde_json::json;
 use uuid::Uuid;
 
@@ -86,6 +87,21 @@ on_both! {
         assert_eq!(check.state_by, Some(sam.id), "what was done stays signed");
         fillmark_actions::journal::seal(&world.server.app).await.unwrap();
         fillmark_server::commands::verify(&world.server.app).await.unwrap();
+    }
+
+    async fn answers_kept_for_retries_go_with_the_name(world: World) {
+        let (site, sam, client) = with_sam(&world).await;
+        let room = world.room(site, "East room", "growing", 1).await;
+        let note = json(json!({ "room_id": room, "text": "Sam has heard the pump hum" }));
+        client.write_handover_note(site, &note).await.unwrap();
+        let told = async || {
+            let query = "select count(*) from kept_answers where replace(body, 'Sam', '') <> body";
+            number(&world.server.app.store, query).await
+        };
+        assert_eq!(told().await, 2, "that which made Sam, and that to Sam");
+        world.ada.business().archive(&sam).await.unwrap();
+        world.ada.erase_name(sam.id).await.unwrap();
+        assert_eq!(told().await, 0);
     }
 
     async fn a_manager_erases_nobody_above(world: World) {

@@ -6,6 +6,7 @@ use chrono::TimeDelta;
 use fillmark_api::{NewPerson, NewRoom, NewSession, ProblemCode, Renewal, Session};
 use fillmark_client::Client;
 use fillmark_domain::people::Role;
+use fillmark_store::spent_tokens;
 use fillmark_tests::fresh::Kind;
 use fillmark_tests::on_both;
 use fillmark_tests::process::{Process, free_address};
@@ -54,6 +55,21 @@ on_both! {
         }
         assert_eq!(refusal(renew(&world.ada, &first.refresh_token).await.map(drop)), ProblemCode::NotSignedIn);
         assert_eq!(refusal(renew(&world.ada, &held).await.map(drop)), ProblemCode::NotSignedIn, "whoever holds the last one is out too");
+    }
+
+    async fn spent_tokens_are_forgotten_once_no_session_of_theirs_is_left(world: World) {
+        let first = session(&world.ada).await;
+        renew(&world.ada, &first.refresh_token).await.unwrap();
+        let any = async || {
+            let tx = world.server.app.store.look().await.unwrap();
+            spent_tokens::any_before(&tx, world.server.app.now() + TimeDelta::seconds(1)).await.unwrap()
+        };
+        world.clock.advance(TimeDelta::days(59));
+        world.beat().await;
+        assert!(any().await);
+        world.clock.advance(TimeDelta::days(2));
+        world.beat().await;
+        assert!(!any().await);
     }
 
     async fn an_answer_lost_on_the_way_may_be_asked_for_again(world: World) {
