@@ -10,6 +10,9 @@ use uuid::Uuid;
 use crate::columns::{self, Reading};
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
 
+/// What the journal calls it.
+pub(crate) const WORD: &str = "advice";
+
 /// Keeps advice, under an id of its own.
 /// # Errors
 /// When the database fails.
@@ -40,7 +43,7 @@ pub async fn keep(
     let row = row.into_active_model();
     let detail = journal::hashed(&row);
     row::Entity::insert(row).exec_without_returning(&tx.0).await?;
-    journal::append(tx, scope, stamp, "given", "advice", id.uuid(), detail).await?;
+    journal::append(tx, scope, stamp, "given", WORD, id.uuid(), detail).await?;
     Ok(id)
 }
 
@@ -162,7 +165,7 @@ impl LackingColumn {
     }
 }
 
-mod row {
+pub(crate) mod row {
     use sea_orm::entity::prelude::*;
 
     #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]

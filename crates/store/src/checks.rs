@@ -26,6 +26,9 @@ pub(crate) use row::{Column, Entity, Model, columns, of_site, read};
 
 use crate::{SiteScope, Stamp, StoreError, Tx, journal};
 
+/// What the journal calls one.
+pub(crate) const WORD: &str = "check";
+
 /// A check as it is kept.
 #[derive(Debug, Clone, PartialEq)]
 pub struct KeptCheck {
@@ -87,7 +90,7 @@ pub async fn settle(
     }
     let detail = journal::told(&change, &[]);
     row::Entity::update(change).exec(&tx.0).await?;
-    journal::append(tx, site, stamp, state.standing().code(), "check", id.uuid(), detail).await
+    journal::append(tx, site, stamp, state.standing().code(), WORD, id.uuid(), detail).await
 }
 
 fn stand(change: &mut row::ActiveModel, at: DateTime<Utc>, by: Option<PersonId>) {

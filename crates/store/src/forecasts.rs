@@ -13,6 +13,9 @@ use crate::columns::{self, Reading};
 use crate::records::{Page, PageQuery, page_of};
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal};
 
+/// What the journal calls it.
+pub(crate) const WORD: &str = "forecast";
+
 /// A forecast with its id.
 pub type KeptForecast = (Id<IssuedForecast>, IssuedForecast);
 
@@ -44,7 +47,7 @@ pub async fn keep(
     if kept == 0 {
         return Ok(None);
     }
-    journal::append(tx, scope, stamp, "issued", "forecast", id.uuid(), detail).await?;
+    journal::append(tx, scope, stamp, "issued", WORD, id.uuid(), detail).await?;
     Ok(Some(id))
 }
 
@@ -147,7 +150,7 @@ impl LineColumn {
     }
 }
 
-mod row {
+pub(crate) mod row {
     use sea_orm::entity::prelude::*;
 
     #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]

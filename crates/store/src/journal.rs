@@ -123,7 +123,7 @@ pub(crate) fn hash_of<M: ActiveModelTrait>(row: &M) -> String {
     let mut columns: Vec<(&str, JsonValue)> = Vec::new();
     for column in <M::Entity as EntityTrait>::Column::iter() {
         if let ActiveValue::Set(value) | ActiveValue::Unchanged(value) = row.get(column) {
-            columns.push((column.as_str(), sea_value_to_json_value(&value)));
+            columns.push((column.as_str(), signless(sea_value_to_json_value(&value))));
         }
     }
     columns.retain(|(_, value)| !value.is_null());
@@ -131,6 +131,18 @@ pub(crate) fn hash_of<M: ActiveModelTrait>(row: &M) -> String {
     // Written out by hand, since a map of a dozen strings would take longer than their hash. Names of columns need no quoting.
     let parts: Vec<String> = columns.iter().map(|(name, value)| format!("\"{name}\":{value}")).collect();
     format!("{:x}", Sha256::digest(format!("{{{}}}", parts.join(","))))
+}
+
+/// A value whose zeros have no sign: SQLite's whole numbers and PostgreSQL's decimal ones lose it.
+fn signless(value: JsonValue) -> JsonValue {
+    match value {
+        JsonValue::Number(number) if number.as_f64() == Some(0.0) && number.is_f64() => json!(0.0),
+        JsonValue::Array(values) => JsonValue::Array(values.into_iter().map(signless).collect()),
+        JsonValue::Object(fields) => {
+            JsonValue::Object(fields.into_iter().map(|(name, value)| (name, signless(value))).collect())
+        }
+        other => other,
+    }
 }
 
 /// The id of the last entry of a scope's journal: the position a report was made at.

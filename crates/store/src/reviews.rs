@@ -1,11 +1,9 @@
 //! Reviews of days: kept once, never changed.
 
-use std::collections::HashMap;
-
 use chrono::NaiveDate;
 use fillmark_domain::work::Review;
 use fillmark_domain::{Days, Id};
-use sea_orm::{ColumnTrait, EntityTrait, IntoActiveModel, PaginatorTrait, QueryFilter, QueryOrder, Set};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
 use uuid::Uuid;
 
 use crate::{SiteScope, Stamp, StoreError, Tx, journal};
@@ -63,25 +61,6 @@ pub async fn of_days(tx: &Tx, site: SiteScope, days: Days) -> Result<Vec<Review>
     Ok(rows.all(&tx.0).await?.into_iter().map(read).collect())
 }
 
-/// The hashes of reviews as their rows are now.
-pub(crate) async fn hashes(
-    tx: &Tx,
-    owner: Uuid,
-    ids: impl Iterator<Item = Uuid>,
-) -> Result<HashMap<Uuid, String>, StoreError> {
-    let rows = row::Entity::find()
-        .filter(row::Column::SiteId.eq(owner))
-        .filter(row::Column::Id.is_in(ids))
-        .all(&tx.0)
-        .await?;
-    Ok(rows.into_iter().map(|row| (row.id, journal::hash_of(&row.into_active_model()))).collect())
-}
-
-/// How many reviews a site has.
-pub(crate) async fn count(tx: &Tx, owner: Uuid) -> Result<u64, StoreError> {
-    Ok(row::Entity::find().filter(row::Column::SiteId.eq(owner)).count(&tx.0).await?)
-}
-
 fn of_site(site: SiteScope) -> sea_orm::Select<row::Entity> {
     row::Entity::find().filter(row::Column::SiteId.eq(site.uuid()))
 }
@@ -98,7 +77,7 @@ fn read(row: row::Model) -> Review {
     }
 }
 
-mod row {
+pub(crate) mod row {
     use sea_orm::entity::prelude::*;
 
     #[derive(Clone, Debug, PartialEq, DeriveEntityModel)]

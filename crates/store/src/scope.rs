@@ -5,6 +5,9 @@ use uuid::Uuid;
 
 /// Where a record's rows stand: at a site or in the business.
 pub trait Scope: Copy + Send + Sync {
+    /// Whether it is a site, and not the business.
+    const OF_SITE: bool;
+
     /// The site, unless it is the business.
     fn site(self) -> Option<SiteId>;
 }
@@ -46,12 +49,16 @@ impl BusinessScope {
 }
 
 impl Scope for SiteScope {
+    const OF_SITE: bool = true;
+
     fn site(self) -> Option<SiteId> {
         Some(self.0)
     }
 }
 
 impl Scope for BusinessScope {
+    const OF_SITE: bool = false;
+
     fn site(self) -> Option<SiteId> {
         None
     }

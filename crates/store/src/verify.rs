@@ -1,21 +1,28 @@
 //! A look at all records, whether they are what was written: each journal against its chain, what is entered once against
-//! the hash that its journal took, slips against what it was told of them, and each balance against its movements.
+//! the hash that its journal took, records, checks and slips against what it was told of them, and each balance against its
+//! movements.
 
+mod records;
 mod slips;
 
 use std::collections::{BTreeMap, HashMap};
+use std::str::FromStr;
 use std::sync::Arc;
 
 use fillmark_domain::entries::{Addition, Reading, TankChange};
 use fillmark_domain::growing::Harvest;
 use sea_orm::sea_query::{Alias, Expr, ExprTrait};
-use sea_orm::{DbErr, EntityTrait, IntoActiveModel, PaginatorTrait, QueryFilter, QuerySelect};
+use sea_orm::{
+    ActiveModelTrait, ColumnTrait, DbErr, EntityTrait, IntoActiveModel, PaginatorTrait, QueryFilter,
+    QuerySelect, Select,
+};
 use uuid::Uuid;
 
-use crate::entries::{Entry, column};
+use crate::entries::Entry;
 use crate::journal::chain::{self, Head};
 use crate::journal::{self, row};
-use crate::{StoreError, Tx, holdings, movements, reviews};
+use crate::{StoreError, Tx, advice, forecasts, holdings, movements, reviews};
+use records::Records;
 
 /// So many entries of a journal are looked at at once.
 const AT_ONCE: u64 = 5_000;
@@ -29,7 +36,7 @@ pub struct Found {
     pub sealed: u64,
     /// How many are not sealed yet.
     pub unsealed: u64,
-    /// How many readings, additions, tank changes, harvests, reviews and slips were looked at.
+    /// How many entries about readings, records and whatever else is kept were held against it.
     pub entries: u64,
     /// How many balances were added up.
     pub balances: u64,
@@ -170,7 +177,7 @@ pub async fn against(tx: &Tx, seen: &[(Uuid, Head)]) -> Result<Vec<Broken>, Stor
 
 async fn look_at_journal(tx: &Tx, owner: Uuid, found: &mut Found) -> Result<(), StoreError> {
     let mut head = Head::default();
-    let mut told: Told = HashMap::new();
+    let mut told = Told::default();
     loop {
         let entries = chain::sealed_after(tx, owner, head.seq, AT_ONCE).await?;
         if entries.is_empty() {
@@ -203,23 +210,40 @@ async fn look_at_journal(tx: &Tx, owner: Uuid, found: &mut Found) -> Result<(), 
         found.unsealed += entries.len() as u64;
         look_at_told(tx, owner, &entries, &mut told, found).await?;
     }
-    look_at_counts(tx, owner, &told, found).await
+    look_at_counts(tx, owner, &told, found).await?;
+    told.records.close(tx, owner, found).await
 }
 
 /// Whether there are as many rows as a journal tells of.
 async fn look_at_counts(tx: &Tx, owner: Uuid, told: &Told, found: &mut Found) -> Result<(), StoreError> {
-    count::<Reading>(tx, owner, told, found).await?;
-    count::<Addition>(tx, owner, told, found).await?;
-    count::<TankChange>(tx, owner, told, found).await?;
-    count::<Harvest>(tx, owner, told, found).await?;
-    untold(owner, reviews::WORD, reviews::count(tx, owner).await?, told, found);
+    count::<Rows<Reading>>(tx, owner, Reading::WORD, told, found).await?;
+    count::<Rows<Addition>>(tx, owner, Addition::WORD, told, found).await?;
+    count::<Rows<TankChange>>(tx, owner, TankChange::WORD, told, found).await?;
+    count::<Rows<Harvest>>(tx, owner, Harvest::WORD, told, found).await?;
+    count::<reviews::row::Entity>(tx, owner, reviews::WORD, told, found).await?;
+    count::<advice::row::Entity>(tx, owner, advice::WORD, told, found).await?;
+    count::<forecasts::row::Entity>(tx, owner, forecasts::WORD, told, found).await?;
     slips::close(tx, owner, told, found).await
 }
 
-/// How many records of a word the journal tells of.
-type Told = HashMap<String, u64>;
+/// The table of what is entered once.
+type Rows<E> = <E as Entry>::Entity;
 
-/// Looks at the rows that entries of a journal took the hash of.
+/// What a journal told so far.
+#[derive(Default)]
+struct Told {
+    /// How many of each word that is entered once.
+    entered: HashMap<String, u64>,
+    records: Records,
+}
+
+impl Told {
+    fn entered(&self, word: &str) -> u64 {
+        self.entered.get(word).copied().unwrap_or_default()
+    }
+}
+
+/// Looks at the rows that entries of a journal tell of.
 async fn look_at_told(
     tx: &Tx,
     owner: Uuid,
@@ -234,10 +258,11 @@ async fn look_at_told(
         }
     }
     for (word, hashes) in hashes {
-        *told.entry(word.to_owned()).or_default() += hashes.len() as u64;
+        *told.entered.entry(word.to_owned()).or_default() += hashes.len() as u64;
         look_at_entries(tx, owner, word, &hashes, found).await?;
     }
-    slips::look(tx, owner, entries, told, found).await
+    slips::look(tx, owner, entries, told, found).await?;
+    told.records.look(tx, owner, entries, found).await
 }
 
 /// Where the chain stands after these entries, or the first that does not fit.
@@ -265,66 +290,72 @@ async fn look_at_entries(
     found: &mut Found,
 ) -> Result<(), StoreError> {
     match word {
-        Reading::WORD => compare::<Reading>(tx, owner, hashes, found).await,
-        Addition::WORD => compare::<Addition>(tx, owner, hashes, found).await,
-        TankChange::WORD => compare::<TankChange>(tx, owner, hashes, found).await,
-        Harvest::WORD => compare::<Harvest>(tx, owner, hashes, found).await,
-        reviews::WORD => {
-            let now = reviews::hashes(tx, owner, hashes.keys().copied()).await?;
-            differ(owner, reviews::WORD, hashes, &now, found);
-            Ok(())
-        }
+        Reading::WORD => compare::<Rows<Reading>>(tx, owner, Reading::WORD, hashes, found).await,
+        Addition::WORD => compare::<Rows<Addition>>(tx, owner, Addition::WORD, hashes, found).await,
+        TankChange::WORD => compare::<Rows<TankChange>>(tx, owner, TankChange::WORD, hashes, found).await,
+        Harvest::WORD => compare::<Rows<Harvest>>(tx, owner, Harvest::WORD, hashes, found).await,
+        reviews::WORD => compare::<reviews::row::Entity>(tx, owner, reviews::WORD, hashes, found).await,
+        advice::WORD => compare::<advice::row::Entity>(tx, owner, advice::WORD, hashes, found).await,
+        forecasts::WORD => compare::<forecasts::row::Entity>(tx, owner, forecasts::WORD, hashes, found).await,
         _ => Ok(()),
     }
 }
-
-async fn compare<E: Entry>(
+async fn compare<E>(
     tx: &Tx,
-    owner: Uuid,
-    hashes: &HashMap<Uuid, &str>,
-    found: &mut Found,
-) -> Result<(), StoreError> {
-    let rows = of::<E>(owner).filter(Expr::col(column::<E>("id")).is_in(hashes.keys().copied()));
-    let mut now: HashMap<Uuid, String> = HashMap::with_capacity(hashes.len());
-    for row in rows.all(&tx.0).await? {
-        now.insert(E::id(&row), journal::hash_of(&row.into_active_model()));
-    }
-    differ(owner, E::WORD, hashes, &now, found);
-    Ok(())
-}
-
-/// Counts the rows that were looked at, and names those that are not what they were.
-fn differ(
     owner: Uuid,
     word: &'static str,
     then: &HashMap<Uuid, &str>,
-    now: &HashMap<Uuid, String>,
     found: &mut Found,
-) {
+) -> Result<(), StoreError>
+where
+    E: EntityTrait<Model: IntoActiveModel<E::ActiveModel>>,
+{
+    let rows = rows_of(tx, of_site::<E>(owner), then.keys().copied()).await?;
+    let now: HashMap<Uuid, String> = rows.into_iter().map(|(id, row)| (id, journal::hash_of(&row))).collect();
     found.entries += then.len() as u64;
     let changed = then.iter().filter(|(id, hash)| now.get(*id).map(String::as_str) != Some(**hash));
     found.broken.extend(changed.map(|(id, _)| Broken::Entry { owner, word, id: *id }));
-}
-
-async fn count<E: Entry>(
-    tx: &Tx,
-    owner: Uuid,
-    told: &HashMap<String, u64>,
-    found: &mut Found,
-) -> Result<(), StoreError> {
-    untold(owner, E::WORD, of::<E>(owner).count(&tx.0).await?, told, found);
     Ok(())
 }
 
-fn untold(owner: Uuid, word: &'static str, rows: u64, told: &Told, found: &mut Found) {
-    let told = told.get(word).copied().unwrap_or_default();
+async fn count<E: EntityTrait<Model: Send + Sync>>(
+    tx: &Tx,
+    owner: Uuid,
+    word: &'static str,
+    told: &Told,
+    found: &mut Found,
+) -> Result<(), StoreError> {
+    untold(owner, word, of_site::<E>(owner).count(&tx.0).await?, told.entered(word), found);
+    Ok(())
+}
+
+fn untold(owner: Uuid, word: &'static str, rows: u64, told: u64, found: &mut Found) {
     if rows != told {
         found.broken.push(Broken::Untold { owner, word, rows, told });
     }
 }
 
-fn of<E: Entry>(owner: Uuid) -> sea_orm::Select<E::Entity> {
-    E::Entity::find().filter(Expr::col(column::<E>("site_id")).eq(owner))
+/// Those of some rows that have these ids, by their ids.
+async fn rows_of<E>(
+    tx: &Tx,
+    rows: Select<E>,
+    ids: impl Iterator<Item = Uuid>,
+) -> Result<HashMap<Uuid, E::ActiveModel>, StoreError>
+where
+    E: EntityTrait<Model: IntoActiveModel<E::ActiveModel>>,
+{
+    let Ok(id) = E::Column::from_str("id") else { return Ok(HashMap::new()) };
+    let rows = rows.filter(id.is_in(ids)).all(&tx.0).await?;
+    let rows = rows.into_iter().map(IntoActiveModel::into_active_model);
+    Ok(rows.filter_map(|row| Some((row.get(id).into_value()?.unwrap(), row))).collect())
+}
+
+/// The rows of a site.
+fn of_site<E: EntityTrait>(site: Uuid) -> Select<E> {
+    match E::Column::from_str("site_id") {
+        Ok(column) => E::find().filter(column.eq(site)),
+        Err(_) => E::find(),
+    }
 }
 
 async fn look_at_balances(tx: &Tx, found: &mut Found) -> Result<(), StoreError> {

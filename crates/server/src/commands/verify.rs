@@ -58,7 +58,7 @@ pub fn refuse_absent(database: &Database) -> Result<(), CommandError> {
 pub(super) fn told(found: &Found) -> String {
     format!(
         "{} entries of {} journals fit their chains, {} more are not sealed into them yet\n\
-         {} readings, additions, tank changes, harvests, reviews and slips are what was entered\n\
+         {} of them tell what was entered, planned or settled, and it is so\n\
          {} balances are the sums of their movements\n",
         found.sealed, found.journals, found.unsealed, found.entries, found.balances
     )

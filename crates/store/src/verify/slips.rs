@@ -31,7 +31,7 @@ pub(super) async fn look(
     let now = rows(tx, owner, &ids).await?;
     let moved = moved(tx, owner, &ids).await?;
     let short = short(tx, owner, &ids).await?;
-    *told.entry(WORD.to_owned()).or_default() += then.len() as u64;
+    *told.entered.entry(WORD.to_owned()).or_default() += then.len() as u64;
     found.entries += then.len() as u64;
     for Entry { record_id: id, detail, .. } in then {
         let Some(slip) = now.get(id).filter(|slip| is_told(detail, &slip.detail())) else {
@@ -52,7 +52,7 @@ pub(super) async fn look(
 /// Counts a site's slips beside those its journal knows, and looks whether what takes a movement back is its opposite.
 pub(super) async fn close(tx: &Tx, owner: Uuid, told: &Told, found: &mut Found) -> Result<(), StoreError> {
     let rows = row::Entity::find().filter(row::Column::SiteId.eq(owner)).count(&tx.0).await?;
-    super::untold(owner, WORD, rows, told, found);
+    super::untold(owner, WORD, rows, told.entered(WORD), found);
     let unequal = "select back.id from movements back join movements it
         on it.site_id = back.site_id and it.id = back.reverses_id
         where back.site_id = $1 and (back.change <> -it.change or back.lot_id <> it.lot_id)

@@ -87,13 +87,15 @@ pub async fn numbered_or_made(
         return Ok(lot);
     }
     let id: Id<Lot> = stamp.fresh();
+    let content = wanted.columns();
+    let detail = journal::told(&content, Lot::UNTOLD);
     let row = row::ActiveModel {
         id: Set(id.uuid()),
         version: Set(1),
         created_at: Set(stamp.at),
         updated_at: Set(stamp.at),
         archived_at: Set(None),
-        ..wanted.columns()
+        ..content
     };
     // Whoever makes the same lot at this moment is waited for, and theirs is found below.
     let unless_there = OnConflict::columns([row::Column::ProductId, row::Column::Number])
@@ -102,7 +104,7 @@ pub async fn numbered_or_made(
         .to_owned();
     let made = row::Entity::insert(row).on_conflict(unless_there).exec_without_returning(&tx.0).await?;
     if made == 1 {
-        journal::note(tx, scope, stamp, "created", Lot::WORD, id.uuid()).await?;
+        journal::append(tx, scope, stamp, "created", Lot::WORD, id.uuid(), detail).await?;
     }
     let lot = numbered(tx, scope, wanted.product, &wanted.number).await?;
     let what = "is neither there nor can it be made".to_owned();
