@@ -318,7 +318,7 @@ mod fair {
         let all = jobs.iter().map(minutes).sum();
         let unpleasant = jobs.iter().filter(|job| job.due.is_unpleasant).map(minutes).sum();
         let worked = |hand: &Hand| (hand.worker.worked_min, hand.worker.begun_min);
-        let shares = shares(hands, all, worked);
+        let shares = shares(hands, all, 0.0, worked);
         let worked = |hand: &Hand| (hand.worker.unpleasant_min, hand.worker.begun_unpleasant_min);
         let unpleasant_shares = shares_if_any(hands, unpleasant, worked);
         for (hand, share) in hands.iter_mut().zip(shares) {
@@ -330,11 +330,12 @@ mod fair {
     }
 
     fn shares_if_any(hands: &[Hand], today: i64, worked: impl Fn(&Hand) -> (i64, i64)) -> Option<Vec<i64>> {
-        (today > 0).then(|| shares(hands, today, worked))
+        // Who has had more than their share owes none: each more is one too many, however few they are today.
+        (today > 0).then(|| shares(hands, today, f64::NEG_INFINITY, worked))
     }
 
-    /// Minutes of today for each, of those to be done and those begun; 0 for who is not there.
-    fn shares(hands: &[Hand], today: i64, worked: impl Fn(&Hand) -> (i64, i64)) -> Vec<i64> {
+    /// Minutes of today for each, at least so many, of those to be done and those begun; 0 for who is not there.
+    fn shares(hands: &[Hand], today: i64, least: f64, worked: impl Fn(&Hand) -> (i64, i64)) -> Vec<i64> {
         let there = |hand: &&Hand| !hand.free.is_empty();
         let known = |hand: &Hand| hand.worker.available_min.max(1) as f64;
         let before: i64 = hands.iter().filter(there).map(|hand| worked(hand).0 + worked(hand).1).sum();
@@ -346,7 +347,7 @@ mod fair {
             }
             let on_shift: i64 = hand.free.iter().map(|(from, until)| until - from).sum();
             let most = on_shift as f64 * CHECKS_OF_SHIFT + worked(hand).1 as f64;
-            (known(hand) * share - worked(hand).0 as f64).clamp(0.0, most).round() as i64
+            (known(hand) * share - worked(hand).0 as f64).clamp(least, most).round() as i64
         };
         hands.iter().map(fair).collect()
     }

@@ -5,6 +5,8 @@ use crate::rounds::board::{Board, Hand};
 
 /// A check of weight 1 that nobody does.
 const LEFT: i64 = 100_000;
+/// The share of it that is spared where the check may still be done on the next day: who cannot do both does what cannot wait.
+const MAY_WAIT: i64 = 10;
 /// A check done late.
 const LATE: i64 = 20_000;
 /// A check with somebody else than who had it on paper.
@@ -31,7 +33,9 @@ const WALK: i64 = 10;
 
 /// Of leaving a job.
 pub(super) fn left(board: &Board, job: usize) -> i64 {
-    on_paper(board) * LEFT * i64::from(board.jobs[job].due.weight.max(1))
+    let due = board.jobs[job].due;
+    let spared = if due.may_wait { LEFT / MAY_WAIT } else { 0 };
+    on_paper(board) * (LEFT - spared) * i64::from(due.weight.max(1))
 }
 
 /// Of a job that is late.

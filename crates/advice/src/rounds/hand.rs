@@ -216,32 +216,34 @@ fn take_on(
     for job in &own {
         able(board, hand, *job).map_err(|why| (*job, why))?;
     }
-    // In time if that can be; else what has to be late is late.
-    for late in [false, true] {
+    // In time if that can be; else only what has to be late is late.
+    let mut late: BTreeSet<usize> = BTreeSet::new();
+    loop {
         let mut trial = plan.clone();
-        let slots = slots_of(board, had, &own, late);
-        match slots.iter().find(|slot| !trial.give(board, hand, **slot)) {
-            None => {
-                *plan = trial;
-                return Ok(());
-            }
-            Some(stuck) if late => {
-                let hygiene = fits_without_hygiene(&board.hands[hand].free, &slots);
-                let why = if hygiene { WhyNot::WouldBreakHygiene } else { WhyNot::NoTime };
-                return Err((stuck.job, why));
-            }
-            Some(_) => {}
+        let slots = slots_of(board, had, &own, &late);
+        let Some(stuck) = slots.iter().find(|slot| !trial.give(board, hand, **slot)) else {
+            *plan = trial;
+            return Ok(());
+        };
+        if late.len() == own.len() {
+            let hygiene = fits_without_hygiene(&board.hands[hand].free, &slots);
+            let why = if hygiene { WhyNot::WouldBreakHygiene } else { WhyNot::NoTime };
+            return Err((stuck.job, why));
+        }
+        // What has no place though it may be late wants others to be late beside it.
+        if !late.insert(stuck.job) {
+            late.extend(&own);
         }
     }
-    Ok(())
 }
 
 /// Jobs in the order in which they are given a place: who has agreed on a time with somebody keeps it.
-fn slots_of(board: &Board, had: &Had, own: &[usize], late: bool) -> Vec<Slot> {
+fn slots_of(board: &Board, had: &Had, own: &[usize], late: &BTreeSet<usize>) -> Vec<Slot> {
     let slot = |job: &usize| {
         let of = &board.jobs[*job];
         let met = of.due.two_people.then(|| had.pinned(board, *job)).flatten();
-        met.unwrap_or(Slot { closes: if late { of.late_closes } else { of.slot.closes }, ..of.slot })
+        let closes = if late.contains(job) { of.late_closes } else { of.slot.closes };
+        met.unwrap_or(Slot { closes, ..of.slot })
     };
     let mut slots = by_name(&own.iter().map(slot).collect::<Vec<_>>());
     slots.sort_by_key(|slot| !board.jobs[slot.job].due.two_people);

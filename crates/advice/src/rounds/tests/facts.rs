@@ -85,6 +85,16 @@ fn who_has_had_the_unpleasant_work_is_spared_it() {
     check(&day(0, 300), &[(ADA, &[11]), (BEN, &[12])], &[]);
 }
 
+#[test]
+fn who_has_had_too_much_of_the_unpleasant_work_gets_no_little_more() {
+    // A quarter of an hour is off by no more than nobody minds; but Ada has had twenty minutes too many already.
+    let drains = DueCheck { is_unpleasant: true, minutes: 15, ..due(11) };
+    let had = |person, minutes| Worker { unpleasant_min: minutes, available_min: 9_600, ..worker(person) };
+    let knows = |worker| Worker { familiar: vec![Id::new(Uuid::from_u128(NORTH))], ..worker };
+    let people = vec![knows(had(ADA, 80)), had(BEN, 50), had(3, 52), had(4, 52)];
+    check(&work_day(vec![drains], people), &[(BEN, &[11])], &[]);
+}
+
 #[track_caller]
 fn check_cures(day: &WorkDay, expected: &[Cure]) {
     let undone = cures(day, &assign(day));

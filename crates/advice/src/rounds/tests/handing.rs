@@ -101,3 +101,23 @@ fn what_is_left_can_be_taken_over() {
     published.rounds.truncate(1);
     check((day, published), &[(21, None, BEN)], Ok(&[(ADA, &[11, 12]), (BEN, &[21])]));
 }
+
+#[test]
+fn of_what_somebody_has_only_what_must_be_late_is_late() {
+    // Ben's way is shortest when he ends in the other room, but then he is late there. The dirty one that he
+    // gets is late wherever it goes.
+    let (mut day, mut published) = early(|_| ());
+    let in_room = |room, due| DueCheck { room: Id::new(Uuid::from_u128(room)), ..due };
+    let ben = |check, from, until| DueCheck { window: span(from, until), limit: Some(at(900)), ..due(check) };
+    let dirty = DueCheck { hygiene: clean(5), ..ben(34, 480, 510) };
+    let long = DueCheck { minutes: 35, ..ben(32, 470, 640) };
+    day.checks = vec![ben(31, 480, 490), in_room(7, long), ben(33, 600, 700), in_room(SOUTH, dirty)];
+    published.rounds[0].steps = vec![step(34, 480)];
+    published.rounds[1].steps = vec![step(31, 480), step(32, 490), step(33, 600)];
+    let person = |number| Id::new(Uuid::from_u128(number));
+    let id = |number| Id::new(Uuid::from_u128(number));
+    let wanted = [Handing { check: id(34), from: Some(person(ADA)), to: person(BEN) }];
+    let rounds = hand(&day, &published, &wanted).unwrap();
+    let starts: Vec<_> = rounds[0].steps.iter().map(|one| (one.check, one.starts_at)).collect();
+    assert_eq!(starts, [(id(31), at(480)), (id(32), at(490)), (id(33), at(600)), (id(34), at(610))]);
+}

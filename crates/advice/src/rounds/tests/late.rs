@@ -49,3 +49,14 @@ fn what_may_be_late_is_late_before_something_is_left() {
     let late = |seed| assign_with(&day, Effort { seed, ..Effort::of(&day) }).left.len();
     assert_eq!((2..12).map(late).sum::<usize>(), 0, "whatever chance begins with");
 }
+
+#[test]
+fn who_cannot_do_both_does_what_cannot_wait() {
+    let all_day = |check, may_wait| DueCheck { minutes: 300, window: span(420, 900), may_wait, ..due(check) };
+    for (first, second) in [(true, false), (false, true)] {
+        let day = work_day(vec![all_day(11, first), all_day(12, second)], vec![worker(ADA)]);
+        let waits = if first { 11 } else { 12 };
+        let left: Vec<u128> = assign(&day).left.iter().map(|left| left.check.uuid().as_u128()).collect();
+        assert_eq!(left, [waits]);
+    }
+}
