@@ -1,7 +1,10 @@
 //! What becomes of checks: opened, done in time or late, excused.
 
 use chrono::TimeDelta;
-use fillmark_api::{Check, NewCompletion, NewExcusal, NewOutage, ProblemCode};
+use fillmark_api::{
+    Check, NewCompletion, NewExcusal, NewHeldQualification, NewOutage, NewQualification, ProblemCode,
+};
+use fillmark_client::ClientError;
 use fillmark_domain::people::Role;
 use fillmark_domain::work::CheckStanding;
 use fillmark_tests::greenhouse::reading;
@@ -17,6 +20,11 @@ async fn daily(world: &World) -> (Uuid, Check) {
     let room = world.room(site, "North room", "growing", 1).await;
     world.check_plan(site, json!({ "room_id": room })).await;
     (site, world.ada.all_checks(site, "").await.unwrap().remove(0))
+}
+
+#[track_caller]
+fn detail(answer: Result<Check, ClientError>) -> String {
+    answer.unwrap_err().problem().unwrap().detail.clone()
 }
 
 on_both! {
@@ -63,6 +71,53 @@ on_both! {
         assert_eq!(world.ada.settle_check(site, check.id, &completion).await.unwrap(), first);
         let other = NewCompletion { note: Some("a leak".into()), ..completion };
         assert_eq!(refusal(world.ada.settle_check(site, check.id, &other).await), ProblemCode::ClientIdReused);
+    }
+
+    async fn who_is_not_qualified_begins_nothing_and_is_asked_whether_they_did_it(world: World) {
+        let site = world.site("Harbour").await.id;
+        let room = world.room(site, "North room", "growing", 1).await;
+        let business = world.ada.business();
+        let acid = business.create::<NewQualification>(&json(json!({ "name": "Acid" }))).await.unwrap();
+        let plan = world.check_plan(site, json!({ "room_id": room, "qualification_id": acid.id })).await;
+        let (sam, by_sam) = world.person("Sam", Role::Staff, Some(site)).await;
+        let check = world.ada.all_checks(site, "due_on=2026-11-24").await.unwrap().remove(0);
+        assert_eq!(check.plan_id, Some(plan.id));
+        world.clock.set(instant("2026-11-24T07:30:00Z"));
+        assert!(detail(by_sam.open_check(site, check.id).await).contains("you are not qualified for it"));
+        let done = seen("2026-11-24T07:20:00Z", "dosed");
+        let fault = by_sam.settle_check(site, check.id, &done).await.unwrap_err().problem().unwrap().errors[0].clone();
+        let expected = "expected somebody qualified in Acid on 2026-11-24; if they did it all the same, send it as confirmed";
+        assert_eq!((fault.pointer.as_deref(), fault.code.as_str(), fault.detail.as_str()), (Some("/done_by"), "not_qualified", expected));
+        let confirmed = NewCompletion { confirmed: true, ..done };
+        let kept = by_sam.settle_check(site, check.id, &confirmed).await.unwrap();
+        assert_eq!((kept.state.0, kept.state_by), (CheckStanding::Done, Some(sam.id)));
+        let held = json!({ "person_id": sam.id, "qualification_id": acid.id, "from_on": "2026-11-25", "until_on": null });
+        business.create::<NewHeldQualification>(&json(held)).await.unwrap();
+        world.clock.set(instant("2026-11-25T07:30:00Z"));
+        let next = world.ada.all_checks(site, "due_on=2026-11-25").await.unwrap().remove(0);
+        by_sam.open_check(site, next.id).await.unwrap();
+        by_sam.settle_check(site, next.id, &seen("2026-11-25T07:20:00Z", "dosed")).await.unwrap();
+    }
+
+    async fn nobody_begins_something_clean_after_something_dirty(world: World) {
+        let site = world.site("Harbour").await.id;
+        for (name, room_use, rank) in [("Propagation", "propagation", 1), ("Quarantine", "quarantine", 9)] {
+            let room = world.room(site, name, room_use, rank).await;
+            world.check_plan(site, json!({ "name": name, "room_id": room })).await;
+        }
+        let (_, sam) = world.person("Sam", Role::Staff, Some(site)).await;
+        world.clock.set(instant("2026-11-24T07:10:00Z"));
+        let mut checks = world.ada.all_checks(site, "due_on=2026-11-24").await.unwrap();
+        checks.sort_by(|one, other| one.name.cmp(&other.name));
+        let [clean, dirty] = [checks[0].id, checks[1].id];
+        sam.open_check(site, dirty).await.unwrap();
+        assert!(detail(sam.open_check(site, clean).await).contains("you have been in a dirtier room today"));
+        world.ada.open_check(site, clean).await.unwrap();
+        sam.settle_check(site, clean, &seen("2026-11-24T07:09:00Z", "all well")).await.unwrap();
+        world.clock.set(instant("2026-11-25T07:10:00Z"));
+        let next = world.ada.all_checks(site, "due_on=2026-11-25").await.unwrap();
+        let clean = next.iter().find(|check| check.name == "Propagation").unwrap().id;
+        sam.open_check(site, clean).await.unwrap();
     }
 
     async fn of_two_who_settle_a_check_at_once_one_does(world: World) {

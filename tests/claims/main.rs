@@ -25,6 +25,7 @@ mod leaving;
 mod newcomer;
 mod occurrences;
 mod outlook;
+mod overtaken;
 mod places;
 mod plan_marks;
 mod readings;

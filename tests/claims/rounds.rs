@@ -214,7 +214,7 @@ on_both! {
         let away = json!({ "person_id": people[1], "from_at": "2026-11-24T00:00:00Z", "until_at": "2026-11-25T00:00:00Z", "reason": "sick" });
         world.ada.site(site).create::<NewAbsence>(&json(away)).await.unwrap();
         let rounds = world.ada.publish_rounds(site, today()).await.unwrap();
-        let text = "Lift trays goes from Noor and Ben to nobody: one of them is not there for it any more, and it takes two";
+        let text = "Lift trays (North room) goes from Noor and Ben to nobody: one of them is not there for it any more, and it takes two";
         assert_eq!((rounds.moves[0].code.0, rounds.moves[0].text.as_str()), (MoveReason::PersonAway, text));
         let (cem, _) = world.person("Cem", Role::Staff, Some(site)).await;
         world.shift(site, cem.id, TODAY).await;

@@ -177,7 +177,7 @@ on_both! {
         let day = world.ada.rounds(site, Some("2026-11-25".parse().unwrap())).await.unwrap();
         assert_eq!((names("2026-11-25").await, day.number), (of(kim.id, &["Look round", "Wash trays"]), 2));
         let told: Vec<&str> = day.moves.iter().map(|moved| moved.text.as_str()).collect();
-        assert_eq!(told, ["Wash trays goes from Sam to Kim: it is left over from the day before, when Sam had it"]);
+        assert_eq!(told, ["Wash trays (North room) goes from Sam to Kim: it is left over from the day before, when Sam had it"]);
         let overdue = world.ada.alerts(site, "kind=check_overdue").await.unwrap().items;
         assert_eq!(overdue.iter().map(|alert| alert.person_id).collect::<Vec<_>>(), [Some(kim.id)], "and the warning goes along");
 

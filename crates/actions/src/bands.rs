@@ -65,5 +65,10 @@ async fn open_alerts(tx: &Tx, scope: SiteScope) -> Result<HashMap<Watched, (Uuid
 fn text(reading: &Reading) -> String {
     let unit = reading.metric.unit().code();
     let band = reading.band.map(|band| format!(", band {} to {}", band.low, band.high)).unwrap_or_default();
-    format!("{} is {} {unit}{band}", reading.metric.code(), reading.value)
+    format!("{} is {} {unit}{band}", reading.metric.code(), shown(reading.value))
+}
+
+/// To four decimals, finer than any meter: 700 uS/cm are 0.7 mS/cm, whatever their quotient is to the last bit.
+fn shown(value: f64) -> f64 {
+    (value * 1e4).round() / 1e4
 }

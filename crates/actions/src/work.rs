@@ -3,6 +3,7 @@
 pub(crate) mod changes;
 pub mod checks;
 mod day;
+mod follow;
 pub mod handing;
 pub mod notes;
 pub mod outlook;
@@ -71,7 +72,7 @@ async fn beat_at(app: &App, job: &Caller, site: SiteId, zone: Tz) -> Result<(), 
         handing::lapse(app, scope, today).await,
         rounds::publish_first(app, job, scope, today).await,
         rounds::publish_first(app, job, scope, tomorrow).await,
-        rounds::follow(app, job, scope, today).await,
+        follow::follow(app, job, scope, today).await,
     ];
     done.into_iter().collect()
 }

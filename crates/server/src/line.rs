@@ -105,10 +105,10 @@ pub(crate) enum Command {
         #[command(flatten)]
         at: At,
         /// The local day, as with --day.
-        #[arg(value_name = "DATE", conflicts_with = "day")]
+        #[arg(value_name = "DATE", conflicts_with = "day", value_parser = a_day)]
         date: Option<NaiveDate>,
         /// The local day, as 2026-11-24; today where it is left out.
-        #[arg(long)]
+        #[arg(long, value_parser = a_day)]
         day: Option<NaiveDate>,
     },
     /// Print what will be used and what to order by when. The password is read as for rounds.
@@ -123,6 +123,10 @@ pub(crate) enum Command {
 }
 
 const HERE: &str = "http://127.0.0.1:8420";
+
+fn a_day(text: &str) -> Result<NaiveDate, String> {
+    text.parse().map_err(|_| "expected a day such as 2026-11-24".to_owned())
+}
 
 /// The address of a server, which says how it is spoken to.
 fn of_server(text: &str) -> Result<String, String> {

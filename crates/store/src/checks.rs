@@ -16,8 +16,8 @@ use uuid::Uuid;
 
 pub use done::{Done, done_between};
 pub use find::{
-    carried_into, due_at_places, find, find_by_client_id, find_many, follow_ups_of_day, lock,
-    lock_out_of_use, lock_overdue, lock_unwarned, of_day, page,
+    carried_into, due_at_places, find, find_by_client_id, find_many, lock, lock_out_of_use, lock_overdue,
+    lock_unwarned, of_day, page,
 };
 pub use of_programme::{
     coming_of_programme, latest_of_programme, lock_coming_of_programme, lock_due_of_programme,

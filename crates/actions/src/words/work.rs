@@ -5,9 +5,10 @@ use chrono_tz::Tz;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::local::local_day;
 use fillmark_domain::people::Act;
+use fillmark_domain::places::Closure;
 use fillmark_domain::work::{Absence, CheckPlan, Held, Qualification, Shift, Span, overlaps};
 use fillmark_domain::{Faults, Id, Kept};
-use fillmark_store::{Holder, SiteScope, Stamp, Tx, accounts, plan, staff};
+use fillmark_store::{Holder, SiteScope, Stamp, Tx, accounts, plan, records, staff};
 
 use crate::work::planning;
 use crate::{Managed, Refusal};
@@ -60,6 +61,15 @@ impl Managed for Shift {
         let zone = site.content.time_zone;
         if let Some(expected) = at_once(tx, scope, id, (self, zone)).await? {
             faults.add("/starts_local", "overlaps", expected);
+        }
+        let closures = records::all::<Closure>(tx, scope).await?;
+        let closed = closures.iter().map(|kept| kept.content.days).find(|days| days.hold(self.day));
+        if let Some(days) = closed {
+            let expected = format!(
+                "expected a day on which somebody works: the site is closed from {} to {}",
+                days.from, days.until
+            );
+            faults.add("/day_on", "closed", expected);
         }
         let holds = self.holds_its_break(zone);
         faults.unless(holds, "/break_starts_local", "outside", "expected a break within the shift");

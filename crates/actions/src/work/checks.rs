@@ -2,14 +2,16 @@
 
 use chrono::NaiveDate;
 use chrono_tz::Tz;
+use fillmark_advice::rounds::WhyNot;
 use fillmark_domain::Id;
-use fillmark_domain::people::Act;
+use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::SiteId;
 use fillmark_domain::work::{Check, NotAllowed};
 use fillmark_store::checks::{self, KeptCheck};
-use fillmark_store::{Page, PageQuery};
+use fillmark_store::{Page, PageQuery, SiteScope};
 
-use super::{keep_state, zone_of};
+use super::day::DayAtHand;
+use super::{keep_state, local_day, zone_of};
 use crate::{App, Caller, Refusal};
 
 /// A page of a site's checks, and the zone of its local times.
@@ -57,15 +59,17 @@ pub async fn read(
 
 /// The caller begins a check.
 /// # Errors
-/// When the caller may not, or the check is not there, settled, not nearly due, or past its limit.
+/// When the caller may not, or the check is not there, settled, not nearly due, or past its limit; when they are not qualified
+/// for it, or have been in a dirtier room on the day.
 pub async fn open(
     app: &App,
     caller: &Caller,
     site: SiteId,
     id: Id<Check>,
 ) -> Result<(KeptCheck, Tz), Refusal> {
-    caller.may(Act::EnterWork, site)?;
+    let scope = caller.may(Act::EnterWork, site)?;
     let person = caller.person().ok_or(Refusal::NotSignedIn)?;
+    refuse_hindered(app, scope, person, id).await?;
     become_of(app, caller, Act::EnterWork, site, id, |check| check.open(app.now(), person)).await
 }
 
@@ -81,6 +85,20 @@ pub async fn excuse(
 ) -> Result<(KeptCheck, Tz), Refusal> {
     become_of(app, caller, Act::Manage, site, id, |check| check.excused(app.now(), caller.person(), reason))
         .await
+}
+
+async fn refuse_hindered(app: &App, site: SiteScope, person: PersonId, id: Id<Check>) -> Result<(), Refusal> {
+    let (tx, now) = (app.store.look().await?, app.now());
+    let kept = checks::find(&tx, site, id).await?.ok_or(Refusal::NotFound)?;
+    let today = local_day(zone_of(&tx, site).await?, now);
+    let day = DayAtHand::load(&tx, site, today, now).await?;
+    match day.hindrance(&kept.check, person, now) {
+        None => Ok(()),
+        Some(WhyNot::NotQualified) => Err(Refusal::Conflict("you are not qualified for it".to_owned())),
+        Some(_) => Err(Refusal::Conflict(
+            "you have been in a dirtier room today: who goes into a clean one all the same types it in when it is done".to_owned(),
+        )),
+    }
 }
 
 async fn become_of(

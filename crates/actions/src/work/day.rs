@@ -11,7 +11,7 @@ use fillmark_advice::rounds::{Meters, Past, Walks, Worked, past, shared_meters};
 use fillmark_domain::entries::{Meter, Reading};
 use fillmark_domain::local::local_day;
 use fillmark_domain::people::{Membership, Person, PersonId};
-use fillmark_domain::places::{Room, RoomId, SiteId};
+use fillmark_domain::places::{Closure, Room, RoomId, SiteId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::work::{Absence, Check, Held, Place, Shift, Span};
 use fillmark_domain::{Days, Id, Kept};
@@ -210,12 +210,17 @@ pub(super) async fn worked(
     Ok(done.collect())
 }
 
-/// The shifts of some days that are not put away.
+/// The shifts of some days that are not put away. On a day on which the site is closed nobody works.
 /// # Errors
 /// When the database fails.
 pub(super) async fn shifts(tx: &Tx, site: SiteScope, days: Days) -> Result<Vec<Shift>, Refusal> {
     let days = days.each().map(Into::into).collect();
-    Ok(open(records::find_many::<Shift>(tx, site, "day_on", days).await?))
+    let mut shifts: Vec<Shift> = open(records::find_many::<Shift>(tx, site, "day_on", days).await?);
+    if !shifts.is_empty() {
+        let closures: Vec<Closure> = open(records::all::<Closure>(tx, site).await?);
+        shifts.retain(|shift| !closures.iter().any(|closure| closure.days.hold(shift.day)));
+    }
+    Ok(shifts)
 }
 
 /// What people are qualified in.
@@ -267,8 +272,8 @@ impl Staff {
 /// # Errors
 /// When the database fails.
 pub(super) async fn has_shifts_near(tx: &Tx, site: SiteScope, date: NaiveDate) -> Result<bool, Refusal> {
-    let near = [date.pred_opt().unwrap_or(date), date].map(Into::into).to_vec();
-    Ok(!open(records::find_many::<Shift>(tx, site, "day_on", near).await?).is_empty())
+    let near = Days { from: date.pred_opt().unwrap_or(date), until: date };
+    Ok(!shifts(tx, site, near).await?.is_empty())
 }
 
 /// Who of these people is away in a span of time: whoever is ill at one site is ill at all of them.

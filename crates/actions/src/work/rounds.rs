@@ -1,19 +1,20 @@
 //! Rounds: a day shared out and published, read, and printed.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::HashMap;
 
 use chrono::{Days, NaiveDate};
 use chrono_tz::Tz;
+use fillmark_domain::Id;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::{Act, Person, PersonId};
-use fillmark_domain::places::SiteId;
+use fillmark_domain::places::{Room, SiteId, Tank};
 use fillmark_domain::work::{Check, HandoverNote, Publication, Qualification, Round};
-use fillmark_domain::{Id, local};
 use fillmark_store::checks::{self, KeptCheck};
 use fillmark_store::rounds::{self, InHand, KeptRound};
 use fillmark_store::{SiteScope, Tx, handover_notes, plan, records};
+use uuid::Uuid;
 
-use super::day::{DayAtHand, Staff, carried, has_shifts_near};
+use super::day::{DayAtHand, has_shifts_near};
 use super::share::{keep, load, share_out};
 use super::{local_day, sheet, zone_of};
 use crate::{App, Caller, Refusal};
@@ -43,6 +44,8 @@ pub struct Names {
     pub people: HashMap<PersonId, String>,
     /// Of qualifications.
     pub qualifications: HashMap<Id<Qualification>, String>,
+    /// Of tanks and rooms.
+    pub places: HashMap<Uuid, String>,
 }
 
 impl Names {
@@ -52,7 +55,12 @@ impl Names {
     pub(super) async fn load(tx: &Tx, site: SiteScope) -> Result<Names, Refusal> {
         let people = records::all::<Person>(tx, site.in_business()).await?;
         let qualifications = records::all::<Qualification>(tx, site.in_business()).await?;
+        let rooms = records::all::<Room>(tx, site).await?;
+        let rooms = rooms.into_iter().map(|kept| (kept.id.uuid(), kept.content.name));
+        let tanks = records::all::<Tank>(tx, site).await?;
+        let tanks = tanks.into_iter().map(|kept| (kept.id.uuid(), kept.content.name));
         Ok(Names {
+            places: rooms.chain(tanks).collect(),
             people: people.into_iter().map(|kept| (kept.id, kept.content.name)).collect(),
             qualifications: qualifications.into_iter().map(|kept| (kept.id, kept.content.name)).collect(),
         })
@@ -115,61 +123,6 @@ pub(super) async fn publish_first(
     }
     let shared = share_out(day_at_hand, None, now).await?;
     keep(app, job, site, &shared).await.map(drop)
-}
-
-/// Publishes anew the days to come whose rounds hold work of somebody who has left, or whose role there has ended, or lack what
-/// is to be measured after somebody poured on advice, or what is late from the days before.
-/// # Errors
-/// When the database fails.
-pub(super) async fn follow(
-    app: &App,
-    job: &Caller,
-    site: SiteScope,
-    today: NaiveDate,
-) -> Result<(), Refusal> {
-    let now = app.now();
-    let tx = app.store.look().await?;
-    let (staff, zone) = (Staff::load(&tx, site).await?, zone_of(&tx, site).await?);
-    let mut outdated = Vec::new();
-    for day in rounds::published_days(&tx, site, today).await? {
-        let Some((publication, rounds)) = rounds::in_force(&tx, site, day).await? else { continue };
-        let orphaned = checks::find_many(&tx, site, &steps_of_leavers(&rounds, &staff.on(zone, day))).await?;
-        let mut new = checks::follow_ups_of_day(&tx, site, day).await?;
-        new.extend(carried(&tx, site, (day, local::local_day(zone, day).start), now).await?);
-        new.retain(|kept| !kept.check.is_settled() && !is_told(kept.id, &publication, &rounds));
-        let is_orphaned = orphaned.iter().any(|kept| !kept.check.is_settled());
-        if is_orphaned || !new.is_empty() {
-            outdated.push((day, is_orphaned, new));
-        }
-    }
-    drop(tx);
-    for (day, is_orphaned, new) in outdated {
-        let (day_at_hand, before) = load(app, site, day).await?;
-        // What is out of use is shared out to nobody.
-        if is_orphaned || new.iter().any(|kept| day_at_hand.shares_out(kept.id, now)) {
-            let shared = share_out(day_at_hand, before, now).await?;
-            keep(app, job, site, &shared).await?;
-        }
-    }
-    Ok(())
-}
-
-/// Whether somebody has a check, or it was told that nobody can do it.
-fn is_told(check: Id<Check>, publication: &Publication, rounds: &[KeptRound]) -> bool {
-    let has = |kept: &KeptRound| kept.round.steps.iter().any(|step| step.check == check);
-    rounds.iter().any(has) || publication.left.iter().any(|left| left.check == check)
-}
-
-/// The checks that rounds give to people who are not there any more.
-fn steps_of_leavers(rounds: &[KeptRound], people: &BTreeSet<PersonId>) -> Vec<Id<Check>> {
-    let mut steps = Vec::new();
-    for KeptRound { round, .. } in rounds {
-        let has_left = |person: PersonId| !people.contains(&person);
-        let orphaned =
-            round.steps.iter().filter(|step| has_left(round.person) || step.with.is_some_and(has_left));
-        steps.extend(orphaned.map(|step| step.check));
-    }
-    steps
 }
 
 /// The rounds in force for a day; today's when no day is given.

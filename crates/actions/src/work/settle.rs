@@ -4,16 +4,18 @@ use std::collections::{BTreeSet, HashMap};
 
 use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
+use fillmark_advice::rounds::is_qualified;
 use fillmark_domain::entries::{Calibration, Reading, Spot};
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::SiteId;
-use fillmark_domain::work::{Check, CheckState, Evidence, NotAllowed, Place, Task};
+use fillmark_domain::work::{Check, CheckState, Evidence, NotAllowed, Place, Qualification, Task};
 use fillmark_domain::{Coded, Faults, Id};
 use fillmark_store::checks::{self, KeptCheck, Typed};
 use fillmark_store::{SiteScope, StoreError, Tx, entries, records};
 use uuid::Uuid;
 
-use super::{keep_state, zone_of};
+use super::day::held;
+use super::{keep_state, local_day, zone_of};
 use crate::known::Known;
 use crate::{App, Caller, Refusal};
 
@@ -39,6 +41,8 @@ pub struct Completion {
     pub with: Option<PersonId>,
     /// What shows it.
     pub evidence: Vec<Evidence>,
+    /// It was asked back, since somebody did it who is not qualified for it, and is so all the same.
+    pub confirmed: bool,
 }
 
 /// Settles a check as done. What counts is when it was done, not when it is typed in.
@@ -70,6 +74,7 @@ pub async fn settle(
     }
     let by = completion.done_by.or(stamp.by).ok_or(Refusal::NotSignedIn)?;
     refuse_faults(&tx, site, &kept.check, &completion, stamp.at).await?;
+    refuse_unqualified(&tx, site, (&kept.check, zone), &completion, by).await?;
     let Completion { client_id, done_at, with, evidence, .. } = completion;
     let check = kept.check.done(done_at, by, with, evidence).map_err(|why| refused(&why, zone))?;
     let typed = Some(Typed { client_id, by: stamp.by, received_at: stamp.at });
@@ -102,6 +107,30 @@ fn refused(why: &NotAllowed, zone: Tz) -> Refusal {
         | NotAllowed::StillTime { .. }
         | NotAllowed::NoReason => Refusal::Conflict(why.told(zone)),
     }
+}
+
+/// Asks back what somebody did who was not qualified for it: who really did it is kept, but not by a slip of the pen.
+async fn refuse_unqualified(
+    tx: &Tx,
+    site: SiteScope,
+    (check, zone): (&Check, Tz),
+    completion: &Completion,
+    by: PersonId,
+) -> Result<(), Refusal> {
+    let Some(wanted) = check.qualification.filter(|_| !completion.confirmed) else { return Ok(()) };
+    let (held, day) = (held(tx, site).await?, local_day(zone, completion.done_at));
+    let name = records::find::<Qualification>(tx, site.in_business(), wanted).await?;
+    let name = name.map(|kept| kept.content.name).unwrap_or_default();
+    let mut faults = Faults::default();
+    for (person, pointer) in [(Some(by), "/done_by"), (completion.with, "/done_with")] {
+        let own = |person| held.iter().filter(|held| held.person == person).copied().collect::<Vec<_>>();
+        let is = person.is_none_or(|person| is_qualified(&own(person), Some(wanted), day));
+        let expected = format!(
+            "expected somebody qualified in {name} on {day}; if they did it all the same, send it as confirmed"
+        );
+        faults.unless(is, pointer, "not_qualified", expected);
+    }
+    faults.or(Some(())).map_err(Refusal::Invalid)
 }
 
 async fn refuse_faults(

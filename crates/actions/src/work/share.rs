@@ -307,7 +307,7 @@ fn done_steps(
     std::iter::once(step(by, with)).chain(with.map(|with| step(with, Some(by)))).collect()
 }
 
-fn rounds_of(before: Option<&Published>) -> &[KeptRound] {
+pub(super) fn rounds_of(before: Option<&Published>) -> &[KeptRound] {
     before.map_or(&[], |(_, rounds)| rounds)
 }
 

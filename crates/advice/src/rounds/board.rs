@@ -8,7 +8,9 @@ use fillmark_domain::places::Room;
 use fillmark_domain::work::Span;
 
 use crate::rounds::plan::Plan;
-use crate::rounds::{Assignment, DueCheck, Left, PlannedRound, PlannedStep, WorkDay, Worker, reasons};
+use crate::rounds::{
+    Assignment, DueCheck, Left, PlannedRound, PlannedStep, WorkDay, Worker, is_qualified, reasons,
+};
 
 /// Of a shift, the share that checks may take at most before it counts as unfair: people have other work (our own
 /// judgement).
@@ -236,7 +238,8 @@ fn hand<'a>(
     day: &WorkDay,
 ) -> Hand<'a> {
     let is_known = |room: &Id<Room>| day.workers.iter().any(|worker| worker.familiar.contains(room));
-    let qualified: Vec<bool> = jobs.iter().map(|job| is_qualified(worker, job.due, day)).collect();
+    let qualified: Vec<bool> =
+        jobs.iter().map(|job| is_qualified(&worker.held, job.due.qualification, day.date)).collect();
     Hand {
         worker,
         free,
@@ -273,12 +276,6 @@ pub(super) fn minute(instant: DateTime<Utc>) -> i64 {
 
 pub(super) fn instant(minute: i64) -> DateTime<Utc> {
     DateTime::from_timestamp(minute * 60, 0).unwrap_or(DateTime::UNIX_EPOCH)
-}
-
-fn is_qualified(worker: &Worker, due: &DueCheck, day: &WorkDay) -> bool {
-    due.qualification.is_none_or(|wanted| {
-        worker.held.iter().any(|held| held.qualification == wanted && held.is_good_on(day.date))
-    })
 }
 
 fn is_clean_for(worker: &Worker, due: &DueCheck) -> bool {

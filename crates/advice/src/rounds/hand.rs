@@ -2,15 +2,16 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use chrono::NaiveDate;
 use fillmark_domain::Id;
 use fillmark_domain::people::Person;
-use fillmark_domain::work::Check;
+use fillmark_domain::work::{Check, Held, Qualification};
 
 use crate::rounds::board::{Board, Slot, first_start, minute};
 use crate::rounds::plan::Plan;
 use crate::rounds::tidy::by_name;
 use crate::rounds::timetable::fits_without_hygiene;
-use crate::rounds::{PlannedRound, PlannedStep, Published, WorkDay, still_to_do};
+use crate::rounds::{Hygiene, PlannedRound, PlannedStep, Published, WorkDay, still_to_do};
 
 /// A check that shall go to somebody.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -77,6 +78,24 @@ impl WhyNot {
             WhyNot::NoTime => "they have no time for it beside what they have",
         }
     }
+}
+
+/// What stands against somebody's beginning a check on a day: that they are not qualified for it, or where they have been.
+pub fn hindrance(
+    (check, hygiene): (&Check, Hygiene),
+    held: &[Held],
+    on: NaiveDate,
+    been_in: Option<Hygiene>,
+) -> Option<WhyNot> {
+    if !is_qualified(held, check.qualification, on) {
+        return Some(WhyNot::NotQualified);
+    }
+    been_in.is_some_and(|been| been > hygiene).then_some(WhyNot::WouldBreakHygiene)
+}
+
+/// Whether who holds these is qualified on a day in what is wanted, if anything is.
+pub fn is_qualified(held: &[Held], wanted: Option<Id<Qualification>>, on: NaiveDate) -> bool {
+    wanted.is_none_or(|wanted| held.iter().any(|held| held.qualification == wanted && held.is_good_on(on)))
 }
 
 /// What is still to do of everybody's rounds when checks go to other people: only those who get something are planned

@@ -14,7 +14,7 @@ pub type Closure = Stored<NewClosure>;
 /// A change of a closure.
 pub type ClosurePatch = Patch<NewClosure>;
 
-/// Days on which nobody works at a site though its week says so.
+/// Days on which nobody works at a site though its week says so: shifts of such a day count for nothing, and none is taken.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"from_on": "2026-12-24", "until_on": "2027-01-01", "reason": "year's end"}))]

@@ -236,6 +236,9 @@ pub struct NewCompletion {
     #[serde(default)]
     #[schema(max_length = 2000)]
     pub note: Option<String>,
+    /// It was asked back, since somebody did it who is not qualified for it, and is so all the same.
+    #[serde(default)]
+    pub confirmed: bool,
 }
 
 impl NewCompletion {

@@ -16,6 +16,8 @@ pub trait SpokenOf {
     fn person(&self, id: PersonId) -> String;
     /// A qualification's name.
     fn qualification(&self, id: Id<words::Qualification>) -> String;
+    /// The name of a tank or a room, if it is not put away.
+    fn place(&self, id: Uuid) -> Option<String>;
 }
 
 /// What would help a check that nobody can do.

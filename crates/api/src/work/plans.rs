@@ -199,7 +199,11 @@ fn pointer(error: &words::NotAPlan) -> &'static str {
         words::NotAPlan::NoMeter => "/meter_id",
         words::NotAPlan::Elsewhere(_) => "/sample_point",
         words::NotAPlan::TankChange => "/task",
-        words::NotAPlan::Minutes { .. } => "/window_min",
+        words::NotAPlan::Minutes { window_min: 0, .. } => "/window_min",
+        words::NotAPlan::Minutes { work_min, window_min, .. } if *work_min == 0 || window_min < work_min => {
+            "/work_min"
+        }
+        words::NotAPlan::Minutes { .. } => "/limit_min",
         words::NotAPlan::Weight(_) => "/weight",
     }
 }

@@ -180,7 +180,8 @@ impl MovedCheck {
             [] => "nobody".to_owned(),
             people => people.iter().map(|person| names.person(*person)).collect::<Vec<_>>().join(" and "),
         };
-        let what = check.map_or("A check that was withdrawn since", |check| check.name.as_str());
+        let what =
+            check.map_or("A check that was withdrawn since".to_owned(), |check| at_its_place(check, names));
         let (from, to) = (all(&moved.from), all(&moved.to));
         let why = match moved.why {
             words::MoveReason::TakenOver if moved.from.is_empty() => {
@@ -203,6 +204,15 @@ impl MovedCheck {
             code: Code(moved.why),
             text: format!("{what} goes from {from} to {to}: {why}"),
         }
+    }
+}
+
+/// What a check is called, with its tank or room unless its own name tells that.
+fn at_its_place(check: &Check, names: &impl SpokenOf) -> String {
+    let place = check.tank_id.or(check.room_id).and_then(|place| names.place(place));
+    match place.filter(|place| !check.name.to_lowercase().contains(&place.to_lowercase())) {
+        Some(place) => format!("{} ({place})", check.name),
+        None => check.name.clone(),
     }
 }
 

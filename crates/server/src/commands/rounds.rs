@@ -6,9 +6,11 @@ use chrono::NaiveDate;
 use chrono_tz::Tz;
 use comfy_table::Table;
 use fillmark_api::{
-    Check, HandoverNote, Instant, NewPerson, NewRoom, NewTank, NewTankRoom, ProblemCode, Round, Rounds, Site,
+    Check, HandoverNote, Instant, NewPerson, NewRoom, NewTank, NewTankRoom, ProblemCode, Round, RoundStep,
+    Rounds, Site,
 };
 use fillmark_domain::Coded;
+use fillmark_domain::work::CheckStanding;
 use uuid::Uuid;
 
 use super::{CommandError, Desk, table};
@@ -118,10 +120,16 @@ fn walked(zone: Tz, round: &Round, called: &Called) -> Table {
             check.name.clone(),
             check.work_min.to_string(),
             step.with_person_id.map(|person| called.person(person)).unwrap_or_default(),
-            check.state.0.code().to_owned(),
+            state(step, check),
         ]);
     }
     walked
+}
+
+/// What became of a check, and that it is planned for after its window where nothing has yet.
+fn state(step: &RoundStep, check: &Check) -> String {
+    let is_late = check.state.0 == CheckStanding::Planned && step.starts_at.0 >= check.window_until_at.0;
+    format!("{}{}", check.state.0.code(), if is_late { ", late" } else { "" })
 }
 
 fn left(rounds: &Rounds, called: &Called) -> Table {

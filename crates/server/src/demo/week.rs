@@ -140,7 +140,10 @@ impl Hand {
                 if kept.check.is_settled() || chance.random_bool(FORGOTTEN) {
                     continue;
                 }
-                let (person, caller) = &self.workers[chance.random_range(0..self.workers.len())];
+                let anybody = chance.random_range(0..self.workers.len());
+                // Of those at hand the manager has learnt all that is wanted.
+                let worker = if kept.check.qualification.is_some() { 0 } else { anybody };
+                let (person, caller) = &self.workers[worker];
                 let minutes = if chance.random_bool(0.02) { 300 } else { chance.random_range(10..120) };
                 let done_at = kept.check.due_at + TimeDelta::minutes(minutes);
                 let read = taken.at(kept.check.place, day);
@@ -158,8 +161,14 @@ impl Hand {
                     continue;
                 }
                 let client_id = Uuid::new_v4();
-                let completion =
-                    Completion { client_id, done_at, done_by: Some(*person), with: None, evidence };
+                let completion = Completion {
+                    client_id,
+                    done_at,
+                    done_by: Some(*person),
+                    with: None,
+                    evidence,
+                    confirmed: false,
+                };
                 settle::settle(app, caller, place.id, kept.id, completion).await?;
             }
         }

@@ -102,7 +102,11 @@ fn refused(error: &serde_path_to_error::Error<serde_json::Error>) -> Refused {
         return Refused::new(ProblemCode::BadRequest, format!("expected JSON, which breaks off at {place}"));
     }
     let pointer = pointer(&error.path().to_string());
-    let detail = in_json_words(text);
+    let detail = match of_calendar(&pointer) {
+        // What reads days and clocks says what it stumbled over, not what it wants.
+        Some(expected) if !text.contains("expected ") => format!("{expected}: {text}"),
+        _ => in_json_words(text),
+    };
     let mut problem = Problem::new(ProblemCode::BadRequest, format!("{pointer}: {detail}"));
     problem.errors.push(ProblemFault {
         pointer: Some(pointer),
@@ -111,6 +115,22 @@ fn refused(error: &serde_path_to_error::Error<serde_json::Error>) -> Refused {
         detail,
     });
     Refused::of(problem)
+}
+
+/// What is expected of a field that tells a day or the clock of a place, as their names end.
+fn of_calendar(pointer: &str) -> Option<&'static str> {
+    let is_named = |ending: &str| {
+        pointer.trim_end_matches(|last: char| last.is_ascii_digit() || last == '/').ends_with(ending)
+    };
+    if is_named("_on") {
+        Some("expected a day such as 2026-11-24")
+    } else if is_named("_local") {
+        Some(
+            "expected the clock of the site without a zone, such as 2026-11-24T08:00:00, or 08:00:00 where no day is asked for",
+        )
+    } else {
+        None
+    }
 }
 
 /// What was expected, without the names that numbers have in Rust.
@@ -157,6 +177,8 @@ mod tests {
         volume: f64,
         #[serde(default)]
         rank: u8,
+        #[serde(default)]
+        due_on: Option<chrono::NaiveDate>,
     }
 
     #[track_caller]
@@ -179,6 +201,11 @@ mod tests {
             r#"{"items": [{"volume": 1, "rank": 300}]}"#,
             Some("/items/0/rank"),
             "expected a whole number from 0 to 255",
+        );
+        check(
+            r#"{"items": [{"volume": 1, "due_on": "6.4.2027"}]}"#,
+            Some("/items/0/due_on"),
+            "expected a day such as 2026-11-24: ",
         );
         check(r#"{"items": [{}]}"#, Some("/items/0"), "missing field `volume`");
         check(r#"{"items": ["#, None, "breaks off");

@@ -74,7 +74,8 @@ pub async fn read_check(
 
 /// Begin a check.
 ///
-/// From ten minutes before it is due. A change of its plan leaves it alone from then on. Opening an open check hands it over.
+/// From ten minutes before it is due. A change of its plan leaves it alone from then on. Opening an open check hands it over, and
+/// so does opening one of a colleague's round. Refused to who is not qualified for it, or has been in a dirtier room on the day.
 #[utoipa::path(tag = "work", operation_id = "open_check", security(("bearer" = [])),
     responses((status = 201, description = "As it stands now", body = Check), WriteProblems))]
 #[post("/sites/{site_id}/checks/{check_id}/openings")]
@@ -91,7 +92,7 @@ pub async fn open_check(
 /// Settle a check as done.
 ///
 /// What counts is when it was done, not when it is typed in: from ten minutes before it is due; done after its window it is
-/// late, done after its limit it stays missed.
+/// late, done after its limit it stays missed. Done by somebody who is not qualified for it, it is asked back once.
 #[utoipa::path(tag = "work", operation_id = "settle_check", security(("bearer" = [])), request_body = NewCompletion,
     responses((status = 201, description = "As it stands, by this try or an earlier one", body = Check), WriteProblems))]
 #[post("/sites/{site_id}/checks/{check_id}/completions")]
@@ -108,6 +109,7 @@ pub async fn settle_check(
         done_by: body.0.done_by.map(Id::new),
         with: body.0.done_with.map(Id::new),
         evidence: body.0.evidence()?,
+        confirmed: body.0.confirmed,
     };
     let (kept, zone) = settle(&app, &caller.0, Id::new(site), Id::new(id), completion).await?;
     Ok(made(site, &kept, zone))

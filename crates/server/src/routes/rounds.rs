@@ -139,6 +139,10 @@ impl SpokenOf for Called<'_> {
     fn qualification(&self, id: Id<Qualification>) -> String {
         self.0.qualifications.get(&id).cloned().unwrap_or_else(|| "one that was put away".to_owned())
     }
+
+    fn place(&self, id: Uuid) -> Option<String> {
+        self.0.places.get(&id).cloned()
+    }
 }
 
 type Checks = HashMap<Id<CheckWord>, KeptCheck>;

@@ -1,7 +1,7 @@
 //! Finding checks.
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use fillmark_domain::work::{AlertKind, Cause, Check, CheckStanding, LONGEST_LIMIT_MIN, Place};
+use fillmark_domain::work::{AlertKind, Check, CheckStanding, LONGEST_LIMIT_MIN, Place};
 use fillmark_domain::{Coded, Id};
 use sea_orm::sea_query::{Expr, ExprTrait, LockBehavior, LockType, Query, SelectStatement};
 use sea_orm::{ColumnTrait, Condition, QueryFilter, QueryOrder, QuerySelect, Select, Value};
@@ -75,18 +75,6 @@ pub async fn carried_into(
         .filter(Column::LimitAt.gt(begins))
         .filter(settled_since);
     all(tx, rows).await
-}
-
-/// The checks of a local day that follow advice.
-/// # Errors
-/// When the database fails or a row is broken.
-pub async fn follow_ups_of_day(
-    tx: &Tx,
-    site: SiteScope,
-    day: NaiveDate,
-) -> Result<Vec<KeptCheck>, StoreError> {
-    let of_day = of_site(site).filter(Column::DueOn.eq(day));
-    all(tx, of_day.filter(Column::Cause.eq(Cause::Advice.code()))).await
 }
 
 /// Checks whose limit has passed and of which nothing became, longest overdue first, at most so many. Those

@@ -3,11 +3,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
-use fillmark_advice::rounds::{Begun, DueCheck, Hygiene, WorkDay, Worker, minutes_there};
+use fillmark_advice::rounds::{
+    Begun, DueCheck, Hygiene, WhyNot, WorkDay, Worker, hindrance, is_qualified, minutes_there,
+};
 use fillmark_domain::entries::{Reading, Spot};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::{Room, RoomUse};
-use fillmark_domain::work::{Check, CheckState, Evidence, Place, Shift, Span, Task};
+use fillmark_domain::work::{Check, CheckState, Evidence, Held, Place, Shift, Span, Task};
 use fillmark_domain::{Id, Kept};
 use fillmark_store::checks::KeptCheck;
 use fillmark_store::rounds::KeptRound;
@@ -47,6 +49,24 @@ impl DayAtHand {
             meters: self.meters.clone(),
         };
         Question { day, begun }
+    }
+
+    /// What stands against somebody's beginning a check now.
+    pub(in crate::work) fn hindrance(
+        &self,
+        check: &Check,
+        person: PersonId,
+        now: DateTime<Utc>,
+    ) -> Option<WhyNot> {
+        let begun = self.begun(&[], now);
+        let of = |begun: &Begun| self.checks.iter().find(|kept| kept.id == begun.check);
+        let own = begun.iter().filter(|begun| begun.person == person).filter_map(of);
+        let been_in = own.map(|kept| self.place(&kept.check).1).max();
+        hindrance((check, self.place(check).1), &self.held_by(person), self.date, been_in)
+    }
+
+    fn held_by(&self, person: PersonId) -> Vec<Held> {
+        self.held.iter().filter(|held| held.person == person).copied().collect()
     }
 
     /// What is begun or done: said so, or shown by a reading that somebody took for it. What somebody had begun who has
@@ -157,14 +177,7 @@ impl DayAtHand {
     fn may_wait(&self, check: &Check) -> bool {
         let tomorrow = self.date.succ_opt().unwrap_or(self.date);
         let Ok(rest) = Span::new(self.plan.begins(tomorrow), check.limit) else { return false };
-        let is_qualified = |person: PersonId| {
-            check.qualification.is_none_or(|wanted| {
-                let of = |held: &&fillmark_domain::work::Held| {
-                    held.person == person && held.qualification == wanted
-                };
-                self.held.iter().filter(of).any(|held| held.is_good_on(tomorrow))
-            })
-        };
+        let is_qualified = |person| is_qualified(&self.held_by(person), check.qualification, tomorrow);
         let has_time = |shift: &Shift| {
             let both = shift.span(self.plan.zone).ok().and_then(|span| span.overlap(rest));
             both.is_some_and(|both| both.minutes() >= i64::from(check.work_min))
@@ -191,7 +204,7 @@ impl DayAtHand {
                 .filter(|away| away.person == person)
                 .map(|away| away.span)
                 .collect(),
-            held: self.held.iter().filter(|held| held.person == person).copied().collect(),
+            held: self.held_by(person),
             worked_min: past.minutes,
             breaks: own().filter_map(|shift| shift.rests(self.plan.zone)).collect(),
             familiar: past.familiar,

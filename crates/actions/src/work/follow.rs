@@ -1,0 +1,82 @@
+//! Rounds that the day has overtaken, published anew by the beat.
+
+use std::collections::BTreeSet;
+
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono_tz::Tz;
+use fillmark_advice::rounds::{Known, Overtaken};
+use fillmark_domain::Id;
+use fillmark_domain::local::local_day;
+use fillmark_domain::work::Check;
+use fillmark_store::{SiteScope, Tx, checks, rounds};
+
+use super::day::{Staff, absences, carried};
+use super::share::{self, Published, keep, load, on_paper, share_out};
+use super::zone_of;
+use crate::{App, Caller, Refusal};
+
+/// Publishes anew the days to come whose rounds the day has overtaken: they hold work of somebody who has left or is away, or
+/// checks that a change of their plan took back or put to another time, or lack what came since: by a plan, to measure after
+/// somebody poured on advice, or late from the days before.
+/// # Errors
+/// When the database fails.
+pub(super) async fn follow(
+    app: &App,
+    job: &Caller,
+    site: SiteScope,
+    today: NaiveDate,
+) -> Result<(), Refusal> {
+    let now = app.now();
+    let tx = app.store.look().await?;
+    let (staff, zone) = (Staff::load(&tx, site).await?, zone_of(&tx, site).await?);
+    let mut overtaken = Vec::new();
+    for date in rounds::published_days(&tx, site, today).await? {
+        let Some(published) = rounds::in_force(&tx, site, date).await? else { continue };
+        let found = of_day(&tx, site, &published, (date, zone), &staff, now).await?;
+        if !found.is_empty() {
+            overtaken.push((date, found));
+        }
+    }
+    drop(tx);
+    for (date, found) in overtaken {
+        let (day, before) = load(app, site, date).await?;
+        let begun = day.question(share::rounds_of(before.as_ref()), now).begun;
+        let is_to_mend = |one: &Overtaken| match *one {
+            Overtaken::Gone(_) | Overtaken::Left(_) => true,
+            // What is out of use is shared out to nobody.
+            Overtaken::New(check) => day.shares_out(check, now),
+            Overtaken::Moved(check) => !begun.iter().any(|begun| begun.check == check),
+        };
+        if found.iter().any(is_to_mend) {
+            let shared = share_out(day, before, now).await?;
+            keep(app, job, site, &shared).await?;
+        }
+    }
+    Ok(())
+}
+
+async fn of_day(
+    tx: &Tx,
+    site: SiteScope,
+    published: &Published,
+    (date, zone): (NaiveDate, Tz),
+    staff: &Staff,
+    now: DateTime<Utc>,
+) -> Result<BTreeSet<Overtaken>, Refusal> {
+    let (people, day) = (staff.on(zone, date), local_day(zone, date));
+    let mut kept = checks::of_day(tx, site, date).await?;
+    kept.extend(carried(tx, site, (date, day.start), now).await?);
+    let rounds = on_paper(Some(published), Vec::new(), now).rounds;
+    let steps = rounds.iter().flat_map(|round| &round.steps).map(|step| step.check);
+    // In a round there may be what was carried over and is not any more.
+    let others: Vec<Id<Check>> = steps.filter(|check| !kept.iter().any(|kept| kept.id == *check)).collect();
+    kept.extend(checks::find_many(tx, site, &others).await?);
+    let known = Known {
+        checks: kept.iter().map(|kept| (kept.id, &kept.check)).collect(),
+        left: published.0.left.iter().map(|left| left.check).collect(),
+        absences: &absences(tx, site, &people, (now, day.end + TimeDelta::days(1))).await?,
+        people: &people,
+        now,
+    };
+    Ok(known.overtaken(&rounds))
+}
