@@ -319,4 +319,24 @@ on_both! {
         let ahead = enter(&world, here.site, &reading(here.north_tank, "ph", 6.0, "[pH]", "2026-11-24T09:00:00Z")).await.unwrap();
         assert!(ahead.clock_suspect);
     }
+
+    async fn what_a_meter_did_not_bring_to_25_degrees_is_brought_there(world: World) {
+        let here = world.greenhouse().await;
+        let at = "2026-11-24T06:00:00+01:00";
+        let ec = |value: f64, setting: serde_json::Value| NewReading {
+            compensation: Some(json(setting)),
+            ..reading(here.north_tank, "ec", value, "mS/cm", at)
+        };
+        let to_20 = enter(&world, here.site, &ec(1.5, json!({ "percent_per_c": 2.0, "reference_c": 20.0 }))).await.unwrap();
+        assert_eq!((to_20.value.value, to_20.entered.value), (1.65, 1.5));
+        let none = || ec(1.5, json!({ "percent_per_c": null, "reference_c": null }));
+        let fault = enter(&world, here.site, &none()).await.unwrap_err().problem().unwrap().errors[0].clone();
+        assert_eq!((fault.pointer.as_deref(), fault.code.as_str()), (Some("/compensation"), "not_at_25"));
+        assert!(fault.detail.contains("expected the solution's temperature too, read within an hour"), "{}", fault.detail);
+        let cold = || reading(here.north_tank, "solution_temperature", 15.0, "Cel", at);
+        let items = vec![none(), cold()];
+        world.ada.record_readings(here.site, &ReadingBatch { items }).await.unwrap();
+        let later = enter(&world, here.site, &none()).await.unwrap();
+        assert!((1.83..1.89).contains(&later.value.value), "{later:?}");
+    }
 }

@@ -1,7 +1,7 @@
 //! Additions: product or water put into a tank, drawn from lots in the same transaction, and taken back.
 
 mod doubt;
-mod forgo;
+pub(crate) mod follow_up;
 
 use std::collections::{BTreeSet, HashMap};
 
@@ -18,7 +18,6 @@ use fillmark_store::{
 };
 use uuid::Uuid;
 
-use self::forgo::forgo_follow_up;
 use crate::caller::Correcting;
 use crate::known::Known;
 use crate::readings::Outcome;
@@ -175,7 +174,7 @@ async fn reverse_once(
         return Err(Refusal::Conflict("it is part of a tank change; take back the change".into()));
     }
     let opposite = reverse_within(&tx, scope, &stamp, kept.clone(), client_id, reason).await?;
-    forgo_follow_up(&tx, scope, &kept.1).await?;
+    follow_up::forgo(&tx, scope, &kept.1).await?;
     tx.commit().await?;
 
     Ok(opposite)

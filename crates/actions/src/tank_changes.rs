@@ -21,7 +21,7 @@ use fillmark_store::{
 };
 use uuid::Uuid;
 
-use crate::additions::{self, AdditionEntry};
+use crate::additions::{self, AdditionEntry, follow_up};
 use crate::caller::Correcting;
 use crate::known::{Known, refuse_unknown};
 use crate::readings::{self, Outcome, ReadingEntry};
@@ -132,6 +132,7 @@ async fn enter_once(
     entries::keep(&tx, scope, &stamp, &[(id, change.clone())]).await?;
     additions_of(&tx, scope, &stamp, entry, id).await?;
     readings_of(&tx, scope, &stamp, entry, id).await?;
+    follow_up::after_change(&tx, scope, &stamp, plan.zone, entry).await?;
     if entry.fraction >= 1.0 {
         let until = plan.day(entry.recorded_at) + EARLY;
         changes::settle(&tx, scope, &stamp, until, (id, &change)).await?;
@@ -370,6 +371,7 @@ async fn reverse_once(
         let own = stamp.fresh::<KeptAddition>().uuid();
         additions::reverse_within(&tx, scope, &stamp, addition, own, reason).await?;
     }
+    follow_up::forgo_at(&tx, scope, (change.tank, change.recorded_at)).await?;
     let opposite = TankChange {
         client_id,
         drained_l: -change.drained_l,

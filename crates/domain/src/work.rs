@@ -15,7 +15,7 @@ pub mod template;
 pub use alert::{Alert, AlertKind, AlertStanding, AlertState, AlreadyClosed, ClosedBy};
 pub use change_check::change_check;
 pub use check::{Cause, Check, CheckStanding, CheckState, Evidence, NotAllowed};
-pub use follow_up::follow_up_check;
+pub use follow_up::{follow_up_check, measure_again};
 pub use handing::{CheckOffer, HandoverNote, NotAnOffer, NoteAbout, OfferStanding, OfferState, OwnNote};
 pub use moved::{Cure, Move, MoveReason, Undone};
 pub use plan::{CheckPlan, LONGEST_LIMIT_MIN, NotAPlan, NotDue, Place, Sharing, Task, TaskKind};

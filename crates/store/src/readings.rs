@@ -1,6 +1,6 @@
 //! Readings: kept once, never changed; a correction is a reading that names the one it supersedes.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_domain::entries::{BandThen, Compensation, Reading, SamplePoint, SeenReading, Spot, TankChange};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::places::TankId;
@@ -146,6 +146,25 @@ pub async fn last_before(
         .one(&tx.0)
         .await?;
     Ok(last.map(|row| row.value))
+}
+
+/// Of the readings of a metric at a place that stand, the value of the one nearest to an instant, no farther from it than so long.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn nearest(
+    tx: &Tx,
+    scope: SiteScope,
+    (spot, point, metric): (Spot, SamplePoint, Metric),
+    at: DateTime<Utc>,
+    within: TimeDelta,
+) -> Result<Option<f64>, StoreError> {
+    let there = Condition::all()
+        .add(place(spot))
+        .add(row::Column::Metric.eq(metric.code()))
+        .add(row::Column::SamplePoint.eq(point.code()));
+    let near = entries::standing_where::<Reading>(tx, scope, at - within, at + within, there).await?;
+    let nearest = near.into_iter().min_by_key(|(_, reading)| (reading.recorded_at - at).abs());
+    Ok(nearest.map(|(_, reading)| reading.value))
 }
 
 /// The last reading of a metric at a place that stands, had a band, and was taken by a clock that can be trusted.

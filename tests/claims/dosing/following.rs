@@ -7,7 +7,7 @@ use fillmark_domain::people::Role as RoleWord;
 use fillmark_tests::greenhouse::reading;
 use fillmark_tests::on_both;
 use fillmark_tests::work::seen;
-use fillmark_tests::world::{World, refusal};
+use fillmark_tests::world::{World, instant, refusal};
 use serde_json::json;
 use uuid::Uuid;
 
@@ -72,5 +72,30 @@ on_both! {
         assert_eq!(refusal(refused), ProblemCode::Invalid);
         let after = [read("ec", 1.4).await, read("ph", 5.9).await];
         by_sam.settle_check(site, again.id, &done(after)).await.unwrap();
+    }
+
+    async fn a_tank_that_was_filled_on_advice_and_not_read_is_measured_again(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let site = feeding.here.site;
+        let advice = world.ada.advise_fill(site, &wanted(&feeding)).await.unwrap();
+        let change = |at: &str, more: serde_json::Value| {
+            let mut fields = json!({ "advice_id": advice.id, "confirmed": true });
+            fields.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+            feeding.change(at, fields)
+        };
+        let again = async || {
+            let checks = world.ada.all_checks(site, "").await.unwrap();
+            checks.into_iter().filter(|check| check.cause == "advice").collect::<Vec<_>>()
+        };
+        world.ada.record_tank_change(site, &change("2026-11-24T05:00:00Z", json!({}))).await.unwrap();
+        assert_eq!(again().await, [], "EC and pH were read with it");
+        let unread = change("2026-11-24T05:30:00Z", json!({ "readings": [] }));
+        let done = world.ada.record_tank_change(site, &unread).await.unwrap();
+        let check = again().await.remove(0);
+        let metrics: Vec<_> = check.metrics.iter().map(|metric| metric.0.code()).collect();
+        assert_eq!((check.due_at.0, metrics), (instant("2026-11-24T06:00:00Z"), vec!["ec", "ph"]));
+        let back = NewReversal { client_id: Uuid::now_v7(), reason: "another tank".into() };
+        world.ada.reverse_tank_change(site, done.id, &back).await.unwrap();
+        assert_eq!(again().await, []);
     }
 }

@@ -286,29 +286,48 @@ impl Facts {
         all
     }
 
-    /// The product that moves the pH one way of which the most is there; where none is, the first by name. Those of unknown
-    /// strength come last.
+    /// The product that moves the pH one way, of those on the shelf one of which it is known how far, before any that would have
+    /// to be bought; of several such the one of which the most is there, else the first by name.
     pub(super) fn mover(&self, way: Moves) -> Option<ProductId> {
+        let rank = |kept: &Kept<Product>| {
+            let is_there = self.held(kept.id).is_positive();
+            (is_there && self.is_dosable(kept.id), is_there, self.is_dosable(kept.id), self.held(kept.id))
+        };
         let best = self.movers(way).max_by(|one, other| {
-            let known = |kept: &Kept<Product>| self.adjuster(kept.id).is_some();
-            let by_stock = self.held(one.id).cmp(&self.held(other.id));
-            known(one).cmp(&known(other)).then(by_stock).then(other.content.name.cmp(&one.content.name))
+            rank(one).cmp(&rank(other)).then_with(|| other.content.name.cmp(&one.content.name))
         });
         best.map(|kept| kept.id)
     }
 
-    /// The products that move the pH one way.
+    /// Whether chemistry or records tell how far a product moves the pH.
+    fn is_dosable(&self, product: ProductId) -> bool {
+        self.adjuster(product).is_some() || self.response(product).is_some()
+    }
+
+    /// The products that move the pH one way, by what they are or by what records tell of them.
     fn movers(&self, way: Moves) -> impl Iterator<Item = &Kept<Product>> {
         let moves = self.moves();
         let adjusters = self.products.values().filter(|kept| kept.content.kind == ProductKind::PhAdjuster);
         // A dry one is weighed, and chemistry counts in mL.
         let liquid = adjusters.filter(|kept| kept.content.base == Base::Volume);
-        liquid.filter(move |kept| moves.get(&kept.id) == Some(&way))
+        liquid.filter(move |kept| {
+            let learnt = || match self.response(kept.id)?.kind {
+                PhKind::PerUnit { lowers: true } => Some(Moves::Down),
+                PhKind::PerUnit { lowers: false } => Some(Moves::Up),
+                PhKind::Factor => None,
+            };
+            moves.get(&kept.id).copied().or_else(learnt) == Some(way)
+        })
     }
 
-    /// An acid of known strength, for a fresh fill.
+    /// An acid of known strength, for a fresh fill: the one on the shelf of which the most is there, else the first by name.
     pub(super) fn acid(&self) -> Option<Acid> {
-        let product = self.mover(Moves::Down)?;
+        let known = self.movers(Moves::Down).filter(|kept| self.adjuster(kept.id).is_some());
+        let best = known.max_by(|one, other| {
+            let by_stock = self.held(one.id).cmp(&self.held(other.id));
+            by_stock.then_with(|| other.content.name.cmp(&one.content.name))
+        });
+        let product = best?.id;
         let adjuster = self.adjuster(product)?;
         let response = self.response(product).filter(|response| response.kind == PhKind::Factor);
         let learnt = response.as_ref().filter(|response| !response.figure.records.is_empty());

@@ -3,8 +3,11 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use chrono::TimeDelta;
-use fillmark_domain::entries::{BandThen, Beside, Meter, MeterKind, Reading, SamplePoint, Spot, doubts};
+use chrono::{DateTime, TimeDelta, Utc};
+use fillmark_advice::solution::temperature::{NotAt25, shown_at_25};
+use fillmark_domain::entries::{
+    BandThen, Beside, Compensation, Meter, MeterKind, Reading, SamplePoint, Spot, doubts,
+};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::{Coded, Faults, Id, Metric};
 use fillmark_store::readings::{self, KeptReading};
@@ -17,6 +20,9 @@ use crate::known::{Known, refuse_unknown};
 
 /// Clocks of devices may run ahead by so much before a reading's time is held to be suspect.
 const AHEAD: TimeDelta = TimeDelta::minutes(5);
+
+/// A solution's temperature is what it is for about so long (common practice, no source).
+const NEAR: TimeDelta = TimeDelta::hours(1);
 
 /// An entry with who enters it, and when.
 pub(super) type Signed<'a> = (Stamp<'a>, &'a ReadingEntry);
@@ -58,6 +64,8 @@ pub(super) struct Desk<'a> {
     last: HashMap<(Spot, SamplePoint, Metric), Option<f64>>,
     known: Known,
     kinds: HashMap<Id<Meter>, Option<MeterKind>>,
+    /// Temperatures of solutions that come along: where, when, and how many °C.
+    temperatures: Vec<((Spot, SamplePoint), DateTime<Utc>, f64)>,
     kept: Vec<(Stamp<'a>, KeptReading)>,
 }
 
@@ -78,6 +86,7 @@ impl<'a> Desk<'a> {
             last: HashMap::new(),
             known: Known::default(),
             kinds: HashMap::new(),
+            temperatures: entries.iter().filter_map(|(_, entry)| temperature(entry)).collect(),
             kept: Vec::new(),
         })
     }
@@ -103,7 +112,7 @@ impl<'a> Desk<'a> {
         let value = faults.take("/value", "not_a_value", entry.metric.canonical(entry.entered));
         faults.take("/sample_point", "not_measured_there", entry.sample_point.of(entry.metric));
         self.look_up(entry, &mut faults).await?;
-        let value = faults.or(value)?;
+        let value = self.at_25(entry, faults.or(value)?).await?;
 
         let at = entry.recorded_at;
         let band = self.plan.band(entry.spot, entry.metric, at);
@@ -117,6 +126,31 @@ impl<'a> Desk<'a> {
         }
         self.last.insert((entry.spot, entry.sample_point, entry.metric), Some(value));
         Ok(reading(stamp, entry, value, band))
+    }
+
+    /// A conductivity as it would be at 25 °C; whatever else was measured as it is.
+    async fn at_25(&self, entry: &ReadingEntry, shown: f64) -> Result<f64, Refusal> {
+        if entry.metric != Metric::Ec {
+            return Ok(shown);
+        }
+        let temperature_c = match entry.compensation {
+            Some(Compensation::None) => self.temperature_of(entry).await?,
+            Some(Compensation::Linear { .. }) | None => None,
+        };
+        let refused = |why: NotAt25| Refusal::invalid("/compensation", "not_at_25", why.to_string());
+        shown_at_25(entry.compensation, shown, temperature_c).map_err(refused)
+    }
+
+    /// The temperature of what an entry is about, sent along or on record.
+    async fn temperature_of(&self, entry: &ReadingEntry) -> Result<Option<f64>, Refusal> {
+        let (of, at) = ((entry.spot, entry.sample_point), entry.recorded_at);
+        let near =
+            self.temperatures.iter().filter(|(there, when, _)| *there == of && (*when - at).abs() <= NEAR);
+        if let Some((.., temperature_c)) = near.min_by_key(|(_, when, _)| (*when - at).abs()) {
+            return Ok(Some(*temperature_c));
+        }
+        let of = (entry.spot, entry.sample_point, Metric::SolutionTemperature);
+        Ok(readings::nearest(self.tx, self.scope, of, at, NEAR).await?)
     }
 
     fn mark_l(&self, spot: Spot) -> Option<f64> {
@@ -160,6 +194,12 @@ impl<'a> Desk<'a> {
         self.kinds.insert(meter, kind);
         Ok(kind)
     }
+}
+
+fn temperature(entry: &ReadingEntry) -> Option<((Spot, SamplePoint), DateTime<Utc>, f64)> {
+    let value = entry.metric.canonical(entry.entered).ok();
+    let value = value.filter(|_| entry.metric == Metric::SolutionTemperature)?;
+    Some(((entry.spot, entry.sample_point), entry.recorded_at, value))
 }
 
 fn reading(stamp: Stamp<'_>, entry: &ReadingEntry, value: f64, band: Option<BandThen>) -> Reading {

@@ -185,19 +185,29 @@ pub enum Undosed {
     Standing(f64),
     /// Once it is filled to its mark with water alone, mS/cm.
     FilledUp(f64),
+    /// Once acid, with water to the mark or without, has gone in, mS/cm.
+    WithAcid(f64),
 }
 
 /// Advises a correction.
 pub fn correct(asked: &CorrectAsked) -> Correction {
-    let made = of_ec(asked);
-    match asked.acid_beside(&made.ec) {
-        Ok(None) => made,
-        Ok(Some(dose)) => made.with_acid(dose, asked),
-        Err(reason) => made.because(Reason::OfWater(reason)),
+    let made = of_ec(asked, 0.0);
+    let dose = match asked.acid_beside(&made.ec) {
+        Ok(None) => return made,
+        Ok(Some(dose)) => dose,
+        Err(reason) => return made.because(Reason::OfWater(reason)),
+    };
+    // What the acid adds need not be dosed.
+    let again = of_ec(asked, asked.salt_of(dose));
+    let untried = asked.acid.is_some_and(|acid| acid.spread.is_none());
+    match asked.acid_beside(&again.ec) {
+        Ok(Some(dose)) => again.with_acid(dose, untried),
+        Ok(None) | Err(_) => again,
     }
 }
 
-fn of_ec(asked: &CorrectAsked) -> Correction {
+/// What to do about the EC of a tank that acid adds so much salt to, mS/cm times L.
+fn of_ec(asked: &CorrectAsked, acid_salt: f64) -> Correction {
     if !asked.early.is_empty() {
         let reasons = asked.early.iter().cloned().map(Reason::Early).collect();
         return Correction::without_figure(EcAdvice::FreshFill, reasons);
@@ -211,7 +221,7 @@ fn of_ec(asked: &CorrectAsked) -> Correction {
     if ec < LEAST_OF_WATER * asked.water.ec_ms_cm {
         return Correction::without_figure(EcAdvice::Measure, vec![Reason::BelowWater(ec)]);
     }
-    ec::bring_to_aim(asked, ec)
+    ec::bring_to_aim(asked, ec, acid_salt)
 }
 
 impl Correction {
@@ -224,19 +234,11 @@ impl Correction {
         self
     }
 
-    /// With acid before the doses, and what it does to the EC.
-    fn with_acid(mut self, dose: AcidDose, asked: &CorrectAsked) -> Correction {
-        let tank_l = asked.litres.litres - self.ec.drain_l() + self.ec.water_l();
-        let more = asked.acid.map_or(0.0, |acid| acid.ec_ms_cm(dose, tank_l));
-        self.ec_expected = self.ec_expected.map(|expected| Expectation {
-            value: expected.value + more,
-            low: expected.low + more,
-            high: expected.high + more,
-        });
+    /// With acid before the doses.
+    fn with_acid(mut self, dose: AcidDose, untried: bool) -> Correction {
         self.acid = Some(dose);
-        let passes = self.ec_expected.is_some_and(|expected| expected.high > asked.ec_band.high);
-        if self.ec.pours() && passes && !self.reasons.contains(&Reason::MayPassBand) {
-            self.reasons.push(Reason::MayPassBand);
+        if untried && dose.first_ml < dose.expected_ml {
+            self.reasons.push(Reason::OfWater(fill::Reason::AcidUntried));
         }
         let reason =
             if self.ec.pours() { Reason::OfWater(fill::Reason::HardWater) } else { Reason::HardWater };
@@ -250,7 +252,7 @@ impl Correction {
         mut reasons: Vec<Reason>,
     ) -> Correction {
         let strengthens = matches!(ec, EcAdvice::TopUp { .. } | EcAdvice::Strengthen { .. });
-        if strengthens && (expected.low < band.low || expected.high > band.high) {
+        if strengthens && expected.high > band.high {
             reasons.push(Reason::MayPassBand);
         }
         Correction { ec, acid: None, ec_expected: Some(expected), ph: PhAdvice::Measure, reasons }
@@ -301,6 +303,11 @@ impl CorrectAsked {
             },
         );
         dose.map(AcidDose::pourable).map_err(fill::Reason::NoDose)
+    }
+
+    /// What acid adds to the tank, mS/cm times L.
+    fn salt_of(&self, dose: AcidDose) -> f64 {
+        self.acid.map_or(0.0, |acid| acid.ec_rise * dose.expected_ml)
     }
 
     /// The pH that acid is poured to beside water or nutrients. What stands in the tank within its band is left as it is.

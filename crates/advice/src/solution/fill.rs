@@ -148,6 +148,10 @@ pub enum Reason {
     NothingAddsEc,
     /// pH or alkalinity of the water are not known, so nothing is said of acid.
     WaterUnknown,
+    /// The pH should come out above the water's, which is measured before a base is told.
+    PhFromBelow,
+    /// No record tells yet how the acid works in this water: the first part is small.
+    AcidUntried,
     /// Acid is expected to bring so much of an element, mg/L, which counts in the recipe.
     AcidBrings(&'static str, f64),
 }
@@ -236,6 +240,9 @@ impl Acidifying<'_> {
             reasons.push(Reason::HardWater);
         }
         let to_lower = self.asked.ph_aim.is_some_and(|aim| aim < water.ph);
+        if self.asked.ph_aim.is_some_and(|aim| aim > water.ph) {
+            reasons.push(Reason::PhFromBelow);
+        }
         if !hard && !to_lower {
             return Acids::default();
         }
@@ -314,7 +321,11 @@ impl Acidifying<'_> {
 impl Acids {
     /// With what the acid brings of an element that the recipe counts.
     fn telling(self, fill: &Acidifying<'_>, acid: Acid, reasons: &mut Vec<Reason>) -> Acids {
-        let ml: f64 = [self.first, self.after].into_iter().flatten().map(|dose| dose.expected_ml).sum();
+        let doses = || [self.first, self.after].into_iter().flatten();
+        if acid.spread.is_none() && doses().any(|dose| dose.first_ml < dose.expected_ml) {
+            reasons.push(Reason::AcidUntried);
+        }
+        let ml: f64 = doses().map(|dose| dose.expected_ml).sum();
         let mmol_l = ml * acid.mol_l / fill.asked.litres;
         let counted = [
             ("N", Component::Nitrate, 14.007),

@@ -74,7 +74,7 @@ const MOST_MMOL_L: f64 = 400.0;
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum NoDose {
     /// The reagent moves the pH away from the target, or is too weak to get there.
-    #[error("pH {target} is not reached from {start} with this reagent")]
+    #[error("pH {target} is not reached from {start:.2} with this reagent")]
     NotReached {
         /// pH before.
         start: f64,

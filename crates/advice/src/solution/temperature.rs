@@ -1,5 +1,7 @@
 //! A conductivity read at one temperature, as it would be at 25 °C.
 
+use fillmark_domain::entries;
+
 use super::interpolate::cubic;
 use super::kcl::by_molality_us_cm;
 
@@ -92,6 +94,39 @@ impl Compensation {
     }
 }
 
+/// Why what a meter showed cannot be told at 25 °C.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub enum NotAt25 {
+    /// The meter does not compensate, and the temperature of the solution is not known.
+    #[error("expected the solution's temperature too, read within an hour: this meter does not compensate")]
+    NoTemperature,
+    /// There is no value for that temperature.
+    #[error(transparent)]
+    NoValue(#[from] NoCompensation),
+}
+
+/// A conductivity that a meter showed, as it would be at 25 °C: brought on from another reference temperature by the meter's own
+/// part a °C, and from the solution's own temperature as a feed's. A meter of which nothing is known is taken to compensate to
+/// 25 °C, as meters for feeds do (common practice, no source).
+/// # Errors
+/// [`NotAt25`].
+pub fn shown_at_25(
+    setting: Option<entries::Compensation>,
+    shown: f64,
+    temperature_c: Option<f64>,
+) -> Result<f64, NotAt25> {
+    match setting {
+        None => Ok(shown),
+        Some(entries::Compensation::Linear { percent_per_c, reference_c }) => {
+            Ok(shown * (1.0 + percent_per_c / 100.0 * (25.0 - reference_c)))
+        }
+        Some(entries::Compensation::None) => {
+            let temperature_c = temperature_c.ok_or(NotAt25::NoTemperature)?;
+            Ok(Compensation::Feed.to_25(shown, temperature_c)?)
+        }
+    }
+}
+
 /// Coefficient of temperature that two conductivities of one solution tell, % of the second a °C.
 pub fn coefficient_percent_per_c(first: (f64, f64), reference: (f64, f64)) -> f64 {
     let ((first_c, first), (reference_c, reference)) = (first, reference);
@@ -117,6 +152,18 @@ mod tests {
         let (meter, wanted) = (Compensation::Linear { per_c: 0.0191 }, Compensation::NaturalWater);
         let there = meter.shown_as(wanted, 1.5, 17.0).unwrap();
         assert!((wanted.shown_as(meter, there, 17.0).unwrap() - 1.5).abs() < 1e-12);
+    }
+
+    /// The factor of a natural water at 15 °C is 1.256 (ISO 7888), that of potassium chloride 1.225 (its own table here).
+    #[test]
+    fn what_a_meter_showed_is_told_at_25_degrees() {
+        let linear = |reference_c| Some(entries::Compensation::Linear { percent_per_c: 2.0, reference_c });
+        assert_eq!(shown_at_25(None, 1.5, None), Ok(1.5));
+        assert_eq!(shown_at_25(linear(25.0), 1.5, None), Ok(1.5));
+        assert!((shown_at_25(linear(20.0), 1.5, None).unwrap() - 1.65).abs() < 1e-12);
+        let cold = shown_at_25(Some(entries::Compensation::None), 1.5, Some(15.0)).unwrap();
+        assert!((1.5 * 1.22..1.5 * 1.256).contains(&cold), "{cold}");
+        assert_eq!(shown_at_25(Some(entries::Compensation::None), 1.5, None), Err(NotAt25::NoTemperature));
     }
 
     #[test]

@@ -64,9 +64,12 @@ pub fn of_forecast(
             let amount = format!("{:.0} {}", lot.amount.base_units(), base.unit().code());
             let last = lot.on.pred_opt().unwrap_or(lot.on);
             let number = numbered(lot.lot);
-            let text = format!(
-                "{name}: {amount} of lot {number} are expected to be left when it expires; its last day is {last}."
-            );
+            let text = match last < today {
+                true => format!("{name}: lot {number} has expired, and {amount} of it are left: it is not used any more."),
+                false => format!(
+                    "{name}: {amount} of lot {number} are expected to be left when it expires; its last day is {last}."
+                ),
+            };
             about(AlertKind::Expiry, lot.lot, text)
         }));
     }

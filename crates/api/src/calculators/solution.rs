@@ -9,12 +9,10 @@ use utoipa::ToSchema;
 
 use super::{ElementAmount, LITRES, PH, at_most, figure, measured, ranged, told};
 use crate::Quantity;
-use crate::stock::{Basis, DeclaredPercent};
+use crate::stock::{Basis, DeclaredPercent, declared};
 
 /// Of salts, products or ions no recipe has more.
 const MOST: usize = 40;
-/// A label's per cent.
-const PERCENT: (f64, f64) = (0.0, 100.0);
 
 /// Salts and products, and the water they go into.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -158,18 +156,12 @@ impl ProductAmount {
     fn word(&self, litres: f64) -> Result<words::ProductDose, Faults> {
         let mut faults = Faults::default();
         ranged(self.density_kg_per_l, (0.5, 3.0), "/density_kg_per_l", &mut faults);
-        let some = !self.analysis.is_empty();
-        faults.unless(some, "/analysis", "needed", "expected what the label declares");
-        at_most(self.analysis.len(), MOST, "/analysis", &mut faults);
-        for (at, line) in self.analysis.iter().take(MOST).enumerate() {
-            ranged(Some(line.percent), PERCENT, &format!("/analysis/{at}/percent"), &mut faults);
-        }
+        let analysis = declared(&self.analysis, self.basis.0, "/analysis", &mut faults);
         let dose = self.dose(litres, &mut faults);
         let basis = match self.basis.0 {
             stock::Basis::WeightPerWeight => label::Basis::MassByMass { density_kg_l: self.density_kg_per_l },
             stock::Basis::WeightPerVolume => label::Basis::MassByVolume,
         };
-        let analysis = self.analysis.iter().map(|line| (line.declared.0, line.percent)).collect();
         faults.or(dose.map(|dose| words::ProductDose { label: label::Label { basis, analysis }, dose }))
     }
 

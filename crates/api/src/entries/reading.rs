@@ -44,7 +44,9 @@ pub struct NewReading {
     pub metric: Metric,
     /// As the meter showed it.
     pub value: Quantity,
-    /// The meter's temperature compensation, for EC, where known.
+    /// The meter's temperature compensation, for EC, where known; taken to be to 25 °C where it is not. What was read at another
+    /// reference is kept as at 25 °C beside what was shown; without compensation the solution's temperature is wanted, from
+    /// within an hour or sent along.
     #[serde(default)]
     pub compensation: Option<Compensation>,
     /// The meter used, where kept.

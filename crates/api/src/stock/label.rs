@@ -81,18 +81,7 @@ pub struct DeclaredPercent {
 impl Analysis {
     fn word(&self) -> Result<words::Analysis, Faults> {
         let mut faults = Faults::default();
-        let count = self.declared.len();
-        faults.unless((1..=40).contains(&count), "/declared", "count", "expected 1 to 40 lines of the label");
-        let mut declared: Vec<(words::Declared, f64)> = Vec::new();
-        for (at, line) in self.declared.iter().take(40).enumerate() {
-            faults.range(&format!("/declared/{at}/percent"), line.percent, 0.0, 100.0);
-            let new = declared.iter().all(|(word, _)| *word != line.declared.0);
-            faults.unless(new, &format!("/declared/{at}/declared"), "twice", "expected each word once");
-            let counted = declared.iter().any(|(word, _)| counts_twice(*word, line.declared.0));
-            let detail = "expected what is not counted already: a total or its forms, an element or its oxide, not both";
-            faults.unless(!counted, &format!("/declared/{at}/declared"), "counted_twice", detail);
-            declared.push((line.declared.0, line.percent));
-        }
+        let declared = declared(&self.declared, self.basis.0, "/declared", &mut faults);
         faults.or(Some(words::Analysis { basis: self.basis.0, declared }))
     }
 
@@ -102,6 +91,48 @@ impl Analysis {
             percent: *percent,
         };
         Self { basis: Code(word.basis), declared: word.declared.iter().map(line).collect() }
+    }
+}
+
+/// Labels have no more lines.
+const MOST_LINES: usize = 40;
+
+/// What the lines of a label declare.
+pub(crate) fn declared(
+    lines: &[DeclaredPercent],
+    basis: words::Basis,
+    pointer: &str,
+    faults: &mut Faults,
+) -> Vec<(words::Declared, f64)> {
+    let expected = "expected 1 to 40 lines of the label";
+    faults.unless((1..=MOST_LINES).contains(&lines.len()), pointer, "count", expected);
+    let mut declared: Vec<(words::Declared, f64)> = Vec::new();
+    for (at, line) in lines.iter().take(MOST_LINES).enumerate() {
+        faults.range(&format!("{pointer}/{at}/percent"), line.percent, 0.0, 100.0);
+        let new = declared.iter().all(|(word, _)| *word != line.declared.0);
+        faults.unless(new, &format!("{pointer}/{at}/declared"), "twice", "expected each word once");
+        let counted = declared.iter().any(|(word, _)| counts_twice(*word, line.declared.0));
+        let detail =
+            "expected what is not counted already: a total or its forms, an element or its oxide, not both";
+        faults.unless(!counted, &format!("{pointer}/{at}/declared"), "counted_twice", detail);
+        declared.push((line.declared.0, line.percent));
+    }
+    let most = most_percent(basis);
+    let all: f64 = declared.iter().map(|(_, percent)| percent).sum();
+    faults.unless(
+        all <= most,
+        pointer,
+        "too_much",
+        format!("expected {most} % in all at most, found {all} %"),
+    );
+    declared
+}
+
+/// What the lines of a label come to at most: the whole product, or as many grams in 100 mL as no solution weighs.
+fn most_percent(basis: words::Basis) -> f64 {
+    match basis {
+        words::Basis::WeightPerWeight => 100.0,
+        words::Basis::WeightPerVolume => 200.0,
     }
 }
 

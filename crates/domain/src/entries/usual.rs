@@ -8,6 +8,10 @@ use crate::{Amount, Base, Coded};
 /// practice, no source.
 const FAR: f64 = 10.0 / 1.5;
 
+/// A unit keyed for the one below it is a thousandth; a little more, so that one beside an honest difference is seen too; common
+/// practice, no source.
+const HARDLY: f64 = 300.0;
+
 /// So many fills no tank is dosed for at once; common practice, no source.
 const FILLS: f64 = 3.0;
 
@@ -76,6 +80,16 @@ pub enum Unusual {
         /// What both are counted in.
         base: Base,
     },
+    /// Hardly anything of what is usual.
+    #[error("{amount} {unit} is hardly anything beside the {usual:.0} {unit} that are usual here", unit = base.unit().code())]
+    HardlyAny {
+        /// As entered.
+        amount: Amount,
+        /// The most of late, what was advised, or what one fill takes; mL or g.
+        usual: f64,
+        /// What both are counted in.
+        base: Base,
+    },
     /// More acid or alkali than anybody pours at once.
     #[error("{amount} {unit} is more than {MOST_PH_PER_L} {unit} for each of the tank's {litres} L, of what is poured in small parts", unit = base.unit().code())]
     MuchForPh {
@@ -125,8 +139,9 @@ pub enum Unusual {
     },
 }
 
-/// What is doubtful about an amount of a product put into a tank. Less than usual never is: a small correction follows a
-/// large one. What the tank was given says more than the dose, which is asked where it was given nothing yet.
+/// What is doubtful about an amount of a product put into a tank. Less than usual is not, since a small correction follows a
+/// large one; hardly anything is, but of what moves the pH, which is poured in ever smaller parts. What the tank was given says
+/// more than the dose, which is asked where it was given nothing yet.
 pub fn doubts_of_addition(amount: Amount, base: Base, beside: &BesideAddition) -> Option<Unusual> {
     let entered = amount.base_units();
     match beside.advised {
@@ -135,6 +150,9 @@ pub fn doubts_of_addition(amount: Amount, base: Base, beside: &BesideAddition) -
             return Some(Unusual::FarFromAdvice { amount, advised, base });
         }
         Advised::Amount(_) | Advised::Nothing => {}
+    }
+    if let Some(usual) = usual(beside).filter(|usual| beside.ph_of_l.is_none() && entered * HARDLY < *usual) {
+        return Some(Unusual::HardlyAny { amount, usual, base });
     }
     if let Some(most) = beside.lately.iter().copied().max() {
         let far = entered > most.base_units() * FAR;
@@ -145,6 +163,16 @@ pub fn doubts_of_addition(amount: Amount, base: Base, beside: &BesideAddition) -
     }
     let fill = beside.fill.filter(|fill| *fill > 0.0 && entered > fill * FILLS)?;
     Some(Unusual::ManyFills { amount, fill, base })
+}
+
+/// What is usual of a product in a tank, mL or g.
+fn usual(beside: &BesideAddition) -> Option<f64> {
+    let lately = beside.lately.iter().copied().max().map(Amount::base_units);
+    let advised = match beside.advised {
+        Advised::Amount(advised) => Some(advised.base_units()),
+        Advised::Nothing | Advised::Others => None,
+    };
+    advised.or(lately).or(beside.fill)
 }
 
 /// What a fill of a tank takes of a product at so much per litre, mL or g. A stock tank holds it for as many litres of feed as its
@@ -226,6 +254,15 @@ mod tests {
         check_beside(900, &beside, Some(told));
         check_beside(135, &beside, None);
         check_beside(9, &beside, None);
+    }
+
+    #[test]
+    fn hardly_anything_of_what_is_usual_is_asked_back() {
+        check(1, &[900, 10], None, Some("1 mL is hardly anything beside the 900 mL that are usual here"));
+        check(3, &[900, 10], None, None);
+        check(1, &[], Some(400.0), Some("1 mL is hardly anything beside the 400 mL that are usual here"));
+        let acid = BesideAddition { ph_of_l: Some(400.0), lately: vec![ml(900)], ..Default::default() };
+        check_beside(1, &acid, None);
     }
 
     #[test]

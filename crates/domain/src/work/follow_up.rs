@@ -6,7 +6,8 @@ use chrono::{DateTime, TimeDelta, Timelike, Utc};
 use chrono_tz::Tz;
 
 use crate::Metric;
-use crate::entries::{Addition, AdditionReason, SamplePoint};
+use crate::entries::{Addition, SamplePoint};
+use crate::places::TankId;
 use crate::work::{Cause, Check, CheckState, Place, Sharing, Task};
 
 /// What was poured has mixed, and the pump has turned the tank over (common practice, no source).
@@ -21,17 +22,23 @@ const WORK_MIN: u32 = 5;
 /// The check that follows an addition; none where it followed no advice, went in with a tank change, whose readings are entered
 /// with it, or was entered when it is too late to measure.
 pub fn follow_up_check(addition: &Addition, zone: Tz, now: DateTime<Utc>) -> Option<Check> {
-    let due_at = addition.recorded_at + TimeDelta::minutes(MIXED_MIN);
+    let is_followed = addition.advice.is_some() && addition.change.is_none();
+    is_followed.then(|| measure_again((addition.tank, addition.recorded_at), zone, now)).flatten()
+}
+
+/// The check that a tank is measured again after something was poured at an instant; none when it is too late to measure. Acid
+/// moves the EC too, and nutrients the pH.
+pub fn measure_again(
+    (tank, poured_at): (TankId, DateTime<Utc>),
+    zone: Tz,
+    now: DateTime<Utc>,
+) -> Option<Check> {
+    let due_at = poured_at + TimeDelta::minutes(MIXED_MIN);
     let limit = due_at + TimeDelta::hours(LIMIT_H);
-    if addition.advice.is_none() || addition.change.is_some() || limit <= now {
+    if limit <= now {
         return None;
     }
-    let metrics = match addition.reason {
-        AdditionReason::Ph => BTreeSet::from([Metric::Ph]),
-        AdditionReason::Strength | AdditionReason::TopUp | AdditionReason::Change => {
-            BTreeSet::from([Metric::Ec, Metric::Ph])
-        }
-    };
+    let metrics = BTreeSet::from([Metric::Ec, Metric::Ph]);
     let local = due_at.with_timezone(&zone).naive_local();
     // To the minute: what is poured one after the other is measured once.
     let time = local.time().with_second(0).and_then(|time| time.with_nanosecond(0)).unwrap_or_default();
@@ -41,7 +48,7 @@ pub fn follow_up_check(addition: &Addition, zone: Tz, now: DateTime<Utc>) -> Opt
         time,
         name: "Measure again".into(),
         task: Task::Measure { metrics, point: SamplePoint::Tank },
-        place: Place::Tank(addition.tank),
+        place: Place::Tank(tank),
         due_at,
         window_until: due_at + TimeDelta::minutes(WINDOW_MIN),
         limit,
@@ -57,7 +64,7 @@ pub fn follow_up_check(addition: &Addition, zone: Tz, now: DateTime<Utc>) -> Opt
 mod tests {
     use super::*;
     use crate::Id;
-    use crate::entries::Poured;
+    use crate::entries::{AdditionReason, Poured};
     use uuid::Uuid;
 
     const NOON: DateTime<Utc> = DateTime::from_timestamp(1_795_000_000, 0).unwrap();
@@ -93,7 +100,7 @@ mod tests {
 
     #[test]
     fn what_follows_advice_is_measured_again() {
-        check(&addition(AdditionReason::Ph), 0, Some(&[Metric::Ph]));
+        check(&addition(AdditionReason::Ph), 0, Some(&[Metric::Ec, Metric::Ph]));
         check(&addition(AdditionReason::Strength), 0, Some(&[Metric::Ec, Metric::Ph]));
         check(&addition(AdditionReason::Strength), 6, None);
         check(&Addition { advice: None, ..addition(AdditionReason::Ph) }, 0, None);

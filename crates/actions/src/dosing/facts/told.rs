@@ -6,9 +6,10 @@ use fillmark_advice::solution::correct::{CorrectAsked, Shown};
 use fillmark_advice::solution::fill::Part;
 use fillmark_advice::solution::prior::{self, Teller};
 use fillmark_advice::solution::targets::Target;
-use fillmark_domain::Kept;
+use fillmark_advice::solution::turnover::Moves;
 use fillmark_domain::entries::{Advice, AdvisedStep, CHANGE_CAUTIONS, Lacking};
 use fillmark_domain::stock::{FEEDS_FIRE, Product, ProductId, Reagent};
+use fillmark_domain::{Coded, Kept};
 
 use super::{ENOUGH, Facts};
 
@@ -61,22 +62,34 @@ impl Facts {
         });
         let taken: BTreeSet<ProductId> = adjusts.collect();
         let told = taken.into_iter().filter_map(|product| {
-            let way = self.moves().get(&product).copied()?;
-            let others: Vec<&str> = self
+            let is_one = |way: &Moves| self.movers(*way).any(|kept| kept.id == product);
+            let way = [Moves::Down, Moves::Up].into_iter().find(is_one)?;
+            let others: Vec<String> = self
                 .movers(way)
                 .filter(|kept| kept.id != product)
-                .map(|kept| kept.content.name.as_str())
+                .map(|kept| format!("{} ({})", kept.content.name, self.told_of_shelf(kept.id)))
                 .collect();
             (!others.is_empty()).then(|| {
                 format!(
-                    "Of the products of known strength that move the pH this way {} is taken, of which the most is in stock; \
-                     there is {} too.",
+                    "Of the products that move the pH this way {} is taken ({}); there is {} too.",
                     self.name(product),
-                    others.join(" and ")
+                    self.told_of_shelf(product),
+                    others.join(", ")
                 )
             })
         });
         told.collect()
+    }
+
+    /// How much of a product is there, and that nobody knows how far it moves the pH where it is so.
+    fn told_of_shelf(&self, product: ProductId) -> String {
+        let held = self.held(product);
+        let there = match held.is_positive() {
+            true => format!("{held} {} in stock", self.base(product).unit().code()),
+            false => "none in stock".to_owned(),
+        };
+        let known = if self.is_dosable(product) { "" } else { ", of unknown strength" };
+        format!("{there}{known}")
     }
 
     /// Of which products less is there than advice needs.
@@ -104,7 +117,7 @@ impl Facts {
     pub(in super::super) fn told_of_readings(&self, asked: &CorrectAsked) -> Vec<String> {
         let local = |shown: Shown| shown.at.with_timezone(&self.plan.zone).format("%H:%M on %-d %B");
         let ec = asked.ec.map(|ec| format!("By the EC of {:.2} mS/cm read at {}.", ec.value, local(ec)));
-        let ph = asked.ph.map(|ph| format!("By the pH of {:.1} read at {}.", ph.value, local(ph)));
+        let ph = asked.ph.map(|ph| format!("By the pH of {:.2} read at {}.", ph.value, local(ph)));
         let stepless = asked.parts.is_empty().then(|| {
             "No step of a programme leads the tank today, so nothing tells what is dosed into it: feed it to a cycle.".to_owned()
         });

@@ -16,9 +16,9 @@ const MOST_OF_IT: f64 = 0.8;
 /// is left of a step's rise hangs on what plants took, so this is wider than for a fresh fill.
 const MOST_TIMES: f64 = 2.0;
 
-/// What brings a tank of this EC to its aim, where it is not in its band.
-pub(super) fn bring_to_aim(asked: &CorrectAsked, ec_ms_cm: f64) -> Correction {
-    let tank = Tank::of(asked, ec_ms_cm);
+/// What brings a tank of this EC, which acid adds so much salt to, to its aim, where it is not in its band.
+pub(super) fn bring_to_aim(asked: &CorrectAsked, ec_ms_cm: f64, acid_salt: f64) -> Correction {
+    let tank = Tank { acid_salt, ..Tank::of(asked, ec_ms_cm) };
     let (band, alone) = (asked.ec_band, tank.after(&Change { water_l: tank.to_mark_l, ..Change::NONE }));
     if alone.value < band.low {
         strengthen(asked, &tank, alone.value)
@@ -43,6 +43,8 @@ struct Tank {
     /// L to the mark; nought where it is not topped up.
     to_mark_l: f64,
     mark_l: f64,
+    /// What acid adds, mS/cm times L.
+    acid_salt: f64,
 }
 
 /// What is done to it.
@@ -85,11 +87,18 @@ impl Tank {
             water_ec_ms_cm: asked.water.ec_ms_cm,
             to_mark_l: if asked.topping_up { missing_l } else { 0.0 },
             mark_l: asked.fill_mark_l,
+            acid_salt: 0.0,
         }
     }
 
     const fn undosed(&self, ec_ms_cm: f64) -> Undosed {
-        if self.to_mark_l > 0.0 { Undosed::FilledUp(ec_ms_cm) } else { Undosed::Standing(ec_ms_cm) }
+        if self.acid_salt > 0.0 {
+            Undosed::WithAcid(ec_ms_cm)
+        } else if self.to_mark_l > 0.0 {
+            Undosed::FilledUp(ec_ms_cm)
+        } else {
+            Undosed::Standing(ec_ms_cm)
+        }
     }
 
     fn volume(&self) -> Volume {
@@ -100,7 +109,8 @@ impl Tank {
     fn after(&self, change: &Change) -> Expectation {
         let kept_l = self.litres.litres - change.drain_l;
         let litres = kept_l + change.water_l + change.doses_l;
-        let salt = kept_l * self.ec_ms_cm + change.water_l * self.water_ec_ms_cm + change.salt;
+        let salt =
+            kept_l * self.ec_ms_cm + change.water_l * self.water_ec_ms_cm + change.salt + self.acid_salt;
         let value = salt / litres;
         let to_mark = self.to_mark_l > 0.0;
         let made_good_by = if to_mark { self.water_ec_ms_cm } else { value };

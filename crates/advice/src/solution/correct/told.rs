@@ -64,6 +64,12 @@ impl Correction {
             EcAdvice::TopUp { .. } => {
                 "Fill it up at the programme's strength of top-ups, at most to the aim; the EC stays in its band."
             }
+            EcAdvice::Strengthen { .. } if self.is_begun() => {
+                "The EC would be below its band: begin with these doses, and measure."
+            }
+            EcAdvice::Strengthen { .. } if self.is_filled_up() => {
+                "Filled up without doses the EC would fall below its band: these doses bring it to its aim."
+            }
             EcAdvice::Strengthen { .. } => "The EC is below its band: these doses bring it to its aim.",
             EcAdvice::Dilute { .. } => "The EC is above its band: water brings it to its aim.",
             EcAdvice::SmallSteps => {
@@ -73,9 +79,21 @@ impl Correction {
             EcAdvice::FreshFill => "Correcting it is not worth it: make a fresh fill.",
             EcAdvice::OutOfReach => "This water cannot bring the EC down to its aim.",
             EcAdvice::Measure => {
-                "There is no EC on record since the tank was last stirred and had time to mix: measure, then ask again."
+                "No EC on record tells what is in the tank now: none since something was poured and had time to mix, or none of \
+                 the last twelve hours. Measure, then ask again."
             }
         }
+    }
+
+    /// Whether only a part of what is wanted is told.
+    fn is_begun(&self) -> bool {
+        let is_part = |reason: &Reason| matches!(reason, Reason::MayPassBand | Reason::FarFromProgramme(_));
+        self.reasons.iter().any(is_part)
+    }
+
+    /// Whether it is weak by the water that goes in, and not as it stands.
+    fn is_filled_up(&self) -> bool {
+        self.reasons.iter().any(|reason| matches!(reason, Reason::Weak(Undosed::FilledUp(_))))
     }
 }
 
@@ -124,6 +142,7 @@ impl Undosed {
             Undosed::FilledUp(ec) => {
                 format!("Filled to the mark with water alone the EC would be {ec:.2} mS/cm")
             }
+            Undosed::WithAcid(ec) => format!("With the acid that goes in the EC would be {ec:.2} mS/cm"),
         }
     }
 }

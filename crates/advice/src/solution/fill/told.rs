@@ -101,6 +101,16 @@ impl Reason {
                  mixed."
                     .into()
             }
+            Reason::PhFromBelow => {
+                "The pH should come out above the water's own. What nutrients and air make of it is measured first: ask for a \
+                 correction then, and a base is told where it is wanted."
+                    .into()
+            }
+            Reason::AcidUntried => {
+                "No record tells yet how this acid works in this water: the first part is at most 60 % of what is expected, and \
+                 0.2 meq for each litre of the tank. What is measured after it tells the next."
+                    .into()
+            }
             Reason::AcidBrings(element, mg_l) => {
                 format!("The acid brings about {mg_l:.1} mg/L of {element}, which counts in the recipe.")
             }
