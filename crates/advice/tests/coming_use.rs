@@ -352,3 +352,51 @@ fn without_records_the_plan_speaks_and_says_so() {
     assert!(cautions.contains(&Caution::PlanOnly), "{cautions:?}");
     assert!(cautions.contains(&Caution::UptakeAssumed { litres: 0.3 }), "{cautions:?}");
 }
+
+/// Plants that stand there since yesterday or for weeks, and nobody has written anything down: changed every seventh day of the
+/// cycle, eight times in eight weeks, or somewhat less often where each may slip.
+#[test]
+fn a_site_that_has_just_begun_to_write_down_goes_by_its_plan() {
+    for started in [-1, -20] {
+        let mut new = TankAsked { fed: fed(&[(started, 120)]), ..tank(&[]) };
+        (new.changes_done, new.visits, new.additions) = (Vec::new(), Vec::new(), Vec::new());
+        new.fed.values_mut().for_each(|day| day.change_every_days = Some(7));
+        let forecast = forecast(&Question { horizon_days: 56, ..site(new) });
+        let changes = changes_of(&forecast);
+        assert!((6_300.0..8_100.0).contains(&changes), "{started}: {changes}");
+    }
+}
+
+/// Filled six days ago and not seen since: who has been there once may well come again.
+#[test]
+fn after_its_first_fill_a_tank_is_no_tank_out_of_use() {
+    let mut new = TankAsked { fed: fed(&[(-6, 120)]), ..tank(&[]) };
+    (new.changes_done, new.visits) = (vec![on(-6)], vec![on(-6)]);
+    let amount = Amount::rounded(1_000.0);
+    new.additions = vec![Addition { product: base_a(), on: on(-6), amount, reason: Reason::Change }];
+    new.fed.values_mut().for_each(|day| day.change_every_days = Some(7));
+    let forecast = forecast(&Question { horizon_days: 56, ..site(new) });
+    assert!(forecast.products[0].days[1].by_cause.changes > 400.0, "due tomorrow");
+    assert!((6_300.0..8_100.0).contains(&changes_of(&forecast)), "{}", changes_of(&forecast));
+}
+
+/// 47 times 250 mL in 54 days, and no meter.
+#[test]
+fn a_tank_that_feeds_to_waste_and_is_dosed_by_hand_is_dosed_so_again() {
+    let mut by_hand = fed_from(Vec::new());
+    for ago in (1..=54).filter(|ago| ago % 8 != 0) {
+        let amount = Amount::rounded(250.0);
+        by_hand.additions.push(Addition { product: base_a(), on: on(-ago), amount, reason: Reason::TopUp });
+    }
+    let mut metered = by_hand.clone();
+    let forecast_of = |tank: TankAsked| {
+        let forecast = forecast(&site(tank));
+        forecast.products[0].days.iter().map(|day| day.by_cause.total()).sum::<f64>()
+    };
+    let all = forecast_of(by_hand);
+    assert!((all / (42.0 * 250.0 * 48.0 / 54.0) - 1.0).abs() < 0.1, "{all}");
+    metered.litres_fed =
+        (1..=54).rev().map(|ago| LitresFed { on: on(-ago), litres: 22.2, over_days: 1 }).collect();
+    let both = forecast_of(metered);
+    assert!((both / all - 1.0).abs() < 0.1, "poured and metered it is used once: {both} {all}");
+}

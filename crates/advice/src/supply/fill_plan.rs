@@ -39,11 +39,14 @@ pub(super) fn by_the_plan(asking: &Asking<'_>, slips: &Slips) -> FillPath {
         let within = changes.iter().rev().find(|change| (start..=end).contains(&change.due));
         let anchor = match within {
             Some(change) => Some(change.clone()),
-            None => days.last_done_since(start).map(|done| ComingChange {
-                odds: vec![(done, 1.0)],
-                due: done,
-                whole: false,
-            }),
+            None => match days.last_done_since(start) {
+                Some(done) => Some(ComingChange { odds: vec![(done, 1.0)], due: done, whole: false }),
+                None => {
+                    let first = days.first_of_a_new_record(end);
+                    chained.extend(first.clone());
+                    first
+                }
+            },
         };
         chained.extend(anchor.map(|anchor| days.chain(&anchor, end)).unwrap_or_default());
     }
@@ -115,6 +118,21 @@ impl FedDays<'_> {
             .filter(|day| !written.iter().any(|change| change.due.abs_diff(*day) <= LATEST))
             .filter_map(|day| self.first_fill(day))
             .collect()
+    }
+
+    /// The first change of a tank with plants of which no change is on record, and nothing else for longer than it takes to be
+    /// changed: somebody has just begun to write down. It goes by the days of its cycle.
+    fn first_of_a_new_record(&self, end: usize) -> Option<ComingChange> {
+        let (tank, origin) = (self.asking.tank, self.origin());
+        let regime = tank.fed(origin).filter(|_| self.asking.last_fill().is_none())?;
+        let interval = regime.fed.change_every_days.filter(|days| *days > 0)?;
+        let begun = tank.visits.first().map_or(origin, |visit| visit.day);
+        if begun + usize::from(interval) + LATEST < origin {
+            return None;
+        }
+        let (days, interval) = (origin as f64 - regime.starts, f64::from(interval));
+        let due = (regime.starts + interval * (days / interval).ceil().max(1.0)) as usize;
+        self.with_slips(due).filter(|_| due + NOT_BEFORE_THE_END_DAYS <= end)
     }
 
     fn first_fill(&self, day: usize) -> Option<ComingChange> {

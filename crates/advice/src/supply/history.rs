@@ -337,8 +337,17 @@ impl Layout<'_> {
                     }
                 }
             }
-            for (day, litres, _) in tank.litres_fed.iter().filter(|(day, ..)| *day < self.today) {
+            // What a meter tells was used where nobody wrote down what was poured.
+            let is_poured = |doses: &[f64]| {
+                let planned = |place: usize| doses[place] > 0.0;
+                tank.visits.iter().any(|visit| visit.poured().any(planned))
+            };
+            let metered = tank.litres_fed.iter().filter(|(day, ..)| *day < self.today);
+            for (day, litres, _) in metered {
                 let doses = tank.fed(*day).map_or(&[][..], |regime| &regime.doses);
+                if is_poured(doses) {
+                    continue;
+                }
                 for (all, dose) in poured.iter_mut().zip(doses) {
                     all[*day] += litres * dose;
                 }

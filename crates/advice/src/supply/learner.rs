@@ -238,6 +238,9 @@ pub(super) fn awake(silent_days: f64, ahead: usize) -> f64 {
     ahead / (silent_days + ahead)
 }
 
+/// Of fewer visits nobody can tell how often somebody comes (our own judgement).
+const TELLING_VISITS: usize = 4;
+
 /// Days since somebody was at a tank with plants, where that is longer than it was ever left alone on open days: it is
 /// out of use, whatever the plan says.
 fn silent_days(history: &History, tank: &TankHistory, origin: usize) -> f64 {
@@ -248,7 +251,7 @@ fn silent_days(history: &History, tank: &TankHistory, origin: usize) -> f64 {
     let from = origin.saturating_sub(USUAL_DAYS);
     let visits = seen - tank.visits.partition_point(|visit| visit.day < from);
     let usual = (last.saturating_sub(from) + 1) as f64 / visits.max(1) as f64;
-    if unbroken && open as f64 >= SILENT_OPEN_DAYS.max(SILENT_GAPS * usual) {
+    if visits >= TELLING_VISITS && unbroken && open as f64 >= SILENT_OPEN_DAYS.max(SILENT_GAPS * usual) {
         (origin - last) as f64
     } else {
         0.0

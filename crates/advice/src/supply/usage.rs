@@ -16,6 +16,9 @@ const RECENT_DAYS: usize = 14;
 /// A tank that was dosed by hand so lately is dosed by hand (our own judgement).
 const BY_HAND_DAYS: usize = 56;
 
+/// What was poured by hand for a day may be off from what was fed on it by this part (our own judgement).
+const BY_HAND_SPREAD: f64 = 0.5;
+
 /// Relative spread of four weeks' uptake: weather, mostly. What the records tell of it comes in with the errors of
 /// earlier forecasts.
 const UPTAKE_SPREAD: f64 = 0.08;
@@ -88,7 +91,7 @@ struct TankPlan<'a> {
 enum Fed {
     /// Nothing: it is changed.
     Nothing,
-    /// So much, by its meter.
+    /// So much, by its meter or by what was poured for it.
     Metered { litres: f64, variance: f64 },
     /// As plants drink that nothing is known of.
     Assumed,
@@ -130,8 +133,7 @@ impl<'a> SitePlan<'a> {
     fn litres_fed(&self, tank: &TankHistory) -> Fed {
         let known = &tank.litres_fed[..tank.litres_fed.partition_point(|(day, ..)| *day < self.origin)];
         let Some((last, ..)) = known.last() else {
-            // What is dosed into it by hand is past use, which has its say.
-            return if self.is_dosed_by_hand(tank) { Fed::Nothing } else { Fed::Assumed };
+            return self.dosed_by_hand(tank).unwrap_or(Fed::Assumed);
         };
         let from = last.saturating_sub(RECENT_DAYS - 1);
         let recent = &known[known.partition_point(|(day, ..)| *day < from)..];
@@ -142,12 +144,24 @@ impl<'a> SitePlan<'a> {
         Fed::Metered { litres: mean, variance: (squares + (0.25 * mean).powi(2)) / rises }
     }
 
-    /// Whether something that is planned for a tank was poured into it lately.
-    fn is_dosed_by_hand(&self, tank: &TankHistory) -> bool {
-        let planned = |place: usize| tank.takes(place);
+    /// What a tank feeds that no meter tells of, by what was poured into it lately: the litres that it was dosed for, in the mean
+    /// of the products that it is planned to take.
+    fn dosed_by_hand(&self, tank: &TankHistory) -> Option<Fed> {
         let before = &tank.visits[..tank.visits.partition_point(|visit| visit.day < self.origin)];
-        let lately = before.iter().rev().take_while(|visit| visit.day + BY_HAND_DAYS >= self.origin);
-        lately.into_iter().any(|visit| visit.poured().any(planned))
+        let lately = before.iter().filter(|visit| visit.day + BY_HAND_DAYS >= self.origin);
+        let (mut dosed_l, mut first) = (vec![0.0; self.history.products.len()], self.origin);
+        for visit in lately {
+            let Some(regime) = tank.fed(visit.day) else { continue };
+            for place in visit.poured().filter(|place| regime.doses[*place] > 0.0) {
+                let amount = |poured: &[f64]| poured.get(place).copied().unwrap_or(0.0);
+                dosed_l[place] += (amount(&visit.fill) + amount(&visit.top_up)) / regime.doses[place];
+                first = first.min(visit.day);
+            }
+        }
+        let dosed: Vec<f64> = dosed_l.into_iter().filter(|litres| *litres > 0.0).collect();
+        let days = self.origin.checked_sub(first).filter(|days| *days > 0)? as f64;
+        let litres = dosed.iter().sum::<f64>() / dosed.len() as f64 / days;
+        Some(Fed::Metered { litres, variance: (BY_HAND_SPREAD * litres).powi(2) })
     }
 
     /// What the plants took since the last visit is replaced at the next one, unless the tank is changed then. What a
