@@ -137,11 +137,21 @@ on_both! {
         assert!((grow_a(&twice).difference - (changed - as_planned)).abs() < 0.002);
         let rarely = answer(asked(json!({ "change": "interval", "programme_id": programme, "days": 28 }))).await.unwrap();
         assert!(grow_a(&rarely).changed_use.tank_changes < 0.6 * grow_a(&rarely).planned_use.tank_changes);
+        let business = world.ada.business();
+        let other = business.create::<NewProgramme>(&json(json!({ "name": "Strong", "crop_id": feeding.here.crop }))).await.unwrap();
+        let step = json!({ "stage": "vegetative", "days": 60, "change_every_days": 7, "strength": 1.0, "top_up_strength": 1.0,
+            "doses": [{ "product_id": feeding.grow_a, "per_litre": 6.0 }], "bands": [] });
+        let revision = json!({ "programme_id": other.id, "effective_at": "2026-01-01T00:00:00Z", "steps": [step] });
+        business.create::<NewProgrammeRevision>(&json(revision)).await.unwrap();
+        let cycle = world.ada.site(site).all::<NewCycle>("").await.unwrap().remove(0).id;
+        let refed = json!({ "change": "programme", "cycle_id": cycle, "programme_id": other.id });
+        let refed = grow_a(&answer(asked(refed)).await.unwrap());
+        assert!(refed.changed_use.total > 1.5 * refed.planned_use.total, "a programme that no cycle has had yet: {refed:?}");
         let closed = json!({ "change": "room_closed", "room_id": feeding.here.north_room, "from_on": "2026-11-24", "until_on": "2027-03-01" });
         assert!(grow_a(&answer(asked(closed)).await.unwrap()).changed_use.tank_changes < 1.0);
         assert_eq!(world.ada.forecast(site, 28).await.unwrap().products, planned.products, "nothing is kept");
         let error = answer(asked(json!({ "change": "interval", "programme_id": Uuid::now_v7(), "days": 7 }))).await.unwrap_err();
-        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/changes/0"));
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/changes/0/programme_id"));
         let error = answer(asked(json!({ "change": "interval", "programme_id": programme, "days": 0 }))).await.unwrap_err();
         assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/changes/0/days"));
     }

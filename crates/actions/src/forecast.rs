@@ -15,7 +15,7 @@ use fillmark_advice::supply::{
 };
 use fillmark_domain::people::{Act, PersonId};
 use fillmark_domain::places::{Site, SiteId, Tank};
-use fillmark_domain::plan::{PlanChange, SitePlan};
+use fillmark_domain::plan::{NotPlanned, PlanChange, SitePlan};
 use fillmark_domain::stock::{
     IssuedForecast, Offer, Order, OrderLine, OrderState, Product, ProductId, Supplier,
 };
@@ -151,9 +151,19 @@ pub async fn what_if(
     let tx = app.store.look().await?;
     let facts = Facts::load(&tx, scope, app.now()).await?;
     let mut plan = facts.plan.clone();
+    let named: Vec<_> = changes.iter().filter_map(PlanChange::programme).collect();
+    for (programme, revisions) in plan::revisions(&tx, scope.in_business(), &named).await? {
+        plan.revisions.entry(programme).or_insert(revisions);
+    }
     for (place, change) in changes.iter().enumerate() {
         plan = plan.with(change, facts.today).map_err(|unknown| {
-            Refusal::invalid(&format!("/changes/{place}"), "unknown_id", unknown.to_string())
+            let field = match unknown {
+                NotPlanned::Programme => "programme_id",
+                NotPlanned::Cycle => "cycle_id",
+                NotPlanned::Tank => "tank_id",
+                NotPlanned::Room => "room_id",
+            };
+            Refusal::invalid(&format!("/changes/{place}/{field}"), "unknown_id", unknown.to_string())
         })?;
     }
     drop(tx);

@@ -18,7 +18,7 @@ use uuid::Uuid;
 
 use crate::records::{all, all_since};
 use crate::words::{programme_revisions, sites};
-use crate::{Record, SiteScope, StoreError, Tx};
+use crate::{BusinessScope, Record, SiteScope, StoreError, Tx};
 
 /// A remembered plan serves those who ask about later days for so long; then it is read again, without what is over.
 const REACH: TimeDelta = TimeDelta::days(31);
@@ -141,7 +141,7 @@ async fn load(
         .into_iter()
         .map(|cycle| (cycle.id, cycle))
         .collect();
-    let programmes = cycles.values().map(|cycle| cycle.content.programme).collect();
+    let programmes: Vec<ProgrammeId> = cycles.values().map(|cycle| cycle.content.programme).collect();
     Ok(SitePlan {
         zone: site.time_zone,
         open: OpenDays {
@@ -153,7 +153,7 @@ async fn load(
         tank_rooms: contents(all_since::<TankRoom>(tx, scope, "until_on", since).await?),
         outages: contents(all_since::<OutOfUse>(tx, scope, "until_on", since).await?),
         sources: all::<WaterSource>(tx, scope).await?,
-        revisions: revisions(tx, programmes).await?,
+        revisions: revisions(tx, scope.in_business(), &programmes).await?,
         cycles,
         placements: contents(all_since::<Placement>(tx, scope, "until_on", since).await?),
         feeds: contents(all_since::<Feed>(tx, scope, "until_on", since).await?),
@@ -161,9 +161,13 @@ async fn load(
     })
 }
 
-async fn revisions(
+/// The revisions of programmes, the earliest first; nothing of those that have none.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn revisions(
     tx: &Tx,
-    programmes: Vec<ProgrammeId>,
+    _scope: BusinessScope,
+    programmes: &[ProgrammeId],
 ) -> Result<HashMap<ProgrammeId, Vec<ProgrammeRevision>>, StoreError> {
     use programme_revisions::row::{Column, Entity};
     let rows = Entity::find()

@@ -95,7 +95,7 @@ on_both! {
         let metrics: Vec<_> = check.metrics.iter().map(|metric| metric.0.code()).collect();
         assert_eq!((check.due_at.0, metrics), (instant("2026-11-24T06:00:00Z"), vec!["ec", "ph"]));
         let back = NewReversal { client_id: Uuid::now_v7(), reason: "another tank".into() };
-        world.ada.reverse_tank_change(site, done.id, &back).await.unwrap();
+        world.ada.reverse_tank_change(site, done.change.id, &back).await.unwrap();
         assert_eq!(again().await, []);
     }
 }

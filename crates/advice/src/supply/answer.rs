@@ -193,6 +193,8 @@ pub struct Purchase {
     pub in_step_with: Option<Id<Product>>,
     /// Ordered earlier than it needed, with what else is ordered of the supplier.
     pub brought_forward: Option<BroughtForward>,
+    /// What would have been bought, where it is more only to reach the supplier's least order.
+    pub without_least: Option<Amount>,
 }
 
 impl Purchase {

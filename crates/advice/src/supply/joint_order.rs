@@ -1,15 +1,20 @@
 //! Which purchases go in one order.
 
+use std::collections::BTreeMap;
+
 use fillmark_domain::Money;
 
 use super::answer::{BroughtForward, Caution, Gains, ProposedOrder, Purchase};
 use super::order_by::Outlook;
-use super::orders::{Known, used_before_it_expires};
+use super::orders::{Known, raised, used_before_it_expires};
 use super::pack_choice::holding;
 use super::question::Question;
 
 /// Nothing is ordered earlier than so many days before its own day to save a freight (our own judgement): the plan may change.
 const EARLIEST_DAYS: i64 = 28;
+
+/// To reach a supplier's least value nobody buys so many weeks further ahead (our own judgement).
+const MOST_FURTHER_WEEKS: i64 = 13;
 
 /// Purchases of one supplier that would be made before the next review go in one order. While it is below the supplier's least
 /// value the next ones are drawn forward into it, and beyond that those whose own freight costs more than holding them longer.
@@ -29,9 +34,10 @@ pub(super) fn by_supplier(
         };
         let mut joint = Joint::begun_by(question, supplier, &first);
         open.retain(|place| match &mut purchases[*place] {
-            Some(purchase) => !joint.takes(&outlooks[*place], purchase),
+            Some(purchase) => !joint.takes(*place, &outlooks[*place], purchase),
             None => false,
         });
+        joint.reach_least(outlooks, purchases);
         orders.push(joint.order());
     }
     orders
@@ -45,6 +51,8 @@ struct Joint<'a> {
     /// a day, and nobody told it.
     terms_minor: Option<(i64, i64)>,
     order: ProposedOrder,
+    /// The purchases in it, by their places.
+    places: Vec<usize>,
 }
 
 impl<'a> Joint<'a> {
@@ -62,11 +70,11 @@ impl<'a> Joint<'a> {
             cautions: if same { Vec::new() } else { vec![other] },
         };
         let terms_minor = same.then_some((terms.minimum_order_minor, terms.freight_minor));
-        Joint { question, supplier, terms_minor, order }
+        Joint { question, supplier, terms_minor, order, places: Vec::new() }
     }
 
     /// Takes a purchase in, if it belongs here, and notes on it what is gained.
-    fn takes(&mut self, outlook: &Outlook<'_>, purchase: &mut Purchase) -> bool {
+    fn takes(&mut self, place: usize, outlook: &Outlook<'_>, purchase: &mut Purchase) -> bool {
         let days_early = (purchase.order_by.date() - self.order.order_by.date()).num_days();
         let soon = days_early < i64::from(self.question.review_days);
         let gains = if soon { None } else { self.gains(days_early, purchase) };
@@ -76,6 +84,7 @@ impl<'a> Joint<'a> {
         if joins {
             self.order.value = value;
             self.order.products.push(purchase.product);
+            self.places.push(place);
             purchase.brought_forward =
                 gains.map(|gains| BroughtForward { to: self.order.order_by.date(), gains });
         }
@@ -84,12 +93,14 @@ impl<'a> Joint<'a> {
 
     fn gains(&self, days_early: i64, purchase: &Purchase) -> Option<Gains> {
         let (least_minor, saved_minor) = self.terms_minor?;
+        if days_early > EARLIEST_DAYS {
+            return None;
+        }
         if self.order.value.minor < least_minor {
             return Some(Gains::LeastOrder);
         }
         let holding_minor = (purchase.cost.minor as f64 * holding(days_early as f64)).ceil() as i64;
-        (days_early <= EARLIEST_DAYS && holding_minor < saved_minor)
-            .then_some(Gains::Freight { saved_minor, holding_minor })
+        (holding_minor < saved_minor).then_some(Gains::Freight { saved_minor, holding_minor })
     }
 
     /// Whether all of it is used before it expires, though it comes earlier.
@@ -97,6 +108,43 @@ impl<'a> Joint<'a> {
         let ordered_on = self.question.offset(self.order.order_by.date());
         let at_most = used_before_it_expires(outlook, &self.supplier.lead, ordered_on);
         at_most.is_none_or(|at_most| purchase.amount <= at_most)
+    }
+
+    /// Buys more of what is in it anyway, a week's use at a time of what would last shortest, until the supplier's least value is
+    /// reached; nothing more where it is not reached so.
+    fn reach_least(&mut self, outlooks: &[Outlook<'_>], purchases: &mut [Option<Purchase>]) {
+        let Some((least_minor, _)) = self.terms_minor else { return };
+        let bought = |place: &usize| Some((*place, (purchases[*place].clone()?, 0)));
+        let mut tried: BTreeMap<usize, (Purchase, i64)> = self.places.iter().filter_map(bought).collect();
+        let mut done: Vec<(usize, Purchase)> = Vec::new();
+        let value = |tried: &BTreeMap<usize, (Purchase, i64)>, done: &[(usize, Purchase)]| -> i64 {
+            let all =
+                tried.values().map(|(purchase, _)| purchase).chain(done.iter().map(|(_, purchase)| purchase));
+            all.map(|purchase| purchase.cost.minor).sum()
+        };
+        while value(&tried, &done) < least_minor {
+            let lasts = |(place, (purchase, weeks)): &(&usize, &(Purchase, i64))| {
+                (outlooks[**place].lasts_with(purchase.amount.base_units()), *weeks)
+            };
+            let Some(place) = tried.iter().min_by_key(lasts).map(|(place, _)| *place) else { return };
+            let Some((purchase, weeks)) = tried.remove(&place) else { return };
+            let more = (weeks < MOST_FURTHER_WEEKS)
+                .then(|| raised(self.question, &outlooks[place], &purchase, weeks + 1))
+                .flatten();
+            match more {
+                Some(more) if more.amount > purchase.amount => {
+                    let without_least = purchase.without_least.or(Some(purchase.amount));
+                    tried.insert(place, (Purchase { without_least, ..more }, weeks + 1));
+                }
+                Some(_) => drop(tried.insert(place, (purchase, weeks + 1))),
+                None => done.push((place, purchase)),
+            }
+        }
+        self.order.value = Money::new(value(&tried, &done), self.order.value.currency);
+        let tried = tried.into_iter().map(|(place, (purchase, _))| (place, purchase));
+        for (place, purchase) in tried.chain(done) {
+            purchases[place] = Some(purchase);
+        }
     }
 
     fn order(self) -> ProposedOrder {

@@ -110,11 +110,34 @@ pub struct LotTrace {
     pub exposures: Vec<Exposure>,
 }
 
+/// When something was poured of each lot first.
+fn first_poured(handled: &[Handled]) -> BTreeMap<LotId, DateTime<Utc>> {
+    let mut first: BTreeMap<LotId, DateTime<Utc>> = BTreeMap::new();
+    for one in handled {
+        if let Handling::Poured { lot, .. } = one.what {
+            first.entry(lot).and_modify(|at| *at = (*at).min(one.at)).or_insert(one.at);
+        }
+    }
+    first
+}
+
+/// When something was done at the latest: a solution was made before anything of it was poured, whenever that was written down.
+fn happened(one: &Handled, poured: &BTreeMap<LotId, DateTime<Utc>>) -> DateTime<Utc> {
+    match &one.what {
+        Handling::Prepared { into, .. } => poured.get(into).map_or(one.at, |first| one.at.min(*first)),
+        _ => one.at,
+    }
+}
+
 /// Follows a lot through what was done, in any order. A tank that takes more of it while it has some stays exposed from the first
 /// time on.
 pub fn trace_lot(lot: LotId, handled: &[Handled]) -> LotTrace {
     let mut order: Vec<usize> = (0..handled.len()).collect();
-    order.sort_by_key(|place| (handled[*place].at, handled[*place].place));
+    let poured = first_poured(handled);
+    order.sort_by_key(|place| {
+        let one = &handled[*place];
+        (happened(one, &poured), !matches!(one.what, Handling::Prepared { .. }), one.place)
+    });
 
     let mut trace = LotTrace { lots: BTreeSet::from([lot]), ..LotTrace::default() };
     let mut exposed: BTreeMap<TankId, (DateTime<Utc>, f64)> = BTreeMap::new();
@@ -227,6 +250,15 @@ mod tests {
         assert_eq!(left(vec![diluted(0.5), diluted(0.5)]), 0.25);
         assert_eq!(left(vec![diluted(0.5), poured(L7, 1)]), 1.0);
         assert_eq!(left(vec![diluted(0.5), poured(L8, 1)]), 0.5);
+    }
+
+    /// Written down in the evening, poured in the morning.
+    #[test]
+    fn a_solution_was_made_before_any_of_it_was_poured() {
+        check(
+            &[(0, poured(MIX, 1)), (60, prepared(&[L7], MIX)), (90, poured(MIX, 2))],
+            &[(1, 0, None), (2, 90, None)],
+        );
     }
 
     #[test]

@@ -143,6 +143,7 @@ impl Choice<'_> {
             cost: Money::new(0, first.price.currency),
             in_step_with: None,
             brought_forward: None,
+            without_least: None,
         };
         let bought = filled(question, outlook, bought, needed);
         (on.is_none() || !bought.lines.is_empty()).then_some(bought)
@@ -164,13 +165,33 @@ pub(super) fn less_transfers(
     filled(question, outlook, Purchase { transfers, ..purchase }, needed)
 }
 
+/// A purchase of so many weeks' use more; none where that would expire first.
+pub(super) fn raised(
+    question: &Question,
+    outlook: &Outlook<'_>,
+    purchase: &Purchase,
+    weeks: i64,
+) -> Option<Purchase> {
+    let covered = covered_until(question, purchase);
+    let further = outlook.use_until(covered + 7 * weeks).0 - outlook.use_until(covered).0;
+    let given: Amount = purchase.transfers.iter().map(|transfer| transfer.amount).sum();
+    let needed = (purchase.needed - given).max(Amount::ZERO) + Amount::rounded(further.max(0.0));
+    let keeps = |raised: &Purchase| purchase.at_most.is_none_or(|at_most| raised.amount <= at_most);
+    Some(filled(question, outlook, purchase.clone(), needed)).filter(keeps)
+}
+
+/// The day on which the order after a purchase comes, about.
+fn covered_until(question: &Question, purchase: &Purchase) -> i64 {
+    question.offset(purchase.order_by.date())
+        + i64::from(question.review_days)
+        + purchase.lead_time.mean_days.round() as i64
+}
+
 /// A purchase with the packs that hold so much.
 fn filled(question: &Question, outlook: &Outlook<'_>, purchase: Purchase, needed: Amount) -> Purchase {
     let offers = outlook.product.offers.iter();
     let offers: Vec<&Offer> = offers.filter(|offer| offer.supplier == purchase.supplier).collect();
-    let covered = question.offset(purchase.order_by.date())
-        + i64::from(question.review_days)
-        + purchase.lead_time.mean_days.round() as i64;
+    let covered = covered_until(question, &purchase);
     let (until_covered, _) = outlook.use_until(covered);
     let further = FURTHER_WEEKS.map(|weeks| {
         let (until, _) = outlook.use_until(covered + 7 * i64::from(weeks));

@@ -24,6 +24,7 @@ impl Purchase {
             Some(needed),
             self.given(unit),
             self.packs(unit),
+            self.towards_least(unit),
             self.early(),
         ];
         told.into_iter().flatten().collect::<Vec<_>>().join(" ")
@@ -47,6 +48,11 @@ impl Purchase {
             None => mix.to_owned(),
         };
         (!each.is_empty()).then(|| format!("{each} hold {} {unit}{why}.", self.amount))
+    }
+
+    fn towards_least(&self, unit: &str) -> Option<String> {
+        let without = self.without_least?;
+        Some(format!("Without the supplier's least order {without} {unit} would do."))
     }
 
     fn early(&self) -> Option<String> {

@@ -21,17 +21,37 @@ fn part_b_is_ordered_with_part_a() {
 
 #[test]
 fn an_order_below_the_suppliers_least_value_draws_the_next_one_forward() {
-    let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(5_000))]);
+    let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(4_000))]);
+    question.suppliers[0].freight_minor = 0;
     assert_eq!(forecast(&question).orders.len(), 2);
-    question.suppliers[0].minimum_order_minor = 2_500;
+    question.suppliers[0].minimum_order_minor = 2_000;
     let orders = forecast(&question).orders;
     assert_eq!(orders.len(), 1);
     let order = &orders[0];
     assert_eq!(
         (order.value.minor, order.below_minimum_minor, order.freight_minor),
-        (2_000, Some(500), Some(500))
+        (2_000, Some(0), Some(0))
     );
     assert!(order.cautions.is_empty());
+}
+
+/// What is bought anyway lasts shortest: more of it is bought before anything that is wanted in two months.
+#[test]
+fn what_still_lacks_of_the_least_value_is_bought_of_what_runs_out_first() {
+    let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(9_000))]);
+    let bought = |question: &Question| {
+        let forecast = forecast(question);
+        let a = forecast.products[0].purchase.clone().unwrap();
+        (a.amount, a.without_least, forecast.orders[0].value.minor, forecast.orders[0].products.clone())
+    };
+    let (alone, none, ..) = bought(&question);
+    assert_eq!(none, None);
+    question.suppliers[0].minimum_order_minor = 2_500;
+    let (amount, without, value, products) = bought(&question);
+    assert_eq!((without, products), (Some(alone), vec![base_a()]));
+    assert!(amount > alone && (2_500..4_000).contains(&value), "{amount} {value}");
+    question.suppliers[0].minimum_order_minor = 1_000_000;
+    assert_eq!(bought(&question).0, alone, "what is not reached is not half reached");
 }
 
 #[test]

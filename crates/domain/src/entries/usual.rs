@@ -85,7 +85,7 @@ pub enum Unusual {
     HardlyAny {
         /// As entered.
         amount: Amount,
-        /// The most of late, what was advised, or what one fill takes; mL or g.
+        /// What was advised, or the most of late; mL or g.
         usual: f64,
         /// What both are counted in.
         base: Base,
@@ -165,14 +165,14 @@ pub fn doubts_of_addition(amount: Amount, base: Base, beside: &BesideAddition) -
     Some(Unusual::ManyFills { amount, fill, base })
 }
 
-/// What is usual of a product in a tank, mL or g.
+/// What is usual of a product in a tank, mL or g; none where it was never given any and nothing was advised.
 fn usual(beside: &BesideAddition) -> Option<f64> {
     let lately = beside.lately.iter().copied().max().map(Amount::base_units);
     let advised = match beside.advised {
         Advised::Amount(advised) => Some(advised.base_units()),
         Advised::Nothing | Advised::Others => None,
     };
-    advised.or(lately).or(beside.fill)
+    advised.or(lately)
 }
 
 /// What a fill of a tank takes of a product at so much per litre, mL or g. A stock tank holds it for as many litres of feed as its
@@ -260,7 +260,7 @@ mod tests {
     fn hardly_anything_of_what_is_usual_is_asked_back() {
         check(1, &[900, 10], None, Some("1 mL is hardly anything beside the 900 mL that are usual here"));
         check(3, &[900, 10], None, None);
-        check(1, &[], Some(400.0), Some("1 mL is hardly anything beside the 400 mL that are usual here"));
+        check(1, &[], Some(400.0), None);
         let acid = BesideAddition { ph_of_l: Some(400.0), lately: vec![ml(900)], ..Default::default() };
         check_beside(1, &acid, None);
     }

@@ -54,10 +54,35 @@ pub enum PlanChange {
     },
 }
 
-/// A change that names what the plan does not have.
+impl PlanChange {
+    /// The programme that it names, which the site may not have grown by yet.
+    pub fn programme(&self) -> Option<ProgrammeId> {
+        match self {
+            PlanChange::Programme { programme, .. }
+            | PlanChange::Interval { programme, .. }
+            | PlanChange::Strength { programme, .. }
+            | PlanChange::NewCycle { programme, .. } => Some(*programme),
+            PlanChange::RoomClosed { .. } => None,
+        }
+    }
+}
+
+/// A change that names what there is not.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-#[error("expected the id of {0} of the site's plan")]
-pub struct NotPlanned(pub &'static str);
+pub enum NotPlanned {
+    /// No programme with steps.
+    #[error("expected the id of a programme with steps")]
+    Programme,
+    /// No cycle of the site.
+    #[error("expected the id of a cycle of the site's plan")]
+    Cycle,
+    /// No tank of the site.
+    #[error("expected the id of a tank of the site's plan")]
+    Tank,
+    /// No room of the site.
+    #[error("expected the id of a room of the site's plan")]
+    Room,
+}
 
 impl SitePlan {
     /// The plan with a change in it from a day on; what was before stays as it was.
@@ -76,11 +101,11 @@ impl SitePlan {
                 self.revise(*programme, today, |step| stronger(step, *factor))?;
             }
             PlanChange::NewCycle { tank, programme, starts_on, plants } => {
-                self.tank(*tank).ok_or(NotPlanned("a tank"))?;
+                self.tank(*tank).ok_or(NotPlanned::Tank)?;
                 self.plant(*tank, *programme, (*starts_on, today), *plants)?;
             }
             PlanChange::RoomClosed { room, from, until } => {
-                self.rooms.iter().find(|kept| kept.id == *room).ok_or(NotPlanned("a room"))?;
+                self.rooms.iter().find(|kept| kept.id == *room).ok_or(NotPlanned::Room)?;
                 self.close(*room, (*from).max(today), *until);
             }
         }
@@ -96,7 +121,7 @@ impl SitePlan {
     ) -> Result<(), NotPlanned> {
         let effective_at = self.begins(today);
         let steps: Vec<Step> = self.steps(programme, effective_at).iter().cloned().map(&revised).collect();
-        let revisions = self.revisions.get_mut(&programme).ok_or(NotPlanned("a programme"))?;
+        let revisions = self.revisions.get_mut(&programme).ok_or(NotPlanned::Programme)?;
         for later in revisions.iter_mut().filter(|revision| revision.effective_at > effective_at) {
             later.steps = later.steps.iter().cloned().map(&revised).collect();
         }
@@ -108,13 +133,13 @@ impl SitePlan {
     /// A cycle under a programme of its own, which is the old one until today and then the other.
     fn refeed(&mut self, cycle: CycleId, programme: ProgrammeId, today: NaiveDate) -> Result<(), NotPlanned> {
         let effective_at = self.begins(today);
-        let others = self.revisions.get(&programme).ok_or(NotPlanned("a programme"))?.clone();
+        let others = self.revisions.get(&programme).ok_or(NotPlanned::Programme)?.clone();
         let begins = ProgrammeRevision {
             programme,
             effective_at,
             steps: self.steps(programme, effective_at).to_vec(),
         };
-        let refed = self.cycles.get_mut(&cycle).ok_or(NotPlanned("a cycle"))?;
+        let refed = self.cycles.get_mut(&cycle).ok_or(NotPlanned::Cycle)?;
         let before = self.revisions.get(&refed.content.programme).cloned().unwrap_or_default();
         let own = tried(self.revisions.len());
         refed.content.programme = own;
@@ -132,7 +157,7 @@ impl SitePlan {
         (starts_on, today): (NaiveDate, NaiveDate),
         plants: u32,
     ) -> Result<(), NotPlanned> {
-        self.revisions.get(&programme).ok_or(NotPlanned("a programme"))?;
+        self.revisions.get(&programme).ok_or(NotPlanned::Programme)?;
         let at = self.begins(starts_on);
         let mut stages: Vec<StageDate> = Vec::new();
         let mut day = starts_on;
@@ -371,9 +396,9 @@ mod tests {
     #[test]
     fn what_is_not_in_the_plan_is_named() {
         let refused = |change| plan().with(&change, day("2031-03-10")).unwrap_err();
-        assert_eq!(refused(PlanChange::Interval { programme: id(9), days: 5 }), NotPlanned("a programme"));
-        assert_eq!(refused(PlanChange::Programme { cycle: id(9), programme: id(2) }), NotPlanned("a cycle"));
+        assert_eq!(refused(PlanChange::Interval { programme: id(9), days: 5 }), NotPlanned::Programme);
+        assert_eq!(refused(PlanChange::Programme { cycle: id(9), programme: id(2) }), NotPlanned::Cycle);
         let (from, until) = (day("2031-03-20"), day("2031-03-25"));
-        assert_eq!(refused(PlanChange::RoomClosed { room: id(9), from, until }), NotPlanned("a room"));
+        assert_eq!(refused(PlanChange::RoomClosed { room: id(9), from, until }), NotPlanned::Room);
     }
 }

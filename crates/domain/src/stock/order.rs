@@ -1,10 +1,12 @@
 //! Orders to a supplier and the states they pass through.
 
+mod message;
+
 use chrono::{DateTime, NaiveDate, Utc};
 
 use super::{Offer, Product, Supplier};
 use crate::people::PersonId;
-use crate::{Amount, Base, Coded, Id, Money};
+use crate::{Amount, Base, Id, Money};
 
 /// What is ordered of one product.
 #[derive(Debug, Clone, PartialEq)]
@@ -170,37 +172,6 @@ impl Order {
     pub fn reference(id: Id<Order>) -> String {
         let text = id.uuid().simple().to_string().to_uppercase();
         text[text.len() - 8..].to_owned()
-    }
-
-    /// A message to the supplier that can be sent as it stands: it orders, or calls off what was cancelled. `named` gives a
-    /// product's name.
-    pub fn message(
-        &self,
-        id: Id<Order>,
-        supplier: &str,
-        site: &str,
-        named: impl Fn(Id<Product>) -> String,
-    ) -> String {
-        let line = |line: &OrderLine| {
-            let (unit, pack) = (line.base.unit().code(), line.pack);
-            format!("- {} x {} in packs of {pack} {unit}", line.packs, named(line.product))
-        };
-        let lines: Vec<String> = self.lines.iter().filter(|line| line.packs > 0).map(line).collect();
-        let lines = lines.join("\n");
-        let reference = Order::reference(id);
-        let send = || format!("Please send to {site}, our order {reference}:");
-        let (wish, answer) = match &self.state {
-            OrderState::Cancelled { .. } => (
-                format!("If you have our order {reference} for {site}, please cancel it:"),
-                "Please confirm that it is not sent.".to_owned(),
-            ),
-            OrderState::Placed { expected_on, .. } => {
-                let by = format!("Please confirm price and day of delivery. We expect it on {expected_on}.");
-                (send(), by)
-            }
-            _ => (send(), "Please confirm price and day of delivery.".to_owned()),
-        };
-        format!("To {supplier}\n\n{wish}\n\n{lines}\n\n{answer}\n")
     }
 
     /// The same order with other lines.

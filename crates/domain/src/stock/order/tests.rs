@@ -80,6 +80,19 @@ fn the_message_of_a_cancelled_order_calls_it_off() {
 }
 
 #[test]
+fn what_has_come_is_not_ordered_again() {
+    let told = |order: &Order| order.message(id("order"), "Greenline", "Harbour Street", |_| "Base A".into());
+    let part = placed().receive(came(4_000)).unwrap();
+    let asks = told(&part);
+    assert!(asks.contains("a part has come") && asks.contains("- 6 mL of Base A"), "{asks}");
+    let closed = told(&part.close_short().unwrap());
+    assert!(closed.contains("is closed") && closed.contains("send nothing more"), "{closed}");
+    for text in [asks, closed] {
+        assert!(!text.contains("Please send to"), "{text}");
+    }
+}
+
+#[test]
 fn only_what_the_state_allows_is_done() {
     check(two_packs_of_a().receive(came(5_000)), None);
     check(placed().place(day("2031-01-06"), day("2031-01-12")), None);
