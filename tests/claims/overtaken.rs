@@ -98,13 +98,38 @@ on_both! {
         let (sam, here) = (day.people[0].0, world.ada.site(day.site));
         let closed = json!({ "from_on": "2026-11-25", "until_on": "2026-11-26", "reason": "Fair" });
         world.shift(day.site, sam, "2026-11-25").await;
+        world.beat().await;
+        let tomorrow = async || world.ada.rounds(day.site, Some("2026-11-25".parse().unwrap())).await.unwrap();
+        assert_eq!((tomorrow().await.rounds.len(), tomorrow().await.left.len()), (1, 0));
         here.create::<NewClosure>(&json(closed)).await.unwrap();
-        let rounds = world.ada.publish_rounds(day.site, "2026-11-25".parse().unwrap()).await.unwrap();
-        assert_eq!((rounds.rounds.len(), rounds.left.len()), (0, 1));
+        world.beat().await;
+        world.beat().await;
+        let rounds = tomorrow().await;
+        assert_eq!((rounds.number, rounds.rounds.len(), rounds.left.len()), (2, 0, 1));
         let shift = json!({ "person_id": sam, "day_on": "2026-11-26", "starts_local": "07:00", "ends_local": "15:00" });
         let fault = here.create::<NewShift>(&json(shift)).await.unwrap_err().problem().unwrap().errors[0].clone();
         assert_eq!((fault.pointer.as_deref(), fault.code.as_str()), (Some("/day_on"), "closed"));
         assert!(fault.detail.contains("closed from 2026-11-25 to 2026-11-26"), "{}", fault.detail);
+    }
+
+    async fn of_two_who_do_it_together_one_leaves_and_the_other_keeps_it(world: World) {
+        let day = day(&world).await;
+        let lift = json!({ "name": "Lift trays", "room_id": day.room, "two_people": true, "starts_local": "2026-01-01T10:00:00" });
+        world.check_plan(day.site, lift).await;
+        world.beat().await;
+        world.clock.set(instant("2026-11-24T09:05:00Z"));
+        let checks = world.ada.all_checks(day.site, "due_on=2026-11-24").await.unwrap();
+        let both = checks.iter().find(|check| check.name == "Lift trays").unwrap().id;
+        let (kim, by_kim) = &day.people[1];
+        by_kim.open_check(day.site, both).await.unwrap();
+        let sam = world.ada.business().read::<NewPerson>(day.people[0].0).await.unwrap();
+        world.ada.business().archive(&sam).await.unwrap();
+        world.beat().await;
+        let (number, steps) = day.steps(&world).await;
+        let of_both: Vec<_> = steps.iter().filter(|(_, name, _)| name == "Lift trays").map(|(person, ..)| *person).collect();
+        assert_eq!(of_both, [*kim]);
+        world.beat().await;
+        assert_eq!(day.steps(&world).await.0, number, "published once");
     }
 
     async fn what_somebody_has_begun_stays_with_them_when_they_go(world: World) {

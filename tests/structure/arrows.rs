@@ -54,7 +54,7 @@ fn scopes_are_granted_in_one_place() {
 fn every_record_is_held_against_its_journal() {
     let root = concat!(env!("CARGO_MANIFEST_DIR"), "/../crates/store/src");
     let verified = std::fs::read_to_string(format!("{root}/verify/records.rs")).unwrap();
-    let list = verified.split("of_each_record!(@").nth(1).unwrap().split(')').next().unwrap();
+    let list = verified.split("kinds![").nth(1).unwrap().split(']').next().unwrap();
     let listed: Vec<&str> = list.split([' ', ',', '\n']).collect();
     for (path, text) in super::size::rust_files(&format!("{root}/words")) {
         for word in text.split("impl Record for ").skip(1).filter_map(|rest| rest.split(' ').next()) {

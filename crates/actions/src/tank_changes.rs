@@ -371,7 +371,6 @@ async fn reverse_once(
         let own = stamp.fresh::<KeptAddition>().uuid();
         additions::reverse_within(&tx, scope, &stamp, addition, own, reason).await?;
     }
-    follow_up::forgo_at(&tx, scope, (change.tank, change.recorded_at)).await?;
     let opposite = TankChange {
         client_id,
         drained_l: -change.drained_l,
@@ -383,6 +382,7 @@ async fn reverse_once(
     };
     let opposite = (stamp.fresh(), opposite);
     entries::keep(&tx, scope, &stamp, std::slice::from_ref(&opposite)).await?;
+    follow_up::forgo_at(&tx, scope, (opposite.1.tank, opposite.1.recorded_at)).await?;
     let done = done(&tx, scope, opposite.0).await?;
     tx.commit().await?;
 

@@ -39,7 +39,7 @@ pub(crate) enum Command {
     /// It looks at every entry of each journal and its chain of hashes; at all that the journal tells of, whether it is so; at
     /// the movements of slips, whether they make the amount, or are the opposites of what they take back; and at balances,
     /// whether they are the sums of their movements. It does not hold what a count changed, names of people, which can be
-    /// erased, and alerts against the journal.
+    /// erased, rounds, offers, notes, transfers and alerts against the journal.
     #[command(after_help = EXIT_CODES)]
     Verify {
         #[command(flatten)]

@@ -118,12 +118,21 @@ pub(crate) fn hashed<M: ActiveModelTrait>(row: &M) -> JsonValue {
     json!({ "sha256": hash_of(row) })
 }
 
-/// SHA-256 of a row as JSON with its columns in the order of their names, in hex.
+/// SHA-256 of a row as JSON with its columns in the order of their names, in hex. Zeros have no sign.
 pub(crate) fn hash_of<M: ActiveModelTrait>(row: &M) -> String {
+    hash_by(row, signless)
+}
+
+/// The same with the signs of zeros, as rows were hashed at first.
+pub(crate) fn hash_with_signs<M: ActiveModelTrait>(row: &M) -> String {
+    hash_by(row, |value| value)
+}
+
+fn hash_by<M: ActiveModelTrait>(row: &M, written: fn(JsonValue) -> JsonValue) -> String {
     let mut columns: Vec<(&str, JsonValue)> = Vec::new();
     for column in <M::Entity as EntityTrait>::Column::iter() {
         if let ActiveValue::Set(value) | ActiveValue::Unchanged(value) = row.get(column) {
-            columns.push((column.as_str(), signless(sea_value_to_json_value(&value))));
+            columns.push((column.as_str(), written(sea_value_to_json_value(&value))));
         }
     }
     columns.retain(|(_, value)| !value.is_null());

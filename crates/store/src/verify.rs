@@ -11,10 +11,10 @@ use std::sync::Arc;
 
 use fillmark_domain::entries::{Addition, Reading, TankChange};
 use fillmark_domain::growing::Harvest;
-use sea_orm::sea_query::{Alias, Expr, ExprTrait};
+use sea_orm::sea_query::{Alias, Asterisk, Expr, ExprTrait, Query, ValueType};
 use sea_orm::{
-    ActiveModelTrait, ColumnTrait, DbErr, EntityTrait, IntoActiveModel, PaginatorTrait, QueryFilter,
-    QuerySelect, Select,
+    ActiveModelTrait, ColumnTrait, ConnectionTrait, DbErr, EntityName, EntityTrait, IntoActiveModel,
+    QueryFilter, QuerySelect, Select,
 };
 use uuid::Uuid;
 
@@ -216,13 +216,19 @@ async fn look_at_journal(tx: &Tx, owner: Uuid, found: &mut Found) -> Result<(), 
 
 /// Whether there are as many rows as a journal tells of.
 async fn look_at_counts(tx: &Tx, owner: Uuid, told: &Told, found: &mut Found) -> Result<(), StoreError> {
-    count::<Rows<Reading>>(tx, owner, Reading::WORD, told, found).await?;
-    count::<Rows<Addition>>(tx, owner, Addition::WORD, told, found).await?;
-    count::<Rows<TankChange>>(tx, owner, TankChange::WORD, told, found).await?;
-    count::<Rows<Harvest>>(tx, owner, Harvest::WORD, told, found).await?;
-    count::<reviews::row::Entity>(tx, owner, reviews::WORD, told, found).await?;
-    count::<advice::row::Entity>(tx, owner, advice::WORD, told, found).await?;
-    count::<forecasts::row::Entity>(tx, owner, forecasts::WORD, told, found).await?;
+    let tables = [
+        (Reading::WORD, Rows::<Reading>::default().table_name()),
+        (Addition::WORD, Rows::<Addition>::default().table_name()),
+        (TankChange::WORD, Rows::<TankChange>::default().table_name()),
+        (Harvest::WORD, Rows::<Harvest>::default().table_name()),
+        (reviews::WORD, reviews::row::Entity.table_name()),
+        (advice::WORD, advice::row::Entity.table_name()),
+        (forecasts::WORD, forecasts::row::Entity.table_name()),
+    ];
+    for (word, table) in tables {
+        let rows = count_rows(tx, table, Some(Expr::col("site_id").eq(owner))).await?;
+        untold(owner, word, rows, told.entered(word), found);
+    }
     slips::close(tx, owner, told, found).await
 }
 
@@ -310,44 +316,34 @@ async fn compare<E>(
 where
     E: EntityTrait<Model: IntoActiveModel<E::ActiveModel>>,
 {
-    let rows = rows_of(tx, of_site::<E>(owner), then.keys().copied()).await?;
-    let now: HashMap<Uuid, String> = rows.into_iter().map(|(id, row)| (id, journal::hash_of(&row))).collect();
+    let rows = of_site::<E>(owner).filter(Expr::col("id").is_in(then.keys().copied())).all(&tx.0).await?;
+    let rows = rows.into_iter().map(IntoActiveModel::into_active_model);
+    let now: HashMap<Uuid, E::ActiveModel> = rows.filter_map(|row| Some((id_of(&row)?, row))).collect();
     found.entries += then.len() as u64;
-    let changed = then.iter().filter(|(id, hash)| now.get(*id).map(String::as_str) != Some(**hash));
+    let fits = |row: &E::ActiveModel, then: &str| {
+        journal::hash_of(row) == then || journal::hash_with_signs(row) == then
+    };
+    let changed = then.iter().filter(|(id, then)| !now.get(*id).is_some_and(|row| fits(row, then)));
     found.broken.extend(changed.map(|(id, _)| Broken::Entry { owner, word, id: *id }));
     Ok(())
 }
 
-async fn count<E: EntityTrait<Model: Send + Sync>>(
-    tx: &Tx,
-    owner: Uuid,
-    word: &'static str,
-    told: &Told,
-    found: &mut Found,
-) -> Result<(), StoreError> {
-    untold(owner, word, of_site::<E>(owner).count(&tx.0).await?, told.entered(word), found);
-    Ok(())
+fn id_of<M: ActiveModelTrait>(row: &M) -> Option<Uuid> {
+    let id = <M::Entity as EntityTrait>::Column::from_str("id").ok()?;
+    ValueType::try_from(row.get(id).into_value()?).ok()
+}
+
+async fn count_rows(tx: &Tx, table: &'static str, of: Option<Expr>) -> Result<u64, StoreError> {
+    let query = Query::select().expr(Expr::col(Asterisk).count()).from(table).and_where_option(of).to_owned();
+    let row = tx.0.query_one(&query).await?;
+    let rows = row.map(|row| row.try_get_by_index::<i64>(0)).transpose()?;
+    Ok(rows.and_then(|rows| rows.try_into().ok()).unwrap_or_default())
 }
 
 fn untold(owner: Uuid, word: &'static str, rows: u64, told: u64, found: &mut Found) {
     if rows != told {
         found.broken.push(Broken::Untold { owner, word, rows, told });
     }
-}
-
-/// Those of some rows that have these ids, by their ids.
-async fn rows_of<E>(
-    tx: &Tx,
-    rows: Select<E>,
-    ids: impl Iterator<Item = Uuid>,
-) -> Result<HashMap<Uuid, E::ActiveModel>, StoreError>
-where
-    E: EntityTrait<Model: IntoActiveModel<E::ActiveModel>>,
-{
-    let Ok(id) = E::Column::from_str("id") else { return Ok(HashMap::new()) };
-    let rows = rows.filter(id.is_in(ids)).all(&tx.0).await?;
-    let rows = rows.into_iter().map(IntoActiveModel::into_active_model);
-    Ok(rows.filter_map(|row| Some((row.get(id).into_value()?.unwrap(), row))).collect())
 }
 
 /// The rows of a site.

@@ -3,8 +3,8 @@
 use chrono::TimeDelta;
 use fillmark_domain::Amount;
 use fillmark_domain::entries::{
-    Advised, BesideAddition, Measured, Poured, SAME_ADDITION, Unusual, doubts_of_addition, doubts_of_water,
-    fill_of, same_addition,
+    AdditionReason, Advised, BesideAddition, Measured, Poured, SAME_ADDITION, Unusual, doubts_of_addition,
+    doubts_of_water, fill_of, same_addition,
 };
 use fillmark_domain::places::Tank;
 use fillmark_domain::stock::{Product, ProductId, ProductKind};
@@ -62,8 +62,9 @@ async fn beside(
     let lately = given(tx, scope, entry, Some(product)).await?;
     let lately: Vec<Amount> = lately.iter().filter_map(Poured::amount).collect();
     let advised = advised(tx, scope, entry, product).await?;
+    let in_parts = entry.reason == AdditionReason::Ph;
     if !lately.is_empty() {
-        return Ok(BesideAddition { advised, lately, ..BesideAddition::default() });
+        return Ok(BesideAddition { advised, lately, in_parts, ..BesideAddition::default() });
     }
     let plan = plan::site_plan_since(tx, scope, at).await?.ok_or(Refusal::NotFound)?;
     let step = plan.led_at(entry.tank, at).and_then(|led| led.step);
@@ -80,7 +81,7 @@ async fn beside(
     let found = records::find::<Product>(tx, scope.in_business(), product).await?;
     let moves_ph = found.is_some_and(|found| found.content.kind == ProductKind::PhAdjuster);
     let ph_of_l = tank.filter(|tank| moves_ph && tank.mode.is_changed()).map(|tank| tank.fill_mark_l);
-    Ok(BesideAddition { advised, ph_of_l, lately, fill })
+    Ok(BesideAddition { advised, in_parts, ph_of_l, lately, fill })
 }
 
 /// What the tank was given lately of a product, or of water, for the same reason.

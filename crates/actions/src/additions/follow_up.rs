@@ -3,7 +3,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 use fillmark_domain::Metric;
-use fillmark_domain::entries::Addition;
+use fillmark_domain::entries::{Addition, TankChange};
 use fillmark_domain::places::TankId;
 use fillmark_domain::work::{Cause, Check, CheckState, follow_up_check, measure_again};
 use fillmark_store::checks::{self, KeptCheck};
@@ -57,7 +57,10 @@ pub(crate) async fn forgo_at(
     let near = entries::standing::<Addition>(tx, scope, poured.1 - MINUTE, poured.1 + MINUTE).await?;
     let calls_for_it =
         |other: &Addition| follow_up_check(other, zone, other.received_at).is_some_and(|other| is_it(&other));
-    if near.iter().any(|(_, other)| calls_for_it(other)) {
+    // Whether a fill followed advice its additions tell; of one without any nobody can, and the check is left.
+    let filled = entries::standing::<TankChange>(tx, scope, poured.1 - MINUTE, poured.1 + MINUTE).await?;
+    let is_filled = filled.iter().any(|(_, change)| change.tank == poured.0);
+    if is_filled || near.iter().any(|(_, other)| calls_for_it(other)) {
         return Ok(());
     }
 

@@ -293,9 +293,9 @@ impl Facts {
             let is_there = self.held(kept.id).is_positive();
             (is_there && self.is_dosable(kept.id), is_there, self.is_dosable(kept.id), self.held(kept.id))
         };
-        let best = self.movers(way).max_by(|one, other| {
-            rank(one).cmp(&rank(other)).then_with(|| other.content.name.cmp(&one.content.name))
-        });
+        let by_name = |one: &Kept<Product>, other: &Kept<Product>| other.content.name.cmp(&one.content.name);
+        let best =
+            self.movers(way).max_by(|one, other| rank(one).cmp(&rank(other)).then(by_name(one, other)));
         best.map(|kept| kept.id)
     }
 
@@ -323,11 +323,10 @@ impl Facts {
     /// An acid of known strength, for a fresh fill: the one on the shelf of which the most is there, else the first by name.
     pub(super) fn acid(&self) -> Option<Acid> {
         let known = self.movers(Moves::Down).filter(|kept| self.adjuster(kept.id).is_some());
-        let best = known.max_by(|one, other| {
-            let by_stock = self.held(one.id).cmp(&self.held(other.id));
-            by_stock.then_with(|| other.content.name.cmp(&one.content.name))
-        });
-        let product = best?.id;
+        let by_name = |one: &Kept<Product>, other: &Kept<Product>| other.content.name.cmp(&one.content.name);
+        let by_stock =
+            |one: &Kept<Product>, other: &Kept<Product>| self.held(one.id).cmp(&self.held(other.id));
+        let product = known.max_by(|one, other| by_stock(one, other).then(by_name(one, other)))?.id;
         let adjuster = self.adjuster(product)?;
         let response = self.response(product).filter(|response| response.kind == PhKind::Factor);
         let learnt = response.as_ref().filter(|response| !response.figure.records.is_empty());

@@ -119,11 +119,6 @@ impl DayAtHand {
         is_absent || !self.people.contains(&person)
     }
 
-    /// Whether a check is to be shared out as things stand.
-    pub(super) fn shares_out(&self, check: Id<Check>, now: DateTime<Utc>) -> bool {
-        self.question(&[], now).day.checks.iter().any(|due| due.check == check)
-    }
-
     /// Whether a check's tank is in use on the day; a room always is.
     pub(super) fn is_in_use(&self, check: &Check) -> bool {
         match check.place {

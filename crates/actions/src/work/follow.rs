@@ -5,12 +5,13 @@ use std::collections::BTreeSet;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use fillmark_advice::rounds::{Known, Overtaken};
-use fillmark_domain::Id;
 use fillmark_domain::local::local_day;
-use fillmark_domain::work::Check;
-use fillmark_store::{SiteScope, Tx, checks, rounds};
+use fillmark_domain::work::{Check, Place, Shift};
+use fillmark_domain::{Days, Id};
+use fillmark_store::checks::{self, KeptCheck};
+use fillmark_store::{SiteScope, Tx, plan, rounds};
 
-use super::day::{Staff, absences, carried};
+use super::day::{Staff, absences, carried, shifts};
 use super::share::{self, Published, keep, load, on_paper, share_out};
 use super::zone_of;
 use crate::{App, Caller, Refusal};
@@ -40,12 +41,11 @@ pub(super) async fn follow(
     drop(tx);
     for (date, found) in overtaken {
         let (day, before) = load(app, site, date).await?;
-        let begun = day.question(share::rounds_of(before.as_ref()), now).begun;
+        let question = day.question(share::rounds_of(before.as_ref()), now);
         let is_to_mend = |one: &Overtaken| match *one {
             Overtaken::Gone(_) | Overtaken::Left(_) => true,
-            // What is out of use is shared out to nobody.
-            Overtaken::New(check) => day.shares_out(check, now),
-            Overtaken::Moved(check) => !begun.iter().any(|begun| begun.check == check),
+            Overtaken::New(check) => question.day.checks.iter().any(|due| due.check == check),
+            Overtaken::Moved(check) => !question.begun.iter().any(|begun| begun.check == check),
         };
         if found.iter().any(is_to_mend) {
             let shared = share_out(day, before, now).await?;
@@ -69,13 +69,27 @@ async fn of_day(
     let rounds = on_paper(Some(published), Vec::new(), now).rounds;
     let steps = rounds.iter().flat_map(|round| &round.steps).map(|step| step.check);
     // In a round there may be what was carried over and is not any more.
-    let others: Vec<Id<Check>> = steps.filter(|check| !kept.iter().any(|kept| kept.id == *check)).collect();
+    let told: BTreeSet<Id<Check>> = steps.collect();
+    let others: Vec<Id<Check>> =
+        told.iter().filter(|check| !kept.iter().any(|kept| kept.id == **check)).copied().collect();
     kept.extend(checks::find_many(tx, site, &others).await?);
+    // What is out of use is shared out to nobody, and excused when it is due.
+    let plan = plan::site_plan_since(tx, site, day.start).await?.ok_or(Refusal::NotFound)?;
+    let is_used = |kept: &KeptCheck| match kept.check.place {
+        Place::Tank(tank) => plan.in_use(tank, date),
+        Place::Room(_) => true,
+    };
+    kept.retain(|kept| told.contains(&kept.id) || is_used(kept));
+    let near = Days { from: date.pred_opt().unwrap_or(date), until: date };
+    let reaches = |shift: &Shift| shift.span(zone).is_ok_and(|span| span.until > day.start);
+    let on_shift =
+        shifts(tx, site, near).await?.into_iter().filter(reaches).map(|shift| shift.person).collect();
     let known = Known {
         checks: kept.iter().map(|kept| (kept.id, &kept.check)).collect(),
         left: published.0.left.iter().map(|left| left.check).collect(),
         absences: &absences(tx, site, &people, (now, day.end + TimeDelta::days(1))).await?,
         people: &people,
+        on_shift: &on_shift,
         now,
     };
     Ok(known.overtaken(&rounds))

@@ -346,7 +346,7 @@ fn tried(
     now: DateTime<Utc>,
 ) -> Result<(Stays, Vec<PlannedRound>), NotHanded> {
     let Question { day: question, begun } = day.question(&before.1, now);
-    let stays = stays(&day.checks, &begun, Some(before), now);
+    let stays = stays(day, &begun, Some(before), now);
     let rounds = hand(&question, &on_paper(Some(before), begun, now), handings)?;
     Ok((stays, rounds))
 }

@@ -57,11 +57,11 @@ pub async fn settle(
     completion: Completion,
 ) -> Result<(KeptCheck, Tz), Refusal> {
     let site = caller.may(Act::EnterWork, site)?;
-    let stamp = app.stamp(caller);
-
     let tx = app.store.begin().await?;
     let zone = zone_of(&tx, site).await?;
     let kept = checks::lock(&tx, site, id).await?.ok_or(Refusal::NotFound)?;
+    // Signed when it is this one's turn, so that the journal has what became of a check in the order in which it did.
+    let stamp = app.stamp(caller);
     // A check of which nothing became was done by no entry yet; that another was done by this one tells when it is kept.
     if kept.check.is_settled()
         && let Some(first) = checks::find_by_client_id(&tx, site, completion.client_id).await?

@@ -14,7 +14,6 @@ use fillmark_domain::work::{
     AlertKind, Check, CheckState, Move, MoveReason, OfferState, Publication, Round, RoundStep, Undone,
 };
 use fillmark_store::check_offers::{self, KeptOffer};
-use fillmark_store::checks::KeptCheck;
 use fillmark_store::rounds::{self, KeptRound};
 use fillmark_store::{SiteScope, Stamp, Tx, alerts};
 
@@ -110,7 +109,7 @@ pub(super) async fn share_out(
     now: DateTime<Utc>,
 ) -> Result<Shared, Refusal> {
     let Question { day: question, begun } = day.question(rounds_of(before.as_ref()), now);
-    let stays = stays(&day.checks, &begun, before.as_ref(), now);
+    let stays = stays(&day, &begun, before.as_ref(), now);
     let is_new = before.is_none();
     let on_paper = on_paper(before.as_ref(), begun, now);
     let shared = move || {
@@ -258,23 +257,30 @@ pub(super) async fn follow(
 }
 
 /// What stays with whom: what was done with who did it; what is begun with who has begun it, and with whoever had it beside
-/// them.
+/// them and has not left.
 pub(super) fn stays(
-    checks: &[KeptCheck],
+    day: &DayAtHand,
     begun: &[Begun],
     before: Option<&Published>,
     now: DateTime<Utc>,
 ) -> Stays {
     let published = rounds_of(before);
     let mut stays = Stays::new();
-    for kept in checks {
+    for kept in &day.checks {
         let begun = begun.iter().find(|one| one.check == kept.id);
         let paper = steps_of(published, kept.id);
         let (at, steps) = match (&kept.check.state, begun) {
             (CheckState::Done { at, by, with, .. }, _) => {
                 (*at, done_steps(kept.id, *at, (*by, *with), &paper))
             }
-            (_, Some(begun)) if paper.iter().any(|(person, _)| *person == begun.person) => (begun.at, paper),
+            (_, Some(begun)) if paper.iter().any(|(person, _)| *person == begun.person) => {
+                let there = paper.into_iter().filter(|(person, _)| day.people.contains(person));
+                let with = |step: RoundStep| step.with.filter(|person| day.people.contains(person));
+                (
+                    begun.at,
+                    there.map(|(person, step)| (person, RoundStep { with: with(step), ..step })).collect(),
+                )
+            }
             (_, Some(begun)) => {
                 let step = RoundStep { check: kept.id, starts_at: begun.at, with: None, moved: None };
                 (begun.at, vec![(begun.person, step)])

@@ -4,10 +4,10 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use chrono::NaiveDate;
 use fillmark_domain::Id;
-use fillmark_domain::work::{Check, Held, Qualification, Span};
+use fillmark_domain::work::{Check, Qualification, Span};
 
-use crate::rounds::Worker;
 use crate::rounds::board::{free, whole_minutes};
+use crate::rounds::{Worker, is_qualified};
 
 /// A day to come, as it is expected.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -98,7 +98,7 @@ fn of_day(day: &DayAhead) -> Coverage {
     let mut kinds: Vec<Kind> = wanted.keys().cloned().collect();
     kinds.sort_by_key(|kind| {
         let able = kind.1.iter().filter(|may| **may).count();
-        (kind.0.is_none(), holders(kind), kind.0, able, kind.1.clone())
+        (kind.0.is_none(), holders(kind), kind.0, able, kind.1.clone(), kind.2)
     });
     let spare = there.iter().map(|who| minutes(&who.free)).collect();
     let most = kinds.iter().map(|kind| {
@@ -108,7 +108,9 @@ fn of_day(day: &DayAhead) -> Coverage {
     let mut shares = Shares::of(spare, most.collect());
     let mut lacks: Vec<Lack> = Vec::new();
     for (index, kind) in kinds.iter().enumerate() {
-        let short = shares.cover(index, wanted[kind].minutes);
+        let Wanted { minutes, of_one } = wanted[kind];
+        let done = if kind.2 { of_one.min(minutes) } else { minutes };
+        let short = minutes - done + shares.cover(index, done);
         match lacks.last_mut() {
             _ if short == 0 => {}
             Some(lack) if lack.qualification == kind.0 => lack.minutes += short,
@@ -123,16 +125,18 @@ fn of_day(day: &DayAhead) -> Coverage {
     }
 }
 
-/// Work is alike that wants the same and can be done by the same people.
-type Kind = (Option<Id<Qualification>>, Vec<bool>);
+/// Work is alike that wants the same and can be done by the same people, of whom two are never there at once where that is so.
+type Kind = (Option<Id<Qualification>>, Vec<bool>, bool);
 
 fn wanted(day: &DayAhead, there: &[There]) -> BTreeMap<Kind, Wanted> {
     let mut wanted: BTreeMap<Kind, Wanted> = BTreeMap::new();
     for expected in &day.expected {
         let may = |who: &There| who.holds(expected.qualification, day.date) && expected.fits(&who.free);
         let able: Vec<bool> = there.iter().map(may).collect();
-        let able = if expected.people > 1 { who_meet(expected, there, &able) } else { able };
-        let kind = (expected.qualification, able);
+        let meet = if expected.people > 1 { who_meet(expected, there, &able) } else { able.clone() };
+        // Of such as never meet any may do one part: what is short is somebody beside them.
+        let apart = !meet.contains(&true);
+        let kind = (expected.qualification, if apart { able } else { meet }, apart);
         let wanted = wanted.entry(kind).or_default();
         wanted.minutes += expected.work_min.max(0) * expected.people;
         wanted.of_one += expected.work_min.max(0);
@@ -140,8 +144,7 @@ fn wanted(day: &DayAhead, there: &[There]) -> BTreeMap<Kind, Wanted> {
     wanted
 }
 
-/// Who of those able to do a part of work for two are there together with another; of such as never meet, the first alone: what
-/// is short then is somebody beside them.
+/// Who of those able to do a part of work for two are there together with another.
 fn who_meet(expected: &Expected, there: &[There], able: &[bool]) -> Vec<bool> {
     let meet = |one: usize, other: usize| {
         one != other
@@ -150,16 +153,11 @@ fn who_meet(expected: &Expected, there: &[There], able: &[bool]) -> Vec<bool> {
             && expected.fits(&common(&there[one].free, &there[other].free))
     };
     let people = 0..there.len();
-    let meets: Vec<bool> = people.clone().map(|one| people.clone().any(|other| meet(one, other))).collect();
-    if meets.contains(&true) {
-        return meets;
-    }
-    let first = able.iter().position(|able| *able);
-    people.map(|one| Some(one) == first).collect()
+    people.clone().map(|one| people.clone().any(|other| meet(one, other))).collect()
 }
 
 /// Minutes that work of one kind wants.
-#[derive(Default)]
+#[derive(Default, Clone, Copy)]
 struct Wanted {
     /// Of all people together.
     minutes: i64,
@@ -176,8 +174,7 @@ struct There<'a> {
 
 impl There<'_> {
     fn holds(&self, wanted: Option<Id<Qualification>>, on: NaiveDate) -> bool {
-        let is_it = |wanted| move |held: &Held| held.qualification == wanted && held.is_good_on(on);
-        wanted.is_none_or(|wanted| self.worker.held.iter().any(is_it(wanted)))
+        is_qualified(&self.worker.held, wanted, on)
     }
 }
 

@@ -18,7 +18,7 @@ pub enum Overtaken {
     Gone(Id<Check>),
     /// Who has it works there no more.
     Left(Id<Check>),
-    /// Who has it is away at the time they have it at, or its own time is another by now.
+    /// Who has it is away at the time they have it at or has no shift any more, or its own time is another by now.
     Moved(Id<Check>),
 }
 
@@ -30,6 +30,8 @@ pub struct Known<'a> {
     pub left: BTreeSet<Id<Check>>,
     /// Who works there.
     pub people: &'a BTreeSet<PersonId>,
+    /// Who of them has a shift that may reach into the day.
+    pub on_shift: &'a BTreeSet<PersonId>,
     /// When they are away.
     pub absences: &'a [Absence],
     /// The present.
@@ -59,7 +61,8 @@ impl Known<'_> {
         }
         let is_planned = check.state == CheckState::Planned;
         let is_timely = (check.due_at..check.limit).contains(&step.starts_at);
-        let is_moved = !is_timely || people.any(|person| self.is_away(person, check, step.starts_at));
+        let is_off = |person| !self.on_shift.contains(&person) || self.is_away(person, check, step.starts_at);
+        let is_moved = !is_timely || people.any(is_off);
         (is_planned && is_moved).then_some(Overtaken::Moved(step.check))
     }
 
@@ -122,6 +125,7 @@ mod tests {
             checks: HashMap::from([(id(11), &kept)]),
             left: BTreeSet::new(),
             people: &BTreeSet::from([id(ADA)]),
+            on_shift: &BTreeSet::from([id(ADA)]),
             absences: &away.map(absence).into_iter().collect::<Vec<_>>(),
             now: at("07:30"),
         };
@@ -161,6 +165,7 @@ mod tests {
                 checks: numbers.iter().map(|number| (id(*number), &open)).collect(),
                 left: left.iter().map(|number| id(*number)).collect(),
                 people: &BTreeSet::from([id(ADA)]),
+                on_shift: &BTreeSet::from([id(ADA)]),
                 absences: &[],
                 now: at("07:30"),
             }

@@ -118,7 +118,9 @@ pub fn shown_at_25(
     match setting {
         None => Ok(shown),
         Some(entries::Compensation::Linear { percent_per_c, reference_c }) => {
-            Ok(shown * (1.0 + percent_per_c / 100.0 * (25.0 - reference_c)))
+            let factor = 1.0 + percent_per_c / 100.0 * (25.0 - reference_c);
+            let refused = NoCompensation { temperature_c: reference_c };
+            if factor > 0.0 { Ok(shown * factor) } else { Err(refused.into()) }
         }
         Some(entries::Compensation::None) => {
             let temperature_c = temperature_c.ok_or(NotAt25::NoTemperature)?;

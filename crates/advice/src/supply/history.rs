@@ -9,6 +9,7 @@ use fillmark_domain::Id;
 use fillmark_domain::stock::{Product, ProductKind};
 
 use super::question::{Addition, FedDay, ProductAsked, Question, Reason, TankAsked, TankMode};
+use super::spans::WEEK;
 
 /// Records further back than two years teach nothing any more; our own judgement.
 const MEMORY_DAYS: i64 = 731;
@@ -145,6 +146,13 @@ impl TankHistory {
             let regime = self.fed.get(visit.day).copied().flatten().map(|regime| &self.regimes[regime]);
             visit.top_up_l = regime.map_or(0.0, |regime| litres_at_the_aim(products, regime, &visit.top_up));
         }
+    }
+
+    /// Whether something that it is planned to take was poured within a week of a day.
+    fn is_dosed_about(&self, day: usize) -> bool {
+        let from = self.visits.partition_point(|visit| visit.day + WEEK < day);
+        let near = self.visits[from..].iter().take_while(|visit| visit.day <= day + WEEK);
+        near.into_iter().any(|visit| visit.poured().any(|place| self.takes(place)))
     }
 
     /// Whether it is planned to take a product at any time.
@@ -337,17 +345,10 @@ impl Layout<'_> {
                     }
                 }
             }
-            // What a meter tells was used where nobody wrote down what was poured.
-            let is_poured = |doses: &[f64]| {
-                let planned = |place: usize| doses[place] > 0.0;
-                tank.visits.iter().any(|visit| visit.poured().any(planned))
-            };
-            let metered = tank.litres_fed.iter().filter(|(day, ..)| *day < self.today);
-            for (day, litres, _) in metered {
-                let doses = tank.fed(*day).map_or(&[][..], |regime| &regime.doses);
-                if is_poured(doses) {
-                    continue;
-                }
+            for (day, litres, _) in tank.litres_fed.iter().filter(|(day, ..)| *day < self.today) {
+                // What a meter tells was used where nobody about then wrote down what was poured.
+                let Some(regime) = tank.fed(*day).filter(|_| !tank.is_dosed_about(*day)) else { continue };
+                let doses = &regime.doses;
                 for (all, dose) in poured.iter_mut().zip(doses) {
                     all[*day] += litres * dose;
                 }

@@ -1,7 +1,5 @@
 //! Which purchases go in one order.
 
-use std::collections::BTreeMap;
-
 use fillmark_domain::Money;
 
 use super::answer::{BroughtForward, Caution, Gains, ProposedOrder, Purchase};
@@ -114,36 +112,17 @@ impl<'a> Joint<'a> {
     /// reached; nothing more where it is not reached so.
     fn reach_least(&mut self, outlooks: &[Outlook<'_>], purchases: &mut [Option<Purchase>]) {
         let Some((least_minor, _)) = self.terms_minor else { return };
-        let bought = |place: &usize| Some((*place, (purchases[*place].clone()?, 0)));
-        let mut tried: BTreeMap<usize, (Purchase, i64)> = self.places.iter().filter_map(bought).collect();
-        let mut done: Vec<(usize, Purchase)> = Vec::new();
-        let value = |tried: &BTreeMap<usize, (Purchase, i64)>, done: &[(usize, Purchase)]| -> i64 {
-            let all =
-                tried.values().map(|(purchase, _)| purchase).chain(done.iter().map(|(_, purchase)| purchase));
-            all.map(|purchase| purchase.cost.minor).sum()
-        };
-        while value(&tried, &done) < least_minor {
-            let lasts = |(place, (purchase, weeks)): &(&usize, &(Purchase, i64))| {
-                (outlooks[**place].lasts_with(purchase.amount.base_units()), *weeks)
-            };
-            let Some(place) = tried.iter().min_by_key(lasts).map(|(place, _)| *place) else { return };
-            let Some((purchase, weeks)) = tried.remove(&place) else { return };
-            let more = (weeks < MOST_FURTHER_WEEKS)
-                .then(|| raised(self.question, &outlooks[place], &purchase, weeks + 1))
-                .flatten();
-            match more {
-                Some(more) if more.amount > purchase.amount => {
-                    let without_least = purchase.without_least.or(Some(purchase.amount));
-                    tried.insert(place, (Purchase { without_least, ..more }, weeks + 1));
-                }
-                Some(_) => drop(tried.insert(place, (purchase, weeks + 1))),
-                None => done.push((place, purchase)),
-            }
+        let begun = |place: &usize| Some(Raising::of(*place, purchases[*place].clone()?, outlooks));
+        let mut raising: Vec<Raising> = self.places.iter().filter_map(begun).collect();
+        let value = |raising: &[Raising]| raising.iter().map(|one| one.purchase.cost.minor).sum::<i64>();
+        while value(&raising) < least_minor {
+            let open = raising.iter_mut().filter(|one| one.weeks < MOST_FURTHER_WEEKS);
+            let Some(one) = open.min_by_key(|one| (one.lasts_days, one.weeks, one.place)) else { return };
+            one.raise(self.question, outlooks);
         }
-        self.order.value = Money::new(value(&tried, &done), self.order.value.currency);
-        let tried = tried.into_iter().map(|(place, (purchase, _))| (place, purchase));
-        for (place, purchase) in tried.chain(done) {
-            purchases[place] = Some(purchase);
+        self.order.value = Money::new(value(&raising), self.order.value.currency);
+        for one in raising {
+            purchases[one.place] = Some(one.purchase);
         }
     }
 
@@ -151,5 +130,36 @@ impl<'a> Joint<'a> {
         let value_minor = self.order.value.minor;
         let below_minimum_minor = self.terms_minor.map(|(least, _)| (least - value_minor).max(0));
         ProposedOrder { below_minimum_minor, ..self.order }
+    }
+}
+
+/// A purchase of which more is bought, week by week.
+struct Raising {
+    place: usize,
+    purchase: Purchase,
+    /// Weeks of use that were added.
+    weeks: i64,
+    /// Days that the stock lasts with it.
+    lasts_days: i64,
+}
+
+impl Raising {
+    fn of(place: usize, purchase: Purchase, outlooks: &[Outlook<'_>]) -> Raising {
+        let lasts_days = outlooks[place].lasts_with(purchase.amount.base_units());
+        Raising { place, purchase, weeks: 0, lasts_days }
+    }
+
+    /// A week's use more, in whole packs; no week more of what would expire first.
+    fn raise(&mut self, question: &Question, outlooks: &[Outlook<'_>]) {
+        self.weeks += 1;
+        match raised(question, &outlooks[self.place], &self.purchase, self.weeks) {
+            Some(more) if more.amount > self.purchase.amount => {
+                let without_least = self.purchase.without_least.or(Some(self.purchase.amount));
+                self.lasts_days = outlooks[self.place].lasts_with(more.amount.base_units());
+                self.purchase = Purchase { without_least, ..more };
+            }
+            Some(_) => {}
+            None => self.weeks = MOST_FURTHER_WEEKS,
+        }
     }
 }

@@ -110,22 +110,50 @@ pub struct LotTrace {
     pub exposures: Vec<Exposure>,
 }
 
-/// When something was poured of each lot first.
-fn first_poured(handled: &[Handled]) -> BTreeMap<LotId, DateTime<Utc>> {
-    let mut first: BTreeMap<LotId, DateTime<Utc>> = BTreeMap::new();
-    for one in handled {
-        if let Handling::Poured { lot, .. } = one.what {
-            first.entry(lot).and_modify(|at| *at = (*at).min(one.at)).or_insert(one.at);
+/// When each thing was done at the latest. A solution was made before anything of it was poured or made into another, whenever
+/// that was written down; only the first time of several that it was made is meant so.
+fn happened(handled: &[Handled]) -> Vec<DateTime<Utc>> {
+    let mut at: Vec<DateTime<Utc>> = handled.iter().map(|one| one.at).collect();
+    let mut used = FirstUse::default();
+    let mut made: BTreeMap<LotId, usize> = BTreeMap::new();
+    for (place, one) in handled.iter().enumerate() {
+        match &one.what {
+            Handling::Poured { lot, .. } => used.at(*lot, one.at),
+            Handling::Prepared { from, into } => {
+                from.iter().for_each(|part| used.at(*part, one.at));
+                let first = made.entry(*into).or_insert(place);
+                if (one.at, one.place) < (handled[*first].at, handled[*first].place) {
+                    *first = place;
+                }
+            }
+            Handling::Moved { .. } | Handling::Drained { .. } | Handling::Diluted { .. } => {}
         }
     }
-    first
+    // From what was poured back to what it was made of, as often as solutions are made of solutions.
+    for _ in 0..made.len() {
+        for (into, place) in &made {
+            let Some(first) = used.of(*into).filter(|first| *first < at[*place]) else { continue };
+            at[*place] = first;
+            if let Handling::Prepared { from, .. } = &handled[*place].what {
+                from.iter().for_each(|part| used.at(*part, first));
+            }
+        }
+    }
+    at
 }
 
-/// When something was done at the latest: a solution was made before anything of it was poured, whenever that was written down.
-fn happened(one: &Handled, poured: &BTreeMap<LotId, DateTime<Utc>>) -> DateTime<Utc> {
-    match &one.what {
-        Handling::Prepared { into, .. } => poured.get(into).map_or(one.at, |first| one.at.min(*first)),
-        _ => one.at,
+/// When something of each lot was used first.
+#[derive(Default)]
+struct FirstUse(BTreeMap<LotId, DateTime<Utc>>);
+
+impl FirstUse {
+    fn at(&mut self, lot: LotId, at: DateTime<Utc>) {
+        let first = self.0.entry(lot).or_insert(at);
+        *first = at.min(*first);
+    }
+
+    fn of(&self, lot: LotId) -> Option<DateTime<Utc>> {
+        self.0.get(&lot).copied()
     }
 }
 
@@ -133,10 +161,10 @@ fn happened(one: &Handled, poured: &BTreeMap<LotId, DateTime<Utc>>) -> DateTime<
 /// time on.
 pub fn trace_lot(lot: LotId, handled: &[Handled]) -> LotTrace {
     let mut order: Vec<usize> = (0..handled.len()).collect();
-    let poured = first_poured(handled);
+    let happened = happened(handled);
     order.sort_by_key(|place| {
         let one = &handled[*place];
-        (happened(one, &poured), !matches!(one.what, Handling::Prepared { .. }), one.place)
+        (happened[*place], !matches!(one.what, Handling::Prepared { .. }), one.place)
     });
 
     let mut trace = LotTrace { lots: BTreeSet::from([lot]), ..LotTrace::default() };

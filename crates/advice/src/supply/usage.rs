@@ -145,22 +145,28 @@ impl<'a> SitePlan<'a> {
     }
 
     /// What a tank feeds that no meter tells of, by what was poured into it lately: the litres that it was dosed for, in the mean
-    /// of the products that it is planned to take.
+    /// of the products that it is planned to take. A single time tells of no rate.
     fn dosed_by_hand(&self, tank: &TankHistory) -> Option<Fed> {
         let before = &tank.visits[..tank.visits.partition_point(|visit| visit.day < self.origin)];
         let lately = before.iter().filter(|visit| visit.day + BY_HAND_DAYS >= self.origin);
-        let (mut dosed_l, mut first) = (vec![0.0; self.history.products.len()], self.origin);
+        let mut dosed_l = vec![0.0; self.history.products.len()];
+        let mut days: Vec<usize> = Vec::new();
         for visit in lately {
             let Some(regime) = tank.fed(visit.day) else { continue };
-            for place in visit.poured().filter(|place| regime.doses[*place] > 0.0) {
-                let amount = |poured: &[f64]| poured.get(place).copied().unwrap_or(0.0);
-                dosed_l[place] += (amount(&visit.fill) + amount(&visit.top_up)) / regime.doses[place];
-                first = first.min(visit.day);
+            let amount = |poured: &[f64], place: usize| poured.get(place).copied().unwrap_or(0.0);
+            for (place, dose) in regime.doses.iter().enumerate().filter(|(_, dose)| **dose > 0.0) {
+                let poured = amount(&visit.fill, place) + amount(&visit.top_up, place);
+                dosed_l[place] += poured / dose;
+                days.extend((poured > 0.0).then_some(visit.day));
             }
         }
+        days.dedup();
+        let (first, last) = (*days.first()?, *days.last()?);
+        // The last time is for as long as there was between the others.
+        let gap = last.checked_sub(first).filter(|span| *span > 0)? as f64 / (days.len() - 1) as f64;
+        let covered = ((last - first) as f64 + gap).max((self.origin - first) as f64);
         let dosed: Vec<f64> = dosed_l.into_iter().filter(|litres| *litres > 0.0).collect();
-        let days = self.origin.checked_sub(first).filter(|days| *days > 0)? as f64;
-        let litres = dosed.iter().sum::<f64>() / dosed.len() as f64 / days;
+        let litres = dosed.iter().sum::<f64>() / dosed.len() as f64 / covered;
         Some(Fed::Metered { litres, variance: (BY_HAND_SPREAD * litres).powi(2) })
     }
 

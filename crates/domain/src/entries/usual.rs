@@ -34,6 +34,8 @@ const FAR_FROM_ADVICE: f64 = 1.5;
 pub struct BesideAddition {
     /// What the advice which it followed says of it.
     pub advised: Advised,
+    /// Whether it is poured for the pH, in ever smaller parts.
+    pub in_parts: bool,
     /// Of what moves the pH: litres of the tank at its mark.
     pub ph_of_l: Option<f64>,
     /// What was put in there lately for the same reason.
@@ -151,7 +153,7 @@ pub fn doubts_of_addition(amount: Amount, base: Base, beside: &BesideAddition) -
         }
         Advised::Amount(_) | Advised::Nothing => {}
     }
-    if let Some(usual) = usual(beside).filter(|usual| beside.ph_of_l.is_none() && entered * HARDLY < *usual) {
+    if let Some(usual) = usual(beside).filter(|usual| !beside.in_parts && entered * HARDLY < *usual) {
         return Some(Unusual::HardlyAny { amount, usual, base });
     }
     if let Some(most) = beside.lately.iter().copied().max() {
@@ -261,7 +263,7 @@ mod tests {
         check(1, &[900, 10], None, Some("1 mL is hardly anything beside the 900 mL that are usual here"));
         check(3, &[900, 10], None, None);
         check(1, &[], Some(400.0), None);
-        let acid = BesideAddition { ph_of_l: Some(400.0), lately: vec![ml(900)], ..Default::default() };
+        let acid = BesideAddition { in_parts: true, lately: vec![ml(900)], ..Default::default() };
         check_beside(1, &acid, None);
     }
 

@@ -102,7 +102,12 @@ impl Tank {
     }
 
     fn volume(&self) -> Volume {
-        Volume { litres: self.litres.litres, ec_ms_cm: self.ec_ms_cm }
+        Volume { litres: self.litres.litres, ec_ms_cm: self.with_acid() }
+    }
+
+    /// EC of what stands in it, once the acid is in too.
+    fn with_acid(&self) -> f64 {
+        self.ec_ms_cm + self.acid_salt / self.litres.litres
     }
 
     /// EC after a change. Filling to the mark makes good in water what was not known of the litres, so that they tell less.
@@ -174,9 +179,9 @@ fn strengthen(asked: &CorrectAsked, tank: &Tank, alone_ms_cm: f64) -> Correction
     let times = (tank.litres.litres + tank.to_mark_l) * fitting;
     let change = Change::poured(asked, rise, times, tank.to_mark_l);
     let (doses_l, room_l) = (change.doses_l, if to_mark { tank.to_mark_l } else { asked.room_l });
-    if to_mark && doses_l > room_l && asked.room_l > room_l && tank.ec_ms_cm < asked.ec_band.aim {
+    if to_mark && doses_l > room_l && asked.room_l > room_l && tank.with_acid() < asked.ec_band.aim {
         // The doses alone fill it past the mark.
-        return strengthen(asked, &Tank { to_mark_l: 0.0, ..*tank }, tank.ec_ms_cm);
+        return strengthen(asked, &Tank { to_mark_l: 0.0, ..*tank }, tank.with_acid());
     }
     if doses_l > room_l {
         reasons.push(Reason::NoRoom { needed_l: doses_l, room_l });

@@ -68,7 +68,7 @@ impl Correction {
                 "The EC would be below its band: begin with these doses, and measure."
             }
             EcAdvice::Strengthen { .. } if self.is_filled_up() => {
-                "Filled up without doses the EC would fall below its band: these doses bring it to its aim."
+                "Without doses the EC would be below its band: these doses bring it to its aim."
             }
             EcAdvice::Strengthen { .. } => "The EC is below its band: these doses bring it to its aim.",
             EcAdvice::Dilute { .. } => "The EC is above its band: water brings it to its aim.",
@@ -91,9 +91,11 @@ impl Correction {
         self.reasons.iter().any(is_part)
     }
 
-    /// Whether it is weak by the water that goes in, and not as it stands.
+    /// Whether it is weak with what goes in besides, and not as it stands.
     fn is_filled_up(&self) -> bool {
-        self.reasons.iter().any(|reason| matches!(reason, Reason::Weak(Undosed::FilledUp(_))))
+        let with_more =
+            |reason: &Reason| matches!(reason, Reason::Weak(Undosed::FilledUp(_) | Undosed::WithAcid(_)));
+        self.reasons.iter().any(with_more)
     }
 }
 
