@@ -10,7 +10,7 @@ use fillmark_advice::solution::balance::Rises;
 use fillmark_advice::solution::fill::{Acid, Acidity, Part, SourceWater};
 use fillmark_advice::solution::label::{Dose, Label};
 use fillmark_advice::solution::learn::{
-    EcPrior, EcRises, Pair, PhKind, PhResponse, ec_rises, pairs, ph_response,
+    EcPrior, EcRises, Pair, PhKind, PhResponse, ec_rises, pairs_in_water, ph_response,
 };
 use fillmark_advice::solution::learnt::Learnt;
 use fillmark_advice::solution::prior::{Adjuster, Dosed, Priors};
@@ -136,7 +136,7 @@ impl Facts {
         let oldest = self.at - MEMORY;
         let in_force =
             |product: &ProductId| self.labels.get(product).map_or(oldest, |label| label.effective_at);
-        let mut pairs = pairs(record, metric);
+        let mut pairs = pairs_in_water(record, metric, self.water_ec_ms_cm());
         pairs.retain(|pair| pair.before.at >= oldest);
         pairs.retain(|pair| pair.poured.iter().all(|dose| in_force(&dose.product) <= dose.at));
         pairs

@@ -15,6 +15,6 @@ pub(super) mod simulated;
 mod tests;
 
 pub use ec::{EcPrior, EcRises, ec_rises};
-pub use pairs::{Dose, LONGEST, Pair, Taken, pairs};
+pub use pairs::{Dose, LONGEST, Pair, Taken, pairs, pairs_in_water};
 pub(super) use ph::READ_TO_PH;
 pub use ph::{PhKind, PhResponse, Predicted, ph_response};

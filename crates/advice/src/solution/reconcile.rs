@@ -274,6 +274,13 @@ impl Group {
         (rise, cause::verdict(self, &supposed, outcome, &Known { rises, ph, water_ec_ms_cm }))
     }
 
+    /// L that left between two readings with nothing put in: what evaporates leaves its salt, and plants take up to some two and a
+    /// half times what stands in it. Beside what is put in that is lost in how well a top-up is known.
+    fn left_l(&self) -> f64 {
+        let is_bare = self.doses.is_empty() && self.water.is_empty();
+        self.seen.as_ref().filter(|_| is_bare).map_or(0.0, |seen| seen.left_l)
+    }
+
     /// What the reading after would show had this been poured and so much water filled in; none when the tank cannot have
     /// held it.
     fn outcome(&self, supposed: &[Supposed], water_l: f64, water_ec_ms_cm: f64) -> Option<Outcome> {
@@ -298,7 +305,8 @@ impl Group {
             .hypot(seen.before.spread_ms_cm() * before_l / after_l)
             .hypot((before - ec_ms_cm) / after_l * seen.litres.spread_l)
             .hypot(of_rises.sqrt() / after_l)
-            .hypot(DRIFT_A_DAY * before * seen.days());
+            .hypot(DRIFT_A_DAY * before * seen.days())
+            .hypot(before * self.left_l() / after_l);
         Some(Outcome { ec_ms_cm, spread, by_products, brought: by_products + of_water })
     }
 }

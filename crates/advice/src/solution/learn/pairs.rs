@@ -104,7 +104,16 @@ pub(super) fn without_slips(pairs: &[Pair]) -> Vec<&Pair> {
 /// were read before they had mixed or too late, those with a change of the solution, water of unknown amount or another
 /// meter in between, and those that the tank cannot have held.
 pub fn pairs(record: &TankRecord, metric: Metric) -> Vec<Pair> {
-    let mut watch = Watch { metric, mark_l: record.fill_mark_l, stirred: None, open: None };
+    watched(record, metric, None)
+}
+
+/// The same where the water's EC is known: a full change is a reading of that, so that who only fills learns too.
+pub fn pairs_in_water(record: &TankRecord, metric: Metric, water_ec_ms_cm: Option<f64>) -> Vec<Pair> {
+    watched(record, metric, water_ec_ms_cm.filter(|_| metric == Metric::Ec))
+}
+
+fn watched(record: &TankRecord, metric: Metric, water_ec_ms_cm: Option<f64>) -> Vec<Pair> {
+    let mut watch = Watch { metric, mark_l: record.fill_mark_l, water_ec_ms_cm, stirred: None, open: None };
     let levels = record.litres_before_each();
     let mut levels = levels.iter();
     let mut found = Vec::new();
@@ -123,6 +132,8 @@ pub fn pairs(record: &TankRecord, metric: Metric) -> Vec<Pair> {
 struct Watch {
     metric: Metric,
     mark_l: f64,
+    /// What a full change is a reading of, mS/cm; none where it is none.
+    water_ec_ms_cm: Option<f64>,
     /// When something was poured, filled in or changed last.
     stirred: Option<DateTime<Utc>>,
     open: Option<Open>,
@@ -131,6 +142,8 @@ struct Watch {
 /// What happened since a reading.
 struct Open {
     before: Reading,
+    /// Whether it was filled afresh and not read.
+    is_fresh: bool,
     water_l: f64,
     poured: Vec<Dose>,
 }
@@ -160,7 +173,7 @@ impl Watch {
         if self.stirred.is_some_and(|stirred| reading.taken.at - stirred < MIXING) {
             return None;
         }
-        let open = self.open.replace(Open { before: reading, water_l: 0.0, poured: Vec::new() })?;
+        let open = self.open.replace(Open::at(reading, false))?;
         open.closed(reading, level, FULLEST * self.mark_l)
     }
 
@@ -181,16 +194,25 @@ impl Watch {
                     open.water_l += litres;
                 }
             }
-            What::Poured { .. } | What::Watered { .. } | What::Changed { .. } => self.open = None,
+            What::Changed { fraction, .. } => {
+                let fresh = self.water_ec_ms_cm.filter(|_| fraction >= 1.0);
+                let filled = |value| Reading { taken: Taken { at: event.at, value }, meter: None };
+                self.open = fresh.map(|value| Open::at(filled(value), true));
+            }
+            What::Poured { .. } | What::Watered { .. } => self.open = None,
         }
         self.stirred = Some(event.at);
     }
 }
 
 impl Open {
+    const fn at(before: Reading, is_fresh: bool) -> Open {
+        Open { before, is_fresh, water_l: 0.0, poured: Vec::new() }
+    }
+
     /// What stood in the tank is reckoned from its end, where a top-up has settled it.
     fn closed(mut self, after: Reading, level: Litres, fullest_l: f64) -> Option<Pair> {
-        let same_meter = self.before.meter == after.meter;
+        let same_meter = self.is_fresh || self.before.meter == after.meter;
         let in_time = after.taken.at - self.before.taken.at <= LONGEST;
         if self.poured.is_empty() || !same_meter || !in_time {
             return None;

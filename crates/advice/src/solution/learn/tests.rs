@@ -278,3 +278,31 @@ proptest! {
         prop_assert_eq!(as_entered, pairs(&record, Metric::Ph));
     }
 }
+
+/// Six weekly fills of 2 mL/L into water of known EC, each a quarter above what the label says; a top-up of the half tank tells
+/// nothing.
+#[test]
+fn who_only_fills_learns_what_a_product_adds() {
+    let truth = 1.25 * LABEL_RISE;
+    let fill = |week: i64| {
+        let (at, id) = (day(7 * week), 10 * week as u128);
+        let ec = WATER_EC + 2.0 * truth;
+        [
+            changed(id + 1, at, 1.0, 200.0, 199.6),
+            poured(id + 2, at, 1, 400.0, AdditionReason::Change),
+            read(id + 3, at + TimeDelta::minutes(30), Metric::Ec, ec),
+        ]
+    };
+    let mut events: Vec<Event> = (0..6).flat_map(fill).collect();
+    events.push(changed(91, day(60), 0.5, 100.0, 100.0));
+    events.push(poured(92, day(60), 1, 400.0, AdditionReason::Change));
+    events.push(read(93, day(60) + TimeDelta::minutes(30), Metric::Ec, 9.0));
+    let record = TankRecord { fill_mark_l: 200.0, events };
+    assert_eq!(pairs(&record, Metric::Ec), [], "without the water's EC they tell nothing");
+    let found = pairs_in_water(&record, Metric::Ec, Some(WATER_EC));
+    assert_eq!(found.len(), 6);
+    let learnt = ec_rises(&found, WATER_EC, &[(product(0), Some(EcPrior::of_label(LABEL_RISE)))]);
+    let rise = learnt.of(product(0)).unwrap();
+    assert!((rise.value / truth - 1.0).abs() < 0.03 && rise.prior_share < 0.3, "{rise:?}");
+    assert_eq!(rise.records.len(), 6);
+}

@@ -1,9 +1,9 @@
 //! The additions of a tank by the readings between which they fell.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::Id;
-use fillmark_domain::entries::{Addition, Reading};
+use fillmark_domain::entries::{Addition, Reading, SamplePoint};
 use fillmark_domain::stock::ProductId;
+use fillmark_domain::{Id, Metric};
 
 use super::LONGEST;
 use crate::solution::level::{Level, Taken, instants};
@@ -34,6 +34,8 @@ pub(super) struct Seen {
     pub litres: Litres,
     /// Whether the litres are those after, since they became known in between.
     pub litres_are_after: bool,
+    /// L that left the tank meanwhile, drunk, evaporated or leaked, where that is known; else nought.
+    pub left_l: f64,
 }
 
 /// The EC of a tank before a group.
@@ -124,6 +126,9 @@ pub(super) fn groups(record: &TankRecord, water_ec_ms_cm: Option<f64>) -> Vec<Gr
     let mut found = Vec::new();
     for instant in instants(record) {
         instant.reads.iter().for_each(|what| walk.level.pass(instant.at, *what));
+        if instant.reads.iter().any(is_gauge) {
+            walk.open.settle(walk.level.litres(instant.at));
+        }
         if let Some(taken) = instant.ec() {
             found.extend(walk.read(taken));
         }
@@ -148,6 +153,12 @@ struct Open {
     water: Vec<(Id<Addition>, f64)>,
     begun: Option<DateTime<Utc>>,
     ended: Option<DateTime<Utc>>,
+    /// What the gauge showed first after the last of it: what leaks away later was there.
+    settled: Option<Litres>,
+}
+
+fn is_gauge(what: &What) -> bool {
+    matches!(what, What::Read { metric: Metric::Volume, point: SamplePoint::Tank, .. })
 }
 
 impl Walk<'_> {
@@ -160,12 +171,14 @@ impl Walk<'_> {
         let open = std::mem::replace(&mut self.open, next);
         let seen = open.before.and_then(|(before, litres_before)| {
             let settled = self.level.known.is_some_and(|known| known > before.at());
-            let litres = if settled { litres } else { litres_before };
+            let left_l = if settled { litres_before.litres + open.came_l() - litres.litres } else { 0.0 };
+            let litres = if settled { open.settled.unwrap_or(litres) } else { litres_before };
             (before.compares(after) && after.at - before.at() <= LONGEST).then_some(Seen {
                 before,
                 after,
                 litres,
                 litres_are_after: settled,
+                left_l: left_l.max(0.0),
             })
         });
         open.closed(seen)
@@ -189,11 +202,24 @@ impl Walk<'_> {
         }
         self.open.begun.get_or_insert(at);
         self.open.ended = Some(at);
+        self.open.settled = None;
         None
     }
 }
 
 impl Open {
+    fn settle(&mut self, litres: Litres) {
+        if self.ended.is_some() {
+            self.settled.get_or_insert(litres);
+        }
+    }
+
+    /// L that were put in.
+    fn came_l(&self) -> f64 {
+        let liquid = self.doses.iter().filter(|dose| dose.liquid).map(|dose| dose.amount / 1000.0);
+        self.water.iter().map(|(_, litres)| litres).chain(&liquid.collect::<Vec<_>>()).sum()
+    }
+
     fn closed(self, seen: Option<Seen>) -> Option<Group> {
         let begun = self.begun.or(seen.as_ref().map(|seen| seen.after.at))?;
         let ended = self.ended.unwrap_or(begun);

@@ -332,3 +332,35 @@ fn what_no_reading_tells_is_taken_from_the_record_and_closes_nothing() {
     assert_eq!((got[0].drawn, got[0].shown.value, got[0].unobserved), (100.0, 100.0, 100.0));
     assert_eq!(got[0].verdict, MonthVerdict::NotObserved);
 }
+
+/// The verdicts of a tank of 500 L with these readings of EC and gauge by hours, and so much topped up after two.
+#[track_caller]
+fn check_levels(topped_up_l: Option<f64>, seen: &[(i64, Option<f64>, Option<f64>)], expected: &[Verdict]) {
+    let at = |hours: i64| day(1) + TimeDelta::hours(hours);
+    let mut events: Vec<Event> = Vec::new();
+    for (number, (hours, ec, litres)) in seen.iter().enumerate() {
+        let id = 10 * number as u128;
+        events.extend(litres.map(|litres| read(id + 1, at(*hours), Metric::Volume, litres)));
+        events.extend(ec.map(|ec| read(id + 2, at(*hours), Metric::Ec, ec)));
+    }
+    events.extend(topped_up_l.map(|litres| watered(900, at(2), litres, AdditionReason::TopUp)));
+    events.sort_by_key(|event| event.at);
+    let record = TankRecord { fill_mark_l: 500.0, events };
+    let found = additions(&record, &rises(), &Movers::new(), Some(WATER));
+    assert_eq!(found.iter().map(|check| check.verdict.clone()).collect::<Vec<_>>(), expected);
+}
+
+/// 60 of 500 L evaporate: 1.6 · 500 / 440. Without a gauge nobody knows.
+#[test]
+fn what_evaporates_was_poured_by_nobody() {
+    let (full, less) = ((0, Some(1.6), Some(500.0)), (24, Some(1.818), Some(440.0)));
+    check_levels(None, &[full, less], &[Verdict::Agrees]);
+    check_levels(None, &[full, (24, Some(2.6), Some(440.0))], &[Verdict::UnrecordedAddition { salt: 440.0 }]);
+}
+
+/// (300 · 1.6 + 200 · 0.3) / 500 = 1.08, and that is what still stands in it when half has leaked away.
+#[test]
+fn what_leaks_away_after_a_top_up_was_topped_up() {
+    let seen = [(0, Some(1.6), Some(300.0)), (3, None, Some(500.0)), (8, Some(1.08), Some(250.0))];
+    check_levels(Some(200.0), &seen, &[Verdict::Agrees]);
+}
