@@ -218,8 +218,8 @@ on_both! {
     async fn a_transfer_is_proposed_before_an_order_and_only_the_rest_is_drafted(world: World) {
         let feeding = world.feeding().await;
         let site = feeding.here.site;
-        feeding.receive(&world.ada, feeding.grow_a, "A1", "2028-03-01", 500.0).await;
-        feeding.receive(&world.ada, feeding.grow_b, "B1", "2028-03-01", 500.0).await;
+        feeding.receive(&world.ada, feeding.grow_a, "A1", "2028-03-01", 900.0).await;
+        feeding.receive(&world.ada, feeding.grow_b, "B1", "2028-03-01", 900.0).await;
         let hill = world.site("Hill").await.id;
         let receipt = json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a, "lot_number": "H1", "expiry_on": "2030-03-01",
             "amount": { "value": 50.0, "unit": "L" }, "confirmed": true });
@@ -249,7 +249,7 @@ on_both! {
     async fn packs_of_several_sizes_are_drafted_line_by_line(world: World) {
         let feeding = world.feeding().await;
         let here = world.ada.site(feeding.here.site);
-        feeding.receive(&world.ada, feeding.grow_a, "A1", "2028-03-01", 300.0).await;
+        feeding.receive(&world.ada, feeding.grow_a, "A1", "2028-03-01", 1_900.0).await;
         let small = json!({ "supplier_id": feeding.supplier, "product_id": feeding.grow_a, "pack": { "value": 150.0, "unit": "mL" },
             "price_minor": 310, "currency": "EUR" });
         here.create::<NewOffer>(&json(small)).await.unwrap();

@@ -203,7 +203,7 @@ on_both! {
         for rule in ["FREQ=SECONDLY", "FREQ=DAILY;COUNT=0", "nonsense", "FREQ=DAILY;INTERVAL=0"] {
             let error = plans.create(&plan(rule, "Look", 30)).await.unwrap_err();
             let pointers: Vec<_> = error.problem().unwrap().errors.iter().map(|fault| fault.pointer.clone().unwrap()).collect();
-            assert_eq!(pointers, ["/rule", "/window_min"], "{rule}");
+            assert_eq!(pointers, ["/rule", "/limit_min"], "{rule}");
         }
         assert_eq!(refusal(world.ada.checks(site, "due_on=tomorrow").await), ProblemCode::BadRequest);
         assert_eq!(refusal(world.ada.checks(site, "colour=red").await), ProblemCode::BadRequest);

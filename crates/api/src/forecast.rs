@@ -222,7 +222,8 @@ impl From<answers::UseByCause> for UseByCause {
 
 /// Estimates are told to the thousandth of mL or g.
 fn round(value: f64) -> f64 {
-    (value * 1000.0).round() / 1000.0
+    // A sum of nothing is -0.
+    (value * 1000.0).round() / 1000.0 + 0.0
 }
 
 /// The names that a forecast speaks of.

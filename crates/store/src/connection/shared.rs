@@ -28,15 +28,20 @@ pub(super) async fn open(
     url: &str,
     connections: u32,
 ) -> Result<(DatabaseConnection, DatabaseConnection), StoreError> {
-    let writer = connect(url, connections.div_ceil(2), &[]);
-    let reader = connect(url, (connections / 2).max(1), &OF_EACH_READING);
-    match tokio::try_join!(writer, reader) {
-        // A pool says only for how long it tried.
-        Err(StoreError::Unavailable(waited)) => {
-            Err(StoreError::Unavailable(reason(url).await.unwrap_or(waited)))
-        }
+    match both(url, connections).await {
+        // A pool says only for how long it tried. A server that answers one alone was but slow: it is asked once more.
+        Err(StoreError::Unavailable(_)) => match reason(url).await {
+            Some(reason) => Err(StoreError::Unavailable(reason)),
+            None => both(url, connections).await,
+        },
         opened => opened,
     }
+}
+
+async fn both(url: &str, connections: u32) -> Result<(DatabaseConnection, DatabaseConnection), StoreError> {
+    let writer = connect(url, connections.div_ceil(2), &[]);
+    let reader = connect(url, (connections / 2).max(1), &OF_EACH_READING);
+    tokio::try_join!(writer, reader)
 }
 
 /// Why no connection can be had, where one that is tried alone tells it.

@@ -32,7 +32,8 @@ impl Checked {
         match &self.verdict {
             Verdict::Agrees => "The readings show what is recorded, as far as they can.".into(),
             Verdict::NotObserved => {
-                "No two readings of one meter show it: read the EC before pouring, and again once it has mixed.".into()
+                "The last EC before it and the first once it had mixed are missing, or of two meters: read it with one, before and after."
+                    .into()
             }
             Verdict::RiseUnknown(product) => {
                 format!("Nothing tells what EC {} adds, neither its label nor records.", called(*product).name)
