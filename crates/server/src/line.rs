@@ -5,7 +5,7 @@ mod calc;
 use std::path::PathBuf;
 
 use crate::Settings;
-use crate::settings::{Flags, SettingsError};
+use crate::settings::{Flags, SettingsError, a_database};
 use actix_web::http::Uri;
 use chrono::NaiveDate;
 use clap::{Args, Parser, Subcommand};
@@ -39,7 +39,7 @@ pub(crate) enum Command {
     /// It looks at every entry of each journal and its chain of hashes; at all that the journal tells of, whether it is so; at
     /// the movements of slips, whether they make the amount, or are the opposites of what they take back; and at balances,
     /// whether they are the sums of their movements. It does not hold what a count changed, names of people, which can be
-    /// erased, rounds, offers, notes, transfers and alerts against the journal.
+    /// erased, what a check was planned as, instants of movements, rounds, offers, notes, transfers and alerts against the journal.
     #[command(after_help = EXIT_CODES)]
     Verify {
         #[command(flatten)]
@@ -204,7 +204,7 @@ pub(crate) struct Common {
     #[arg(long)]
     pub(crate) config: Option<PathBuf>,
     /// Where the records are: a folder, or postgres://…
-    #[arg(long)]
+    #[arg(long, value_parser = a_database)]
     pub(crate) database: Option<String>,
     /// Address and port to listen at.
     #[arg(long)]
