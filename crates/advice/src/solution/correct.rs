@@ -202,7 +202,8 @@ pub fn correct(asked: &CorrectAsked) -> Correction {
     let untried = asked.acid.is_some_and(|acid| acid.spread.is_none());
     match asked.acid_beside(&again.ec) {
         Ok(Some(dose)) => again.with_acid(dose, untried),
-        Ok(None) | Err(_) => again,
+        // With the acid counted nothing would be poured that it goes in with: it goes in with what is poured without.
+        Ok(None) | Err(_) => Correction { ec_expected: None, ..made.with_acid(dose, untried) },
     }
 }
 

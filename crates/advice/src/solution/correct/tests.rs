@@ -327,3 +327,21 @@ proptest! {
         prop_assert!(dosed((ec - less).max(0.3)) >= dosed(ec) - 1e-9);
     }
 }
+
+/// Acid is counted only where it goes in, however near the EC is to its band.
+#[test]
+fn no_acid_is_spoken_of_that_does_not_go_in() {
+    let with_acid = |reason: &Reason| {
+        matches!(
+            reason,
+            Reason::InBand(Undosed::WithAcid(_))
+                | Reason::Weak(Undosed::WithAcid(_))
+                | Reason::Strong(Undosed::WithAcid(_))
+        )
+    };
+    for step in 0..200 {
+        let ec = 0.8 + 0.01 * f64::from(step);
+        let got = correct(&CorrectAsked { topping_up: false, room_l: 100.0, ..hard(ec, 7.8) });
+        assert!(got.acid.is_some() || !got.reasons.iter().any(with_acid), "{ec}: {got:?}");
+    }
+}
