@@ -1,6 +1,7 @@
 //! Advice about what to add to a tank: from labels, water and programme to what is measured out; kept, and followed.
 
 mod following;
+mod meters;
 
 use chrono::TimeDelta;
 use fillmark_api::*;

@@ -4,6 +4,7 @@ mod correction;
 mod facts;
 mod history;
 mod learning;
+mod meters;
 mod open_balances;
 mod priors;
 mod reconciliation;

@@ -7,7 +7,8 @@ mod uptake;
 
 pub use learning::{LearntMixture, LearntPart, LearntPh, LearntRise, PhFigure, TankLearning};
 pub use reconciliation::{
-    BalanceCheck, BalanceDose, BalanceMonth, BalanceRise, BalanceVerdict, MonthBalance, TankReconciliation,
+    BalanceCheck, BalanceDose, BalanceMonth, BalanceRise, BalanceVerdict, MetersApart, MonthBalance,
+    TankReconciliation,
 };
 pub use uptake::{EarlyTankChange, EarlyWhy, LossHow, PerDay, TankLoss, TankTurnover, TankUptake, UptakeEc};
 

@@ -19,7 +19,7 @@ pub use again::{
     EnteredBefore, Measured, SAME_ADDITION, SAME_CHANGE, SAME_RECEIPT, same_addition, same_change,
     same_receipt,
 };
-pub use instrument::{Calibration, Meter, MeterKind};
+pub use instrument::{Calibration, Meter, MeterKind, MeterStanding};
 pub use plausible::{
     Beside, Doubt, doubts, doubts_of_volume, doubts_of_water, has_passed, has_passed_at_a_desk,
 };

@@ -16,7 +16,7 @@ use fillmark_domain::{Band, Metric};
 
 use super::facts::Facts;
 use super::uptake::early;
-use super::{KeptAdvice, Made, WATER_C, give, unknown_tank};
+use super::{KeptAdvice, Made, WATER_C, give, meters, unknown_tank};
 use crate::{App, Caller, Refusal};
 
 /// A tank to be corrected.
@@ -48,6 +48,7 @@ pub async fn advise_correction(
     }
     let asked = asked(&facts, wanted.topping_up, stamp.at)?;
     let made = correct(&asked);
+    let unfit = meters::unfit(&tx, scope, &facts, &asked).await?;
     let (steps, of_ph) = steps(&facts, &asked, &made);
     let outcome = match steps.is_empty() && of_ph.is_some() {
         true => AdviceOutcome::NeedsProduct,
@@ -56,6 +57,7 @@ pub async fn advise_correction(
     tx.commit().await?;
 
     let mut reasons = reasons(&made, &facts);
+    reasons.extend(unfit);
     reasons.extend(facts.told_of_readings(&asked));
     reasons.extend(of_ph);
     if facts.tank.content.mode == TankMode::RunToWaste {
@@ -107,10 +109,10 @@ const LASTS: TimeDelta = TimeDelta::hours(12);
 fn latest(record: &TankRecord, wanted: Metric, now: DateTime<Utc>) -> Option<Shown> {
     let young = record.events.iter().rev().take_while(|event| now - event.at <= LASTS);
     young.into_iter().find_map(|event| match event.what {
-        What::Read { metric, point: SamplePoint::Tank | SamplePoint::Feed, value, .. }
+        What::Read { metric, point: SamplePoint::Tank | SamplePoint::Feed, value, meter, .. }
             if metric == wanted =>
         {
-            Some(Shown { value, at: event.at })
+            Some(Shown { value, at: event.at, meter })
         }
         _ => None,
     })

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
-use fillmark_advice::solution::reconcile::{Checked, Loss, LossCause, Verdict};
+use fillmark_advice::solution::reconcile::{Checked, Loss, LossCause};
 use fillmark_domain::Id;
 use fillmark_domain::entries::{Addition, Reading, Spot};
 use fillmark_domain::people::Act;
@@ -13,7 +13,7 @@ use fillmark_store::{SiteScope, Tx, entries, plan, records};
 use uuid::Uuid;
 
 use super::facts::Facts;
-use super::{reconciliation, uptake};
+use super::{meters, reconciliation, uptake};
 use crate::{App, Caller, Refusal, alerts};
 
 /// Records older than this were looked at often enough.
@@ -146,7 +146,15 @@ async fn findings(
     });
     let losses = uptake::of_tank(tx, scope, &facts, span).await?.losses;
     let leaks = losses.iter().filter(|loss| loss.cause == LossCause::Leak);
-    let mut found: Vec<Finding> = mistakes.chain(leaks.map(|loss| of_leak(loss, name, zone))).collect();
+    let apart = meters::told_apart(tx, scope, &reconciliation::since(&facts, span.0)).await?;
+    let apart = apart.into_iter().map(|(apart, told)| Finding {
+        about: apart.meters[0].uuid(),
+        at: apart.at,
+        comes_again: true,
+        text: format!("{name}, {}: {told}", local(apart.at, zone)),
+    });
+    let leaks = leaks.map(|loss| of_leak(loss, name, zone));
+    let mut found: Vec<Finding> = mistakes.chain(leaks).chain(apart).collect();
     // Of one meter many checks tell the same; the last of them counts.
     found.sort_by_key(|finding| (finding.about, std::cmp::Reverse(finding.at)));
     found.dedup_by_key(|finding| finding.about);
@@ -158,7 +166,7 @@ fn of_check(check: &Checked, text: String) -> Option<Finding> {
     if !check.verdict.wants_a_look() {
         return None;
     }
-    if let Verdict::MeterOut { meter, .. } = check.verdict {
+    if let Some(meter) = check.verdict.meter() {
         return Some(Finding { about: meter.uuid(), at: check.at, comes_again: true, text });
     }
     let addition = check.poured.first().map(|dose| dose.id).or(check.water.first().copied());

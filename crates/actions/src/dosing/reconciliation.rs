@@ -1,7 +1,7 @@
 //! A tank's records held against its readings.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use fillmark_advice::solution::reconcile::{Called, Checked, Month, Verdict, additions, months};
+use fillmark_advice::solution::reconcile::{Apart, Called, Checked, Month, Verdict, additions, months};
 use fillmark_advice::solution::record::TankRecord;
 use fillmark_domain::Base;
 use fillmark_domain::people::Act;
@@ -10,7 +10,7 @@ use fillmark_domain::stock::ProductId;
 use fillmark_store::{SiteScope, Tx};
 
 use super::facts::Facts;
-use super::history;
+use super::{history, meters};
 use crate::{App, Caller, Refusal};
 
 /// What a tank's readings make of its records.
@@ -24,6 +24,8 @@ pub struct Reconciliation {
     pub until: DateTime<Utc>,
     /// What was poured from reading to reading, the earliest first, each with its sentence.
     pub checks: Vec<(Checked, String)>,
+    /// Meters that do not show the same of it, each pair with its sentence.
+    pub meters_apart: Vec<(Apart, String)>,
     /// Products by month of the site, each with its sentence.
     pub months: Vec<(Month, String)>,
     /// What products are counted in.
@@ -68,6 +70,7 @@ pub async fn read_reconciliation(
     let mut reasons = vec![told_of(&checks)];
     reasons.extend(facts.told_neighbours());
     Ok(Reconciliation {
+        meters_apart: meters::told_apart(&tx, scope, &since(&facts, span.0)).await?,
         tank,
         from: span.0,
         until: at,
@@ -99,9 +102,13 @@ pub(crate) async fn checks_told(
 
 /// The checks of a tank since an instant. What stood before it does not count: a meter may have been put right since.
 pub(super) fn checks(facts: &Facts, from: DateTime<Utc>) -> Vec<Checked> {
+    additions(&since(facts, from), &facts.rises(), &facts.moves(), facts.water_ec_ms_cm())
+}
+
+/// What is on record of the tank since an instant.
+pub(super) fn since(facts: &Facts, from: DateTime<Utc>) -> TankRecord {
     let events = facts.record.events.iter().filter(|event| event.at >= from).copied().collect();
-    let record = TankRecord { fill_mark_l: facts.record.fill_mark_l, events };
-    additions(&record, &facts.rises(), &facts.moves(), facts.water_ec_ms_cm())
+    TankRecord { fill_mark_l: facts.record.fill_mark_l, events }
 }
 
 fn with<T>(of: T, told: impl Fn(&T) -> String) -> (T, String) {

@@ -1,6 +1,7 @@
 //! The stock tank behind a doser: made afresh for the feed that is wanted.
 
 use fillmark_advice::solution::stock_tank::{StockAsked, StockPart, stock};
+use fillmark_domain::Metric;
 use fillmark_domain::entries::{AdviceOutcome, AdvisedStep, Expectation};
 use fillmark_domain::stock::ProductId;
 
@@ -37,7 +38,9 @@ pub(super) fn make(
     let asked = StockAsked {
         ratio: water_parts + 1.0,
         stock_l,
-        water_ec_ms_cm: facts.water().ec_ms_cm,
+        water: facts.water(),
+        acid: facts.acid(),
+        ph_aim: facts.band(Metric::Ph).map(|band| band.aim),
         feed_ec_ms_cm: Some(facts.ec_band()?.aim),
         rise,
         parts: parts.into_iter().map(|part| StockPart { salt: facts.salt(part.product), part }).collect(),

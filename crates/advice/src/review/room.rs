@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use fillmark_domain::entries::{
-    Addition, Calibration, Meter, Poured, Reading, SamplePoint, Spot, TankChange,
+    Addition, Calibration, Meter, MeterStanding, Poured, Reading, SamplePoint, Spot, TankChange,
 };
 use fillmark_domain::work::{Check, Span};
 use fillmark_domain::{Band, Id, Metric};
@@ -101,11 +101,9 @@ pub fn room_compliance(records: &RoomRecords) -> RoomCompliance {
     }
 }
 
-/// A meter is in calibration to the end of the day on which it is due again.
 fn in_calibration(records: &RoomRecords, meter: Id<Meter>, at: DateTime<Utc>) -> bool {
-    let last = records.calibrations.iter().rfind(|one| one.meter == meter && one.calibrated_at <= at);
     let day = at.with_timezone(&records.zone).date_naive();
-    last.is_some_and(|last| last.passed && last.next_due_on.is_none_or(|due| day <= due))
+    MeterStanding::of(meter, (at, day), records.calibrations.iter()) == MeterStanding::InCalibration
 }
 
 fn series(records: &RoomRecords) -> Vec<Series> {

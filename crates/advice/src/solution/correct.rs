@@ -7,7 +7,8 @@ mod ec;
 mod told;
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::entries::{BandThen, Expectation};
+use fillmark_domain::Id;
+use fillmark_domain::entries::{BandThen, Expectation, Meter};
 use fillmark_domain::stock::ProductId;
 
 use super::fill::{self, ACID_FIRST_PH, Acid, AcidDose, FillDose, IntoTank, Part, SourceWater};
@@ -68,6 +69,8 @@ pub struct Shown {
     pub value: f64,
     /// When.
     pub at: DateTime<Utc>,
+    /// Which meter, where known.
+    pub meter: Option<Id<Meter>>,
 }
 
 /// A correction as advised.

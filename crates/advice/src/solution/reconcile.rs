@@ -13,6 +13,7 @@ use super::record::TankRecord;
 use super::record::{DRIFT_A_DAY, READ_TO_EC};
 pub use super::uptake::{Loss, LossCause, losses};
 
+mod apart;
 mod cause;
 mod group;
 mod meter;
@@ -20,6 +21,7 @@ mod month;
 mod ph;
 mod told;
 
+pub use apart::{Apart, apart};
 pub use month::{Drawn, Month, MonthVerdict, months};
 pub use ph::Movers;
 pub use told::Called;
@@ -118,6 +120,13 @@ pub enum Verdict {
         /// What it shows by what is.
         factor: f64,
     },
+    /// All that this meter read is off by one factor, and there is no other to tell whether it or the products are.
+    MeterOrProducts {
+        /// Which.
+        meter: Id<Meter>,
+        /// What it shows by what the records make of it.
+        factor: f64,
+    },
     /// A difference beyond its uncertainty that no usual mistake explains.
     Unexplained,
 }
@@ -143,6 +152,14 @@ impl Verdict {
         !matches!(self, Verdict::Agrees | Verdict::NotObserved | Verdict::RiseUnknown(_))
     }
 
+    /// The meter that is in doubt, where one is.
+    pub const fn meter(&self) -> Option<Id<Meter>> {
+        match self {
+            Verdict::MeterOut { meter, .. } | Verdict::MeterOrProducts { meter, .. } => Some(*meter),
+            _ => None,
+        }
+    }
+
     /// Whose mistake it is, where it is that of an addition.
     pub const fn whose(&self) -> Option<&Whose> {
         match self {
@@ -155,6 +172,7 @@ impl Verdict {
             | Verdict::UnrecordedAddition { .. }
             | Verdict::UnrecordedWater { .. }
             | Verdict::MeterOut { .. }
+            | Verdict::MeterOrProducts { .. }
             | Verdict::Unexplained => None,
         }
     }

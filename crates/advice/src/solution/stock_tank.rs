@@ -6,7 +6,7 @@ mod told;
 use fillmark_domain::entries::Expectation;
 use fillmark_domain::stock::ProductId;
 
-use super::fill::{self, FillAsked, Part, SourceWater, Step};
+use super::fill::{self, ACID_FIRST_PH, Acid, AcidDose, FillAsked, IntoTank, Part, SourceWater, Step};
 use super::learnt::Learnt;
 pub use soluble::Salt;
 
@@ -17,8 +17,12 @@ pub struct StockAsked {
     pub ratio: f64,
     /// Litres that each stock tank is filled to.
     pub stock_l: f64,
-    /// EC of the water, mS/cm at 25 °C.
-    pub water_ec_ms_cm: f64,
+    /// The water that the feed is made with.
+    pub water: SourceWater,
+    /// What its pH is lowered with, where one of known kind and strength is at hand.
+    pub acid: Option<Acid>,
+    /// The pH that the feed should have.
+    pub ph_aim: Option<f64>,
     /// EC of the feed that is wanted, the water's included; none for the programme's strength as it stands.
     pub feed_ec_ms_cm: Option<f64>,
     /// The products of the step.
@@ -43,10 +47,21 @@ pub struct Stock {
     pub doses: Vec<StockDose>,
     /// EC of the feed to expect, mS/cm; none where a product does not say what it adds.
     pub feed_ec: Option<Expectation>,
+    /// Acid that the feed takes besides, where its water is hard.
+    pub acid: Option<FeedAcid>,
     /// What stands against it.
     pub cautions: Vec<StockCaution>,
     /// Why the strength is as it is.
     pub reasons: Vec<fill::Reason>,
+}
+
+/// Acid for a feed of hard water. It never goes into the tank of a product.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum FeedAcid {
+    /// For each 100 L of feed.
+    Takes(AcidDose),
+    /// None of known kind and strength is at hand, or the pH is out of its reach; for so much alkalinity, meq/L.
+    NoneFor(f64),
 }
 
 /// So much of a product in a stock tank.
@@ -107,6 +122,9 @@ impl StockCaution {
     }
 }
 
+/// Of tap water that has stood in a room, °C (common practice, no source).
+const WATER_C: f64 = 20.0;
+
 /// From this part of what dissolves on, a stock is nearly saturated (our own judgement).
 const NEARLY: f64 = 0.8;
 
@@ -134,7 +152,23 @@ pub fn stock(asked: &StockAsked) -> Stock {
     let doses: Vec<StockDose> =
         if times > 0.0 { parts.iter().map(|one| dose(one)).collect() } else { Vec::new() };
     let cautions = cautions(&parts, &doses);
-    Stock { doses, feed_ec, cautions, reasons }
+    Stock { doses, feed_ec, acid: acid(asked), cautions, reasons }
+}
+
+/// The litres of feed that acid is told for.
+const TOLD_FOR_L: f64 = 100.0;
+
+fn acid(asked: &StockAsked) -> Option<FeedAcid> {
+    let acidity = asked.water.acidity.filter(|acidity| acidity.is_hard())?;
+    let into = IntoTank {
+        water_l: TOLD_FOR_L,
+        temperature_c: WATER_C,
+        tank_l: TOLD_FOR_L,
+        tank_takes_mmol: 0.0,
+        to_ph: asked.ph_aim.unwrap_or(ACID_FIRST_PH),
+    };
+    let dose = asked.acid.and_then(|acid| acid.with_water(acidity, &into).ok());
+    Some(dose.map_or(FeedAcid::NoneFor(acidity.alkalinity_meq_l), FeedAcid::Takes))
 }
 
 /// How many times the programme's strength, and what comes of it.
@@ -148,7 +182,7 @@ fn strength(asked: &StockAsked, litres: f64) -> Strength {
     let parts: Vec<Part> = asked.parts.iter().map(|one| one.part.clone()).collect();
     let Some(ec_aim_ms_cm) = asked.feed_ec_ms_cm else {
         let liquid = parts.iter().filter(|part| part.liquid).map(|part| part.per_litre).sum::<f64>();
-        let of_water = (1.0 - liquid / 1000.0) * asked.water_ec_ms_cm;
+        let of_water = (1.0 - liquid / 1000.0) * asked.water.ec_ms_cm;
         return Strength {
             times: 1.0,
             feed_ec: asked.rise.as_ref().ok().map(|rise| Expectation {
@@ -160,9 +194,9 @@ fn strength(asked: &StockAsked, litres: f64) -> Strength {
         };
     };
     let of_step: f64 = parts.iter().map(|part| part.per_litre * litres).sum();
-    let water = SourceWater { ec_ms_cm: asked.water_ec_ms_cm, acidity: None };
+    let water = SourceWater { acidity: None, ..asked.water };
     let (rise, ph_aim, acid) = (asked.rise.clone(), None, None);
-    let temperature_c = 20.0;
+    let temperature_c = WATER_C;
     let fill =
         fill::fill(&FillAsked { litres, water, ec_aim_ms_cm, ph_aim, parts, rise, acid, temperature_c });
     let dose = |step: &Step| if let Step::Dose(dose) = step { dose.amount } else { 0.0 };
@@ -198,6 +232,9 @@ fn caution(one: &StockPart, dose: &StockDose) -> Option<StockCaution> {
 mod tests {
     use proptest::prelude::*;
 
+    use fillmark_domain::stock::Reagent;
+
+    use super::super::fill::Acidity;
     use super::super::simulated::{learnt, product};
     use super::*;
 
@@ -219,7 +256,17 @@ mod tests {
     fn asked(feed_ec_ms_cm: Option<f64>, parts: Vec<(StockPart, f64)>) -> StockAsked {
         let rise = Ok(learnt(parts.iter().map(|(_, rise)| rise).sum(), 0.05));
         let parts = parts.into_iter().map(|(part, _)| part).collect();
-        StockAsked { ratio: 100.0, stock_l: 50.0, water_ec_ms_cm: 0.3, feed_ec_ms_cm, parts, rise }
+        let water = SourceWater { ec_ms_cm: 0.3, acidity: None };
+        StockAsked {
+            ratio: 100.0,
+            stock_l: 50.0,
+            water,
+            acid: None,
+            ph_aim: None,
+            feed_ec_ms_cm,
+            parts,
+            rise,
+        }
     }
 
     #[track_caller]
@@ -245,6 +292,30 @@ mod tests {
     #[test]
     fn the_wanted_ec_fixes_the_strength() {
         check(&asked(Some(2.25), vec![part(1, 1.0, false, 1.3)]), &[150.0], 2.25);
+    }
+
+    /// By hand, with pK1 of carbonic acid 6.38 at 20 °C (Harned and Davis 1943): water of pH 7.5 and 4 meq/L holds 4.30 mmol/L of
+    /// carbonate, of which 21 % are bicarbonate at pH 5.8, so that 3.1 meq/L are taken: 310 mL of an acid of 1 mol/L in 100 L.
+    #[test]
+    fn hard_water_takes_acid_that_goes_into_no_stock_tank() {
+        let hard = |acid| {
+            let water =
+                SourceWater { ec_ms_cm: 0.6, acidity: Some(Acidity { ph: 7.5, alkalinity_meq_l: 4.0 }) };
+            let asked =
+                StockAsked { water, acid, ph_aim: Some(5.8), ..asked(None, vec![part(1, 1.0, false, 1.3)]) };
+            let made = stock(&asked);
+            let told = made.told(&asked, |product| format!("product {}", product.uuid().as_u128()));
+            (made.acid.unwrap(), told.join(" "))
+        };
+        let (reagent, product) = (Reagent::Nitric, product(7));
+        let acid = Acid { product, reagent, mol_l: 1.0, response: 1.0, spread: None, ec_rise: 0.0 };
+        let (FeedAcid::Takes(dose), told) = hard(Some(acid)) else { panic!("there is an acid") };
+        assert!((dose.expected_ml - 310.0).abs() < 10.0, "{dose:?}");
+        assert!(told.contains("of product 7 some") && told.contains("never goes into this tank"), "{told}");
+        let (none, told) = hard(None);
+        assert_eq!(none, FeedAcid::NoneFor(4.0));
+        assert!(told.contains("no acid of known kind"), "{told}");
+        assert_eq!(stock(&asked(None, vec![part(1, 1.0, false, 1.3)])).acid, None, "soft water takes none");
     }
 
     #[test]

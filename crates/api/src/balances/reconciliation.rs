@@ -8,7 +8,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use super::millionth;
-use crate::{Instant, Quantity};
+use crate::{Code, Instant, Metric, Quantity};
 
 /// What a tank's readings make of its records. Nothing is corrected by it: a person looks, and corrects.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -22,6 +22,9 @@ pub struct TankReconciliation {
     /// What was put in from reading to reading, or nothing, and what came of it; the earliest first.
     #[schema(max_items = 100000)]
     pub checks: Vec<BalanceCheck>,
+    /// Meters that do not show the same of this tank.
+    #[schema(max_items = 10000)]
+    pub meters_apart: Vec<MetersApart>,
     /// Products by month of the site, as far as the month lies between the two instants.
     #[schema(max_items = 100000)]
     pub months: Vec<BalanceMonth>,
@@ -60,7 +63,7 @@ pub struct BalanceCheck {
     pub mistaken_addition_ids: Vec<Uuid>,
     /// Of the same: whether it is in all of them; else in one, which readings may not tell from the others.
     pub in_all: Option<bool>,
-    /// Of `unit_slip`: poured by recorded. Of `meter_out`: what the meter shows by what is.
+    /// Of `unit_slip`: poured by recorded. Of `meter_out` and `meter_or_products`: what the meter shows by what is recorded.
     #[schema(minimum = 0, maximum = 1e12)]
     pub factor: Option<f64>,
     /// Of `wrong_product`: the likeliest that was poured. Of `rise_unknown`: the one that does not say what it adds.
@@ -124,8 +127,53 @@ pub enum BalanceVerdict {
     UnrecordedWater,
     /// The meter is out, while others agree.
     MeterOut,
+    /// The meter is out, or all products are: there is no other to tell.
+    MeterOrProducts,
     /// A difference that no usual mistake explains.
     Unexplained,
+}
+
+/// Two meters of which one shows more than the other, read one soon after the other.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct MetersApart {
+    /// In what: EC or pH.
+    pub metric: Metric,
+    /// The one that shows more.
+    pub meter_id: Uuid,
+    /// The one that shows less.
+    pub other_meter_id: Uuid,
+    /// What the one shows by what the other does, of EC; null of pH.
+    #[schema(minimum = 0, maximum = 1e12)]
+    pub factor: Option<f64>,
+    /// What it shows above the other, of pH; null of EC.
+    #[schema(minimum = 0, maximum = 14)]
+    pub difference: Option<f64>,
+    /// When they were last seen so.
+    pub at: Instant,
+    /// The readings of both.
+    #[schema(max_items = 100000)]
+    pub reading_ids: Vec<Uuid>,
+    /// In a sentence, with what to do.
+    #[schema(max_length = 2000)]
+    pub told: String,
+}
+
+impl MetersApart {
+    /// Two meters with their sentence.
+    pub fn of(apart: &answers::Apart, told: &str) -> Self {
+        let is_ph = apart.metric == fillmark_domain::Metric::Ph;
+        let by = millionth(apart.by);
+        Self {
+            metric: Code(apart.metric),
+            meter_id: apart.meters[0].uuid(),
+            other_meter_id: apart.meters[1].uuid(),
+            factor: (!is_ph).then_some(by),
+            difference: is_ph.then_some(by),
+            at: apart.at.into(),
+            reading_ids: apart.readings.iter().flatten().map(|id| id.uuid()).collect(),
+            told: told.to_owned(),
+        }
+    }
 }
 
 /// A product in a month of the site: what was drawn for the tank, and what its readings show.
@@ -216,9 +264,9 @@ impl Facts {
         use answers::Verdict;
         let none = Facts::default();
         match *verdict {
-            Verdict::UnitSlip { factor, .. } | Verdict::MeterOut { factor, .. } => {
-                Facts { factor: Some(factor), ..none }
-            }
+            Verdict::UnitSlip { factor, .. }
+            | Verdict::MeterOut { factor, .. }
+            | Verdict::MeterOrProducts { factor, .. } => Facts { factor: Some(factor), ..none },
             Verdict::RiseUnknown(product) | Verdict::WrongProduct { poured: product, .. } => {
                 Facts { product: Some(product), ..none }
             }
@@ -252,6 +300,7 @@ impl From<&answers::Verdict> for BalanceVerdict {
             Verdict::UnrecordedAddition { .. } => Self::UnrecordedAddition,
             Verdict::UnrecordedWater { .. } => Self::UnrecordedWater,
             Verdict::MeterOut { .. } => Self::MeterOut,
+            Verdict::MeterOrProducts { .. } => Self::MeterOrProducts,
             Verdict::Unexplained => Self::Unexplained,
         }
     }

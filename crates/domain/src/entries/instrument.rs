@@ -67,6 +67,45 @@ pub struct Calibration {
     pub next_due_on: Option<NaiveDate>,
 }
 
+/// What a meter's calibrations say of it at an instant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MeterStanding {
+    /// The last one was passed, and the next is not due yet.
+    InCalibration,
+    /// There is none.
+    NeverCalibrated,
+    /// The last one was not passed.
+    Failed {
+        /// When it was made.
+        at: DateTime<Utc>,
+    },
+    /// The last one was passed, and the next should have been made.
+    Overdue {
+        /// On which day.
+        since: NaiveDate,
+    },
+}
+
+impl MeterStanding {
+    /// Of a meter at an instant, which falls on this day of the site, by the site's calibrations in the order they were made. A meter
+    /// is in calibration to the end of the day on which it is due again.
+    pub fn of<'a>(
+        meter: Id<Meter>,
+        (at, day): (DateTime<Utc>, NaiveDate),
+        calibrations: impl DoubleEndedIterator<Item = &'a Calibration>,
+    ) -> MeterStanding {
+        let last = calibrations.rev().find(|one| one.meter == meter && one.calibrated_at <= at);
+        match last {
+            None => MeterStanding::NeverCalibrated,
+            Some(last) if !last.passed => MeterStanding::Failed { at: last.calibrated_at },
+            Some(Calibration { next_due_on: Some(due), .. }) if day > *due => {
+                MeterStanding::Overdue { since: *due }
+            }
+            Some(_) => MeterStanding::InCalibration,
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

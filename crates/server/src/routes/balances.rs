@@ -5,8 +5,8 @@ use actix_web::{HttpResponse, get};
 use fillmark_actions::dosing::{self, Learning, Reconciliation};
 use fillmark_advice::solution::turnover::{Moves, TURNOVER_LIMIT};
 use fillmark_api::{
-    BalanceCheck, BalanceMonth, LearntMixture, LearntPh, LearntRise, TankLearning, TankReconciliation,
-    TankTurnover, TankUptake,
+    BalanceCheck, BalanceMonth, LearntMixture, LearntPh, LearntRise, MetersApart, TankLearning,
+    TankReconciliation, TankTurnover, TankUptake,
 };
 use fillmark_domain::Id;
 use serde::Deserialize;
@@ -138,6 +138,7 @@ fn reconciliation(made: Reconciliation) -> TankReconciliation {
     let check = |(check, told): &(_, String)| BalanceCheck::of(check, told, |product| made.base(product));
     let months = made.months.iter();
     TankReconciliation {
+        meters_apart: made.meters_apart.iter().map(|(apart, told)| MetersApart::of(apart, told)).collect(),
         tank_id: made.tank.uuid(),
         from_at: made.from.into(),
         until_at: made.until.into(),

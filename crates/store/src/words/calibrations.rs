@@ -1,11 +1,11 @@
 //! Calibrations of meters.
 
-use fillmark_domain::entries::Calibration;
+use fillmark_domain::entries::{Calibration, Meter};
 use fillmark_domain::{Id, Kept};
-use sea_orm::Set;
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, Set};
 
 use crate::columns::table;
-use crate::{BrokenRow, Record, Reference, SiteScope};
+use crate::{BrokenRow, Record, Reference, SiteScope, StoreError, Tx};
 
 table!(site "calibrations" {
     meter_id: Uuid,
@@ -58,4 +58,26 @@ impl Record for Calibration {
     fn references(&self) -> Vec<Reference> {
         vec![Reference::of_site("/meter_id", "meters", self.meter.uuid())]
     }
+}
+
+/// The calibrations of meters that stand, in the order they were made.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn of_meters(
+    tx: &Tx,
+    scope: SiteScope,
+    meters: &[Id<Meter>],
+) -> Result<Vec<Calibration>, StoreError> {
+    let rows = row::Entity::find()
+        .filter(row::Column::SiteId.eq(scope.uuid()))
+        .filter(row::Column::MeterId.is_in(meters.iter().map(|meter| meter.uuid())))
+        .filter(row::Column::ArchivedAt.is_null())
+        .order_by_asc(row::Column::CalibratedAt)
+        .order_by_asc(row::Column::CreatedAt)
+        .all(&tx.0)
+        .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| Calibration::read(row).map(|kept| kept.content))
+        .collect::<Result<_, _>>()?)
 }

@@ -113,7 +113,7 @@ impl Facts {
         cautions.into_iter().map(str::to_owned).collect()
     }
 
-    /// By which readings a correction was reckoned, and what was missing for it.
+    /// By which readings and litres a correction was reckoned, and what was missing for it.
     pub(in super::super) fn told_of_readings(&self, asked: &CorrectAsked) -> Vec<String> {
         let local = |shown: Shown| shown.at.with_timezone(&self.plan.zone).format("%H:%M on %-d %B");
         let ec = asked.ec.map(|ec| format!("By the EC of {:.2} mS/cm read at {}.", ec.value, local(ec)));
@@ -121,6 +121,10 @@ impl Facts {
         let stepless = asked.parts.is_empty().then(|| {
             "No step of a programme leads the tank today, so nothing tells what is dosed into it: feed it to a cycle.".to_owned()
         });
-        ec.into_iter().chain(ph).chain(stepless).collect()
+        let litres = format!(
+            "Reckoned with {:.0} L in the tank, give or take {:.0} L, by its last level, what went in since and its mark.",
+            asked.litres.litres, asked.litres.spread_l
+        );
+        ec.into_iter().chain(ph).chain([litres]).chain(stepless).collect()
     }
 }

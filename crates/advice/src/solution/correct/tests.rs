@@ -15,7 +15,7 @@ fn part(id: u128, mixing_rank: i16) -> Part {
 
 /// 170 L of a tank of 200 L that is topped up.
 fn asked(ec: f64) -> CorrectAsked {
-    let shown = |value| Some(Shown { value, at: day(1) });
+    let shown = |value| Some(Shown { value, at: day(1), meter: None });
     CorrectAsked {
         fill_mark_l: 200.0,
         litres: Litres { litres: 170.0, spread_l: 4.0 },
@@ -144,7 +144,7 @@ fn what_is_not_known_gets_no_amount() {
 
 #[test]
 fn the_ph_is_told_where_the_ec_is_right() {
-    let ph = |value| CorrectAsked { ph: Some(Shown { value, at: day(1) }), ..standing(1.8) };
+    let ph = |value| CorrectAsked { ph: Some(Shown { value, at: day(1), meter: None }), ..standing(1.8) };
     let leave = EcAdvice::Leave { water_l: 0.0 };
     check(&ph(6.5), &leave, PhAdvice::Leave);
     check(&ph(6.6), &leave, PhAdvice::Lower);
@@ -181,7 +181,7 @@ fn hard(ec: f64, ph: f64) -> CorrectAsked {
         water: SourceWater { ec_ms_cm: 0.3, acidity: Some(acidity) },
         acid: Some(Acid { product: product(9), reagent, mol_l: 6.0, response: 1.0, spread, ec_rise: 0.15 }),
         titration: Titration::of_feed(acidity, 0.0, reagent).ok(),
-        ph: Some(Shown { value: ph, at: day(1) }),
+        ph: Some(Shown { value: ph, at: day(1), meter: None }),
         ..asked(ec)
     }
 }
@@ -224,7 +224,7 @@ fn a_tank_above_its_band_takes_acid_beside_the_water_that_thins_it() {
 #[test]
 fn a_ph_from_before_something_was_poured_takes_no_acid() {
     let stirred = CorrectAsked { stirred_at: Some(day(1) + TimeDelta::minutes(5)), ..hard(2.6, 7.0) };
-    let ec = Some(Shown { value: 2.6, at: day(1) + TimeDelta::hours(1) });
+    let ec = Some(Shown { value: 2.6, at: day(1) + TimeDelta::hours(1), meter: None });
     let (old, none) = (CorrectAsked { ec, ..stirred.clone() }, CorrectAsked { ec, ph: None, ..stirred });
     assert_eq!(correct(&old).acid, correct(&none).acid, "of the water alone, as where no pH is known");
 }

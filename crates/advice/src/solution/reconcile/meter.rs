@@ -1,4 +1,5 @@
-//! A meter that is out of calibration: what it reads is off by one factor, while others agree with what was poured.
+//! A meter that is out of calibration: what it reads is off by one factor. Where others agree with what was poured it is the meter;
+//! where there is no other, it may as well be all that was poured.
 
 use std::collections::BTreeSet;
 
@@ -25,27 +26,40 @@ struct Factor {
 pub(super) fn tell_meters_out(checks: &mut [Checked]) {
     let meters: BTreeSet<Id<Meter>> = checks.iter().filter_map(|check| check.meter).collect();
     for meter in meters {
-        let Some(factor) = out_by(checks, meter) else { continue };
+        let Some(verdict) = out_by(checks, meter) else { continue };
+        let factor = verdict.factor;
         for check in checks.iter_mut().filter(|check| check.meter == Some(meter)) {
             let fits = factor_of(check).is_some_and(|one| (one.value - factor).abs() <= SURE * one.spread);
             if fits {
-                check.verdict = Verdict::MeterOut { meter, factor };
+                check.verdict = match verdict.others_agree {
+                    true => Verdict::MeterOut { meter, factor },
+                    false => Verdict::MeterOrProducts { meter, factor },
+                };
             }
         }
     }
 }
 
-/// The factor of a meter, where it differs from that of the others beyond its uncertainty, and most of theirs agree.
-fn out_by(checks: &[Checked], meter: Id<Meter>) -> Option<f64> {
+/// By how much a meter is off, and whether others say that it is the meter.
+struct Out {
+    factor: f64,
+    others_agree: bool,
+}
+
+/// The factor of a meter that is off beyond its uncertainty. Others, where there are enough checks by them, must mostly agree with the
+/// records and differ from it too.
+fn out_by(checks: &[Checked], meter: Id<Meter>) -> Option<Out> {
     let (own, others): (Vec<&Checked>, Vec<&Checked>) = checks
         .iter()
         .filter(|check| check.meter.is_some() && factor_of(check).is_some())
         .partition(|check| check.meter == Some(meter));
+    let own = middle(&own)?;
+    let off = (own.value - 1.0).abs() > SURE * own.spread && FACTORS.contains(&own.value);
+    let out = |others_agree| off.then_some(Out { factor: own.value, others_agree });
+    let Some(rest) = middle(&others) else { return out(false) };
     let agreeing = others.iter().filter(|check| check.verdict == Verdict::Agrees).count();
-    let (own, rest) = (middle(&own)?, middle(&others)?);
     let beyond = (own.value - rest.value).abs() > SURE * own.spread.hypot(rest.spread);
-    let off_itself = (own.value - 1.0).abs() > SURE * own.spread;
-    (beyond && off_itself && 2 * agreeing > rest.checks && FACTORS.contains(&own.value)).then_some(own.value)
+    (beyond && 2 * agreeing > rest.checks).then(|| out(true)).flatten()
 }
 
 /// A meter that shows all of it too high by a factor shows what was brought too high by it: the tank before was read with it

@@ -120,7 +120,7 @@ fn shown(check: &Checked, dose: &Dosed) -> (ProductId, Option<Reckoned>) {
             Some(false) => (dose.product, exactly(dose.amount)),
             None => (dose.product, None),
         },
-        Verdict::MeterOut { .. } => (dose.product, None),
+        Verdict::MeterOut { .. } | Verdict::MeterOrProducts { .. } => (dose.product, None),
         Verdict::Agrees
         | Verdict::NotObserved
         | Verdict::RiseUnknown(_)

@@ -1,11 +1,11 @@
 //! What a check makes of a tank's records, as a person is told it: the likely cause, and what to look at.
 
 use fillmark_domain::Base;
-use fillmark_domain::entries::Addition;
+use fillmark_domain::entries::{Addition, Meter};
 use fillmark_domain::stock::ProductId;
-use fillmark_domain::{Coded, Id};
+use fillmark_domain::{Coded, Id, Metric};
 
-use super::{Checked, Dosed, Month, MonthVerdict, Rise, Verdict, Whose};
+use super::{Apart, Checked, Dosed, Month, MonthVerdict, Rise, Verdict, Whose};
 use crate::solution::fill::told::three_figures;
 
 /// What a product is called, and what it is counted in.
@@ -65,6 +65,12 @@ impl Checked {
             Verdict::MeterOut { factor, .. } => format!(
                 "{seen}All that this meter reads is about {} times what it should be, and others agree with the records. Clean \
                  and calibrate it.",
+                three_figures(*factor)
+            ),
+            Verdict::MeterOrProducts { factor, .. } => format!(
+                "{seen}All that this meter reads of what was poured is about {} times what it should be, and no other meter tells \
+                 whether that is the meter or the products. Hold it against a standard first; if it is right there, look at the \
+                 labels, the bottles and how the doses are measured out.",
                 three_figures(*factor)
             ),
             Verdict::Unexplained => format!(
@@ -132,6 +138,23 @@ impl Month {
                  or entered too small."
             ),
         }
+    }
+}
+
+impl Apart {
+    /// In a sentence or two. `called` gives the name of a meter.
+    pub fn told(&self, called: impl Fn(Id<Meter>) -> String) -> String {
+        let [one, other] = self.meters.map(called);
+        let shows = match self.metric {
+            Metric::Ph => format!("{one} shows a pH {:.2} above that of {other}", self.by),
+            _ => format!("{one} shows {:.0} % more EC than {other}", (self.by - 1.0) * 100.0),
+        };
+        format!(
+            "{shows} in the same tank, {} times within {} hours: one of them is out. Hold both against a standard, and read with one \
+             until then.",
+            self.readings.len(),
+            super::apart::TOGETHER.num_hours()
+        )
     }
 }
 

@@ -3,7 +3,7 @@
 use fillmark_domain::entries::AdvisedStep;
 use fillmark_domain::stock::ProductId;
 
-use super::{Stock, StockAsked, StockCaution, StockDose};
+use super::{FeedAcid, Stock, StockAsked, StockCaution, StockDose, TOLD_FOR_L};
 use crate::solution::fill::told::{portion, three_figures};
 
 /// Of what comes first a stock tank holds this much water, so that salts have something to dissolve in (common practice, no
@@ -13,6 +13,25 @@ const WATER_FIRST: f64 = 0.7;
 impl StockAsked {
     fn is_dry(&self, product: ProductId) -> bool {
         self.parts.iter().any(|one| one.part.product == product && !one.part.liquid)
+    }
+}
+
+impl FeedAcid {
+    fn told(self, named: impl Fn(ProductId) -> String) -> String {
+        let apart = "It never goes into this tank: by a doser that is made for acid, from a tank of its own, or into the feed, and \
+                     by the pH of the feed.";
+        match self {
+            FeedAcid::Takes(dose) => format!(
+                "The water is hard: of {} some {} mL go into each {TOLD_FOR_L:.0} L of feed to bring its pH to {:.1}. {apart}",
+                named(dose.product),
+                three_figures(dose.expected_ml),
+                dose.to_ph
+            ),
+            FeedAcid::NoneFor(alkalinity_meq_l) => format!(
+                "The water is hard ({alkalinity_meq_l} meq/L of alkalinity), so the feed takes acid, and no acid of known kind and \
+                 strength that reaches its pH is on record. {apart}"
+            ),
+        }
     }
 }
 
@@ -51,6 +70,7 @@ impl Stock {
                     .into(),
             );
         }
+        told.extend(self.acid.map(|acid| acid.told(&named)));
         told.extend(self.reasons.iter().map(|reason| reason.told(&named)));
         told.extend(self.cautions.iter().map(|caution| match caution {
             StockCaution::NotSoluble { product, per_litre, salt } => format!(

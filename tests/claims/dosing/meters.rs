@@ -1,0 +1,71 @@
+//! Whether the meters that advice goes by may be gone by.
+
+use super::*;
+use fillmark_domain::Id;
+
+/// A pen at the site.
+async fn pen(world: &World, feeding: &Feeding, name: &str) -> Uuid {
+    let body = json(json!({ "name": name, "kind": "ph_and_ec", "calibrate_every_days": 30 }));
+    world.ada.site(feeding.here.site).create::<NewMeter>(&body).await.unwrap().id
+}
+
+async fn calibrated(
+    world: &World,
+    feeding: &Feeding,
+    meter: Uuid,
+    at: &str,
+    passed: bool,
+    next_due_on: &str,
+) {
+    let made = json!({ "meter_id": meter, "calibrated_at": at, "standards": "1.413 mS/cm", "passed": passed,
+        "next_due_on": next_due_on });
+    world.ada.site(feeding.here.site).create::<NewCalibration>(&json(made)).await.unwrap();
+}
+
+async fn read_by(world: &World, feeding: &Feeding, meter: Uuid, at: &str, ec: f64) {
+    let reading = NewReading { meter_id: Some(meter), ..ec_reading(feeding, at, ec) };
+    world.ada.record_reading(feeding.here.site, &reading).await.unwrap();
+}
+
+on_both! {
+    async fn a_correction_tells_of_a_meter_that_failed_or_is_overdue_and_of_its_litres(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let site = feeding.here.site;
+        let wanted = NewCorrectionAdvice { tank_id: feeding.here.north_tank, topping_up: false };
+        let told = async |meter: Uuid, at: &str| {
+            read_by(&world, &feeding, meter, at, 0.9).await;
+            let advice = world.ada.advise_correction(site, &wanted).await.unwrap();
+            assert!(advice.reasons.iter().any(|reason| reason.starts_with("Reckoned with 200 L in the tank")), "{advice:?}");
+            advice.reasons.into_iter().find(|reason| reason.contains("by which this was read"))
+        };
+        let [never, fit, failed, overdue] =
+            [pen(&world, &feeding, "A").await, pen(&world, &feeding, "B").await, pen(&world, &feeding, "C").await, pen(&world, &feeding, "D").await];
+        calibrated(&world, &feeding, fit, "2026-11-20T08:00:00Z", true, "2026-12-20").await;
+        calibrated(&world, &feeding, failed, "2026-11-20T08:00:00Z", false, "2026-12-20").await;
+        calibrated(&world, &feeding, overdue, "2026-09-20T08:00:00Z", true, "2026-10-20").await;
+        assert_eq!(told(never, "2026-11-24T06:50:00+01:00").await, None);
+        assert_eq!(told(fit, "2026-11-24T06:51:00+01:00").await, None);
+        let told_failed = told(failed, "2026-11-24T06:52:00+01:00").await.unwrap();
+        assert!(told_failed.starts_with("C, by which this was read, failed its calibration of 2026-11-20"), "{told_failed}");
+        let told_overdue = told(overdue, "2026-11-24T06:53:00+01:00").await.unwrap();
+        assert!(told_overdue.starts_with("D, by which this was read, was to be calibrated on 2026-10-20"), "{told_overdue}");
+    }
+
+    async fn meters_that_show_different_things_of_a_tank_are_told_and_raise_an_alert(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let site = feeding.here.site;
+        let (one, other) = (pen(&world, &feeding, "Blue pen").await, pen(&world, &feeding, "Red pen").await);
+        for day in 20..23 {
+            read_by(&world, &feeding, one, &format!("2026-11-{day}T07:00:00+01:00"), 1.40).await;
+            read_by(&world, &feeding, other, &format!("2026-11-{day}T07:20:00+01:00"), 1.75).await;
+        }
+        let made = world.ada.reconciliation(site, feeding.here.north_tank, 28).await.unwrap();
+        let [apart] = &made.meters_apart[..] else { panic!("{made:?}") };
+        assert_eq!((apart.meter_id, apart.other_meter_id, apart.difference), (other, one, None));
+        assert!((apart.factor.unwrap() - 1.25).abs() < 1e-6 && apart.reading_ids.len() == 6, "{apart:?}");
+        assert!(apart.told.starts_with("Red pen shows 25 % more EC than Blue pen"), "{}", apart.told);
+        fillmark_actions::dosing::watch_balances_at(&world.server.app, Id::new(site)).await.unwrap();
+        let alerts = world.ada.alerts(site, "kind=balance_open").await.unwrap().items;
+        assert!(alerts.iter().any(|alert| alert.about_id == other && alert.text.contains("Red pen")), "{alerts:?}");
+    }
+}
