@@ -66,6 +66,10 @@ on_both! {
         world.ada.business().create::<NewProduct>(&json(product)).await.unwrap();
         let text = commands::forecast(&desk(&world).await, None, 30).await.unwrap();
         has(&text, &["Harbour: 30 days from 2026-11-24", "Base A", "lasts"]);
+        let apart = commands::causes(&desk(&world).await, Some("Harbour"), "base a", 30).await.unwrap();
+        has(&apart, &["Harbour, Base A: 30 days from 2026-11-24", "cause", "tank"]);
+        let unknown = commands::causes(&desk(&world).await, None, "Base X", 30).await.unwrap_err();
+        assert_eq!(unknown.to_string(), "there is no product \"Base X\"; there are: Base A");
         let elsewhere = commands::forecast(&desk(&world).await, Some("Quay"), 30).await.unwrap_err();
         assert_eq!(elsewhere.to_string(), "there is no site \"Quay\"; there are: Harbour");
     }

@@ -2,14 +2,15 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{Datelike, TimeDelta, Weekday};
+use chrono::{Datelike, NaiveDate, TimeDelta, Weekday};
 use fillmark_actions::{Clock, forecast};
 use fillmark_api::*;
 use fillmark_domain::Id;
 use fillmark_domain::people::Role;
+use fillmark_domain::work::AlertStanding;
 use fillmark_tests::Feeding;
 use fillmark_tests::on_both;
-use fillmark_tests::world::{PASSWORD, World, instant, json};
+use fillmark_tests::world::{PASSWORD, World, instant, json, refusal};
 use serde_json::json;
 use uuid::Uuid;
 
@@ -134,6 +135,23 @@ on_both! {
         }
         let late = &told(&world, &feeding).await["supplier_late"];
         assert_eq!(late.iter().map(|alert| alert.about_id).collect::<Vec<Uuid>>(), [order.id]);
+    }
+
+    async fn what_is_told_is_told_as_it_is_now(world: World) {
+        let feeding = weekly(&world).await;
+        while !told(&world, &feeding).await.contains_key("stock_out_near") {
+            a_day_passes(&world, &feeding).await;
+        }
+        let first = told(&world, &feeding).await["stock_out_near"][0].clone();
+        world.ada.see_alert(feeding.here.site, first.id).await.unwrap();
+        // A third of a litre is lent to a neighbour: it runs out sooner.
+        let lent = json!({ "client_id": Uuid::now_v7(), "amount": { "value": 300.0, "unit": "mL" } });
+        world.ada.issue_product(feeding.here.site, first.about_id, &json(lent)).await.unwrap();
+        a_night_passes(&world, &feeding).await;
+        let alerts = told(&world, &feeding).await;
+        let now = alerts["stock_out_near"].iter().find(|alert| alert.id == first.id).unwrap();
+        assert_ne!(now.text, first.text, "it runs out sooner");
+        assert_eq!(now.state.0, AlertStanding::Seen, "it is the same all the same");
     }
 
     async fn a_forecast_that_is_asked_for_tells_what_a_night_would(world: World) {
@@ -262,6 +280,29 @@ on_both! {
         let lines = drafts.iter().flat_map(|draft| &draft.lines).filter(|line| line.product_id == feeding.grow_a);
         let drafted: Vec<i64> = lines.map(|line| i64::from(line.packs)).collect();
         assert_eq!(drafted, a.lines.iter().map(|line| line.pack_count).collect::<Vec<_>>());
+    }
+
+    async fn the_use_of_a_product_is_taken_apart_by_day_cause_and_tank(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        world.ada.record_addition(site, &feeding.addition(20.0)).await.unwrap();
+        let forecast = world.ada.forecast(site, 60).await.unwrap();
+        let grow_a = forecast.products.iter().find(|one| one.product_id == feeding.grow_a).unwrap();
+        // As likely done as not by then: what is done late moves those after it.
+        let days: Vec<NaiveDate> = grow_a.changes.iter().map(|change| change.on).collect();
+        assert_eq!((days.len(), days[0]), (7, "2026-11-27".parse().unwrap()), "{:?}", grow_a.changes);
+        assert!(days.iter().all(|day| *day <= grow_a.days.last().unwrap().on), "{days:?}");
+        assert!(grow_a.changes.iter().all(|change| (change.amount - 400.0).abs() < 20.0), "{:?}", grow_a.changes);
+        let apart = world.ada.forecast_causes(site, feeding.grow_a, 60).await.unwrap();
+        let sum: f64 = apart.causes.iter().map(|cause| cause.amount.value).sum();
+        assert!((sum - grow_a.expected_use.total).abs() < 0.1, "{sum}");
+        let of_tank = |cause: &&ForecastCause| cause.tank_id == Some(feeding.here.north_tank);
+        assert!(apart.causes.iter().filter(of_tank).any(|cause| cause.tank.is_some()), "{apart:?}");
+        assert_eq!(refusal(world.ada.forecast_causes(site, Uuid::now_v7(), 60).await), ProblemCode::NotFound);
+        let table = format!("/sites/{site}/forecast/products/{}/causes?format=csv", feeding.grow_a);
+        let table = world.ada.get_text(&table).await.unwrap();
+        assert!(table.starts_with("on,cause,tank_id,tank,amount.value,amount.unit\r\n"), "{table}");
+        assert!(table.contains("2026-11-27,tank_changes,"), "{table}");
     }
 
     async fn the_stock_of_a_product_is_drawn(world: World) {

@@ -8,6 +8,7 @@ mod adjusters;
 mod answer;
 mod baseline;
 mod blend;
+mod cause;
 mod changes;
 pub mod costs;
 mod counter;
@@ -50,6 +51,7 @@ mod weekly;
 
 pub use answer::*;
 pub use baseline::{Baseline, SimpleMethod};
+pub use cause::{DatedCause, TankUse, UseByCause};
 pub use counter::litres_fed;
 pub use fed::{EcRises, fed_days, without_step_on};
 pub use issue::{Scored, UsedByDay, issued, track_record};

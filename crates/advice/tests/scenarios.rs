@@ -1,11 +1,11 @@
 //! The forecast against what happened: ten recorded sites, four weeks ahead, from records alone.
 #![expect(clippy::unwrap_used, reason = "a record that cannot be read is a failed test")]
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{NaiveDate, Weekday};
 use fillmark_advice::supply::*;
-use fillmark_domain::stock::{Product, ProductKind};
+use fillmark_domain::stock::{Product, ProductKind, UseCause};
 use fillmark_domain::{Amount, Days, Id, OpenDays, Stage, Week};
 use serde_json::Value;
 use uuid::Uuid;
@@ -259,6 +259,31 @@ fn the_causes_of_a_day_make_its_use_and_the_balance_falls_by_it() {
             balance -= changes + top_ups + ph + fed + unplanned + taken;
             assert!((day.balance - balance).abs() < 1e-6, "{}", day.date);
             assert!(day.balance_low <= day.balance);
+        }
+    }
+}
+
+#[test]
+fn each_day_is_taken_apart_by_tank_and_each_change_is_told_once() {
+    let site = Site::read(SITES[8]);
+    let question = site.question(Changes::Written);
+    for product in forecast(&question).products {
+        let causes = product.causes();
+        for day in &product.days {
+            let parts = causes.iter().filter(|cause| cause.on == day.date);
+            let sum: f64 = parts.map(|cause| cause.amount).sum();
+            assert!((sum - day.by_cause.total()).abs() < 1e-6, "{}: {sum}", day.date);
+        }
+        let told = causes.iter().filter(|cause| cause.cause == UseCause::Changes);
+        let (days, tanks) = told.fold((0, BTreeSet::new()), |(days, mut tanks), cause| {
+            tanks.extend(cause.tank);
+            (days + 1, tanks)
+        });
+        let written = question.tanks.iter().flat_map(|tank| &tank.planned_changes);
+        let coming = written.filter(|change| **change >= question.today).count();
+        if days > 0 {
+            assert!(tanks.len() > 1 && product.changes.len() < days, "a change that may slip is told once");
+            assert!(product.changes.len() <= coming + question.tanks.len(), "{:?}", product.changes);
         }
     }
 }

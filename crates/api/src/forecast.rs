@@ -1,6 +1,7 @@
 //! The purchase forecast: what will be used, how long the stock lasts, what to order by when, and why.
 
 mod baseline;
+mod causes;
 mod caution;
 mod issued;
 mod purchase;
@@ -21,6 +22,7 @@ use uuid::Uuid;
 use caution::caution;
 
 pub use baseline::{Baseline, SimpleMethod};
+pub use causes::{ForecastCause, ForecastCauses, UseCause};
 pub use issued::{ForecastScore, IssuedForecast, IssuedLine, IssuedUse, TrackRecord};
 pub use purchase::{
     NewDraftOrders, ProposedLine, ProposedOrder, ProposedPurchase, ProposedTransfer, PurchaseRow,
@@ -77,6 +79,9 @@ pub struct ProductForecast {
     /// What is under way.
     #[schema(max_items = 1000)]
     pub deliveries: Vec<ForecastDelivery>,
+    /// The tank changes that draw on it, each on the day by which it is as likely done as not.
+    #[schema(max_items = 100000)]
+    pub changes: Vec<ForecastChange>,
     /// Stock that will expire before it is used.
     #[schema(max_items = 1000)]
     pub spoils: Vec<ForecastSpoilage>,
@@ -175,6 +180,16 @@ fn delivery(coming: &answers::Expected, base: Base) -> ForecastDelivery {
         amount: coming.amount.quantity(base).into(),
         order_id: coming.ordered.map(|ordered| ordered.order.uuid()),
     }
+}
+
+/// A tank change that draws on a product.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct ForecastChange {
+    /// The day by which it is as likely done as not.
+    pub on: NaiveDate,
+    /// What it takes, in the product's base unit.
+    #[schema(minimum = 0, maximum = 1e12)]
+    pub amount: f64,
 }
 
 /// Stock that will expire before it is used.
@@ -311,6 +326,11 @@ impl ProductForecast {
             may_run_out_on: forecast.may_run_out_on,
             purchase: forecast.purchase.as_ref().map(|purchase| ProposedPurchase::of(purchase, base, names)),
             deliveries: forecast.deliveries.iter().map(|coming| delivery(coming, base)).collect(),
+            changes: forecast
+                .changes
+                .iter()
+                .map(|(on, amount)| ForecastChange { on: *on, amount: round(*amount) })
+                .collect(),
             spoils: spoils
                 .map(|lot| ForecastSpoilage {
                     lot_id: lot.lot.uuid(),
@@ -323,14 +343,9 @@ impl ProductForecast {
 }
 
 fn sum(days: &[answers::DayForecast]) -> answers::UseByCause {
-    days.iter().fold(answers::UseByCause::default(), |sum, day| answers::UseByCause {
-        changes: sum.changes + day.by_cause.changes,
-        top_ups: sum.top_ups + day.by_cause.top_ups,
-        ph: sum.ph + day.by_cause.ph,
-        fed: sum.fed + day.by_cause.fed,
-        unplanned: sum.unplanned + day.by_cause.unplanned,
-        taken: sum.taken + day.by_cause.taken,
-    })
+    let mut sum = answers::UseByCause::default();
+    days.iter().for_each(|day| sum += day.by_cause);
+    sum
 }
 
 impl From<answers::LearntFrom> for LearntFrom {

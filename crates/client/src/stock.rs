@@ -290,6 +290,19 @@ impl Client {
         self.get(&format!("/sites/{site}/forecasts/{id}")).await
     }
 
+    /// What a product will be used for, day by day and tank by tank.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn forecast_causes(
+        &self,
+        site: Uuid,
+        product: Uuid,
+        horizon_days: u16,
+    ) -> Result<ForecastCauses, ClientError> {
+        self.get(&format!("/sites/{site}/forecast/products/{product}/causes?horizon_days={horizon_days}"))
+            .await
+    }
+
     /// The stock of a product as it is expected to go on, as SVG.
     /// # Errors
     /// [`ClientError`].

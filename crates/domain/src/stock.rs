@@ -18,6 +18,7 @@ mod reorder;
 mod slip;
 mod supplier;
 mod transfer;
+mod use_cause;
 
 pub use count::{CountKind, DifferenceKind, NotCounted, WhyCount, spread_count};
 pub use expiry::{Spoilage, WriteOff, spoilage};
@@ -38,6 +39,7 @@ pub use reorder::{Reorder, Replenishment, arrival, reorder_date};
 pub use slip::{Entered, Settles, Slip, SlipKind, Wanted};
 pub use supplier::{Offer, Supplier};
 pub use transfer::{NotInTransit, Transfer, TransferState};
+pub use use_cause::UseCause;
 
 /// The id of a product.
 pub type ProductId = crate::Id<Product>;

@@ -10,13 +10,14 @@ pub(crate) mod rounds;
 mod verify;
 
 use comfy_table::{Table, presets};
-use fillmark_api::{NewSite, Site};
+use fillmark_api::{NewProduct, NewSite, Site};
 use fillmark_client::{Client, ClientError};
 use fillmark_store::StoreError;
+use uuid::Uuid;
 
 pub use backup::{BackupError, backup, restore};
 pub use carry::{MoveError, carry};
-pub use forecast::forecast;
+pub use forecast::{causes, forecast};
 pub use healthcheck::healthcheck;
 pub use rounds::rounds;
 pub use verify::{refuse_absent, verify, verify_against};
@@ -77,6 +78,14 @@ pub enum CommandError {
         /// The names that there are.
         known: String,
     },
+    /// There is no product of that name.
+    #[error("there is no product {name:?}; there are: {known}")]
+    NoProduct {
+        /// The name.
+        name: String,
+        /// The names that there are.
+        known: String,
+    },
 }
 
 /// A server's client, signed in.
@@ -104,6 +113,16 @@ impl Desk {
         let known = all.iter().map(|site| site.body.name.as_str()).collect::<Vec<_>>().join(", ");
         let found = all.into_iter().find(|site| site.body.name.to_lowercase() == name.trim().to_lowercase());
         found.map(|site| vec![site]).ok_or(CommandError::NoSite { name: name.to_owned(), known })
+    }
+
+    /// The product of this name, upper and lower case alike.
+    async fn product(&self, name: &str) -> Result<Uuid, CommandError> {
+        let all = self.told(self.client.business().all::<NewProduct>("").await)?;
+        let found = all.iter().find(|product| product.body.name.to_lowercase() == name.trim().to_lowercase());
+        found.map(|product| product.id).ok_or_else(|| CommandError::NoProduct {
+            name: name.to_owned(),
+            known: all.iter().map(|product| product.body.name.as_str()).collect::<Vec<_>>().join(", "),
+        })
     }
 
     fn told<T>(&self, answer: Result<T, ClientError>) -> Result<T, CommandError> {

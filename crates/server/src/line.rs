@@ -119,6 +119,9 @@ pub(crate) enum Command {
         /// How many days to look ahead.
         #[arg(long, default_value_t = 90, value_parser = clap::value_parser!(u16).range(1..=365))]
         days: u16,
+        /// Take the use of this product apart instead: on which day, why, and in which tank.
+        #[arg(long, value_name = "NAME")]
+        product: Option<String>,
     },
 }
 

@@ -66,7 +66,12 @@ async fn obey(command: Command) -> Result<(), Failure> {
         Command::Rounds { at, date, day } => {
             told(commands::rounds(&desk(&at).await?, at.site(), date.or(day)).await?)
         }
-        Command::Forecast { at, days } => told(commands::forecast(&desk(&at).await?, at.site(), days).await?),
+        Command::Forecast { at, days, product: None } => {
+            told(commands::forecast(&desk(&at).await?, at.site(), days).await?)
+        }
+        Command::Forecast { at, days, product: Some(product) } => {
+            told(commands::causes(&desk(&at).await?, at.site(), &product, days).await?)
+        }
     }
 }
 

@@ -66,6 +66,29 @@ pub async fn raise(
     Ok(Some(id))
 }
 
+/// What is told by the alert of this kind about this record that is not closed, as it is now. Who saw it need not see it again.
+/// # Errors
+/// When the database fails.
+pub async fn retell(
+    tx: &Tx,
+    site: SiteScope,
+    stamp: &Stamp<'_>,
+    kind: AlertKind,
+    about: Uuid,
+    text: &str,
+) -> Result<(), StoreError> {
+    let kept = lock_unclosed(tx, site, kind, about).await?;
+    let Some(kept) = kept.filter(|kept| kept.alert.text != text) else { return Ok(()) };
+    let row = row::ActiveModel {
+        site_id: Unchanged(site.uuid()),
+        id: Unchanged(kept.id.uuid()),
+        text: Set(text.to_owned()),
+        ..Default::default()
+    };
+    row::Entity::update(row).exec(&tx.0).await?;
+    journal::note(tx, site, stamp, "retold", "alert", kept.id.uuid()).await
+}
+
 /// The alert with this id, locked for a change.
 /// # Errors
 /// When the database fails or the row is broken.

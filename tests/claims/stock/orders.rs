@@ -174,6 +174,25 @@ on_both! {
         assert_eq!(shelf.held(&world.ada).await, 100_000.0);
     }
 
+    async fn somewhat_more_than_was_ordered_is_taken_in_with_a_caution(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let order = placed(&world, &shelf).await;
+        let of_order = |lot: &str, ml| NewReceipt { order_id: Some(order.id), ..shelf.receipt(lot, None, ml) };
+        let part = world.ada.receive_product(shelf.site, &of_order("A", 6_000.0)).await.unwrap();
+        let rest = world.ada.receive_product(shelf.site, &of_order("B", 5_000.0)).await.unwrap();
+        let more = |slip: &Slip| slip.cautions.iter().any(|caution| caution.starts_with("more came than the order"));
+        assert_eq!((more(&part), more(&rest)), (false, true), "{:?}", rest.cautions);
+    }
+
+    async fn an_order_that_is_given_up_tells_when_it_was_placed(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let order = placed(&world, &shelf).await;
+        let given_up = world.ada.cancel_order(shelf.site, order.id).await.unwrap();
+        assert!(order.placed_on.is_some(), "{order:?}");
+        assert_eq!((given_up.state.as_str(), given_up.placed_on), ("cancelled", order.placed_on));
+        assert_eq!(world.ada.order(shelf.site, order.id).await.unwrap(), given_up);
+    }
+
     async fn only_a_draft_is_changed_and_against_its_version(world: World) {
         let shelf = Shelf::of(&world).await;
         let supplier = supplier(&world, "Greenline").await;

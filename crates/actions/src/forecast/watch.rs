@@ -70,7 +70,7 @@ pub async fn watch_supply_at(app: &App, site: SiteId) -> Result<(), Refusal> {
     Ok(())
 }
 
-/// Raises what is not told yet, and closes what is over.
+/// Raises what is not told yet, tells what is told as it is now, and closes what is over.
 pub(super) async fn tell(
     tx: &Tx,
     scope: SiteScope,
@@ -88,6 +88,7 @@ pub(super) async fn tell(
         let hushed = kept_alerts::closed_by_people(tx, scope, kind, stamp.at - CLOSED_FOR).await?;
         for warning in of_kind().filter(|warning| !hushed.contains(&warning.about)) {
             alerts::raise(tx, scope, stamp, kind, warning.about, &warning.text).await?;
+            kept_alerts::retell(tx, scope, stamp, kind, warning.about, &warning.text).await?;
         }
     }
     Ok(())

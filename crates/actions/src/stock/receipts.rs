@@ -13,6 +13,9 @@ use super::coming;
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled, some_amount};
 use crate::{App, Caller, Refusal};
 
+/// Suppliers round up to a pack or add one; the invoice may tell.
+const MORE_CAME: &str = "more came than the order still awaited: it is taken in as it is; check the delivery note and the invoice";
+
 /// Something that came in.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Receipt {
@@ -65,9 +68,10 @@ pub async fn receive_product(
     };
 
     holdings::lock_for_issue(&desk.tx, scope, product.id).await?;
+    let mut more_came = None;
     if let Some(order) = receipt.order {
         let came = Received { product: product.id, amount, on: desk.day(at) };
-        take_in(&desk, order, came, &product, receipt.confirmed).await?;
+        more_came = take_in(&desk, order, came, &product, receipt.confirmed).await?;
     }
     if !receipt.confirmed {
         ask_back(&desk, &product, &slip.says).await?;
@@ -78,7 +82,7 @@ pub async fn receive_product(
     let what = (counted, MovementKind::Receipt);
     coming::take_in(&desk.tx, scope, &desk.stamp, &slip, what, &changes).await?;
     let caution = lot.content.caution(desk.day(at));
-    Ok(desk.close(slip.id, &product).await?.told(caution))
+    Ok(desk.close(slip.id, &product).await?.told(caution).told(more_came))
 }
 
 async fn ask_back(desk: &Desk<'_>, product: &Kept<Product>, came: &Wanted) -> Result<(), Refusal> {
@@ -103,9 +107,10 @@ async fn take_in(
     came: Received,
     product: &Kept<Product>,
     confirmed: bool,
-) -> Result<(), Refusal> {
+) -> Result<Option<&'static str>, Refusal> {
     let order = orders::lock(&desk.tx, desk.scope, id).await?.ok_or(Refusal::NotFound)?;
     let exceeded = order.content.exceeded_by(&came).filter(|_| !confirmed);
+    let more_came = order.content.is_exceeded_by(&came).then_some(MORE_CAME);
     let unit = product.content.base.unit().code();
     let doubt = exceeded.map(|awaited| {
         format!("{} {unit} came of which the order still awaited {awaited} {unit}", came.amount)
@@ -113,7 +118,7 @@ async fn take_in(
     let received = order.content.receive(came).map_err(refused)?;
     Refusal::unless_confirmed("/amount", "more_than_ordered", doubt)?;
     records::change(&desk.tx, desk.scope, id, order.version, &desk.stamp, &received).await?;
-    Ok(())
+    Ok(more_came)
 }
 
 /// A change of state that an order does not allow, as what it is about.

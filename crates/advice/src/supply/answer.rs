@@ -6,6 +6,7 @@ use fillmark_domain::stock::{Offer, Order, Packs, Product, Supplier, WriteOff};
 use fillmark_domain::{Amount, Base, Currency, Id, Money};
 
 use super::baseline::Baseline;
+use super::cause::{TankUse, UseByCause};
 use super::question::{Expected, Reason};
 
 /// The forecast of a site.
@@ -26,6 +27,10 @@ pub struct ProductForecast {
     pub product: Id<Product>,
     /// Each day from today on.
     pub days: Vec<DayForecast>,
+    /// What of those days each tank takes, in the order of the days.
+    pub of_tanks: Vec<TankUse>,
+    /// The tank changes that draw on it, each whole on the day by which it is as likely done as not, in mL (or g).
+    pub changes: Vec<(NaiveDate, f64)>,
     /// What the figures were learnt from.
     pub learnt_from: LearntFrom,
     /// What past use alone would forecast; none of a product that was never used, or not for a
@@ -47,7 +52,12 @@ impl Forecast {
     /// The same answer with the first days only: what to order does not depend on how far somebody looks.
     #[must_use]
     pub fn first_days(mut self, days: u16) -> Self {
-        self.products.iter_mut().for_each(|product| product.days.truncate(usize::from(days)));
+        for product in &mut self.products {
+            product.days.truncate(usize::from(days));
+            product.of_tanks.retain(|one| one.place < usize::from(days));
+            let last = product.days.last().map(|day| day.date);
+            product.changes.retain(|(on, _)| Some(*on) <= last);
+        }
         self
     }
 }
@@ -78,35 +88,6 @@ pub struct DayForecast {
     pub balance: f64,
     /// Stock that is left or exceeded with the chance of the service level.
     pub balance_low: f64,
-}
-
-/// Expected use of a day, kept apart so that each litre can be explained. mL (or g).
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct UseByCause {
-    /// Filling after tank changes.
-    pub changes: f64,
-    /// Topping up between changes.
-    pub top_ups: f64,
-    /// Moving the pH, of fills and top-ups.
-    pub ph: f64,
-    /// Litres fed to waste or drawn from a stock tank.
-    pub fed: f64,
-    /// Spills, losses and what counts found missing.
-    pub unplanned: f64,
-    /// Taken out of the store for other uses, preparations among them.
-    pub taken: f64,
-}
-
-impl UseByCause {
-    /// All causes together.
-    pub fn total(&self) -> f64 {
-        self.planned() + self.unplanned + self.taken
-    }
-
-    /// What the plan of the tanks explains.
-    pub fn planned(&self) -> f64 {
-        self.changes + self.top_ups + self.ph + self.fed
-    }
 }
 
 /// How many records a forecast was learnt from.
@@ -297,6 +278,11 @@ pub enum Caution {
     },
     /// The lead time is only the supplier's word.
     LeadTimeUnproven,
+    /// Some of what is held is in quarantine: it is not counted on until somebody releases it.
+    InQuarantine {
+        /// How much.
+        amount: Amount,
+    },
     /// Some of the stock expires before it is used.
     StockSpoils,
     /// A full pack would expire before it is used, so fewer are proposed than are needed.

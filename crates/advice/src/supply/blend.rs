@@ -1,7 +1,7 @@
 //! The plan weighed against past use: how each way of forecasting did on this product as of earlier days decides how
 //! much of it is believed, and how far they all were off decides how sure the answer is.
 
-use super::answer::UseByCause;
+use super::cause::UseByCause;
 use super::history::ProductHistory;
 use super::methods::smooth;
 use super::spans::WEEK;

@@ -5,6 +5,7 @@ use fillmark_domain::Amount;
 use fillmark_domain::stock::{OnHand, ProductKind, WriteOff, spoilage};
 
 use super::answer::{Caution, DayForecast, OrderBy, ProductForecast, Purchase};
+use super::cause::shared_out;
 use super::lead_time::LeadOdds;
 use super::normal::{chance_at_most, quantile};
 use super::question::{ProductAsked, Question, SupplierAsked, TankAsked};
@@ -178,9 +179,12 @@ impl<'a> Outlook<'a> {
             .collect();
         let runs_out = self.risk_until.iter().position(|risk| *risk > self.allowed_risk());
         let cautions = self.cautions(purchase.as_ref(), runs_out.is_some());
+        let change = |(place, amount): &(usize, f64)| (self.question.date(*place as i64), *amount);
         ProductForecast {
             product: self.product.product,
             days,
+            of_tanks: shared_out(&self.usage.days, self.usage.of_tanks),
+            changes: self.usage.changes.iter().map(change).collect(),
             learnt_from: self.usage.learnt_from,
             baseline: self.usage.baseline,
             deliveries: self.under_way.deliveries,
@@ -212,6 +216,11 @@ impl<'a> Outlook<'a> {
         let tanks = self.question.tanks.iter().filter(takes);
         let without_step = tanks.filter_map(|tank| tank.without_step_on).min();
         cautions.extend(without_step.map(|on| Caution::NoStep { on }));
+        let held_back = self.product.on_hand.iter().filter(|lot| !lot.released);
+        let amount: Amount = held_back.map(|lot| lot.held).sum();
+        if amount.is_positive() {
+            cautions.push(Caution::InQuarantine { amount });
+        }
         if !self.spoils.is_empty() {
             cautions.push(Caution::StockSpoils);
         }

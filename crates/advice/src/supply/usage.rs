@@ -1,7 +1,10 @@
 //! Use of each product on each day to come, by cause, with the variance of its sum.
 
-use super::answer::{LearntFrom, UseByCause};
+use fillmark_domain::stock::UseCause;
+
+use super::answer::LearntFrom;
 use super::baseline::Baseline;
+use super::cause::{TankUse, UseByCause};
 use super::history::{History, Regime, TankHistory};
 use super::learner::{Known, Learner, awake, step_litres};
 use super::question::TankMode;
@@ -37,6 +40,10 @@ const OWED_DAYS: usize = 6;
 pub(super) struct Usage {
     /// Each day from today on.
     pub(super) days: Vec<UseByCause>,
+    /// What of it each tank takes, as reckoned; only where the first day is today.
+    pub(super) of_tanks: Vec<TankUse>,
+    /// Each change with the day by which it is as likely done as not, and what it takes as reckoned.
+    pub(super) changes: Vec<(usize, f64)>,
     /// Variance of the use from today to the end of each day.
     pub(super) variance_until: Vec<f64>,
     /// Changes that a week may have.
@@ -49,6 +56,25 @@ pub(super) struct Usage {
     pub(super) fed_assumed: bool,
     /// What it was learnt from.
     pub(super) learnt_from: LearntFrom,
+}
+
+impl Usage {
+    /// Adds what a tank takes on a day; which tank it was is only told of today's forecast.
+    fn draw(&mut self, (at, tank): (usize, usize), cause: UseCause, amount: f64, told: bool) {
+        *self.days[at].of_mut(cause) += amount;
+        if told && amount > 0.0 {
+            self.of_tanks.push(TankUse { place: at, tank, cause, amount });
+        }
+    }
+
+    /// What moves the pH is told in one.
+    fn as_ph(&mut self) {
+        for day in &mut self.days {
+            *day = UseByCause { ph: day.ph + day.changes + day.top_ups, changes: 0.0, top_ups: 0.0, ..*day };
+        }
+        let filled = |one: &&mut TankUse| matches!(one.cause, UseCause::Changes | UseCause::TopUps);
+        self.of_tanks.iter_mut().filter(filled).for_each(|one| one.cause = UseCause::Ph);
+    }
 }
 
 /// The use of each product from a day on, so many days.
@@ -177,8 +203,8 @@ impl<'a> SitePlan<'a> {
         let before = tank.visits.partition_point(|visit| visit.day < self.origin);
         let last = before.checked_sub(1).map(|place| tank.visits[place].day);
         let last = last.filter(|day| day + OWED_DAYS >= self.origin);
-        let seen_today = self.origin == self.history.today
-            && tank.visits.get(before).is_some_and(|visit| visit.day == self.origin);
+        let seen_today =
+            self.is_todays() && tank.visits.get(before).is_some_and(|visit| visit.day == self.origin);
         let mut aim = last.and_then(|day| tank.fed(day)).map(|regime| regime.fed.ec_aim);
         let (mut owed_l, mut raised_l) = (0.0, 0.0);
         for day in last.unwrap_or(self.origin)..self.origin + self.days {
@@ -214,6 +240,8 @@ impl<'a> SitePlan<'a> {
         let nothing = UseByCause { unplanned: losses.per_day, ..UseByCause::default() };
         let mut usage = Usage {
             days: vec![nothing; self.days],
+            of_tanks: Vec::new(),
+            changes: Vec::new(),
             variance_until: vec![0.0; self.days],
             lumps: Vec::new(),
             grows: tanks.iter().any(|one| self.grows(one.tank)),
@@ -226,13 +254,15 @@ impl<'a> SitePlan<'a> {
             self.add_top_ups_and_fed(tank, place, &mut usage);
         }
         if product.moves_ph {
-            for day in &mut usage.days {
-                *day =
-                    UseByCause { ph: day.ph + day.changes + day.top_ups, changes: 0.0, top_ups: 0.0, ..*day };
-            }
+            usage.as_ph();
         }
         add_shared_variance(&losses, &mut usage);
         usage
+    }
+
+    /// Whether this is the forecast that is answered, not one as of an earlier day.
+    fn is_todays(&self) -> bool {
+        self.origin == self.history.today
     }
 
     fn grows(&self, tank: &TankHistory) -> bool {
@@ -267,8 +297,11 @@ impl<'a> SitePlan<'a> {
             if let Some(regime) = plan.tank.fed(self.origin + at).filter(|_| changes > 0.0) {
                 let amount = plan.tank.volume_l * hand.per_litre(regime.doses[place]);
                 let part = path.whole[at] + share * (changes - path.whole[at]);
-                usage.days[at].changes += part * amount;
+                usage.draw((at, plan.number), UseCause::Changes, part * amount, self.is_todays());
                 last = amount * part / changes;
+                if self.is_todays() && (number + changes + 0.5).floor() > (number + 0.5_f64).floor() {
+                    usage.changes.push((at, last));
+                }
                 number += changes;
                 usual += part * amount;
                 of_week = (of_week.0 + changes, of_week.1 + part * amount);
@@ -296,22 +329,21 @@ impl<'a> SitePlan<'a> {
         let (mut fed_variance, mut fed) = (0.0, 0.0);
         for at in 0..self.days {
             if let Some(regime) = plan.tank.fed(self.origin + at) {
-                let (dose, day) = (regime.doses[place], &mut usage.days[at]);
+                let (dose, day) = (regime.doses[place], self.origin + at);
+                let mut draw = |cause, amount| {
+                    usage.draw((at, plan.number), cause, amount, self.is_todays());
+                };
                 if moves_ph && dose <= 0.0 {
                     if plan.visited[at] > 0.0 {
                         let volume_l = plan.tank.volume_l * plan.visited[at];
-                        day.ph += self.learner.adjusters.amount(
-                            place,
-                            self.origin + at,
-                            volume_l,
-                            plan.taken_l[at],
-                        );
+                        let adjusters = &self.learner.adjusters;
+                        draw(UseCause::Ph, adjusters.amount(place, day, volume_l, plan.taken_l[at]));
                     }
                 } else {
-                    day.top_ups += plan.top_up_l[at] * hand.per_litre(dose);
+                    draw(UseCause::TopUps, plan.top_up_l[at] * hand.per_litre(dose));
                 }
                 let of_tank = plan.fed.litres(regime) * dose;
-                day.fed += of_tank;
+                draw(UseCause::Fed, of_tank);
                 fed += of_tank;
                 fed_variance += variance_l * dose * dose;
             }

@@ -4,8 +4,8 @@
 //! either. So each week of a month is told what it exceeds with one and the same chance, at which they add up to what the
 //! month is expected to use: a change that is likelier than not counts where it is likely, and one among many as a part.
 
-use super::answer::UseByCause;
 use super::blend::JUDGED_DAYS;
+use super::cause::UseByCause;
 use super::spans::WEEK;
 use super::usage::Usage;
 

@@ -99,7 +99,8 @@ fn an_order_that_is_a_few_days_overdue_is_counted_on_by_its_chance() {
 fn stock_in_quarantine_is_not_counted() {
     let mut question = site(vec![product(base_a(), ml(2_000))]);
     question.products[0].on_hand[0].released = false;
-    check(&question, Some(OrderBy::Late(today())), 2);
+    let forecast = check(&question, Some(OrderBy::Late(today())), 2);
+    assert!(forecast.products[0].cautions.contains(&Caution::InQuarantine { amount: ml(2_000) }));
 }
 
 #[test]

@@ -20,6 +20,9 @@ pub(super) fn caution(caution: &answers::Caution, of: &str) -> String {
             "from {on} on plants stand at a tank in a stage that their programme has no step for: nothing is reckoned for it"
         ),
         answers::Caution::LeadTimeUnproven => "the lead time is only the supplier's word".into(),
+        answers::Caution::InQuarantine { amount } => {
+            format!("{amount} {of} are in quarantine and not counted on until somebody releases them")
+        }
         answers::Caution::StockSpoils => "some of the stock expires before it is used".into(),
         answers::Caution::CappedByExpiry => {
             "a full pack would expire before it is used, so fewer are proposed".into()

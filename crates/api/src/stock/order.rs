@@ -169,7 +169,7 @@ impl Order {
             | State::Received { placed_on, expected_on, received } => {
                 (Some(*placed_on), Some(*expected_on), None, received.as_slice())
             }
-            State::Cancelled { on } => (None, None, Some(*on), &[][..]),
+            State::Cancelled { placed_on, on } => (*placed_on, None, Some(*on), &[][..]),
         };
         let of = |product, amount: Amount| quantity(amount, base(&order.lines, product));
         let came = |came: &words::Received| OrderReceived {

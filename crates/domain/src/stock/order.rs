@@ -77,7 +77,9 @@ pub enum OrderState {
     },
     /// Given up before anything came.
     Cancelled {
-        /// When.
+        /// When it had been placed; never, of a draft.
+        placed_on: Option<NaiveDate>,
+        /// When it was given up.
         on: NaiveDate,
     },
 }
@@ -86,7 +88,7 @@ impl OrderState {
     /// The codes of all states.
     pub const CODES: [&str; 5] = ["draft", "placed", "part_received", "received", "cancelled"];
 
-    /// When the supplier was given it; never, of a draft or one that was given up.
+    /// When the supplier was given it, and kept it; never, of a draft or one that was given up.
     pub fn placed_on(&self) -> Option<NaiveDate> {
         match self {
             OrderState::Placed { on, .. } => Some(*on),
@@ -262,21 +264,30 @@ impl Order {
     /// # Errors
     /// [`NotAllowed`] once something came: that part is in the stock, the rest is closed short.
     pub fn cancel(self, on: NaiveDate) -> Result<Order, NotAllowed> {
-        match self.state {
-            OrderState::Draft | OrderState::Placed { .. } => {
-                Ok(Order { state: OrderState::Cancelled { on }, ..self })
-            }
-            state => Err(NotAllowed::Not { wanted: "cancelled", state: state.code() }),
-        }
+        let placed_on = match self.state {
+            OrderState::Draft => None,
+            OrderState::Placed { on, .. } => Some(on),
+            state => return Err(NotAllowed::Not { wanted: "cancelled", state: state.code() }),
+        };
+        Ok(Order { state: OrderState::Cancelled { placed_on, on }, ..self })
     }
 
     /// How much of a product is still to come, where so much more came that it looks mis-keyed: suppliers round up to
     /// a pack or add one, they do not send half as much again; common practice, no source.
     pub fn exceeded_by(&self, came: &Received) -> Option<Amount> {
-        let open = self.outstanding().into_iter().find(|(product, _)| *product == came.product);
-        let awaited = open.map_or(Amount::ZERO, |(_, amount)| amount);
+        let awaited = self.awaited(came.product);
         let far = awaited.thousandths().saturating_mul(3) / 2;
         (came.amount.thousandths() > far).then_some(awaited)
+    }
+
+    /// Whether more of a product came than was still to come.
+    pub fn is_exceeded_by(&self, came: &Received) -> bool {
+        came.amount > self.awaited(came.product)
+    }
+
+    fn awaited(&self, product: Id<Product>) -> Amount {
+        let open = self.outstanding().into_iter().find(|(open, _)| *open == product);
+        open.map_or(Amount::ZERO, |(_, amount)| amount)
     }
 
     /// What is still to come, by product; nothing of an order that is a draft or settled.

@@ -20,6 +20,33 @@ pub async fn forecast(desk: &Desk, site: Option<&str>, days: u16) -> Result<Stri
     Ok(text)
 }
 
+/// What a product will be used for at one site, or at every site the person sees: day by day and tank by tank.
+/// # Errors
+/// [`CommandError`], and [`CommandError::NoProduct`] where no product has the name.
+pub async fn causes(
+    desk: &Desk,
+    site: Option<&str>,
+    product: &str,
+    days: u16,
+) -> Result<String, CommandError> {
+    let product = desk.product(product).await?;
+    let mut text = String::new();
+    for site in desk.sites(site).await? {
+        let told = desk.told(desk.client.forecast_causes(site.id, product, days).await)?;
+        let mut causes = table(&["day", "cause", "tank", "amount"]);
+        for cause in &told.causes {
+            let amount = format!("{:.1} {}", cause.amount.value, cause.amount.unit.0.code());
+            let tank = cause.tank.clone().unwrap_or_default();
+            causes.add_row([cause.on.to_string(), cause.cause.0.code().replace('_', " "), tank, amount]);
+        }
+        text.push_str(&format!(
+            "{}, {}: {days} days from {}\n{causes}\n\n",
+            site.body.name, told.name, told.today_on
+        ));
+    }
+    Ok(text)
+}
+
 /// A site's forecast as tables: each product, then what goes in one order.
 pub(crate) fn told(site: &str, made: &SiteForecast) -> String {
     let Some(first) = made.products.first() else {

@@ -4,9 +4,9 @@ use actix_web::web::{Json as Answer, Path};
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::forecast;
 use fillmark_api::{
-    ForecastDay, ForecastMade, ForecastNames, ForecastScore, IssuedForecast, Listed, NewDraftOrders,
-    NewWhatIf, Order, ProblemCode, ProductForecast, PurchaseRow, Quantity, SiteForecast, Spare, Spares,
-    TrackRecord, WhatIf,
+    ForecastCauses, ForecastDay, ForecastMade, ForecastNames, ForecastScore, IssuedForecast, Listed,
+    NewDraftOrders, NewWhatIf, Order, ProblemCode, ProductForecast, PurchaseRow, Quantity, SiteForecast,
+    Spare, Spares, TrackRecord, WhatIf,
 };
 use fillmark_domain::Coded;
 use fillmark_domain::Id;
@@ -29,6 +29,7 @@ pub fn routes(config: &mut crate::routes::Registry) {
     config.service(read_forecast).service(draft_forecast_orders).service(ask_what_if);
     config.service(issue_forecast).service(list_issued_forecasts).service(read_issued_forecast);
     config.service(read_track_record).service(draw_stock_chart).service(read_spares);
+    config.service(read_forecast_causes);
 }
 
 /// How far to look ahead.
@@ -232,6 +233,32 @@ pub async fn read_track_record(
     Ok(csv::answer(wants_csv, || told.scores.clone(), &told))
 }
 
+/// Read what a product will be used for, day by day and tank by tank: what the forecast's line of it is made of.
+#[utoipa::path(tag = "stock", operation_id = "read_forecast_causes", security(("bearer" = [])), params(TableQuery),
+    responses((status = 200, description = "The causes, the earliest first",
+        content((ForecastCauses = "application/json"), (String = "text/csv"))), ReadProblems))]
+#[get("/sites/{site_id}/forecast/products/{product_id}/causes")]
+pub async fn read_forecast_causes(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<(Uuid, Uuid)>,
+    request: HttpRequest,
+    query: Query<TableQuery>,
+) -> Result<HttpResponse, Refused> {
+    let wants_csv = csv::is_wanted(&request, query.0.format.as_deref())?;
+    let (site, product) = path.into_inner();
+    let made = forecast::read(&app, &caller.0, Id::new(site), query.0.horizon_days).await?;
+    let of_it = made.forecast.products.iter().find(|told| told.product.uuid() == product);
+    let known = of_it.and_then(|told| Some((told, made.products.get(&told.product)?)));
+    let (told, kept) = known.ok_or_else(no_product)?;
+    let causes = ForecastCauses::of(told, made.today, &kept.content, &made.tanks);
+    Ok(csv::answer(wants_csv, || causes.causes.clone(), &causes))
+}
+
+fn no_product() -> Refused {
+    Refused::new(ProblemCode::NotFound, "there is no such product")
+}
+
 /// Draw the stock of a product as it is expected to go on: its band, deliveries, tank changes and the day to order by.
 ///
 /// An SVG picture that is readable in grey, with what it shows in words as its description.
@@ -247,7 +274,7 @@ pub async fn draw_stock_chart(
     let (site, product) = path.into_inner();
     let made = forecast::read(&app, &caller.0, Id::new(site), query.0.horizon_days).await?;
     let told = answer(&made).products.into_iter().find(|told| told.product_id == product);
-    let told = told.ok_or_else(|| Refused::new(ProblemCode::NotFound, "there is no such product"))?;
+    let told = told.ok_or_else(no_product)?;
     let svg = chart(&told, made.service_level).svg().map_err(|error| {
         tracing::error!(error = &error as &dyn std::error::Error, "a chart could not be drawn");
         Refused::new(ProblemCode::Failed, "the server's log has it under this instance")
@@ -262,7 +289,6 @@ fn chart(told: &ProductForecast, service_level: f64) -> StockChart {
         low: day.balance_low,
         high: 2.0 * day.balance - day.balance_low,
     };
-    let changes = told.days.iter().filter(|day| day.used.tank_changes > 0.0);
     StockChart {
         product: told.name.clone(),
         unit: told.unit.0.code(),
@@ -274,7 +300,7 @@ fn chart(told: &ProductForecast, service_level: f64) -> StockChart {
             .iter()
             .map(|coming| Dated { on: coming.expected_on, amount: coming.amount.value })
             .collect(),
-        changes: changes.map(|day| Dated { on: day.on, amount: day.used.tank_changes }).collect(),
+        changes: told.changes.iter().map(|change| Dated { on: change.on, amount: change.amount }).collect(),
     }
 }
 

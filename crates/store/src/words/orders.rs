@@ -39,7 +39,7 @@ impl Record for Order {
             | OrderState::Received { placed_on, expected_on, received } => {
                 (Some(*placed_on), Some(*expected_on), None, received.as_slice())
             }
-            OrderState::Cancelled { on } => (None, None, Some(*on), &[][..]),
+            OrderState::Cancelled { placed_on, on } => (*placed_on, None, Some(*on), &[][..]),
         };
         row::ActiveModel {
             supplier_id: Set(self.supplier.uuid()),
@@ -92,7 +92,7 @@ fn state(row: &row::Model) -> Result<OrderState, BrokenRow> {
             expected_on: day(row.expected_on)?,
             received,
         },
-        "cancelled" => OrderState::Cancelled { on: day(row.cancelled_on)? },
+        "cancelled" => OrderState::Cancelled { placed_on: row.placed_on, on: day(row.cancelled_on)? },
         other => return Err(read.broken(format!("{other} is no state of an order"))),
     })
 }
