@@ -1,10 +1,12 @@
 //! Advice about what to add to a tank: from labels, water and programme to what is measured out; kept, and followed.
 
+mod dry;
 mod following;
 mod meters;
 
 use chrono::TimeDelta;
 use fillmark_api::*;
+use fillmark_domain::Coded;
 use fillmark_domain::entries::AdviceOutcome;
 use fillmark_tests::Feeding;
 use fillmark_tests::greenhouse::steps;

@@ -130,6 +130,7 @@ async fn give(
     };
     given.reasons.extend(facts.told_of_stand_ins());
     given.reasons.extend(facts.told_of_choice(&given));
+    given.reasons.extend(facts.told_of_dry(&given));
     given.lacking = facts.lacking(&given);
     given.cautions = facts.cautions(&given);
 

@@ -6,6 +6,7 @@ use fillmark_advice::solution::label::Dose;
 use fillmark_advice::solution::learn::{EcPrior, ec_rises, pairs, ph_response};
 use fillmark_advice::solution::prior::{Brings, Dosed, Priors, priors};
 use fillmark_advice::solution::record::{Event, TankRecord, What};
+use fillmark_domain::Base;
 use fillmark_domain::entries::{AdditionReason, SamplePoint};
 use fillmark_domain::stock::{AcidStrength, Analysis, Basis, Declared, LabelRevision, ProductId};
 use fillmark_domain::{Id, Metric};
@@ -56,7 +57,8 @@ impl Shelf {
             acid: Some(Acid {
                 product: self.acid.product,
                 reagent: ACID,
-                mol_l: ACID_MOL_L,
+                mmol_per_unit: ACID_MOL_L,
+                base: Base::Volume,
                 response: 1.0,
                 spread: None,
                 ec_rise: 0.0,
@@ -65,7 +67,7 @@ impl Shelf {
         };
         let ml = |step: &Step| match step {
             Step::Dose(dose) => dose.amount,
-            Step::Acid(acid) => acid.expected_ml,
+            Step::Acid(acid) => acid.expected,
             Step::Water(_) | Step::MeasureEc | Step::MeasurePh => 0.0,
         };
         fill(&asked).steps.iter().map(ml).sum()
@@ -79,7 +81,7 @@ impl Shelf {
         let rises = ec_rises(&pairs(record, Metric::Ec), WATER.ec_ms_cm, &expected(&self.known));
         let amounts: Vec<_> = self.feeds.iter().map(|label| (label.product, DOSE_ML_L)).collect();
         let together = rises.of_mixture(&amounts).expect("records tell");
-        let predicted = |from: f64, to: f64| acid.ml_l(from, to);
+        let predicted = |from: f64, to: f64| acid.units_l(from, to);
         let response = ph_response(&pairs(record, Metric::Ph), self.acid.product, Some(&predicted));
         let of_ph = response.map_or(0, |response| response.figure.records.len());
         let enough = record.events.len() / 15;
@@ -121,7 +123,7 @@ fn told(feeds: &[LabelRevision], acid: &LabelRevision) -> Priors {
         label: Some(label),
         dose: Dose::MlPerL(DOSE_ML_L),
     });
-    priors(&dosed.collect::<Vec<_>>(), std::iter::once(acid), WATER)
+    priors(&dosed.collect::<Vec<_>>(), std::iter::once((acid, Base::Volume)), WATER)
 }
 
 fn expected(known: &Priors) -> Vec<(ProductId, Option<EcPrior>)> {

@@ -178,11 +178,14 @@ fn ph(
 ) -> (Option<AdvisedStep>, String) {
     let response = facts.response(product);
     let adjuster = facts.adjuster(product);
-    let predicted = |from: f64, to: f64| adjuster?.ml_l(from, to);
+    let predicted = |from: f64, to: f64| adjuster?.units_l(from, to);
     let chemistry = adjuster
         .filter(|adjuster| adjuster.titration.is_some())
-        .map(|adjuster| Chemistry { predicted: &predicted, meq_ml: adjuster.meq_ml() });
+        .map(|adjuster| Chemistry { predicted: &predicted, meq_per_unit: adjuster.meq_per_unit() });
     let asked = StepAsked { ph, band, litres, response: response.as_ref(), chemistry };
     let step = ph_step(&asked);
-    (step.advised(product, band, step.to_aim_ml(&asked)), step.told(&facts.name(product), response.as_ref()))
+    (
+        step.advised((product, facts.is_liquid(product)), band, step.to_aim(&asked)),
+        step.told(&facts.name(product), response.as_ref()),
+    )
 }

@@ -121,9 +121,7 @@ impl Facts {
         let prior = |label: &LabelRevision| {
             let brings = self.priors.brings.get(&label.product).and_then(|brings| brings.ec_rise);
             let stated = brings.map(|expected| expected.value).or(label.ec_rise_per_unit_per_l);
-            // Chemistry counts what moves the pH in mL.
-            let by_reagent =
-                || self.adjuster(label.product).filter(|_| self.is_liquid(label.product))?.ec_rise;
+            let by_reagent = || self.adjuster(label.product)?.ec_rise;
             (label.product, stated.or_else(by_reagent).map(EcPrior::of_label))
         };
         let priors: Vec<_> = self.labels.values().map(prior).collect();
@@ -252,7 +250,7 @@ impl Facts {
     pub(super) fn response(&self, product: ProductId) -> Option<PhResponse> {
         let adjuster = self.priors.adjusters.get(&product).filter(|adjuster| adjuster.titration.is_some());
         match adjuster {
-            Some(adjuster) => ph_response(&self.ph, product, Some(&|from, to| adjuster.ml_l(from, to))),
+            Some(adjuster) => ph_response(&self.ph, product, Some(&|from, to| adjuster.units_l(from, to))),
             None => ph_response(&self.ph, product, None),
         }
     }
@@ -273,7 +271,7 @@ impl Facts {
         };
         let dosed: Vec<Dosed<'_>> =
             self.step().map(|step| doses(step).map(dosed).collect()).unwrap_or_default();
-        known.of(&dosed, &self.labels, self.water())
+        known.of(&dosed, &self.labels, |product| self.base(product), self.water())
     }
 
     /// The products that move the pH.
@@ -308,9 +306,7 @@ impl Facts {
     fn movers(&self, way: Moves) -> impl Iterator<Item = &Kept<Product>> {
         let moves = self.moves();
         let adjusters = self.products.values().filter(|kept| kept.content.kind == ProductKind::PhAdjuster);
-        // A dry one is weighed, and chemistry counts in mL.
-        let liquid = adjusters.filter(|kept| kept.content.base == Base::Volume);
-        liquid.filter(move |kept| {
+        adjusters.filter(move |kept| {
             let learnt = || match self.response(kept.id)?.kind {
                 PhKind::PerUnit { lowers: true } => Some(Moves::Down),
                 PhKind::PerUnit { lowers: false } => Some(Moves::Up),
@@ -333,7 +329,8 @@ impl Facts {
         Some(Acid {
             product,
             reagent: adjuster.reagent,
-            mol_l: adjuster.mol_l,
+            mmol_per_unit: adjuster.mmol_per_unit,
+            base: self.base(product),
             response: response.as_ref().map_or(1.0, |response| response.figure.value),
             spread: learnt.map(PhResponse::spread),
             ec_rise: adjuster.ec_rise.unwrap_or(0.0),

@@ -5,6 +5,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use fillmark_advice::solution::fill::SourceWater;
 use fillmark_advice::solution::prior::{Dosed, Priors, priors};
+use fillmark_domain::Base;
 use fillmark_domain::stock::{LabelRevision, ProductId};
 
 /// More than these are not remembered.
@@ -20,11 +21,13 @@ impl Expected {
         &self,
         products: &[Dosed<'_>],
         labels: &HashMap<ProductId, LabelRevision>,
+        base: impl Fn(ProductId) -> Base,
         water: SourceWater,
     ) -> Arc<Priors> {
-        let mut adjusters: Vec<&LabelRevision> =
-            labels.values().filter(|label| label.reagent.is_some()).collect();
-        adjusters.sort_by_key(|label| label.product);
+        let labels = labels.values().filter(|label| label.reagent.is_some());
+        let mut adjusters: Vec<(&LabelRevision, Base)> =
+            labels.map(|label| (label, base(label.product))).collect();
+        adjusters.sort_by_key(|(label, _)| label.product);
         let from = format!("{products:?} {adjusters:?} {water:?}");
         if let Some(found) = self.lock().get(&from) {
             return found.clone();

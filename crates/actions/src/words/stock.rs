@@ -3,8 +3,8 @@
 use chrono::{DateTime, Utc};
 use fillmark_domain::growing::{Programme, ProgrammeRevision, gives_from};
 use fillmark_domain::people::Act;
-use fillmark_domain::stock::{LabelRevision, Lot, Offer, Product, Supplier};
-use fillmark_domain::{Faults, Id, Kept};
+use fillmark_domain::stock::{AcidStrength, LabelRevision, Lot, Offer, Product, Supplier};
+use fillmark_domain::{Base, Faults, Id, Kept};
 use fillmark_store::words::{label_revisions, orders};
 use fillmark_store::{BusinessScope, Holder, SiteScope, Stamp, Tx, holdings, plan, records};
 
@@ -90,6 +90,11 @@ impl Managed for LabelRevision {
         let free = other.is_none_or(|other| other.content.effective_at < self.effective_at);
         let detail = "expected an instant at which no other label of the product takes effect";
         faults.unless(free, "/effective_at", "taken", detail);
+        let product = records::find::<Product>(tx, scope, self.product).await?;
+        let is_dry = product.is_some_and(|kept| kept.content.base == Base::Mass);
+        let in_litres = matches!(self.strength, Some(AcidStrength::MolPerLitre(_)));
+        let detail = "expected strength_percent of a product that is counted in g";
+        faults.unless(!(is_dry && in_litres), "/strength_mol_per_l", "not_of_a_solid", detail);
         Ok(faults)
     }
 }

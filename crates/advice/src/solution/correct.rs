@@ -241,7 +241,7 @@ impl Correction {
     /// With acid before the doses.
     fn with_acid(mut self, dose: AcidDose, untried: bool) -> Correction {
         self.acid = Some(dose);
-        if untried && dose.first_ml < dose.expected_ml {
+        if untried && dose.first < dose.expected {
             self.reasons.push(Reason::OfWater(fill::Reason::AcidUntried));
         }
         let reason =
@@ -311,7 +311,7 @@ impl CorrectAsked {
 
     /// What acid adds to the tank, mS/cm times L.
     fn salt_of(&self, dose: AcidDose) -> f64 {
-        self.acid.map_or(0.0, |acid| acid.ec_rise * dose.expected_ml)
+        self.acid.map_or(0.0, |acid| acid.ec_rise * dose.expected)
     }
 
     /// The pH that acid is poured to beside water or nutrients. What stands in the tank within its band is left as it is.

@@ -13,7 +13,7 @@ use super::component::{Component, Composition};
 use super::learnt::Learnt;
 use super::ph::{NoDose, water_of_alkalinity};
 use super::reagents::{Chemistry as _, dose_mmol_l};
-pub(super) use acid::{ACID_FIRST_PH, DROP_ML, IntoTank};
+pub(super) use acid::{ACID_FIRST_PH, DROP, IntoTank};
 pub use acid::{Acid, AcidDose};
 
 /// Above this alkalinity, meq/L, acid goes into the water before anything else (common practice, no source): nutrients
@@ -322,11 +322,11 @@ impl Acids {
     /// With what the acid brings of an element that the recipe counts.
     fn telling(self, fill: &Acidifying<'_>, acid: Acid, reasons: &mut Vec<Reason>) -> Acids {
         let doses = || [self.first, self.after].into_iter().flatten();
-        if acid.spread.is_none() && doses().any(|dose| dose.first_ml < dose.expected_ml) {
+        if acid.spread.is_none() && doses().any(|dose| dose.first < dose.expected) {
             reasons.push(Reason::AcidUntried);
         }
-        let ml: f64 = doses().map(|dose| dose.expected_ml).sum();
-        let mmol_l = ml * acid.mol_l / fill.asked.litres;
+        let units: f64 = doses().map(|dose| dose.expected).sum();
+        let mmol_l = units * acid.mmol_per_unit / fill.asked.litres;
         let counted = [
             ("N", Component::Nitrate, 14.007),
             ("P", Component::Phosphate, 30.974),

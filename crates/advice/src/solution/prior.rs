@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use fillmark_domain::Base;
 use fillmark_domain::stock::{LabelRevision, ProductId, Reagent};
 
 use super::acid_rise::ec_rise_ms_cm;
@@ -12,7 +13,7 @@ use super::fill::SourceWater;
 use super::label::{Dose, Label};
 use super::learnt::Learnt;
 use super::ph::{at_own_ph, balanced_at};
-use super::reagents::{Chemistry as _, strength_mol_l};
+use super::reagents::{Chemistry as _, mmol_per_unit};
 use super::speciation::{Carbon, OutsideModel};
 use super::titration::Titration;
 
@@ -92,30 +93,31 @@ pub struct Priors {
 pub struct Adjuster {
     /// What it is.
     pub reagent: Reagent,
-    /// How strong.
-    pub mol_l: f64,
+    /// How strong, mmol in a mL (or g).
+    pub mmol_per_unit: f64,
     /// How the feed takes it; none where the water is not known.
     pub titration: Option<Titration>,
-    /// EC that one mL in a litre adds, mS/cm; none where the model does not tell.
+    /// EC that one mL (or g) in a litre adds, mS/cm; none where the model does not tell.
     pub ec_rise: Option<f64>,
 }
 
 impl Adjuster {
-    /// mL of it that a litre of the feed takes from one pH to another; none where it goes the other way.
-    pub fn ml_l(&self, from: f64, to: f64) -> Option<f64> {
-        Some(self.titration.as_ref()?.mmol_l(from, to)? / self.mol_l)
+    /// mL (or g) of it that a litre of the feed takes from one pH to another; none where it goes the other way.
+    pub fn units_l(&self, from: f64, to: f64) -> Option<f64> {
+        Some(self.titration.as_ref()?.mmol_l(from, to)? / self.mmol_per_unit)
     }
 
-    /// Acid or base in a mL of it, meq.
-    pub fn meq_ml(&self) -> f64 {
-        self.mol_l * self.reagent.equivalents_per_mol()
+    /// Acid or base in a mL (or g) of it, meq.
+    pub fn meq_per_unit(&self) -> f64 {
+        self.mmol_per_unit * self.reagent.equivalents_per_mol()
     }
 }
 
-/// What is expected of these products dosed together into a water, and of all labels that tell an acid or alkali.
+/// What is expected of these products dosed together into a water, and of all labels that tell an acid or alkali, with what
+/// their products are counted in.
 pub fn priors<'a>(
     products: &[Dosed<'_>],
-    labels: impl Iterator<Item = &'a LabelRevision>,
+    labels: impl Iterator<Item = (&'a LabelRevision, Base)>,
     water: SourceWater,
 ) -> Priors {
     let brings = brings(products, water);
@@ -123,11 +125,11 @@ pub fn priors<'a>(
         brings.get(&dosed.product).map_or(0.0, |of| of.phosphate_mmol) * units(dosed.dose)
     };
     let phosphate_mmol_l = products.iter().map(of_feed).sum();
-    let adjuster = |label: &LabelRevision| {
-        let (reagent, mol_l) = (label.reagent?, strength_mol_l(label)?);
+    let adjuster = |(label, base): (&LabelRevision, Base)| {
+        let (reagent, mmol_per_unit) = (label.reagent?, mmol_per_unit(label, base)?);
         let titration = water.titration(phosphate_mmol_l, reagent);
-        let ec_rise = ec_rise_ms_cm(reagent).ok().map(|of_mmol_l| of_mmol_l * mol_l);
-        Some((label.product, Adjuster { reagent, mol_l, titration, ec_rise }))
+        let ec_rise = ec_rise_ms_cm(reagent).ok().map(|of_mmol_l| of_mmol_l * mmol_per_unit);
+        Some((label.product, Adjuster { reagent, mmol_per_unit, titration, ec_rise }))
     };
     Priors { adjusters: labels.filter_map(adjuster).collect(), brings }
 }

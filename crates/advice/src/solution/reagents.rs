@@ -1,5 +1,6 @@
 //! Acids and bases as they are sold, and what of them takes a pH to its target.
 
+use fillmark_domain::Base;
 pub use fillmark_domain::stock::Reagent;
 use fillmark_domain::stock::{AcidStrength, LabelRevision};
 
@@ -150,14 +151,19 @@ const fn densities(reagent: Reagent) -> Densities {
     }
 }
 
-/// How strong a product is, mol/L, where its label tells which reagent it is and how strong.
-pub fn strength_mol_l(label: &LabelRevision) -> Option<f64> {
+/// How strong a product is, mmol in a mL of a liquid or in a g of a solid (which is mol/L, or mol/kg), where its label tells which
+/// reagent it is and how strong.
+pub fn mmol_per_unit(label: &LabelRevision, base: Base) -> Option<f64> {
     let reagent = label.reagent?;
-    match label.strength? {
-        AcidStrength::MolPerLitre(mol_l) => Some(mol_l),
-        AcidStrength::PercentByWeight(percent) => {
+    match (label.strength?, base) {
+        (AcidStrength::MolPerLitre(mol_l), Base::Volume) => Some(mol_l),
+        (AcidStrength::MolPerLitre(_), Base::Mass) => None,
+        (AcidStrength::PercentByWeight(percent), Base::Volume) => {
             let density = label.density_kg_per_l.or_else(|| reagent.density_kg_l(percent))?;
             Some(reagent.mol_l(percent, density))
+        }
+        (AcidStrength::PercentByWeight(percent), Base::Mass) => {
+            Some(10.0 * percent / reagent.molar_mass_g_mol())
         }
     }
 }
@@ -200,10 +206,33 @@ pub fn neutralising_ml(
 
 #[cfg(test)]
 mod tests {
-    use fillmark_domain::Coded;
+    use fillmark_domain::{Coded, Id};
 
     use super::*;
     use crate::solution::salts::Salt;
+
+    /// By hand: a gram of citric acid of 99.5 % is 995 mg of 192.123 mg/mmol.
+    #[test]
+    fn a_solid_is_as_strong_as_it_is_pure() {
+        let label = |strength| LabelRevision {
+            product: Id::new(uuid::Uuid::nil()),
+            effective_at: chrono::DateTime::UNIX_EPOCH,
+            analysis: None,
+            density_kg_per_l: None,
+            reagent: Some(Reagent::Citric),
+            strength: Some(strength),
+            full_strength_per_l: None,
+            ec_rise_per_unit_per_l: None,
+        };
+        let pure = mmol_per_unit(&label(AcidStrength::PercentByWeight(99.5)), Base::Mass).unwrap();
+        assert!((pure - 995.0 / 192.123).abs() < 1e-9, "{pure}");
+        assert_eq!(
+            mmol_per_unit(&label(AcidStrength::MolPerLitre(2.0)), Base::Mass),
+            None,
+            "it has no litres"
+        );
+        assert_eq!(mmol_per_unit(&label(AcidStrength::MolPerLitre(2.0)), Base::Volume), Some(2.0));
+    }
 
     #[track_caller]
     fn check(reagent: Reagent, mass_percent: f64, mol_l: f64) {

@@ -8,7 +8,7 @@ mod told;
 use fillmark_domain::Band;
 use statrs::distribution::{ContinuousCDF, Normal};
 
-use super::fill::DROP_ML;
+use super::fill::DROP;
 use super::learn::{PhKind, PhResponse, Predicted, READ_TO_PH};
 use super::reagents::{FIRST_MEQ_L, FIRST_PART};
 use super::record::Litres;
@@ -33,8 +33,8 @@ pub struct StepAsked<'a> {
 pub struct Chemistry<'a> {
     /// What a move of the pH takes.
     pub predicted: Predicted<'a>,
-    /// Acid or base in it, meq/mL.
-    pub meq_ml: f64,
+    /// Acid or base in a mL (or g) of it, meq.
+    pub meq_per_unit: f64,
 }
 
 /// A step as advised.
@@ -49,8 +49,8 @@ pub struct Step {
 /// So much, and what to expect of it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StepDose {
-    /// mL into the tank.
-    pub ml: f64,
+    /// mL (or g) into the tank.
+    pub amount: f64,
     /// pH after it has mixed, the likeliest.
     pub ph: f64,
     /// Lower end of the interval that holds it nine times of ten.
@@ -74,8 +74,8 @@ pub enum StepReason {
     EmptyTank,
     /// The pH is at its aim.
     AtAim,
-    /// Less than a drop would go to the aim.
-    LessThanADrop,
+    /// Less than can be measured out would go to the aim.
+    TooLittle,
     /// Neither strength nor records tell how the pH answers: small steps, each measured.
     UnknownStrength,
     /// The product moves the pH the other way, or is too weak to get to the aim.
@@ -101,22 +101,22 @@ pub fn ph_step(asked: &StepAsked<'_>) -> Step {
     let Some(curve) = Curve::of(asked) else {
         return none(StepReason::UnknownStrength);
     };
-    let Some((ml, reason)) = largest(asked, &curve) else {
+    let Some((amount, reason)) = largest(asked, &curve) else {
         return none(StepReason::NotReached);
     };
-    if ml < DROP_ML {
-        return none(StepReason::LessThanADrop);
+    if amount < DROP {
+        return none(StepReason::TooLittle);
     }
-    Step { dose: Some(curve.expect(asked, ml)), reason }
+    Step { dose: Some(curve.expect(asked, amount)), reason }
 }
 
 /// The largest dose that all bounds allow, and which of them is met.
 fn largest(asked: &StepAsked<'_>, curve: &Curve<'_>) -> Option<(f64, StepReason)> {
     let (band, litres) = (asked.band, asked.litres.litres);
     let far = if asked.ph > band.aim { band.low } else { band.high };
-    let to_aim = litres * curve.ml_l(asked.ph, band.aim)?;
+    let to_aim = litres * curve.units_l(asked.ph, band.aim)?;
     // Where chemistry does not reach the edge, the aim is as far as it may go.
-    let to_edge = curve.ml_l(asked.ph, far).map_or(to_aim, |ml_l| ml_l * litres);
+    let to_edge = curve.units_l(asked.ph, far).map_or(to_aim, |units_l| units_l * litres);
     // What a dose does on average is more than what it does likeliest, where it is known by a factor.
     let mut bounds = vec![
         (to_aim * (-0.5 * curve.spread.powi(2)).exp(), StepReason::ToAim),
@@ -124,7 +124,7 @@ fn largest(asked: &StepAsked<'_>, curve: &Curve<'_>) -> Option<(f64, StepReason)
     ];
     if let (true, Some(chemistry)) = (curve.prior_alone, asked.chemistry) {
         bounds.push((FIRST_PART * to_aim, StepReason::FirstPart));
-        bounds.push((FIRST_MEQ_L * litres / chemistry.meq_ml, StepReason::FirstEquivalents));
+        bounds.push((FIRST_MEQ_L * litres / chemistry.meq_per_unit, StepReason::FirstEquivalents));
     }
     bounds.into_iter().min_by(|one, other| one.0.total_cmp(&other.0))
 }
@@ -149,8 +149,8 @@ impl<'a> Curve<'a> {
         Some(Curve { response, predicted, spread, prior_alone: response.figure.records.is_empty() })
     }
 
-    /// mL per litre that a move takes, the likeliest; none when the product does not make it.
-    fn ml_l(&self, from: f64, to: f64) -> Option<f64> {
+    /// mL (or g) per litre that a move takes, the likeliest; none when the product does not make it.
+    fn units_l(&self, from: f64, to: f64) -> Option<f64> {
         let of_figure = match self.response.kind {
             PhKind::Factor => self.predicted?(from, to)?,
             PhKind::PerUnit { lowers } => {
@@ -166,26 +166,27 @@ impl<'a> Curve<'a> {
         self.spread.hypot(READ_TO_PH / gap.abs())
     }
 
-    fn expect(&self, asked: &StepAsked<'_>, ml: f64) -> StepDose {
+    fn expect(&self, asked: &StepAsked<'_>, amount: f64) -> StepDose {
         let down = asked.ph > asked.band.aim;
-        let ml_l = ml / asked.litres.litres;
-        let ph = self.reached(asked.ph, ml_l, down);
+        let units_l = amount / asked.litres.litres;
+        let ph = self.reached(asked.ph, units_l, down);
         let by = (likely(0.95) * self.spread).exp();
-        let (less, more) = (self.reached(asked.ph, ml_l / by, down), self.reached(asked.ph, ml_l * by, down));
+        let (less, more) =
+            (self.reached(asked.ph, units_l / by, down), self.reached(asked.ph, units_l * by, down));
         // The reading's error is where the move starts, and so where it ends.
         let read = likely(0.95) * READ_TO_PH;
         let (less, more) = ((less - ph).abs().hypot(read), (more - ph).abs().hypot(read));
         let (below, above) = if down { (more, less) } else { (less, more) };
-        StepDose { ml, ph, ph_low: ph - below, ph_high: ph + above }
+        StepDose { amount, ph, ph_low: ph - below, ph_high: ph + above }
     }
 
     /// Where a dose ends: the farthest move that takes no more.
-    fn reached(&self, from: f64, ml_l: f64, down: bool) -> f64 {
+    fn reached(&self, from: f64, units_l: f64, down: bool) -> f64 {
         let to = |gap: f64| if down { from - gap } else { from + gap };
         let (mut near, mut far) = (0.0, FARTHEST);
         for _ in 0..HALVINGS {
             let middle = 0.5 * (near + far);
-            if self.ml_l(from, to(middle)).is_some_and(|takes| takes <= ml_l) {
+            if self.units_l(from, to(middle)).is_some_and(|takes| takes <= units_l) {
                 near = middle;
             } else {
                 far = middle;
@@ -231,8 +232,8 @@ mod tests {
         Band::new(Metric::Ph, 5.5, 6.0, 6.5).unwrap()
     }
 
-    fn step(ph: f64, spread_l: f64, response: Option<&PhResponse>, meq_ml: Option<f64>) -> Step {
-        let chemistry = meq_ml.map(|meq_ml| Chemistry { predicted: &titration, meq_ml });
+    fn step(ph: f64, spread_l: f64, response: Option<&PhResponse>, meq_per_unit: Option<f64>) -> Step {
+        let chemistry = meq_per_unit.map(|meq_per_unit| Chemistry { predicted: &titration, meq_per_unit });
         let litres = Litres { litres: MARK_L, spread_l };
         ph_step(&StepAsked { ph, band: band(), litres, response, chemistry })
     }
@@ -256,7 +257,7 @@ mod tests {
         let response = ph_response(&pairs, product(0), Some(&titration));
         let (ph, litres) = (fresh_ph(chance), MARK_L * (1.0 + chance.normal(0.02)));
         let advised = step(ph + chance.normal(0.05), 0.02 * MARK_L, response.as_ref(), Some(1.0));
-        let ml = advised.dose.map_or(0.0, |dose| dose.ml);
+        let ml = advised.dose.map_or(0.0, |dose| dose.amount);
         acidified(ph, ml / litres / factor / of_this_fill(chance))
     }
 
@@ -288,11 +289,11 @@ mod tests {
         let prior = ph_response(&[], product(0), Some(&titration)).unwrap();
         let weak = step(7.0, 4.0, Some(&prior), Some(1.0));
         assert_eq!(weak.reason, StepReason::FirstEquivalents);
-        assert!((weak.dose.unwrap().ml - 0.2 * MARK_L).abs() < 1e-9, "{weak:?}");
+        assert!((weak.dose.unwrap().amount - 0.2 * MARK_L).abs() < 1e-9, "{weak:?}");
         let near = step(6.1, 4.0, Some(&prior), Some(1.0));
         assert_eq!(near.reason, StepReason::FirstPart);
         let expected = 0.6 * MARK_L * titration(6.1, 6.0).unwrap();
-        assert!((near.dose.unwrap().ml - expected).abs() < 1e-9, "{near:?}");
+        assert!((near.dose.unwrap().amount - expected).abs() < 1e-9, "{near:?}");
     }
 
     #[test]
@@ -300,10 +301,13 @@ mod tests {
         let well = step(7.0, 2.0, Some(&response(PhKind::Factor, 1.0, 1.1, 20)), Some(1.0));
         assert_eq!(well.reason, StepReason::ToAim);
         let dose = well.dose.unwrap();
-        assert!((dose.ml - MARK_L * 1.525).abs() < 0.02 * MARK_L && (dose.ph - 6.0).abs() < 0.02, "{dose:?}");
+        assert!(
+            (dose.amount - MARK_L * 1.525).abs() < 0.02 * MARK_L && (dose.ph - 6.0).abs() < 0.02,
+            "{dose:?}"
+        );
         let badly = step(7.0, 2.0, Some(&response(PhKind::Factor, 1.0, 2.0, 2)), Some(1.0));
         assert_eq!(badly.reason, StepReason::ByChance);
-        assert!(badly.dose.unwrap().ml < dose.ml);
+        assert!(badly.dose.unwrap().amount < dose.amount);
     }
 
     #[test]
@@ -315,13 +319,13 @@ mod tests {
         assert_eq!(step(5.0, 2.0, Some(&factor), Some(1.0)), none(StepReason::NotReached));
         assert_eq!(step(6.0, 2.0, Some(&factor), Some(1.0)), none(StepReason::AtAim));
         let empty = Litres { litres: 0.0, spread_l: 4.0 };
-        let (band, chemistry) = (band(), Some(Chemistry { predicted: &titration, meq_ml: 1.0 }));
+        let (band, chemistry) = (band(), Some(Chemistry { predicted: &titration, meq_per_unit: 1.0 }));
         let asked = StepAsked { ph: 7.0, band, litres: empty, response: Some(&factor), chemistry };
         assert_eq!(ph_step(&asked), none(StepReason::EmptyTank));
         let base = response(PhKind::PerUnit { lowers: false }, 0.1, 1.1, 20);
         assert_eq!(step(7.0, 2.0, Some(&base), None), none(StepReason::NotReached));
         let up = step(5.0, 2.0, Some(&base), None).dose.unwrap();
-        assert!((up.ml - 0.1 * MARK_L).abs() < 0.3 && (up.ph - 6.0).abs() < 0.02, "{up:?}");
+        assert!((up.amount - 0.1 * MARK_L).abs() < 0.3 && (up.ph - 6.0).abs() < 0.02, "{up:?}");
     }
 
     proptest! {
@@ -333,7 +337,7 @@ mod tests {
             let response = response(PhKind::Factor, 1.1, within, records);
             let dose = |ph| step(ph, spread, Some(&response), Some(1.0)).dose.unwrap();
             let (less, much) = (dose(ph), dose(ph + more));
-            prop_assert!(less.ml > 0.0 && less.ml <= much.ml + 1e-9, "{less:?} {much:?}");
+            prop_assert!(less.amount > 0.0 && less.amount <= much.amount + 1e-9, "{less:?} {much:?}");
             prop_assert!(less.ph >= 6.0 - 1e-3 && less.ph_low <= less.ph && less.ph <= less.ph_high);
             prop_assert!(less.ph < ph);
         }

@@ -232,6 +232,7 @@ fn caution(one: &StockPart, dose: &StockDose) -> Option<StockCaution> {
 mod tests {
     use proptest::prelude::*;
 
+    use fillmark_domain::Base;
     use fillmark_domain::stock::Reagent;
 
     use super::super::fill::Acidity;
@@ -308,9 +309,11 @@ mod tests {
             (made.acid.unwrap(), told.join(" "))
         };
         let (reagent, product) = (Reagent::Nitric, product(7));
-        let acid = Acid { product, reagent, mol_l: 1.0, response: 1.0, spread: None, ec_rise: 0.0 };
+        let base = Base::Volume;
+        let acid =
+            Acid { product, reagent, mmol_per_unit: 1.0, base, response: 1.0, spread: None, ec_rise: 0.0 };
         let (FeedAcid::Takes(dose), told) = hard(Some(acid)) else { panic!("there is an acid") };
-        assert!((dose.expected_ml - 310.0).abs() < 10.0, "{dose:?}");
+        assert!((dose.expected - 310.0).abs() < 10.0, "{dose:?}");
         assert!(told.contains("of product 7 some") && told.contains("never goes into this tank"), "{told}");
         let (none, told) = hard(None);
         assert_eq!(none, FeedAcid::NoneFor(4.0));

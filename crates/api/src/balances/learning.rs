@@ -121,7 +121,7 @@ pub struct LearntPh {
 pub enum PhFigure {
     /// So many times what chemistry predicts of its strength and of the water's alkalinity.
     Factor,
-    /// Its strength is not known: mL for a litre of the tank and unit of pH.
+    /// Its strength is not known: mL or g for a litre of the tank and unit of pH.
     MlPerLitreAndPh,
 }
 

@@ -37,11 +37,11 @@ pub struct NewLabelRevision {
     /// Which acid or alkali it is; needed with a strength.
     #[serde(default)]
     pub reagent: Option<Reagent>,
-    /// Percent by weight of the pure acid or alkali; this or the molar strength, not both.
+    /// Percent by weight of the pure acid or alkali, of a liquid as of a powder; this or the molar strength, not both.
     #[serde(default)]
     #[schema(minimum = 0.01, maximum = 100)]
     pub strength_percent: Option<f64>,
-    /// mol of acid or alkali in a litre.
+    /// mol of acid or alkali in a litre of a liquid.
     #[serde(default)]
     #[schema(minimum = 0.0001, maximum = 30)]
     pub strength_mol_per_l: Option<f64>,

@@ -132,6 +132,11 @@ impl Advice {
 }
 
 impl AdvisedStep {
+    /// The product that moves the pH, where one goes in for it.
+    pub fn adjusts(&self) -> Option<ProductId> {
+        if let AdvisedStep::Adjust { first, .. } = self { Some(first.product) } else { None }
+    }
+
     /// All of the product that the step is expected to take.
     fn portion(&self) -> Option<Portion> {
         match self {

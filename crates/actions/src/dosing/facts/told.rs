@@ -54,13 +54,22 @@ impl Facts {
         self.published.iter().map(Target::told)
     }
 
+    /// How something dry that moves the pH goes in.
+    pub(in super::super) fn told_of_dry(&self, advice: &Advice) -> Vec<String> {
+        let adjusts = advice.steps.iter().filter_map(AdvisedStep::adjusts);
+        let dry: BTreeSet<ProductId> = adjusts.filter(|product| !self.is_liquid(*product)).collect();
+        let told = |product: ProductId| {
+            format!(
+                "{} is weighed: dissolve it in some litres of cold water first (it may grow hot), and pour that in slowly.",
+                self.name(product)
+            )
+        };
+        dry.into_iter().map(told).collect()
+    }
+
     /// Which of several products that move the pH the same way the advice took, and why.
     pub(in super::super) fn told_of_choice(&self, advice: &Advice) -> Vec<String> {
-        let adjusts = advice.steps.iter().filter_map(|step| match step {
-            AdvisedStep::Adjust { first, .. } => Some(first.product),
-            _ => None,
-        });
-        let taken: BTreeSet<ProductId> = adjusts.collect();
+        let taken: BTreeSet<ProductId> = advice.steps.iter().filter_map(AdvisedStep::adjusts).collect();
         let told = taken.into_iter().filter_map(|product| {
             let is_one = |way: &Moves| self.movers(*way).any(|kept| kept.id == product);
             let way = [Moves::Down, Moves::Up].into_iter().find(is_one)?;

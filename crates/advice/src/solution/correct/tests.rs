@@ -1,4 +1,5 @@
 use chrono::TimeDelta;
+use fillmark_domain::Base;
 use fillmark_domain::entries::{AdviceOutcome, AdvisedStep};
 use fillmark_domain::stock::Reagent;
 use proptest::prelude::*;
@@ -179,7 +180,15 @@ fn hard(ec: f64, ph: f64) -> CorrectAsked {
     let (reagent, spread) = (Reagent::Nitric, None);
     CorrectAsked {
         water: SourceWater { ec_ms_cm: 0.3, acidity: Some(acidity) },
-        acid: Some(Acid { product: product(9), reagent, mol_l: 6.0, response: 1.0, spread, ec_rise: 0.15 }),
+        acid: Some(Acid {
+            product: product(9),
+            reagent,
+            mmol_per_unit: 6.0,
+            base: Base::Volume,
+            response: 1.0,
+            spread,
+            ec_rise: 0.15,
+        }),
         titration: Titration::of_feed(acidity, 0.0, reagent).ok(),
         ph: Some(Shown { value: ph, at: day(1), meter: None }),
         ..asked(ec)
@@ -188,7 +197,7 @@ fn hard(ec: f64, ph: f64) -> CorrectAsked {
 
 /// meq that are expected of the acid, over the litres filled in.
 fn meq_l(got: &Correction) -> f64 {
-    got.acid.unwrap().expected_ml * 6.0 / got.ec.water_l()
+    got.acid.unwrap().expected * 6.0 / got.ec.water_l()
 }
 
 #[test]
@@ -240,7 +249,7 @@ fn within_its_band_a_tank_keeps_its_ph_when_hard_water_goes_in() {
 fn plain_hard_water_takes_acid_before_nutrients_though_none_is_filled_in() {
     let plain = CorrectAsked { topping_up: false, room_l: 100.0, ..hard(0.4, 7.8) };
     let got = correct(&plain);
-    let share = got.acid.unwrap().expected_ml * 6.0 / 170.0 / 4.0;
+    let share = got.acid.unwrap().expected * 6.0 / 170.0 / 4.0;
     assert!((0.6..0.72).contains(&share), "{share}");
     let unknown = correct(&CorrectAsked { rise: Err(product(1)), ..plain });
     let kinds: Vec<&str> = unknown.advised(|_| true).iter().map(kind).collect();

@@ -1,18 +1,19 @@
 //! Acid that goes into a tank with its water, in parts.
 
+use fillmark_domain::Base;
 use fillmark_domain::stock::ProductId;
 
 use super::Acidity;
 use crate::solution::component::Component;
 use crate::solution::ph::{NoDose, water_of_alkalinity};
-use crate::solution::reagents::{Chemistry as _, FIRST_MEQ_L, FIRST_PART, Reagent, dose_mmol_l, volume_ml};
+use crate::solution::reagents::{Chemistry as _, FIRST_MEQ_L, FIRST_PART, Reagent, dose_mmol_l};
 use crate::solution::step::short_of_passing;
 
 /// Acid that goes in before anything else goes to this pH, between 6 and 6.5 (common practice, no source).
 pub(in crate::solution) const ACID_FIRST_PH: f64 = 6.25;
 
-/// Less than a drop cannot be poured, mL (common practice, no source).
-pub(in crate::solution) const DROP_ML: f64 = 0.05;
+/// Less than a drop cannot be poured, nor less weighed, mL or g (common practice, no source).
+pub(in crate::solution) const DROP: f64 = 0.05;
 
 /// An acid at hand.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,13 +22,15 @@ pub struct Acid {
     pub product: ProductId,
     /// What it is.
     pub reagent: Reagent,
-    /// How strong.
-    pub mol_l: f64,
-    /// How much of it was needed for each mL that chemistry expected; 1 before there are records.
+    /// How strong, mmol in a mL (or g).
+    pub mmol_per_unit: f64,
+    /// What it is counted in.
+    pub base: Base,
+    /// How much of it was needed for each mL (or g) that chemistry expected; 1 before there are records.
     pub response: f64,
     /// Standard deviation of the response's logarithm from one fill to the next; none before there are records.
     pub spread: Option<f64>,
-    /// EC that one mL of it in a litre adds, mS/cm.
+    /// EC that one mL (or g) of it in a litre adds, mS/cm.
     pub ec_rise: f64,
 }
 
@@ -67,21 +70,21 @@ impl Acid {
 
     /// EC that a dose of it adds to so many litres, mS/cm.
     pub(in crate::solution) fn ec_ms_cm(&self, dose: AcidDose, litres: f64) -> f64 {
-        self.ec_rise * dose.expected_ml / litres
+        self.ec_rise * dose.expected / litres
     }
 
     /// So many mmol in all, in parts: the first is as much as passes the pH by a small chance only, and before there are records
     /// small for the whole tank.
     pub(super) fn in_parts(&self, mmol: f64, tank_l: f64, to_ph: f64) -> AcidDose {
-        let expected_ml = mmol / self.mol_l * self.response;
-        let first_ml = match self.spread {
-            Some(spread) => expected_ml * short_of_passing(spread),
+        let expected = mmol / self.mmol_per_unit * self.response;
+        let first = match self.spread {
+            Some(spread) => expected * short_of_passing(spread),
             None => {
-                let bound = volume_ml(FIRST_MEQ_L / self.reagent.equivalents_per_mol(), tank_l, self.mol_l);
-                (FIRST_PART * expected_ml).min(bound)
+                let bound = FIRST_MEQ_L * tank_l / (self.mmol_per_unit * self.reagent.equivalents_per_mol());
+                (FIRST_PART * expected).min(bound)
             }
         };
-        AcidDose { product: self.product, expected_ml, first_ml, to_ph }
+        AcidDose { product: self.product, base: self.base, expected, first, to_ph }
     }
 }
 
@@ -90,17 +93,19 @@ impl Acid {
 pub struct AcidDose {
     /// Which product.
     pub product: ProductId,
-    /// mL that are expected in all.
-    pub expected_ml: f64,
-    /// mL to begin with, before the pH is measured again.
-    pub first_ml: f64,
+    /// What it is counted in.
+    pub base: Base,
+    /// mL (or g) that are expected in all.
+    pub expected: f64,
+    /// mL (or g) to begin with, before the pH is measured again.
+    pub first: f64,
     /// The pH it is for.
     pub to_ph: f64,
 }
 
 impl AcidDose {
-    /// Nothing of less than a drop.
+    /// Nothing of less than can be measured out.
     pub(in crate::solution) fn pourable(self) -> Option<AcidDose> {
-        (self.expected_ml >= DROP_ML).then_some(self)
+        (self.expected >= DROP).then_some(self)
     }
 }

@@ -1,3 +1,4 @@
+use fillmark_domain::Base;
 use proptest::prelude::*;
 use uuid::Uuid;
 
@@ -30,7 +31,8 @@ fn asked(water: SourceWater, parts: Vec<(Part, Option<f64>)>) -> FillAsked {
         acid: Some(Acid {
             product,
             reagent: Reagent::Nitric,
-            mol_l: 6.0,
+            mmol_per_unit: 6.0,
+            base: Base::Volume,
             response: 1.0,
             spread: None,
             ec_rise: 0.15,
@@ -113,9 +115,9 @@ fn hard_water_gets_acid_first_and_of_that_a_part() {
     let water = SourceWater { ec_ms_cm: 0.6, acidity: acidity(7.8, 4.0) };
     let fill = fill(&asked(water, vec![part(1, 20, 2.0, Some(0.35))]));
     let [acid] = acids(&fill)[..] else { panic!("{fill:?}") };
-    let share = acid.expected_ml * 6.0 / water_l(&fill) / 4.0;
+    let share = acid.expected * 6.0 / water_l(&fill) / 4.0;
     assert!((0.38..0.67).contains(&share), "{share}");
-    assert!((acid.first_ml - 0.2 * 200.0 / 6.0).abs() < 1e-9, "0.2 meq/L is less than 60 %: {acid:?}");
+    assert!((acid.first - 0.2 * 200.0 / 6.0).abs() < 1e-9, "0.2 meq/L is less than 60 %: {acid:?}");
     assert!(fill.reasons.contains(&Reason::HardWater));
 }
 
@@ -164,8 +166,7 @@ fn a_silicate_goes_first_and_takes_acid_too() {
     };
     let order: Vec<_> = with.steps.iter().map(kinds).collect();
     assert_eq!(order, ["water", "silicate", "acid", "measure", "dose", "measure"]);
-    let more =
-        acids(&with)[0].expected_ml / water_l(&with) - acids(&without)[0].expected_ml / water_l(&without);
+    let more = acids(&with)[0].expected / water_l(&with) - acids(&without)[0].expected / water_l(&without);
     assert!((more * 6.0 - 2.0 * 0.4966).abs() < 0.01, "{more}");
 }
 
@@ -179,7 +180,7 @@ fn what_is_expected_after_the_nutrients_counts_what_went_before() {
     let fill = fill(&FillAsked { ph_aim: Some(5.8), ..asked(water, vec![fed]) });
     let [first, after] = acids(&fill)[..] else { panic!("{fill:?}") };
     assert_eq!((first.to_ph, after.to_ph), (6.25, 5.8));
-    let meq_l = |dose: AcidDose| dose.expected_ml * 6.0 / 200.0;
+    let meq_l = |dose: AcidDose| dose.expected * 6.0 / 200.0;
     assert!((0.5..1.2).contains(&meq_l(after)) && meq_l(first) > 1.5, "{} {}", meq_l(first), meq_l(after));
     let brought = fill.reasons.iter().find_map(|reason| match reason {
         Reason::AcidBrings("N", mg_l) => Some(*mg_l),
@@ -195,7 +196,7 @@ fn what_records_have_shown_of_an_acid_stretches_its_dose() {
     let of = |response| {
         let mut asked = asked(water, Vec::new());
         asked.acid = asked.acid.map(|acid| Acid { response, ..acid });
-        acids(&fill(&asked))[0].expected_ml
+        acids(&fill(&asked))[0].expected
     };
     assert!((of(1.3) - 1.3 * of(1.0)).abs() < 1e-9);
 }
@@ -207,7 +208,7 @@ fn what_is_learnt_of_an_acid_lets_the_first_part_come_near_the_whole() {
     let mut asked = asked(water, Vec::new());
     asked.acid = asked.acid.map(|acid| Acid { spread: Some(0.1), ..acid });
     let acid = acids(&fill(&asked))[0];
-    assert!((acid.first_ml / acid.expected_ml - (-0.1645f64).exp()).abs() < 1e-3, "{acid:?}");
+    assert!((acid.first / acid.expected - (-0.1645f64).exp()).abs() < 1e-3, "{acid:?}");
 }
 
 /// The aim is met with what nitrate in the place of bicarbonate adds: 0.025 mS/cm a mmol.
@@ -220,7 +221,7 @@ fn the_ec_of_acid_in_hard_water_is_left_out_of_the_doses() {
         fill(&asked)
     };
     let (with, without) = (of(0.15), of(0.0));
-    let of_acid = 0.15 * acids(&with)[0].expected_ml / 200.0;
+    let of_acid = 0.15 * acids(&with)[0].expected / 200.0;
     assert!(of_acid > 0.03 && (with.ec_expected.unwrap().value - 1.6).abs() < 1e-3, "{with:?}");
     let less = (doses(&without)[0].1 - doses(&with)[0].1) / 200.0;
     assert!((less * 0.4994 - of_acid).abs() < 1e-3, "{less} of {of_acid}");

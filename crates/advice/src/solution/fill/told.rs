@@ -15,7 +15,7 @@ impl Fill {
         }
     }
 
-    /// The steps with amounts that somebody can measure out. An acid is sold and poured by volume.
+    /// The steps with amounts that somebody can measure out.
     pub fn advised(&self, parts: &[Part]) -> Vec<AdvisedStep> {
         let liquid = |product: ProductId| parts.iter().any(|part| part.product == product && part.liquid);
         let step = |step: &Step| match step {
@@ -32,8 +32,8 @@ impl Fill {
 impl AcidDose {
     pub(in crate::solution) fn advised(&self) -> AdvisedStep {
         AdvisedStep::Adjust {
-            first: portion(self.product, self.first_ml, true),
-            expected: measurable(self.expected_ml),
+            first: portion(self.product, self.first, self.base == Base::Volume),
+            expected: measurable(self.expected),
             to_ph: self.to_ph,
         }
     }

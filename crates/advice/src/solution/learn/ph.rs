@@ -13,7 +13,7 @@ use super::fit::{Expected, Fit, fit};
 use super::pairs::{Pair, without_slips};
 use crate::solution::learnt::Learnt;
 
-/// What chemistry expects a move from one pH to another to take, mL of the product per litre of the tank; none where the
+/// What chemistry expects a move from one pH to another to take, mL (or g) of the product per litre of the tank; none where the
 /// product moves it the other way. It is asked once for each pair, so a table of a titration is better than a titration.
 pub type Predicted<'a> = &'a dyn Fn(f64, f64) -> Option<f64>;
 
@@ -33,7 +33,7 @@ pub struct PhResponse {
 pub enum PhKind {
     /// A dose is the figure times what chemistry predicts.
     Factor,
-    /// The product's strength is not known; the figure is mL per litre of the tank and unit of pH.
+    /// The product's strength is not known; the figure is mL (or g) per litre of the tank and unit of pH.
     PerUnit {
         /// Whether it lowers the pH.
         lowers: bool,
@@ -88,7 +88,7 @@ fn taken(predicted: Predicted<'_>, from: f64, to: f64) -> Option<f64> {
 
 /// What a pair tells of a response.
 struct Move {
-    /// What a full response would have taken, mL or, of unknown strength, litres times pH.
+    /// What a full response would have taken, mL (or g) or, of unknown strength, litres times pH.
     seen: f64,
     /// Its standard deviation by the readings.
     read: f64,

@@ -9,19 +9,24 @@ use crate::solution::fill::told::{measurable, portion};
 use crate::solution::learn::PhResponse;
 
 impl Step {
-    /// What to do; nothing where no amount is told. Adjusters are poured by volume.
-    pub fn advised(&self, product: ProductId, band: Band, to_aim_ml: Option<f64>) -> Option<AdvisedStep> {
+    /// What to do; nothing where no amount is told. `liquid` tells whether the product is counted in mL.
+    pub fn advised(
+        &self,
+        (product, liquid): (ProductId, bool),
+        band: Band,
+        to_aim: Option<f64>,
+    ) -> Option<AdvisedStep> {
         let dose = self.dose?;
         Some(AdvisedStep::Adjust {
-            first: portion(product, dose.ml, true),
-            expected: measurable(to_aim_ml.unwrap_or(dose.ml).max(dose.ml)),
+            first: portion(product, dose.amount, liquid),
+            expected: measurable(to_aim.unwrap_or(dose.amount).max(dose.amount)),
             to_ph: band.aim,
         })
     }
 
-    /// mL that the whole way to the aim is expected to take.
-    pub fn to_aim_ml(&self, asked: &StepAsked<'_>) -> Option<f64> {
-        Some(Curve::of(asked)?.ml_l(asked.ph, asked.band.aim)? * asked.litres.litres)
+    /// mL (or g) that the whole way to the aim is expected to take.
+    pub fn to_aim(&self, asked: &StepAsked<'_>) -> Option<f64> {
+        Some(Curve::of(asked)?.units_l(asked.ph, asked.band.aim)? * asked.litres.litres)
     }
 
     /// Why it is so, in sentences.
@@ -37,9 +42,9 @@ impl Step {
             }
             StepReason::EmptyTank => return "Nothing stands in the tank.".to_owned(),
             StepReason::AtAim => return "The pH is at its aim.".to_owned(),
-            StepReason::LessThanADrop => {
+            StepReason::TooLittle => {
                 return format!(
-                    "Less than a drop of {name} would go to the aim: thin it out before it is poured."
+                    "Less of {name} than can be measured out would go to the aim: thin it out with water before it is poured."
                 );
             }
             StepReason::UnknownStrength => {

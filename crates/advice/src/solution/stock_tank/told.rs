@@ -1,5 +1,6 @@
 //! A stock tank as a person who fills it is told it.
 
+use fillmark_domain::Coded;
 use fillmark_domain::entries::AdvisedStep;
 use fillmark_domain::stock::ProductId;
 
@@ -22,9 +23,10 @@ impl FeedAcid {
                      by the pH of the feed.";
         match self {
             FeedAcid::Takes(dose) => format!(
-                "The water is hard: of {} some {} mL go into each {TOLD_FOR_L:.0} L of feed to bring its pH to {:.1}. {apart}",
+                "The water is hard: of {} some {} {} go into each {TOLD_FOR_L:.0} L of feed to bring its pH to {:.1}. {apart}",
                 named(dose.product),
-                three_figures(dose.expected_ml),
+                three_figures(dose.expected),
+                dose.base.unit().code(),
                 dose.to_ph
             ),
             FeedAcid::NoneFor(alkalinity_meq_l) => format!(
