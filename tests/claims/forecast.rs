@@ -74,6 +74,7 @@ on_both! {
         let table = world.ada.get_text(&format!("/sites/{site}/forecast?format=csv")).await.unwrap();
         let lines: Vec<&str> = table.split("\r\n").collect();
         assert!(lines[0].starts_with("product_id,product,unit,expected_use,may_run_out_on,order_by_on,"), "{table}");
+        assert!(lines[0].ends_with(",use_unplanned,use_taken_out,use_by_past_alone,cautions"), "{table}");
         assert!(lines.iter().any(|line| line.contains(",Grow A,mL,")), "{table}");
         let offers = world.ada.get_text(&format!("/sites/{site}/offers?format=csv")).await.unwrap();
         assert!(offers.starts_with("id,") && offers.contains("pack.value,pack.unit"), "{offers}");

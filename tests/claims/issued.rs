@@ -74,6 +74,8 @@ on_both! {
         let month = line.uses.iter().find(|told| told.days == 28).unwrap();
         assert!((month.expected - now.expected_use.total).abs() < 0.01, "{month:?}");
         assert!(month.expected < month.high_90 && month.high_90 <= month.high_95, "{month:?}");
+        let by_cause = month.by_cause.unwrap();
+        assert!((by_cause.total - month.expected).abs() < 0.01 && by_cause.tank_changes > 1000.0, "{by_cause:?}");
         let change = feeding.change("2026-11-24T06:30:00+01:00", json!({}));
         world.ada.record_tank_change(site, &change).await.unwrap();
         assert_eq!(world.ada.issued_forecast(site, asked.id).await.unwrap(), asked);

@@ -116,6 +116,9 @@ struct LineColumn {
     held: f64,
     /// Days, expected, 90 % and 95 % quantile.
     uses: Vec<(u16, f64, f64, f64)>,
+    /// For each of them, what is expected by cause.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    causes: Vec<Vec<(String, f64)>>,
     may_run_out_on: Option<NaiveDate>,
     /// By which day, how many packs, of how much each.
     order: Option<(NaiveDate, i64, f64)>,
@@ -132,22 +135,32 @@ impl LineColumn {
                 .iter()
                 .map(|told| (told.days, told.expected, told.high_90, told.high_95))
                 .collect(),
+            causes: line.uses.iter().map(causes).collect(),
             may_run_out_on: line.may_run_out_on,
             order: line.order.map(|order| (order.by, order.packs, order.pack)),
         }
     }
 
     fn read(self, row: Reading) -> Result<IssuedLine, BrokenRow> {
-        let told = |(days, expected, high_90, high_95)| IssuedUse { days, expected, high_90, high_95 };
+        let causes = self.causes.into_iter().chain(std::iter::repeat_with(Vec::new));
+        let told = |((days, expected, high_90, high_95), causes): (_, Vec<(String, f64)>)| {
+            let cause = |(cause, amount): (String, f64)| Ok((row.code(&cause)?, amount));
+            let by_cause = causes.into_iter().map(cause).collect::<Result<_, BrokenRow>>()?;
+            Ok(IssuedUse { days, expected, high_90, high_95, by_cause })
+        };
         Ok(IssuedLine {
             product: Id::new(self.product),
             base: row.code(&self.base)?,
             held: self.held,
-            uses: self.uses.into_iter().map(told).collect(),
+            uses: self.uses.into_iter().zip(causes).map(told).collect::<Result<_, BrokenRow>>()?,
             may_run_out_on: self.may_run_out_on,
             order: self.order.map(|(by, packs, pack)| IssuedOrder { by, packs, pack }),
         })
     }
+}
+
+fn causes(told: &IssuedUse) -> Vec<(String, f64)> {
+    told.by_cause.iter().map(|(cause, amount)| (columns::code(*cause), *amount)).collect()
 }
 
 pub(crate) mod row {

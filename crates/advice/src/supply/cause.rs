@@ -36,6 +36,13 @@ impl UseByCause {
         self.changes + self.top_ups + self.ph + self.fed
     }
 
+    /// Of so much for each of some causes.
+    pub fn of_each(each: impl Iterator<Item = (UseCause, f64)>) -> UseByCause {
+        let mut all = UseByCause::default();
+        each.for_each(|(cause, amount)| *all.of_mut(cause) += amount);
+        all
+    }
+
     /// What one cause takes.
     pub fn of(&self, cause: UseCause) -> f64 {
         match cause {

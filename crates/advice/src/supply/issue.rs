@@ -3,11 +3,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Days, NaiveDate, Utc};
-use fillmark_domain::Base;
 use fillmark_domain::people::PersonId;
-use fillmark_domain::stock::{IssuedForecast, IssuedLine, IssuedOrder, IssuedUse, ProductId, SCORED_DAYS};
+use fillmark_domain::stock::{
+    IssuedForecast, IssuedLine, IssuedOrder, IssuedUse, ProductId, SCORED_DAYS, UseCause,
+};
+use fillmark_domain::{Base, Coded};
 
-use super::{Forecast, ProductAsked, ProductForecast, Question};
+use super::{Forecast, ProductAsked, ProductForecast, Question, UseByCause};
 
 /// What was used of a product on a day, mL or g.
 pub type UsedByDay = BTreeMap<(ProductId, NaiveDate), f64>;
@@ -39,6 +41,7 @@ fn line(asked: &ProductAsked, product: &ProductForecast, base: Base) -> IssuedLi
             expected: product.expected_use(last + 1),
             high_90: product.quantile_until(last, 0.90),
             high_95: product.quantile_until(last, 0.95),
+            by_cause: by_cause(product, last + 1),
         }
     };
     IssuedLine {
@@ -53,6 +56,12 @@ fn line(asked: &ProductAsked, product: &ProductForecast, base: Base) -> IssuedLi
             pack: purchase.amount.base_units() / purchase.pack_count().max(1) as f64,
         }),
     }
+}
+
+fn by_cause(product: &ProductForecast, days: usize) -> Vec<(UseCause, f64)> {
+    let mut sum = UseByCause::default();
+    product.days.iter().take(days).for_each(|day| sum += day.by_cause);
+    UseCause::all().iter().map(|cause| (*cause, sum.of(*cause))).collect()
 }
 
 /// How forecasts of a product came out, over so many days each.
@@ -140,7 +149,13 @@ mod tests {
     }
 
     fn forecast(from: u32, expected: f64) -> IssuedForecast {
-        let told = IssuedUse { days: 7, expected, high_90: expected * 1.2, high_95: expected * 1.3 };
+        let told = IssuedUse {
+            days: 7,
+            expected,
+            high_90: expected * 1.2,
+            high_95: expected * 1.3,
+            by_cause: Vec::new(),
+        };
         let line = IssuedLine {
             product: product(),
             base: Base::Volume,

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use super::{percent, round};
+use super::{UseByCause, percent, round};
 use crate::{Instant, Quantity};
 
 /// A forecast as it was issued. It is never changed, so that it can be held against what was used.
@@ -52,7 +52,7 @@ pub struct IssuedLine {
 }
 
 /// Use over the first days of a forecast, in mL or g.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct IssuedUse {
     /// How many days.
     #[schema(minimum = 1, maximum = 365)]
@@ -66,6 +66,9 @@ pub struct IssuedUse {
     /// What nineteen times of twenty is not exceeded.
     #[schema(minimum = -1e12, maximum = 1e12)]
     pub high_95: f64,
+    /// What is expected for each cause; null of a forecast that was kept before causes were.
+    #[serde(default)]
+    pub by_cause: Option<UseByCause>,
 }
 
 impl From<(Id<words::IssuedForecast>, words::IssuedForecast)> for IssuedForecast {
@@ -89,6 +92,7 @@ impl From<&words::IssuedLine> for IssuedLine {
             expected: round(told.expected),
             high_90: round(told.high_90),
             high_95: round(told.high_95),
+            by_cause: (!told.by_cause.is_empty()).then(|| by_cause(&told.by_cause)),
         };
         Self {
             product_id: line.product.uuid(),
@@ -100,6 +104,10 @@ impl From<&words::IssuedLine> for IssuedLine {
             pack: line.order.map(|order| Quantity::new(order.pack, unit)),
         }
     }
+}
+
+fn by_cause(told: &[(words::UseCause, f64)]) -> UseByCause {
+    answers::UseByCause::of_each(told.iter().copied()).into()
 }
 
 /// How the forecasts of past nights came out.

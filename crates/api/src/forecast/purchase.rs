@@ -113,6 +113,14 @@ pub struct PurchaseRow {
     currency: Option<String>,
     transfers: Option<String>,
     why: Option<String>,
+    use_for_tank_changes: f64,
+    use_for_top_ups: f64,
+    use_for_ph: f64,
+    use_fed: f64,
+    use_unplanned: f64,
+    use_taken_out: f64,
+    use_by_past_alone: Option<f64>,
+    cautions: String,
 }
 
 impl From<&ProductForecast> for PurchaseRow {
@@ -133,6 +141,14 @@ impl From<&ProductForecast> for PurchaseRow {
             currency: purchase.map(|purchase| purchase.currency.clone()),
             transfers: purchase.map(ProposedPurchase::transfers_told),
             why: purchase.map(|purchase| purchase.why.clone()),
+            use_for_tank_changes: told.expected_use.tank_changes,
+            use_for_top_ups: told.expected_use.top_ups,
+            use_for_ph: told.expected_use.ph,
+            use_fed: told.expected_use.fed,
+            use_unplanned: told.expected_use.unplanned,
+            use_taken_out: told.expected_use.taken_out,
+            use_by_past_alone: told.baseline.map(|simple| simple.total),
+            cautions: told.cautions.join("; "),
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 
-use super::ProductId;
+use super::{ProductId, UseCause};
 use crate::Base;
 use crate::people::PersonId;
 
@@ -42,7 +42,7 @@ pub struct IssuedLine {
 }
 
 /// Use over the first days of a forecast.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct IssuedUse {
     /// How many days.
     pub days: u16,
@@ -52,6 +52,8 @@ pub struct IssuedUse {
     pub high_90: f64,
     /// What nineteen times of twenty is not exceeded.
     pub high_95: f64,
+    /// What is expected for each cause; nothing of a forecast that was kept before causes were.
+    pub by_cause: Vec<(UseCause, f64)>,
 }
 
 /// What was to be ordered.
