@@ -68,4 +68,31 @@ on_both! {
         let alerts = world.ada.alerts(site, "kind=balance_open").await.unwrap().items;
         assert!(alerts.iter().any(|alert| alert.about_id == other && alert.text.contains("Red pen")), "{alerts:?}");
     }
+
+    /// Of each 0.5 mL/L are poured, which by chemistry add some 0.4 to the EC together; a pen shows 0.6.
+    async fn a_pen_that_shows_too_much_is_doubted_before_its_lesson_is_followed(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let site = feeding.here.site;
+        let pen = pen(&world, &feeding, "Pen").await;
+        for day in 10..20 {
+            let at = |time: &str| format!("2026-11-{day}T{time}:00+01:00");
+            for (time, ec) in [("07:00", 1.0), ("08:00", 1.6)] {
+                read_by(&world, &feeding, pen, &at(time), ec).await;
+            }
+            for product_id in [feeding.grow_a, feeding.grow_b] {
+                let poured = NewAddition { product_id: Some(product_id), recorded_at: instant(&at("07:10")).into(), client_id: Uuid::now_v7(),
+                    confirmed: true, poured_all_the_same: true, ..feeding.addition(100.0) };
+                world.ada.record_addition(site, &poured).await.unwrap();
+            }
+        }
+        read(&world, &feeding, "06:50", 0.9, 6.0).await;
+        let wanted = NewCorrectionAdvice { tank_id: feeding.here.north_tank, topping_up: false };
+        let weak = world.ada.advise_correction(site, &wanted).await.unwrap();
+        let far = |reasons: &[String]| reasons.iter().any(|reason| reason.contains("times what labels and chemistry make of them"));
+        assert!(far(&weak.reasons), "{:?}", weak.reasons);
+        let learnt = world.ada.learning(site, feeding.here.north_tank).await.unwrap();
+        assert!(far(&learnt.reasons), "{:?}", learnt.reasons);
+        let told = world.ada.reconciliation(site, feeding.here.north_tank, 28).await.unwrap();
+        assert!(told.checks.iter().all(|check| check.verdict != BalanceVerdict::WrongProduct), "{told:?}");
+    }
 }

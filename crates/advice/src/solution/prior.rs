@@ -79,6 +79,23 @@ pub fn told_learnt(rise: &Learnt) -> String {
     )
 }
 
+/// What was learnt may differ so many times from what labels and chemistry make of it before somebody should look: labels declare
+/// what is guaranteed, and jugs and pens are off by some per cent each (our own judgement).
+const FAR_FROM_LABELS: f64 = 1.2;
+
+/// In a sentence, that what was learnt is far from what labels and chemistry make of it; nothing where it is not. A meter that shows
+/// too much teaches so much too much of every product, and the doses come out as much too small.
+pub fn told_far(rise: &Learnt, expected: f64) -> Option<String> {
+    let far = rise.low > FAR_FROM_LABELS * expected || rise.high * FAR_FROM_LABELS < expected;
+    let times = rise.value / expected;
+    (far && expected > 0.0).then(|| {
+        format!(
+            "That is {times:.2} times what labels and chemistry make of them: if the meter is out by as much, the doses are too. Hold \
+             it against a standard, and look at labels and measuring jugs, before you rely on it."
+        )
+    })
+}
+
 /// What is expected of a step's products, and of what moves the pH of a feed made with them.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Priors {
@@ -233,6 +250,7 @@ fn ions_of(water: SourceWater) -> Composition {
 
 #[cfg(test)]
 mod tests {
+    use super::super::simulated::learnt;
     use chrono::DateTime;
     use fillmark_domain::Id;
     use fillmark_domain::stock::{Analysis, Basis, Declared};
@@ -321,6 +339,14 @@ mod tests {
             rise
         };
         assert!(rise(0.2, 0.2) > rise(0.35, 2.4) && rise(0.35, 2.4) > rise(0.65, 5.0));
+    }
+
+    #[test]
+    fn what_is_learnt_far_from_the_label_is_told() {
+        assert_eq!(told_far(&learnt(1.1, 0.02), 1.0), None, "labels are not exact");
+        assert_eq!(told_far(&learnt(1.4, 0.2), 1.0), None, "little is known yet");
+        let [more, less] = [1.4, 0.7].map(|value| told_far(&learnt(value, 0.02), 1.0).unwrap());
+        assert!(more.contains("1.40 times") && less.contains("0.70 times"), "{more} {less}");
     }
 
     #[test]

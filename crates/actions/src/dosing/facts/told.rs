@@ -27,7 +27,8 @@ impl Facts {
     pub(in super::super) fn tellers(&self, parts: &[Part]) -> Vec<String> {
         let learnt = self.rise(parts).ok().filter(|rise| !rise.records.is_empty());
         if let Some(learnt) = learnt {
-            return vec![prior::told_learnt(&learnt)];
+            let far = self.expected_rise(parts).and_then(|expected| prior::told_far(&learnt, expected));
+            return [prior::told_learnt(&learnt)].into_iter().chain(far).collect();
         }
         let told_by = |teller: Teller| -> Vec<String> {
             let brings = self.priors.brings.iter();
@@ -37,6 +38,15 @@ impl Facts {
         let each = [Teller::Label, Teller::Chemistry].map(|teller| (teller, told_by(teller)));
         let told = each.into_iter().filter(|(_, names)| !names.is_empty());
         told.map(|(teller, names)| teller.told(&names)).collect()
+    }
+
+    /// What labels and chemistry make of what parts add to a litre together; none where they do not tell all of it.
+    fn expected_rise(&self, parts: &[Part]) -> Option<f64> {
+        let of_part = |part: &Part| {
+            let brings = self.priors.brings.get(&part.product)?;
+            Some(brings.ec_rise?.value * part.per_litre)
+        };
+        parts.iter().map(of_part).sum()
     }
 
     /// That neighbours told of it too, in a sentence.
