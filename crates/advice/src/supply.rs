@@ -59,7 +59,7 @@ pub use lot_trace::{Exposure, Handled, Handling, LotTrace, handled, trace_lot};
 pub use question::*;
 pub use reach::{Drank, Drunk, drank, lots_drunk, picked};
 pub use spare::{Giver, Sought, Spare, sought, spare_for};
-pub use taken_out::taken_out;
+pub use taken_out::TakenOut;
 pub use unplanned::unplanned_use;
 
 use chrono::NaiveDate;

@@ -90,6 +90,8 @@ impl Site {
                 .map(|event| Unplanned { on: date(&event["date"]), amount: amount(&event["ml"]) })
                 .collect(),
             taken: Vec::new(),
+            prepared: Vec::new(),
+            made_of: Vec::new(),
             offers: Vec::new(),
             shelf_life_days: None,
         }

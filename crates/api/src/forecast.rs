@@ -74,6 +74,9 @@ pub struct ProductForecast {
     pub learnt_from: LearntFrom,
     /// The first day on which the chance of running out exceeds what the service level allows, if nothing is ordered.
     pub may_run_out_on: Option<NaiveDate>,
+    /// By when more of it is to be made on site, where it is a preparation that may run out.
+    #[serde(default)]
+    pub make_before_on: Option<NaiveDate>,
     /// What to buy; null where the stock lasts or nobody offers it.
     pub purchase: Option<ProposedPurchase>,
     /// What is under way.
@@ -324,6 +327,7 @@ impl ProductForecast {
             days: days.collect(),
             learnt_from: forecast.learnt_from.into(),
             may_run_out_on: forecast.may_run_out_on,
+            make_before_on: forecast.make_before(),
             purchase: forecast.purchase.as_ref().map(|purchase| ProposedPurchase::of(purchase, base, names)),
             deliveries: forecast.deliveries.iter().map(|coming| delivery(coming, base)).collect(),
             changes: forecast

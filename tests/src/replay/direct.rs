@@ -131,6 +131,8 @@ impl<'a> Records<'a> {
             on_order: Vec::new(),
             unplanned: unplanned.copied().collect(),
             taken: Vec::new(),
+            prepared: Vec::new(),
+            made_of: Vec::new(),
             offers: Vec::new(),
             shelf_life_days: None,
         }

@@ -4,8 +4,8 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::supply::{
-    Addition as Taught, EcRises, PartialChange, Reason, TankAsked, TankMode, Unplanned, UsedByDay, fed_days,
-    litres_fed, taken_out, unplanned_use, without_step_on,
+    Addition as Taught, EcRises, PartialChange, Reason, TakenOut, TankAsked, TankMode, Unplanned, UsedByDay,
+    fed_days, litres_fed, unplanned_use, without_step_on,
 };
 use fillmark_domain::entries::{Addition, AdditionReason, ChangePlanKind, Poured, TankChange};
 use fillmark_domain::places::{Tank, TankId};
@@ -29,7 +29,7 @@ pub(super) struct Ledger {
     visits: Vec<(TankId, DateTime<Utc>)>,
     counters: Vec<(TankId, DateTime<Utc>, f64)>,
     losses: Vec<Movement>,
-    taken: Vec<Movement>,
+    pub(super) taken: TakenOut,
     expiries: HashMap<LotId, NaiveDate>,
 }
 
@@ -40,7 +40,7 @@ impl Ledger {
         let additions = entries::standing::<Addition>(tx, scope, from, now).await?;
         let losses = movements::losses_since(tx, scope, from).await?;
         Ok(Ledger {
-            taken: movements::taken_out_since(tx, scope, from).await?,
+            taken: TakenOut::new(movements::taken_out_since(tx, scope, from).await?),
             additions: additions.into_iter().map(|(_, addition)| addition).collect(),
             changes: changes.into_iter().map(|(_, change)| change).collect(),
             visits: readings::visits(tx, scope, from).await?,
@@ -101,9 +101,14 @@ impl Ledger {
         unplanned_use(losses, &self.expiries, &self.short(product), |at| plan.day(at))
     }
 
-    /// What was taken out of a product for other uses than tanks.
-    pub(super) fn taken(&self, plan: &SitePlan, product: ProductId) -> Vec<Unplanned> {
-        taken_out(self.taken.iter().filter(|one| one.product == product), |at| plan.day(at))
+    /// What was taken out of a product for preparations, or for other uses than those and tanks.
+    pub(super) fn taken(
+        &self,
+        plan: &SitePlan,
+        product: ProductId,
+        for_preparations: bool,
+    ) -> Vec<Unplanned> {
+        self.taken.of(product, for_preparations, |at| plan.day(at))
     }
 
     /// What was used of products day by day: poured, taken out, or lost without a plan.
@@ -113,7 +118,8 @@ impl Ledger {
             *used.entry((taught.product, taught.on)).or_default() += taught.amount.base_units();
         }
         for product in products {
-            for lost in self.unplanned(plan, product).into_iter().chain(self.taken(plan, product)) {
+            let taken = [true, false].into_iter().flat_map(|prepared| self.taken(plan, product, prepared));
+            for lost in self.unplanned(plan, product).into_iter().chain(taken) {
                 *used.entry((product, lost.on)).or_default() += lost.amount.base_units();
             }
         }

@@ -84,7 +84,9 @@ impl Shelf {
             on_hand: held.map(|holding| holding.on_hand.clone()).collect(),
             on_order: self.expected(product.id),
             unplanned: ledger.unplanned(plan, product.id),
-            taken: ledger.taken(plan, product.id),
+            taken: ledger.taken(plan, product.id, false),
+            prepared: ledger.taken(plan, product.id, true),
+            made_of: ledger.taken.made_of(product.id),
             offers: offered
                 .map(|offer| offer.content.clone())
                 .filter(|offer| offer.price.currency == site.currency)

@@ -74,6 +74,10 @@ pub(super) struct Adjusters {
     visited: Visited,
     /// By place in the week.
     by_weekday: [Visited; WEEK],
+    /// Of each tank, days on which it was changed left out.
+    between_changes: Vec<Visited>,
+    /// Part of those days on which tanks were looked after.
+    usual: f64,
 }
 
 /// On how many of the days on which somebody could look after a tank it was.
@@ -96,6 +100,9 @@ impl Visited {
 /// Our own judgement.
 const WEEKDAY_HOLD: f64 = 2.0;
 
+/// Days of the site's usual that hold a tank near it (our own judgement).
+const TANK_HOLD: f64 = 3.0;
+
 impl Adjusters {
     /// Not yet learnt anything.
     pub(super) fn new(history: &History) -> Adjusters {
@@ -106,6 +113,8 @@ impl Adjusters {
             rows: vec![row; history.tanks.len()],
             visited: Visited { seen: 5.0, open: 5.0 },
             by_weekday: [Visited::default(); WEEK],
+            between_changes: vec![Visited::default(); history.tanks.len()],
+            usual: 0.0,
         }
     }
 
@@ -144,8 +153,18 @@ impl Adjusters {
         row.y.iter_mut().for_each(|sum| *sum = 0.0);
     }
 
+    /// Learns on how many of a week's days without a change each tank was looked after.
+    pub(super) fn learn_between_changes(&mut self, tank: usize, week: Visited) {
+        self.between_changes[tank].learn(week);
+    }
+
     /// Learns on how many of a week's days, counted from the first day on record, tanks were looked after.
     pub(super) fn learn_visits(&mut self, week: &[Visited; WEEK]) {
+        let (seen, open) = self
+            .between_changes
+            .iter()
+            .fold((0.0, 0.0), |(seen, open), one| (seen + one.seen, open + one.open));
+        self.usual = if open > 0.0 { seen / open } else { 0.0 };
         let sum = |of: fn(&Visited) -> f64| week.iter().map(of).sum();
         self.visited.learn(Visited { seen: sum(|day| day.seen), open: sum(|day| day.open) });
         self.by_weekday.iter_mut().zip(week).for_each(|(all, day)| all.learn(*day));
@@ -158,9 +177,25 @@ impl Adjusters {
         ((of_day.seen + WEEKDAY_HOLD * usual) / (of_day.open + WEEKDAY_HOLD)).min(1.0)
     }
 
+    /// The same of one tank: some are looked at when they are changed, and not in between.
+    pub(super) fn visited_at(&self, tank: usize, day: usize) -> f64 {
+        let (usual, own) = (self.usual, self.between_changes[tank]);
+        if usual <= 0.0 {
+            return self.visited(day);
+        }
+        let rate = (own.seen + TANK_HOLD * usual) / (own.open + TANK_HOLD);
+        (self.visited(day) * rate / usual).min(1.0)
+    }
+
     /// mL (or g) expected on an open day without a change, of a tank that so many litres are expected to be topped up in.
-    pub(super) fn amount(&self, place: usize, day: usize, volume_l: f64, litres: f64) -> f64 {
+    pub(super) fn amount(
+        &self,
+        place: usize,
+        (tank, day): (usize, usize),
+        volume_l: f64,
+        litres: f64,
+    ) -> f64 {
         let (by_visit, by_litre) = self.lines[place].value();
-        by_visit * volume_l * self.visited(day) + by_litre * litres
+        by_visit * volume_l * self.visited_at(tank, day) + by_litre * litres
     }
 }

@@ -68,6 +68,13 @@ impl ProductForecast {
         self.days.iter().take(days).map(|day| day.by_cause.total()).sum()
     }
 
+    /// By when more of it is to be made on site.
+    pub fn make_before(&self) -> Option<NaiveDate> {
+        let before =
+            |caution: &Caution| if let Caution::MakeBefore { on } = caution { Some(*on) } else { None };
+        self.cautions.iter().find_map(before)
+    }
+
     /// What the use from today until the end of a day (counted from 0) does not exceed with a chance, mL (or g).
     pub fn quantile_until(&self, day: usize, chance: f64) -> f64 {
         let Some(at) = self.days.get(day) else { return self.expected_use(day + 1) };
@@ -261,6 +268,8 @@ pub struct ProposedOrder {
 pub enum Caution {
     /// No fill or top-up of it is on record: the plan alone speaks.
     PlanOnly,
+    /// No plan tells of it: what was used before speaks alone.
+    PastOnly,
     /// No two visits teach what the plants take between them: top-ups reckon with an assumed uptake.
     UptakeAssumed {
         /// L of solution at the aim, per plant and day.
@@ -291,6 +300,11 @@ pub enum Caution {
     SomeLeftOver,
     /// Stock runs out within the horizon and nobody offers it.
     NoOffer,
+    /// It runs out within the horizon and is made on site: more of it is to be made before.
+    MakeBefore {
+        /// The first day on which the chance of running out is too large.
+        on: NaiveDate,
+    },
     /// The plan ends before the horizon does: later days count only what is planned.
     PlanEnds {
         /// The last day on which any tank is planned to be fed.

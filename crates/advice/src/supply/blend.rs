@@ -74,7 +74,7 @@ impl Outcomes {
             if told.origin + JUDGED_DAYS > until {
                 return true;
             }
-            let actual = used(product, told.origin, told.origin + JUDGED_DAYS);
+            let actual = used_in_a_month(product, told.origin);
             for (sum, each) in errors.iter_mut().zip(told.each) {
                 *sum += ((each - actual) / mean.max(1e-9)).powi(2);
             }
@@ -107,16 +107,17 @@ impl Outcomes {
     }
 
     /// Weighs a forecast made at the start of a day with past use, and keeps it to be judged.
-    pub(super) fn blend(&mut self, product: &ProductHistory, origin: usize, usage: &mut Usage) {
+    pub(super) fn blend(&mut self, product: &ProductHistory, open: &Open<'_>, usage: &mut Usage) {
+        let origin = open.origin;
         let weekly =
             [smoothed(product, origin), used(product, 0, origin) / origin.max(1) as f64 * WEEK as f64];
         let shares = self.shares();
         let uncorrected = planned(usage);
         self.correct(usage);
         let plan: f64 = usage.days.iter().take(JUDGED_DAYS).map(UseByCause::total).sum();
-        if self.count > 0.0 && shares[0] < 0.99 && usage.grows {
+        if self.count > 0.0 && shares[0] < 0.99 && usage.goes_on {
             let by_day = (shares[1] * weekly[0] + shares[2] * weekly[1]) / WEEK as f64;
-            weigh(&mut usage.days, shares[0], by_day);
+            weigh(&mut usage.days, shares[0], &open.shared_out(by_day));
         }
         let blended = usage.days.iter().take(JUDGED_DAYS).map(UseByCause::total).sum();
         let weeks = (JUDGED_DAYS / WEEK) as f64;
@@ -140,6 +141,27 @@ impl Outcomes {
     }
 }
 
+/// The days on which somebody works, as of a day.
+pub(super) struct Open<'a> {
+    /// Each day on record and to come.
+    pub(super) all: &'a [bool],
+    /// The first day forecast.
+    pub(super) origin: usize,
+    /// Days to forecast.
+    pub(super) days: usize,
+}
+
+impl Open<'_> {
+    /// What was used a day, on the open days to come, as it was on those before: nothing on the others.
+    fn shared_out(&self, by_day: f64) -> Vec<f64> {
+        let before = &self.all[..self.origin];
+        let worked = before.iter().filter(|open| **open).count();
+        let by_open_day = by_day * before.len() as f64 / worked.max(1) as f64;
+        let to_come = self.all[self.origin..].iter().take(self.days);
+        to_come.map(|open| if *open { by_open_day } else { 0.0 }).collect()
+    }
+}
+
 /// What the plan explains of the days that are judged.
 fn planned(usage: &Usage) -> f64 {
     usage.days.iter().take(JUDGED_DAYS).map(|day| day.planned()).sum()
@@ -147,18 +169,18 @@ fn planned(usage: &Usage) -> f64 {
 
 /// Takes a part of the plan and fills up with past use, four weeks at a time, so that each cause stays on its day and all
 /// still add up to the whole.
-fn weigh(days: &mut [UseByCause], plan_share: f64, by_day: f64) {
-    for month in days.chunks_mut(JUDGED_DAYS) {
+fn weigh(days: &mut [UseByCause], plan_share: f64, past: &[f64]) {
+    for (month, past) in days.chunks_mut(JUDGED_DAYS).zip(past.chunks(JUDGED_DAYS)) {
         let told: f64 = month.iter().map(UseByCause::total).sum();
-        let length = month.len() as f64;
-        let wanted = plan_share * told + by_day * length;
+        let of_past: f64 = past.iter().sum();
+        let wanted = plan_share * told + of_past;
         if told > 0.25 * wanted {
             let unplanned: f64 = month.iter().map(|day| day.unplanned).sum();
             reach(month, (wanted - unplanned).max(0.0));
         } else {
             // Where the plan has next to nothing, past use has no cause in it.
-            let rest = (wanted - told) / length;
-            month.iter_mut().for_each(|day| day.unplanned += rest);
+            let rest = (wanted - told) / of_past.max(1e-9);
+            month.iter_mut().zip(past).for_each(|(day, past)| day.unplanned += rest * past);
         }
     }
 }
@@ -196,6 +218,13 @@ fn used(product: &ProductHistory, from: usize, until: usize) -> f64 {
     let until = until.min(product.poured.len());
     let lost = product.lost.iter().filter(|(day, _)| (from..until).contains(day));
     poured(product, from, until) + lost.map(|(_, amount)| amount).sum::<f64>()
+}
+
+/// The same of the days that are judged. What a count finds beyond the record may have been poured as much too little at any time
+/// since the count before: it only makes up for what was found missing in the same days.
+fn used_in_a_month(product: &ProductHistory, from: usize) -> f64 {
+    let poured = poured(product, from, from + JUDGED_DAYS);
+    used(product, from, from + JUDGED_DAYS).max(poured)
 }
 
 /// Use of a week by exponential smoothing of the weeks before a day.

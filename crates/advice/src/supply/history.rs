@@ -41,6 +41,8 @@ pub(super) struct ProductHistory {
     pub(super) moves_ph: bool,
     /// Poured or fed on each day before today, mL (or g).
     pub(super) poured: Vec<f64>,
+    /// Of it what was poured into tanks for which nothing was planned that day.
+    pub(super) off_plan: f64,
     /// Lost or found on each day before today, mL (or g).
     pub(super) lost: Vec<(usize, f64)>,
 }
@@ -56,7 +58,8 @@ pub(super) struct TankHistory {
     fed: Vec<Option<usize>>,
     /// In order of time; today's too.
     pub(super) visits: Vec<Visit>,
-    /// Days on which it was changed, with the part that was replaced; today's too.
+    /// Days on which it was changed as it is to be from time to time, with the part that was replaced; today's too. A part that was
+    /// replaced in between is none of them.
     pub(super) fills: Vec<(usize, f64)>,
     /// Days written down for changes.
     pub(super) written: Vec<usize>,
@@ -93,6 +96,13 @@ pub(super) struct Visit {
     pub(super) top_up: Poured,
     /// What that amounts to, litres at the EC aim.
     pub(super) top_up_l: f64,
+}
+
+impl ProductHistory {
+    /// Whether most of it was poured where nothing was planned: a plan that tells nothing of it says nothing of what is to come.
+    pub(super) fn is_off_plan(&self) -> bool {
+        2.0 * self.off_plan > self.poured.iter().sum()
+    }
 }
 
 impl Visit {
@@ -174,6 +184,11 @@ impl TankHistory {
         known.checked_sub(1).map(|place| self.fills[place].0)
     }
 
+    /// Whether it was changed on a day, as it is to be from time to time.
+    pub(super) fn is_changed_on(&self, day: usize) -> bool {
+        self.fills.binary_search_by_key(&day, |(day, _)| *day).is_ok()
+    }
+
     /// Number of changes done on days from one to before another.
     pub(super) fn changes_done(&self, from: usize, until: usize) -> f64 {
         let before = |day: usize| self.fills.partition_point(|(done, _)| *done < day);
@@ -221,6 +236,24 @@ fn next_open(open: &[bool]) -> Vec<Option<usize>> {
     found
 }
 
+/// A change of a part counts as the one that was due once so much of the interval is over (our own judgement).
+const DUE_FROM: f64 = 0.7;
+
+/// The changes that were due: whole ones, and parts that were replaced when a change was. A part that is replaced in between, for a
+/// strong or a sour solution, moves no change.
+fn in_turn(replaced: &[(usize, f64)], interval: impl Fn(usize) -> Option<f64>) -> Vec<(usize, f64)> {
+    let mut kept: Vec<(usize, f64)> = Vec::with_capacity(replaced.len());
+    for (day, share) in replaced {
+        let is_due = |(last, _): &(usize, f64)| {
+            interval(*day).is_none_or(|interval| (day - last) as f64 >= DUE_FROM * interval)
+        };
+        if *share >= 1.0 || kept.last().is_none_or(is_due) {
+            kept.push((*day, *share));
+        }
+    }
+    kept
+}
+
 /// The first day that anything was written down on.
 fn first_day(question: &Question, records: &[Vec<Addition>]) -> NaiveDate {
     let of_tank = |(tank, records): (&TankAsked, &Vec<Addition>)| {
@@ -230,7 +263,11 @@ fn first_day(question: &Question, records: &[Vec<Addition>]) -> NaiveDate {
         poured.into_iter().chain(visited).chain(fed).min()
     };
     let of_tanks = question.tanks.iter().zip(records).filter_map(of_tank);
-    let taken = question.products.iter().flat_map(|asked| &asked.taken).map(|one| one.on);
+    let taken = question
+        .products
+        .iter()
+        .flat_map(|asked| asked.taken.iter().chain(&asked.prepared))
+        .map(|one| one.on);
     let earliest = of_tanks.chain(taken).min();
     let oldest = question.today - TimeDelta::days(MEMORY_DAYS);
     earliest.unwrap_or(question.today).clamp(oldest, question.today)
@@ -259,7 +296,12 @@ impl Layout<'_> {
 
     fn tank(&self, tank: &TankAsked, records: &[Addition]) -> TankHistory {
         let (regimes, fed) = self.regimes(tank);
-        let fills = self.fills(tank);
+        let replaced = self.replaced(tank);
+        let interval = |day: usize| {
+            let regime = &regimes[fed.get(day).copied().flatten()?];
+            regime.fed.change_every_days.map(f64::from)
+        };
+        let fills = in_turn(&replaced, interval);
         let mut litres_fed: Vec<(usize, f64, f64)> = tank
             .litres_fed
             .iter()
@@ -271,7 +313,7 @@ impl Layout<'_> {
             mode: tank.mode,
             regimes,
             fed,
-            visits: self.visits(tank, &fills, records),
+            visits: self.visits(tank, &replaced, records),
             fills,
             written: self.days(&tank.planned_changes),
             skipped: self.days(&tank.skipped_changes),
@@ -279,7 +321,8 @@ impl Layout<'_> {
         }
     }
 
-    fn fills(&self, tank: &TankAsked) -> Vec<(usize, f64)> {
+    /// What was replaced of a tank, by days.
+    fn replaced(&self, tank: &TankAsked) -> Vec<(usize, f64)> {
         let mut shares: BTreeMap<usize, f64> = BTreeMap::new();
         let partial = tank.partial_changes.iter().map(|change| (change.on, change.share.clamp(0.0, 1.0)));
         for (on, share) in tank.changes_done.iter().map(|on| (*on, 1.0)).chain(partial) {
@@ -307,12 +350,12 @@ impl Layout<'_> {
         (regimes, fed)
     }
 
-    fn visits(&self, tank: &TankAsked, fills: &[(usize, f64)], records: &[Addition]) -> Vec<Visit> {
+    fn visits(&self, tank: &TankAsked, replaced: &[(usize, f64)], records: &[Addition]) -> Vec<Visit> {
         let mut visits: Vec<Option<Visit>> = vec![None; self.today + 1];
         for day in tank.visits.iter().filter_map(|date| self.day(*date)) {
             visit_on(&mut visits, day);
         }
-        for (day, share) in fills {
+        for (day, share) in replaced {
             if let Some(visit) = visit_on(&mut visits, *day) {
                 visit.share = *share;
             }
@@ -336,9 +379,14 @@ impl Layout<'_> {
 
     fn products(&self, tanks: &[TankHistory]) -> Vec<ProductHistory> {
         let mut poured = vec![vec![0.0; self.today]; self.question.products.len()];
+        let mut off_plan = vec![0.0; poured.len()];
         for tank in tanks {
             for visit in tank.visits.iter().filter(|visit| visit.day < self.today) {
+                let is_planned = tank.fed(visit.day).is_some();
                 for amounts in [&visit.fill, &visit.top_up] {
+                    if !is_planned {
+                        off_plan.iter_mut().zip(amounts).for_each(|(all, amount)| *all += amount);
+                    }
                     for (all, amount) in poured.iter_mut().zip(amounts).filter(|(_, amount)| **amount != 0.0)
                     {
                         all[visit.day] += amount;
@@ -354,10 +402,11 @@ impl Layout<'_> {
                 }
             }
         }
-        self.question.products.iter().zip(poured).map(|(asked, poured)| self.product(asked, poured)).collect()
+        let used = poured.into_iter().zip(off_plan);
+        self.question.products.iter().zip(used).map(|(asked, used)| self.product(asked, used)).collect()
     }
 
-    fn product(&self, asked: &ProductAsked, poured: Vec<f64>) -> ProductHistory {
+    fn product(&self, asked: &ProductAsked, (poured, off_plan): (Vec<f64>, f64)) -> ProductHistory {
         let mut lost: BTreeMap<usize, i64> = BTreeMap::new();
         for loss in asked.unplanned.iter().filter(|loss| loss.on < self.question.today) {
             *lost.entry(self.day(loss.on).unwrap_or(0)).or_default() += loss.amount.thousandths();
@@ -366,6 +415,7 @@ impl Layout<'_> {
             weight: asked.ec_rise_per_unit_per_l.filter(|rise| *rise > 0.0).unwrap_or(1.0),
             moves_ph: asked.kind == ProductKind::PhAdjuster,
             poured,
+            off_plan,
             lost: lost.into_iter().map(|(day, amount)| (day, amount as f64 / 1e3)).collect(),
         }
     }

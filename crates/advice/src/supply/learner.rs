@@ -91,7 +91,8 @@ impl<'a> Learner<'a> {
             let visit = &self.history.tanks[tank].visits[place];
             self.pours.learn(self.history, tank, visit);
             self.adjusters.learn(self.history, tank, visit);
-            if visit.share > 0.0 && !self.history.tanks[tank].starts_on(day) {
+            let history = &self.history.tanks[tank];
+            if history.is_changed_on(day) && !history.starts_on(day) {
                 self.shares[tank] = SHARE_KEPT * self.shares[tank] + (1.0 - SHARE_KEPT) * visit.share;
             }
             self.next_visit += 1;
@@ -103,7 +104,8 @@ impl<'a> Learner<'a> {
     /// On which of the last week's open days with plants somebody was there.
     fn learn_visits(&mut self, until: usize) {
         let mut week = [Visited::default(); WEEK];
-        for tank in self.history.tanks.iter().filter(|tank| tank.mode == TankMode::Changed) {
+        let tanks = self.history.tanks.iter().enumerate();
+        for (number, tank) in tanks.filter(|(_, tank)| tank.mode == TankMode::Changed) {
             let from = until.saturating_sub(WEEK);
             for day in (from..until).filter(|day| self.history.open[*day] && tank.fed(*day).is_some()) {
                 week[day % WEEK].open += 1.0;
@@ -114,6 +116,7 @@ impl<'a> Learner<'a> {
             for visit in visits.filter(|visit| counts(visit.day)) {
                 week[visit.day % WEEK].seen += 1.0;
             }
+            self.adjusters.learn_between_changes(number, between_changes(self.history, tank, from..until));
         }
         self.adjusters.learn_visits(&week);
     }
@@ -216,11 +219,26 @@ impl<'a> Learner<'a> {
     }
 }
 
+/// On how many of some days on which plants stood in a tank, somebody worked and nobody changed it, it was looked after.
+fn between_changes(history: &History, tank: &TankHistory, days: std::ops::Range<usize>) -> Visited {
+    let mut found = Visited::default();
+    for day in days.filter(|day| history.open[*day] && tank.fed(*day).is_some()) {
+        let visit = tank.visits.binary_search_by_key(&day, |visit| visit.day).ok().map(|at| &tank.visits[at]);
+        if visit.is_none_or(|visit| visit.share <= 0.0) {
+            found.open += 1.0;
+            found.seen += if visit.is_some() { 1.0 } else { 0.0 };
+        }
+    }
+    found
+}
+
 /// The coming changes of a tank that was left alone for so many days, by the ways that are believed.
 fn mixed(ways: [Option<FillPath>; RHYTHMS], shares: [f64; RHYTHMS], silent: f64) -> FillPath {
     let telling = ways.into_iter().zip(shares).filter_map(|(way, share)| Some((way?, share)));
-    let telling = telling.filter(|(_, share)| *share >= LEAST_PART);
     let mut weighed: Vec<(FillPath, f64)> = telling.collect();
+    // A way that is believed at other tanks may have nothing to go by at this one.
+    let most = weighed.iter().map(|(_, share)| *share).fold(0.0, f64::max);
+    weighed.retain(|(_, share)| *share >= LEAST_PART.min(most));
     let all: f64 = weighed.iter().map(|(_, share)| share).sum();
     weighed.iter_mut().for_each(|(_, share)| *share /= all.max(1e-9));
     let mut path = FillPath::mixed(&weighed);

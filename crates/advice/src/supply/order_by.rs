@@ -178,7 +178,8 @@ impl<'a> Outlook<'a> {
             })
             .collect();
         let runs_out = self.risk_until.iter().position(|risk| *risk > self.allowed_risk());
-        let cautions = self.cautions(purchase.as_ref(), runs_out.is_some());
+        let may_run_out_on = runs_out.map(|day| self.question.date(day as i64));
+        let cautions = self.cautions(purchase.as_ref(), may_run_out_on);
         let change = |(place, amount): &(usize, f64)| (self.question.date(*place as i64), *amount);
         ProductForecast {
             product: self.product.product,
@@ -189,18 +190,22 @@ impl<'a> Outlook<'a> {
             baseline: self.usage.baseline,
             deliveries: self.under_way.deliveries,
             spoils: self.spoils,
-            may_run_out_on: runs_out.map(|day| self.question.date(day as i64)),
+            may_run_out_on,
             purchase,
             cautions,
         }
     }
 
-    fn cautions(&self, purchase: Option<&Purchase>, runs_out: bool) -> Vec<Caution> {
+    fn cautions(&self, purchase: Option<&Purchase>, runs_out: Option<NaiveDate>) -> Vec<Caution> {
         let mut cautions = self.under_way.cautions.clone();
         let learnt = self.usage.learnt_from;
         let planned = self.usage.days.iter().any(|day| day.planned() > 0.0);
-        if learnt.fills + learnt.top_ups == 0 && (planned || learnt.taken == 0) {
+        if learnt.fills + learnt.top_ups == 0 && planned {
             cautions.push(Caution::PlanOnly);
+        }
+        let unplanned = self.usage.days.iter().any(|day| day.unplanned > 0.0);
+        if !planned && unplanned && self.usage.baseline.is_some() {
+            cautions.push(Caution::PastOnly);
         }
         let topped_up = self.usage.days.iter().any(|day| day.top_ups > 0.0);
         if self.usage.learnt_from.uptake_spans == 0 && topped_up {
@@ -237,7 +242,10 @@ impl<'a> Outlook<'a> {
                     cautions.push(Caution::SomeLeftOver);
                 }
             }
-            None if runs_out => cautions.push(Caution::NoOffer),
+            None if !self.product.made_of.is_empty() => {
+                cautions.extend(runs_out.map(|on| Caution::MakeBefore { on }));
+            }
+            None if runs_out.is_some() => cautions.push(Caution::NoOffer),
             None => {}
         }
         let last_fed = self.question.tanks.iter().filter_map(|tank| tank.fed.keys().next_back()).max();

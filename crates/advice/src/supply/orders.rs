@@ -219,8 +219,18 @@ fn needed(question: &Question, outlook: &Outlook<'_>, supplier: &Known<'_>, orde
     let review = ordered_on + i64::from(question.review_days.max(1));
     let next = order_days(question, supplier.terms).find(|day| *day >= review).unwrap_or(review);
     let arrivals = supplier.lead.arrivals(question, next);
+    let arrives = ordered_on + supplier.lead.answer().mean_days.round() as i64;
+    // What is overdue may come in the end, and the stock run out before.
     let enough = |more: f64| -> f64 {
-        arrivals.iter().map(|(day, chance)| chance * outlook.chance_of_enough(day - 1, more)).sum()
+        let (mut least, mut from) = (1.0_f64, arrives);
+        let each = arrivals.iter().map(|(day, chance)| {
+            for day in from.min(day - 1)..*day {
+                least = least.min(outlook.chance_of_enough(day, more));
+            }
+            from = *day;
+            chance * least
+        });
+        each.sum()
     };
     if enough(0.0) >= question.service_level {
         return Amount::ZERO;
@@ -245,6 +255,9 @@ pub(super) fn used_before_it_expires(
     let arrives = ordered_on + lead.answer().mean_days.round() as i64;
     let (until_expiry, _) = outlook.use_until(arrives + shelf_life);
     let (until_arrival, _) = outlook.use_until(arrives - 1);
-    let covered = outlook.supply_by(arrives).max(until_arrival);
+    // What expires meanwhile covers nothing of it.
+    let covered =
+        (arrives..=arrives + shelf_life).map(|day| outlook.supply_by(day)).fold(f64::INFINITY, f64::min);
+    let covered = covered.max(until_arrival);
     Some(Amount::rounded((until_expiry - covered).max(0.0)))
 }

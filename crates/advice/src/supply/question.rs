@@ -99,6 +99,15 @@ pub struct FedDay {
     pub change_every_days: Option<u16>,
 }
 
+/// What goes into a preparation.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ingredient {
+    /// Which product.
+    pub product: Id<Product>,
+    /// mL (or g) of it in a mL (or g) of what is made.
+    pub per_unit: f64,
+}
+
 /// The dose of one product.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Dose {
@@ -170,8 +179,12 @@ pub struct ProductAsked {
     /// Use that no plan knew: write-offs that were no expiry, and count adjustments as found (more found than
     /// the ledger held is negative). A count that settles a shortage is none: the addition counted already.
     pub unplanned: Vec<Unplanned>,
-    /// What was taken out of the store for other uses than tanks, preparations among them.
+    /// What was taken out of the store for other uses than tanks and preparations.
     pub taken: Vec<Unplanned>,
+    /// What was taken out for preparations.
+    pub prepared: Vec<Unplanned>,
+    /// What a unit of it is made of, where it is made on site.
+    pub made_of: Vec<Ingredient>,
     /// What it may be bought as, in the currency of the site.
     pub offers: Vec<Offer>,
     /// Days that a fresh pack may be used; none where it does not spoil.

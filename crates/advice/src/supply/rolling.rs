@@ -4,7 +4,7 @@
 //! cycles really came. The spread that comes out is that of what a plan never tells.
 
 use super::baseline::baseline;
-use super::blend::{JUDGED_DAYS, Outcomes};
+use super::blend::{JUDGED_DAYS, Open, Outcomes};
 use super::history::History;
 use super::learner::Learner;
 use super::question::{Addition, Question};
@@ -36,7 +36,8 @@ pub(super) fn forecast_use(question: &Question, records: &[Vec<Addition>]) -> Ve
         let usages = use_from(&history, &learner, &known, origin, JUDGED_DAYS);
         for ((outcome, product), mut usage) in outcomes.iter_mut().zip(&history.products).zip(usages) {
             outcome.advance(product, origin);
-            outcome.blend(product, origin, &mut usage);
+            let open = Open { all: &history.open, origin, days: JUDGED_DAYS };
+            outcome.blend(product, &open, &mut usage);
         }
         learner.look_back(&known, weeks_ago);
     }
@@ -45,7 +46,8 @@ pub(super) fn forecast_use(question: &Question, records: &[Vec<Addition>]) -> Ve
     let mut usages = use_from(&history, &learner, &known, history.today, question.horizon());
     for ((outcome, product), usage) in outcomes.iter_mut().zip(&history.products).zip(&mut usages) {
         outcome.advance(product, history.today);
-        outcome.blend(product, history.today, usage);
+        let open = Open { all: &history.open, origin: history.today, days: question.horizon() };
+        outcome.blend(product, &open, usage);
     }
     let of_site = outcomes.iter().map(Outcomes::surprises);
     let of_site = of_site.fold((0.0, 0.0), |all, one| (all.0 + one.0, all.1 + one.1));

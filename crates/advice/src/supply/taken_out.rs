@@ -1,8 +1,12 @@
 //! What is taken out of the store for other uses than tanks, and what preparations are made of: forecast by its own past.
 
-use fillmark_domain::stock::Movement;
+use std::collections::{BTreeMap, BTreeSet};
 
-use super::question::{Question, Unplanned};
+use chrono::{DateTime, NaiveDate, Utc};
+use fillmark_domain::stock::{Movement, MovementKind, ProductId, SlipId};
+
+use super::cause::UseByCause;
+use super::question::{Ingredient, Question, Unplanned};
 use super::spans::WEEK;
 use super::usage::Usage;
 
@@ -15,12 +19,50 @@ const LEAST_DAYS: i64 = 28;
 /// Weeks that were alike may yet differ by this part of their mean (our own judgement).
 const LEAST_SPREAD: f64 = 0.25;
 
-/// What was taken out, the earliest first, by the local day of each.
-pub fn taken_out<'a>(
-    taken: impl IntoIterator<Item = &'a Movement>,
-    day: impl Fn(chrono::DateTime<chrono::Utc>) -> chrono::NaiveDate,
-) -> Vec<Unplanned> {
-    taken.into_iter().map(|one| Unplanned { on: day(one.done_at), amount: -one.change }).collect()
+/// What left the store other than into a tank.
+#[derive(Debug, Clone, Default)]
+pub struct TakenOut {
+    movements: Vec<Movement>,
+    /// The slips that something was made by.
+    making: BTreeSet<SlipId>,
+}
+
+impl TakenOut {
+    /// Of the movements of slips that took something out, with what was made of it; the earliest first.
+    pub fn new(movements: Vec<Movement>) -> TakenOut {
+        let made = movements.iter().filter(|one| one.kind == MovementKind::Receipt);
+        TakenOut { making: made.map(|one| one.slip).collect(), movements }
+    }
+
+    /// What was taken of a product: for preparations, or for anything else.
+    pub fn of(
+        &self,
+        product: ProductId,
+        for_preparations: bool,
+        day: impl Fn(DateTime<Utc>) -> NaiveDate,
+    ) -> Vec<Unplanned> {
+        let taken =
+            self.movements.iter().filter(|one| one.kind == MovementKind::Issue && one.product == product);
+        let taken = taken.filter(|one| self.making.contains(&one.slip) == for_preparations);
+        taken.map(|one| Unplanned { on: day(one.done_at), amount: -one.change }).collect()
+    }
+
+    /// What a unit of a product is made of, by all that was made of it; nothing of what is not made on site.
+    pub fn made_of(&self, product: ProductId) -> Vec<Ingredient> {
+        let made = || {
+            self.movements.iter().filter(|one| one.kind == MovementKind::Receipt && one.product == product)
+        };
+        let slips: BTreeSet<SlipId> = made().map(|one| one.slip).collect();
+        let units: f64 = made().map(|one| one.change.base_units()).sum();
+        let mut sums: BTreeMap<ProductId, f64> = BTreeMap::new();
+        for one in
+            self.movements.iter().filter(|one| slips.contains(&one.slip) && one.kind == MovementKind::Issue)
+        {
+            *sums.entry(one.product).or_default() -= one.change.base_units();
+        }
+        let each = sums.into_iter().filter(|(_, sum)| *sum > 0.0 && units > 0.0);
+        each.map(|(product, sum)| Ingredient { product, per_unit: sum / units }).collect()
+    }
 }
 
 /// The mean of the days since the first time, and how weeks scatter about it.
@@ -30,17 +72,74 @@ struct Rate {
     days: f64,
 }
 
-/// Adds to the use of each product what is taken out besides.
+/// Adds to the use of each product what is taken out besides: for preparations as much as what is made of it will be used, and else as
+/// it was taken before.
 pub(super) fn add(question: &Question, usages: &mut [Usage]) {
-    for (asked, usage) in question.products.iter().zip(usages) {
-        let taken = || asked.taken.iter().filter(|one| (1..=RECENT_DAYS).contains(&-question.offset(one.on)));
-        usage.learnt_from.taken = taken().count();
-        let sums = taken().map(|one| (-question.offset(one.on), one.amount.base_units()));
-        let Some(rate) = Rate::of(&sums.collect::<Vec<_>>()) else { continue };
-        for (place, (day, variance)) in usage.days.iter_mut().zip(&mut usage.variance_until).enumerate() {
-            day.taken += rate.per_day;
-            *variance += rate.variance(place as f64 + 1.0);
+    for (asked, usage) in question.products.iter().zip(usages.iter_mut()) {
+        usage.learnt_from.taken =
+            [&asked.taken, &asked.prepared].map(|taken| recent(question, taken).count()).iter().sum();
+        add_rate(question, &asked.taken, usage);
+    }
+    let mut explained = vec![false; usages.len()];
+    for place in makers_first(question) {
+        for ingredient in &question.products[place].made_of {
+            let Some(of_it) = question.position(ingredient.product).filter(|of_it| *of_it != place) else {
+                continue;
+            };
+            explained[of_it] |= add_made(usages, place, of_it, ingredient.per_unit);
         }
+    }
+    for ((asked, usage), explained) in question.products.iter().zip(usages).zip(explained) {
+        if !explained {
+            add_rate(question, &asked.prepared, usage);
+        }
+    }
+}
+
+/// Adds what a product takes of an ingredient as it is used; whether it is used at all.
+fn add_made(usages: &mut [Usage], made: usize, ingredient: usize, per_unit: f64) -> bool {
+    let days: Vec<f64> = usages[made].days.iter().map(UseByCause::total).collect();
+    let variances = usages[made].variance_until.clone();
+    let of_it = &mut usages[ingredient];
+    for ((day, variance), (used, of_made)) in
+        of_it.days.iter_mut().zip(&mut of_it.variance_until).zip(days.iter().zip(variances))
+    {
+        day.taken += per_unit * used;
+        *variance += per_unit * per_unit * of_made;
+    }
+    days.iter().sum::<f64>() > 0.0
+}
+
+/// The products that are made on site, each before those that it is made of. What goes in a circle is taken as it comes.
+fn makers_first(question: &Question) -> Vec<usize> {
+    fn visit(question: &Question, place: usize, seen: &mut Vec<bool>, after: &mut Vec<usize>) {
+        if std::mem::replace(&mut seen[place], true) {
+            return;
+        }
+        for ingredient in &question.products[place].made_of {
+            if let Some(of_it) = question.position(ingredient.product) {
+                visit(question, of_it, seen, after);
+            }
+        }
+        after.push(place);
+    }
+    let (mut seen, mut after) = (vec![false; question.products.len()], Vec::new());
+    (0..question.products.len()).for_each(|place| visit(question, place, &mut seen, &mut after));
+    after.retain(|place| !question.products[*place].made_of.is_empty());
+    after.reverse();
+    after
+}
+
+fn recent<'a>(question: &'a Question, taken: &'a [Unplanned]) -> impl Iterator<Item = &'a Unplanned> {
+    taken.iter().filter(|one| (1..=RECENT_DAYS).contains(&-question.offset(one.on)))
+}
+
+fn add_rate(question: &Question, taken: &[Unplanned], usage: &mut Usage) {
+    let sums = recent(question, taken).map(|one| (-question.offset(one.on), one.amount.base_units()));
+    let Some(rate) = Rate::of(&sums.collect::<Vec<_>>()) else { return };
+    for (place, (day, variance)) in usage.days.iter_mut().zip(&mut usage.variance_until).enumerate() {
+        day.taken += rate.per_day;
+        *variance += rate.variance(place as f64 + 1.0);
     }
 }
 

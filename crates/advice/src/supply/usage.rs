@@ -48,8 +48,8 @@ pub(super) struct Usage {
     pub(super) variance_until: Vec<f64>,
     /// Changes that a week may have.
     pub(super) lumps: Vec<Lump>,
-    /// Whether anything grows on any of the days; where nothing does, past use says nothing.
-    pub(super) grows: bool,
+    /// Whether anything grows on any of the days, or it never took a plan to use it; where not, past use says nothing.
+    pub(super) goes_on: bool,
     /// What past use alone would forecast.
     pub(super) baseline: Option<Baseline>,
     /// Whether what some tank feeds is assumed: no meter tells it.
@@ -215,7 +215,7 @@ impl<'a> SitePlan<'a> {
             if let Some(place) = day.checked_sub(self.origin).filter(|_| self.history.open[day]) {
                 let in_use = awake(self.known.silent[plan.number], place);
                 let stays = 1.0 - path.changes[place].min(1.0);
-                let there = self.learner.adjusters.visited(day);
+                let there = self.learner.adjusters.visited_at(plan.number, day);
                 raised_l += aim.map_or(0.0, |aim| step_litres(tank.volume_l, aim, &regime.fed));
                 if place > 0 || !seen_today {
                     plan.top_up_l[place] =
@@ -244,7 +244,7 @@ impl<'a> SitePlan<'a> {
             changes: Vec::new(),
             variance_until: vec![0.0; self.days],
             lumps: Vec::new(),
-            grows: tanks.iter().any(|one| self.grows(one.tank)),
+            goes_on: tanks.iter().any(|one| self.grows(one.tank)) || product.is_off_plan(),
             baseline: None,
             fed_assumed: tanks.iter().any(|one| matches!(one.fed, Fed::Assumed) && one.tank.takes(place)),
             learnt_from: self.learnt_from(place, &losses),
@@ -337,7 +337,10 @@ impl<'a> SitePlan<'a> {
                     if plan.visited[at] > 0.0 {
                         let volume_l = plan.tank.volume_l * plan.visited[at];
                         let adjusters = &self.learner.adjusters;
-                        draw(UseCause::Ph, adjusters.amount(place, day, volume_l, plan.taken_l[at]));
+                        draw(
+                            UseCause::Ph,
+                            adjusters.amount(place, (plan.number, day), volume_l, plan.taken_l[at]),
+                        );
                     }
                 } else {
                     draw(UseCause::TopUps, plan.top_up_l[at] * hand.per_litre(dose));

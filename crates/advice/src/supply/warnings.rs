@@ -14,6 +14,9 @@ const ORDER_SOON_DAYS: u64 = 3;
 /// Within so many days a stock-out is told that no order mends (our own judgement).
 const OUT_SOON_DAYS: u64 = 28;
 
+/// A preparation that may run out within so many days is to be made (our own judgement).
+const MAKE_SOON_DAYS: u64 = 7;
+
 /// So many days before a lot expires it is told what will be left of it (our own judgement): early enough to use it up.
 const EXPIRY_SOON_DAYS: u64 = 60;
 
@@ -108,6 +111,11 @@ fn out_soon(product: &ProductForecast, name: &str, today: NaiveDate) -> Option<W
             && within(may_run_out_on, today, OUT_SOON_DAYS) =>
         {
             format!("{name}: it may run out from {may_run_out_on} on, and nobody offers it.")
+        }
+        None if product.cautions.contains(&Caution::MakeBefore { on: may_run_out_on })
+            && within(may_run_out_on, today, MAKE_SOON_DAYS) =>
+        {
+            format!("{name}: it may run out from {may_run_out_on} on; make more of it before.")
         }
         _ => return None,
     };

@@ -55,6 +55,8 @@ pub fn product(product: Id<Product>, held: Amount) -> ProductAsked {
         on_order: Vec::new(),
         unplanned: Vec::new(),
         taken: Vec::new(),
+        prepared: Vec::new(),
+        made_of: Vec::new(),
         offers: vec![offer(product)],
         shelf_life_days: None,
     }

@@ -10,6 +10,9 @@ pub(super) fn caution(caution: &answers::Caution, of: &str) -> String {
         answers::Caution::PlanOnly => {
             "no fill or top-up of it is on record: the amounts are the plan's alone".into()
         }
+        answers::Caution::PastOnly => {
+            "no programme doses it where plants grow: the amounts are what was used before, and go on as it did".into()
+        }
         answers::Caution::UptakeAssumed { litres } => format!(
             "nothing on record tells what the plants take between visits: top-ups assume {litres} L per plant and day"
         ),
@@ -31,6 +34,9 @@ pub(super) fn caution(caution: &answers::Caution, of: &str) -> String {
             "some of a pack will be left when it expires; no smaller one is offered".into()
         }
         answers::Caution::NoOffer => "the stock runs out within the horizon and nobody offers it".into(),
+        answers::Caution::MakeBefore { on } => {
+            format!("it is made on site, and may run out from {on} on: make more of it before")
+        }
         answers::Caution::PlanEnds { on } => {
             format!("nothing is planned after {on}: later days count only what is planned")
         }

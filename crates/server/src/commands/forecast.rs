@@ -159,6 +159,7 @@ fn or_nothing(value: Option<impl Display>) -> String {
 fn unbought(product: &ProductForecast) -> &'static str {
     match (product.may_run_out_on, &product.purchase) {
         (None, _) => "lasts",
+        (Some(_), None) if product.make_before_on.is_some() => "made on site: make more",
         (Some(_), None) => "nobody offers it",
         (Some(_), Some(_)) => "a pack would spoil first",
     }

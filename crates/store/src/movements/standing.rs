@@ -77,8 +77,7 @@ pub async fn taken_between(
     standing(tx, rows).await
 }
 
-/// What was taken out of the store since an instant other than into a tank, also into preparations; what was taken back left
-/// out.
+/// What was taken out of the store since an instant other than into a tank, and what was made of it; what was taken back left out.
 /// # Errors
 /// When the database fails or a row is broken.
 pub async fn taken_out_since(
@@ -88,7 +87,6 @@ pub async fn taken_out_since(
 ) -> Result<Vec<Movement>, StoreError> {
     let rows = of_site(scope)
         .filter(row::Column::SlipId.in_subquery(slips::taking_out(scope, from)))
-        .filter(row::Column::Kind.eq(MovementKind::Issue.code()))
         .order_by_asc(row::Column::DoneAt);
     standing(tx, rows).await
 }

@@ -51,6 +51,8 @@ fn asked(took: &[i64], orders: &[(i64, i64)]) -> Question {
         on_order: (10..).zip(orders).map(expected).collect(),
         unplanned: Vec::new(),
         taken: Vec::new(),
+        prepared: Vec::new(),
+        made_of: Vec::new(),
         offers: Vec::new(),
         shelf_life_days: None,
     };

@@ -2,6 +2,8 @@
 //! change takes 1000 mL.
 #![expect(clippy::unwrap_used, reason = "a date that cannot be read is a failed test")]
 
+mod plan_and_past;
+
 use std::collections::BTreeMap;
 
 use chrono::{Datelike, NaiveDate, TimeDelta, Weekday};
@@ -33,6 +35,8 @@ fn product(product: Id<Product>, kind: ProductKind) -> ProductAsked {
         on_order: Vec::new(),
         unplanned: Vec::new(),
         taken: Vec::new(),
+        prepared: Vec::new(),
+        made_of: Vec::new(),
         offers: Vec::new(),
         shelf_life_days: None,
     }
