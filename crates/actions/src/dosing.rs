@@ -83,8 +83,9 @@ pub async fn advise_fill(
     };
     tx.commit().await?;
 
-    let kind = AdviceKind::Fill;
-    give(app, scope, &stamp, &facts, Made { kind, outcome, litres, steps, ec_expected, reasons }).await
+    let (kind, cautions) = (AdviceKind::Fill, Vec::new());
+    give(app, scope, &stamp, &facts, Made { kind, outcome, litres, steps, ec_expected, reasons, cautions })
+        .await
 }
 
 /// A tank that is named in a body and is not there is a fault of the body.
@@ -105,6 +106,7 @@ struct Made {
     steps: Vec<AdvisedStep>,
     ec_expected: Option<Expectation>,
     reasons: Vec<String>,
+    cautions: Vec<String>,
 }
 
 /// Keeps advice as it is given: with what stands in for what nobody has set, what the cupboard lacks and what to beware of.
@@ -126,13 +128,13 @@ async fn give(
         ec_expected: made.ec_expected,
         lacking: Vec::new(),
         reasons: made.reasons,
-        cautions: Vec::new(),
+        cautions: made.cautions,
     };
     given.reasons.extend(facts.told_of_stand_ins());
     given.reasons.extend(facts.told_of_choice(&given));
     given.reasons.extend(facts.told_of_dry(&given));
     given.lacking = facts.lacking(&given);
-    given.cautions = facts.cautions(&given);
+    given.cautions.extend(facts.cautions(&given));
 
     let tx = app.store.begin().await?;
     let id = advice::keep(&tx, scope, stamp, &given).await?;

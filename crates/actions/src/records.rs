@@ -63,6 +63,11 @@ pub trait Managed: Record<Scope: Door> {
         async { Ok(None) }
     }
 
+    /// It with what follows from other records where the caller leaves it open. Asked before it is kept for the first time.
+    fn completed(self, _tx: &Tx, _scope: Self::Scope) -> impl Future<Output = Result<Self, Refusal>> + Send {
+        async { Ok(self) }
+    }
+
     /// What follows from its being made, changed or archived, in the same transaction.
     fn follow(
         _tx: &Tx,
@@ -90,6 +95,7 @@ where
     let tx = app.store.begin().await?;
     content.within_reach(&tx, scope, caller, None).await?;
     refuse_faults(&tx, scope, None, &content).await?;
+    let content = content.completed(&tx, scope).await?;
     let kept = records::create(&tx, scope, &stamp, &content).await?;
     R::follow(&tx, scope, &stamp, &kept).await?;
     tx.commit().await?;

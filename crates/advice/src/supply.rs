@@ -21,6 +21,7 @@ mod history;
 pub mod inventory;
 mod issue;
 mod joint_order;
+mod layout;
 mod lead_belief;
 mod lead_time;
 mod learner;

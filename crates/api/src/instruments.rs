@@ -93,7 +93,7 @@ pub struct NewCalibration {
     pub offset: Option<f64>,
     /// Whether the meter may be used.
     pub passed: bool,
-    /// When the next is due.
+    /// When the next is due; of one that was passed by the meter's interval, if nothing is said.
     #[serde(default)]
     pub next_due_on: Option<NaiveDate>,
 }

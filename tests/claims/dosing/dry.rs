@@ -42,4 +42,29 @@ on_both! {
         let error = world.ada.business().create::<NewLabelRevision>(&json(body)).await.unwrap_err();
         assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/strength_mol_per_l"));
     }
+
+    async fn an_acid_that_has_taught_is_taken_before_another_of_which_more_is_there(world: World) {
+        let (feeding, acid) = labelled(&world).await;
+        let site = feeding.here.site;
+        water(&world, &feeding, json!({ "ec": { "value": 0.3, "unit": "mS/cm" }, "ph": 7.5, "alkalinity": { "value": 1.8, "unit": "meq/L" } })).await;
+        feeding.receive(&world.ada, acid, "N1", "2028-03-01", 5000.0).await;
+        citric(&world, &feeding).await;
+        let wanted = NewCorrectionAdvice { tank_id: feeding.here.north_tank, topping_up: false };
+        let taken = async || {
+            read(&world, &feeding, "06:50", 1.4, 7.2).await;
+            let advice = world.ada.advise_correction(site, &wanted).await.unwrap();
+            advice.steps.into_iter().find_map(|step| step.product_id).unwrap()
+        };
+        // 5 L of nitric acid of 38 % are 37 mol, a kilogram of citric acid 15 eq.
+        assert_eq!(taken().await, acid);
+        let ph = |time: &str, ph: f64| json!({ "client_id": Uuid::now_v7(), "tank_id": feeding.here.north_tank, "metric": "ph",
+            "sample_point": "tank", "value": { "value": ph, "unit": "[pH]" }, "recorded_at": format!("2026-11-22T{time}:00+01:00"), "confirmed": true });
+        let citric = world.ada.business().all::<NewProduct>("").await.unwrap().into_iter().find(|one| one.body.name == "Citric acid").unwrap().id;
+        world.ada.record_reading(site, &json(ph("07:00", 7.0))).await.unwrap();
+        let poured = NewAddition { product_id: Some(citric), amount: json(json!({ "value": 9.0, "unit": "g" })), reason: json(json!("ph")),
+            recorded_at: instant("2026-11-22T07:10:00+01:00").into(), confirmed: true, poured_all_the_same: true, ..feeding.addition(1.0) };
+        world.ada.record_addition(site, &poured).await.unwrap();
+        world.ada.record_reading(site, &json(ph("08:00", 6.4))).await.unwrap();
+        assert_eq!(taken().await, citric, "it has taught something");
+    }
 }

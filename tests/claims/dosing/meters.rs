@@ -36,7 +36,7 @@ on_both! {
             read_by(&world, &feeding, meter, at, 0.9).await;
             let advice = world.ada.advise_correction(site, &wanted).await.unwrap();
             assert!(advice.reasons.iter().any(|reason| reason.starts_with("Reckoned with 200 L in the tank")), "{advice:?}");
-            advice.reasons.into_iter().find(|reason| reason.contains("by which this was read"))
+            advice.cautions.into_iter().find(|caution| caution.contains("by which this was read"))
         };
         let [never, fit, failed, overdue] =
             [pen(&world, &feeding, "A").await, pen(&world, &feeding, "B").await, pen(&world, &feeding, "C").await, pen(&world, &feeding, "D").await];
@@ -94,5 +94,45 @@ on_both! {
         assert!(far(&learnt.reasons), "{:?}", learnt.reasons);
         let told = world.ada.reconciliation(site, feeding.here.north_tank, 28).await.unwrap();
         assert!(told.checks.iter().all(|check| check.verdict != BalanceVerdict::WrongProduct), "{told:?}");
+    }
+
+    async fn what_a_failed_meter_read_teaches_nothing(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let site = feeding.here.site;
+        let pen = pen(&world, &feeding, "Pen").await;
+        calibrated(&world, &feeding, pen, "2026-11-14T10:00:00Z", false, "2026-12-20").await;
+        for day in 10..20 {
+            let at = |time: &str| format!("2026-11-{day}T{time}:00+01:00");
+            for (time, ec) in [("07:00", 1.0), ("08:00", 1.25)] {
+                read_by(&world, &feeding, pen, &at(time), ec).await;
+            }
+            let poured = NewAddition { recorded_at: instant(&at("07:10")).into(), client_id: Uuid::now_v7(), confirmed: true, poured_all_the_same: true, ..feeding.addition(200.0) };
+            world.ada.record_addition(site, &poured).await.unwrap();
+        }
+        let learnt = world.ada.learning(site, feeding.here.north_tank).await.unwrap();
+        // Of the ten the five until the 14th, when it had not failed yet, tell something.
+        assert!(learnt.reasons.iter().any(|reason| reason.contains("learnt from 5 additions")), "{:?}", learnt.reasons);
+    }
+
+    async fn two_meters_that_just_showed_different_things_are_told_with_the_correction(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let (one, other) = (pen(&world, &feeding, "Blue pen").await, pen(&world, &feeding, "Red pen").await);
+        read_by(&world, &feeding, one, "2026-11-24T06:50:00+01:00", 1.05).await;
+        read_by(&world, &feeding, other, "2026-11-24T06:51:00+01:00", 1.60).await;
+        let wanted = NewCorrectionAdvice { tank_id: feeding.here.north_tank, topping_up: false };
+        let advice = world.ada.advise_correction(feeding.here.site, &wanted).await.unwrap();
+        let told = "Red pen shows 1.60 mS/cm where Blue pen showed 1.05 mS/cm shortly before";
+        assert!(advice.cautions.iter().any(|caution| caution.starts_with(told)), "{:?}", advice.cautions);
+    }
+
+    async fn a_calibration_is_due_again_by_the_interval_of_its_meter(world: World) {
+        let (feeding, _) = labelled(&world).await;
+        let pen = pen(&world, &feeding, "Pen").await;
+        let due = async |passed: bool| {
+            let made = json!({ "meter_id": pen, "calibrated_at": "2026-11-01T08:00:00Z", "standards": "pH 7", "passed": passed });
+            world.ada.site(feeding.here.site).create::<NewCalibration>(&json(made)).await.unwrap().body.next_due_on
+        };
+        assert_eq!(due(true).await, Some("2026-12-01".parse().unwrap()));
+        assert_eq!(due(false).await, None, "it may not be used at all");
     }
 }

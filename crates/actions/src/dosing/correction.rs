@@ -48,7 +48,7 @@ pub async fn advise_correction(
     }
     let asked = asked(&facts, wanted.topping_up, stamp.at)?;
     let made = correct(&asked);
-    let unfit = meters::unfit(&tx, scope, &facts, &asked).await?;
+    let cautions = meters::cautions(&tx, scope, &facts, &asked).await?;
     let (steps, of_ph) = steps(&facts, &asked, &made);
     let outcome = match steps.is_empty() && of_ph.is_some() {
         true => AdviceOutcome::NeedsProduct,
@@ -57,7 +57,6 @@ pub async fn advise_correction(
     tx.commit().await?;
 
     let mut reasons = reasons(&made, &facts);
-    reasons.extend(unfit);
     reasons.extend(facts.told_of_readings(&asked));
     reasons.extend(of_ph);
     if facts.tank.content.mode == TankMode::RunToWaste {
@@ -69,7 +68,8 @@ pub async fn advise_correction(
     // Of a part of the doses that are reckoned nothing is expected but that it is measured.
     let ec_expected = made.ec_expected.filter(|_| !made.reasons.contains(&Reason::MayPassBand));
     let (kind, litres) = (AdviceKind::Correction, asked.litres.litres);
-    give(app, scope, &stamp, &facts, Made { kind, outcome, litres, steps, ec_expected, reasons }).await
+    give(app, scope, &stamp, &facts, Made { kind, outcome, litres, steps, ec_expected, reasons, cautions })
+        .await
 }
 
 fn asked(facts: &Facts, topping_up: bool, at: DateTime<Utc>) -> Result<CorrectAsked, Refusal> {

@@ -1,42 +1,42 @@
 //! What advice for a tank stands on: its plan, its water, the products of its step with their labels, and the cupboard.
 
+mod movers;
 mod told;
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::solution::balance::Rises;
-use fillmark_advice::solution::fill::{Acid, Acidity, Part, SourceWater};
+use fillmark_advice::solution::fill::{Acidity, Part, SourceWater};
 use fillmark_advice::solution::label::{Dose, Label};
 use fillmark_advice::solution::learn::{
-    EcPrior, EcRises, Pair, PhKind, PhResponse, ec_rises, pairs_in_water, ph_response,
+    EcPrior, EcRises, Pair, PhResponse, ec_rises, pairs_in_water, ph_response,
 };
 use fillmark_advice::solution::learnt::Learnt;
 use fillmark_advice::solution::prior::{Adjuster, Dosed, Priors};
-use fillmark_advice::solution::reconcile::Called;
+use fillmark_advice::solution::reconcile::{Called, InForceSince};
 use fillmark_advice::solution::record::{Litres, TankRecord};
 use fillmark_advice::solution::stock_tank::{Salt, soluble};
 use fillmark_advice::solution::targets::{self, Target};
-use fillmark_advice::solution::turnover::Moves;
 use fillmark_domain::entries::Spot;
 use fillmark_domain::growing::{Crop, Step};
 use fillmark_domain::places::{Tank, TankId, TankMode, WaterSource};
 use fillmark_domain::plan::SitePlan;
-use fillmark_domain::stock::{LabelRevision, Product, ProductId, ProductKind, Reagent};
+use fillmark_domain::stock::{LabelRevision, Product, ProductId};
 use fillmark_domain::{Amount, Band, Base, Kept, Metric};
 use fillmark_store::words::label_revisions;
 use fillmark_store::{SiteScope, Tx, holdings, plan, records};
 
-use super::history;
 use super::priors::Expected;
+use super::{history, meters};
 use crate::{App, Refusal};
 
 /// What is on record for advice about one tank.
 pub(super) struct Facts {
     pub(super) tank: Kept<Tank>,
     pub(super) plan: Arc<SitePlan>,
-    at: DateTime<Utc>,
+    pub(super) at: DateTime<Utc>,
     products: HashMap<ProductId, Kept<Product>>,
     labels: HashMap<ProductId, LabelRevision>,
     held: HashMap<ProductId, Amount>,
@@ -105,13 +105,17 @@ impl Facts {
 
     /// What products do, from the tank's own records, and from its neighbours' where it has few.
     async fn learn(&mut self, tx: &Tx, scope: SiteScope) -> Result<(), Refusal> {
-        self.ph = self.taught_by(&self.record, Metric::Ph);
-        let mut ec = self.taught_by(&self.record, Metric::Ec);
+        let doubtful = meters::not_to_be_learnt(tx, scope, &self.plan, &self.record).await?;
+        let telling = self.record.without(&doubtful);
+        self.ph = self.taught_by(&telling, Metric::Ph);
+        let mut ec = self.taught_by(&telling, Metric::Ec);
         let few = [(Metric::Ec, ec.len() < ENOUGH), (Metric::Ph, self.ph.len() < ENOUGH)];
         let of_few = few.into_iter().filter(|(_, few)| *few).map(|(metric, _)| metric).collect::<Vec<_>>();
         let neighbours = if of_few.is_empty() { Vec::new() } else { self.neighbours() };
         for neighbour in neighbours {
             let record = history::telling(tx, scope, &neighbour, (self.at - MEMORY, self.at)).await?;
+            let doubtful = meters::not_to_be_learnt(tx, scope, &self.plan, &record).await?;
+            let record = record.without(&doubtful);
             for metric in &of_few {
                 let others = self.taught_by(&record, *metric);
                 self.with_neighbours |= !others.is_empty();
@@ -246,6 +250,19 @@ impl Facts {
         self.products.keys().filter_map(|product| Some((*product, self.rises.of(*product)?))).collect()
     }
 
+    /// The same of the products that are on the shelf or were poured into this tank: nobody pours another by mistake.
+    pub(super) fn rises_at_hand(&self) -> Rises {
+        let poured: HashSet<ProductId> = self.record.poured().collect();
+        let mut rises = self.rises();
+        rises.retain(|product, _| self.held(*product).is_positive() || poured.contains(product));
+        rises
+    }
+
+    /// Since when each product's label is in force.
+    pub(super) fn labels_since(&self) -> InForceSince {
+        self.labels.values().map(|label| (label.product, label.effective_at)).collect()
+    }
+
     /// How the pH answers to an acid or alkali, as far as records or chemistry tell.
     pub(super) fn response(&self, product: ProductId) -> Option<PhResponse> {
         let adjuster = self.priors.adjusters.get(&product).filter(|adjuster| adjuster.titration.is_some());
@@ -274,77 +291,8 @@ impl Facts {
         known.of(&dosed, &self.labels, |product| self.base(product), self.water())
     }
 
-    /// The products that move the pH.
-    pub(super) fn adjusters(&self) -> Vec<ProductId> {
-        let kind = |kept: &&Kept<Product>| kept.content.kind == ProductKind::PhAdjuster;
-        let by_kind = self.products.values().filter(kind).map(|kept| kept.id);
-        let mut all: Vec<ProductId> = by_kind.chain(self.moves().into_keys()).collect();
-        all.sort_unstable();
-        all.dedup();
-        all
-    }
-
-    /// The product that moves the pH one way, of those on the shelf one of which it is known how far, before any that would have
-    /// to be bought; of several such the one of which the most is there, else the first by name.
-    pub(super) fn mover(&self, way: Moves) -> Option<ProductId> {
-        let rank = |kept: &Kept<Product>| {
-            let is_there = self.held(kept.id).is_positive();
-            (is_there && self.is_dosable(kept.id), is_there, self.is_dosable(kept.id), self.held(kept.id))
-        };
-        let by_name = |one: &Kept<Product>, other: &Kept<Product>| other.content.name.cmp(&one.content.name);
-        let best =
-            self.movers(way).max_by(|one, other| rank(one).cmp(&rank(other)).then(by_name(one, other)));
-        best.map(|kept| kept.id)
-    }
-
-    /// Whether chemistry or records tell how far a product moves the pH.
-    fn is_dosable(&self, product: ProductId) -> bool {
-        self.adjuster(product).is_some() || self.response(product).is_some()
-    }
-
-    /// The products that move the pH one way, by what they are or by what records tell of them.
-    fn movers(&self, way: Moves) -> impl Iterator<Item = &Kept<Product>> {
-        let moves = self.moves();
-        let adjusters = self.products.values().filter(|kept| kept.content.kind == ProductKind::PhAdjuster);
-        adjusters.filter(move |kept| {
-            let learnt = || match self.response(kept.id)?.kind {
-                PhKind::PerUnit { lowers: true } => Some(Moves::Down),
-                PhKind::PerUnit { lowers: false } => Some(Moves::Up),
-                PhKind::Factor => None,
-            };
-            moves.get(&kept.id).copied().or_else(learnt) == Some(way)
-        })
-    }
-
-    /// An acid of known strength, for a fresh fill: the one on the shelf of which the most is there, else the first by name.
-    pub(super) fn acid(&self) -> Option<Acid> {
-        let known = self.movers(Moves::Down).filter(|kept| self.adjuster(kept.id).is_some());
-        let by_name = |one: &Kept<Product>, other: &Kept<Product>| other.content.name.cmp(&one.content.name);
-        let by_stock =
-            |one: &Kept<Product>, other: &Kept<Product>| self.held(one.id).cmp(&self.held(other.id));
-        let product = known.max_by(|one, other| by_stock(one, other).then(by_name(one, other)))?.id;
-        let adjuster = self.adjuster(product)?;
-        let response = self.response(product).filter(|response| response.kind == PhKind::Factor);
-        let learnt = response.as_ref().filter(|response| !response.figure.records.is_empty());
-        Some(Acid {
-            product,
-            reagent: adjuster.reagent,
-            mmol_per_unit: adjuster.mmol_per_unit,
-            base: self.base(product),
-            response: response.as_ref().map_or(1.0, |response| response.figure.value),
-            spread: learnt.map(PhResponse::spread),
-            ec_rise: adjuster.ec_rise.unwrap_or(0.0),
-        })
-    }
-
     fn held(&self, product: ProductId) -> Amount {
         self.held.get(&product).copied().unwrap_or(Amount::ZERO)
-    }
-
-    /// Where the products that are acids or bases move the pH.
-    pub(super) fn moves(&self) -> BTreeMap<ProductId, Moves> {
-        let moves = |reagent: Reagent| if reagent.is_acid() { Moves::Down } else { Moves::Up };
-        self.labels.values().filter_map(|label| Some((label.product, moves(label.reagent?)))).collect()
     }
 
     /// The salt that a product is by its label.

@@ -61,6 +61,7 @@ pub async fn read_reconciliation(
     let facts = Facts::load_since(app, &tx, scope, tank, span).await?;
     let checks = checks(&facts, span.0);
     let drawn = history::drawn(&tx, scope, tank, span).await?;
+    let movers = facts.moves();
     let months = months(&drawn, &checks, &facts.rises(), facts.plan.zone);
     let called = |product: ProductId| -> Called { facts.called(product) };
     let mut poured: Vec<ProductId> = months.iter().map(|month| month.product).collect();
@@ -77,7 +78,9 @@ pub async fn read_reconciliation(
         bases: poured.into_iter().map(|product| (product, facts.base(product))).collect(),
         months: months
             .into_iter()
-            .map(|month| with(month, |month| month.told(&called(month.product))))
+            .map(|month| {
+                with(month, |month| month.told(&called(month.product), movers.contains_key(&month.product)))
+            })
             .collect(),
         checks: checks.into_iter().map(|check| with(check, |check| check.told(called))).collect(),
         reasons,
@@ -102,7 +105,9 @@ pub(crate) async fn checks_told(
 
 /// The checks of a tank since an instant. What stood before it does not count: a meter may have been put right since.
 pub(super) fn checks(facts: &Facts, from: DateTime<Utc>) -> Vec<Checked> {
-    additions(&since(facts, from), &facts.rises(), &facts.moves(), facts.water_ec_ms_cm())
+    let record = since(facts, from);
+    let (rises, labels) = (facts.rises_at_hand(), facts.labels_since());
+    additions(&record, (&rises, &labels), &facts.moves(), facts.water_ec_ms_cm())
 }
 
 /// What is on record of the tank since an instant.

@@ -1,9 +1,10 @@
 //! Meters, calibrations, and what people decide about tank changes.
 
+use chrono::Days;
 use fillmark_domain::entries::{Calibration, ChangePlan, Meter, has_passed_at_a_desk};
 use fillmark_domain::people::Act;
 use fillmark_domain::{Faults, Id, Kept};
-use fillmark_store::{Holder, SiteScope, Stamp, Tx, plan};
+use fillmark_store::{Holder, SiteScope, Stamp, Tx, plan, records};
 
 use super::keepable;
 use crate::work::changes;
@@ -43,6 +44,18 @@ impl Managed for Calibration {
         let detail = format!("expected {done_on}, the day of the calibration, or a day after it");
         faults.unless(in_order, "/next_due_on", "out_of_order", detail);
         Ok(faults)
+    }
+
+    /// One that was passed is due again by the meter's interval, unless a day is stated.
+    async fn completed(mut self, tx: &Tx, scope: SiteScope) -> Result<Self, Refusal> {
+        if self.next_due_on.is_none() && self.passed {
+            let meter = records::find::<Meter>(tx, scope, self.meter).await?;
+            let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?;
+            let done_on = self.calibrated_at.with_timezone(&site.content.time_zone).date_naive();
+            let days = meter.and_then(|kept| kept.content.calibrate_every_days);
+            self.next_due_on = days.and_then(|days| done_on.checked_add_days(Days::new(days.into())));
+        }
+        Ok(self)
     }
 
     /// Now is known at an instant only, so this is asked after the keeping: refused, nothing of it is kept.

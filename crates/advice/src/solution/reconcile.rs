@@ -3,6 +3,8 @@
 //! A difference counts only beyond its uncertainty, and then the likeliest of the usual mistakes is named: what was poured
 //! is weighed against what each of them would have left behind.
 
+use std::collections::BTreeMap;
+
 use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_domain::Id;
 use fillmark_domain::entries::{Addition, Meter, Reading};
@@ -21,7 +23,7 @@ mod month;
 mod ph;
 mod told;
 
-pub use apart::{Apart, apart};
+pub use apart::{Apart, LastApart, apart, last_apart};
 pub use month::{Drawn, Month, MonthVerdict, months};
 pub use ph::Movers;
 pub use told::Called;
@@ -84,6 +86,8 @@ pub enum Verdict {
     NotObserved,
     /// This product does not say what it adds.
     RiseUnknown(ProductId),
+    /// It was poured under a label of this product that has been revised since.
+    EarlierLabel(ProductId),
     /// So many times as much was poured as is recorded: a unit, or a decimal point.
     UnitSlip {
         /// In which additions.
@@ -149,7 +153,10 @@ const SHOWN_TO_MS_CM: f64 = 0.01;
 impl Verdict {
     /// Whether somebody should look: readings and records do not fit.
     pub const fn wants_a_look(&self) -> bool {
-        !matches!(self, Verdict::Agrees | Verdict::NotObserved | Verdict::RiseUnknown(_))
+        !matches!(
+            self,
+            Verdict::Agrees | Verdict::NotObserved | Verdict::RiseUnknown(_) | Verdict::EarlierLabel(_)
+        )
     }
 
     /// The meter that is in doubt, where one is.
@@ -169,6 +176,7 @@ impl Verdict {
             Verdict::Agrees
             | Verdict::NotObserved
             | Verdict::RiseUnknown(_)
+            | Verdict::EarlierLabel(_)
             | Verdict::UnrecordedAddition { .. }
             | Verdict::UnrecordedWater { .. }
             | Verdict::MeterOut { .. }
@@ -202,18 +210,21 @@ impl Rise {
     }
 }
 
+/// Since when what a product adds is what it is: the label in force has been since then.
+pub type InForceSince = BTreeMap<ProductId, DateTime<Utc>>;
+
 /// Holds each addition to a tank against the readings around it, and the readings with nothing between against each other;
-/// the earliest first. `movers` move the pH; `water_ec_ms_cm` is of the water it is filled with, taken for pure
-/// where it is not known.
+/// the earliest first. `rises` hold for what was poured since `labels`; `movers` move the pH; `water_ec_ms_cm` is of the water it is
+/// filled with, taken for pure where it is not known.
 pub fn additions(
     record: &TankRecord,
-    rises: &Rises,
+    (rises, labels): (&Rises, &InForceSince),
     movers: &Movers,
     water_ec_ms_cm: Option<f64>,
 ) -> Vec<Checked> {
     let checked = |group: Group| {
         let ph = ph::Seen::of(record, &group, movers);
-        group.checked(rises, ph, water_ec_ms_cm.unwrap_or(0.0))
+        group.checked(&Known { rises, labels, ph, water_ec_ms_cm: water_ec_ms_cm.unwrap_or(0.0) })
     };
     let mut checks: Vec<Checked> = groups(record, water_ec_ms_cm).into_iter().map(checked).collect();
     meter::tell_meters_out(&mut checks);
@@ -243,14 +254,15 @@ struct Outcome {
 /// What is known beside the EC of a group.
 struct Known<'a> {
     rises: &'a Rises,
+    labels: &'a InForceSince,
     ph: ph::Seen<'a>,
     water_ec_ms_cm: f64,
 }
 
 impl Group {
-    fn checked(&self, rises: &Rises, ph: ph::Seen<'_>, water_ec_ms_cm: f64) -> Checked {
-        let (rise, by_ec) = self.judged(rises, ph, water_ec_ms_cm);
-        let verdict = ph.other_bottle(self).unwrap_or(by_ec);
+    fn checked(&self, known: &Known<'_>) -> Checked {
+        let (rise, by_ec) = self.judged(known);
+        let verdict = known.ph.other_bottle(self).unwrap_or(by_ec);
         Checked {
             at: self.at(),
             poured: self
@@ -262,16 +274,19 @@ impl Group {
             readings: self.seen.as_ref().map(group::Seen::readings).unwrap_or_default(),
             meter: self.seen.as_ref().and_then(|seen| seen.after.meter),
             rise,
-            ph_moved: ph.shown(),
+            ph_moved: known.ph.shown(),
             verdict,
         }
     }
 
-    fn judged(&self, rises: &Rises, ph: ph::Seen<'_>, water_ec_ms_cm: f64) -> (Option<Rise>, Verdict) {
+    fn judged(&self, known: &Known<'_>) -> (Option<Rise>, Verdict) {
         let Some(seen) = &self.seen else { return (None, Verdict::NotObserved) };
         let mut supposed = Vec::new();
         for dose in &self.doses {
-            let Some(rise) = rises.get(&dose.product) else {
+            if known.labels.get(&dose.product).is_some_and(|since| self.begun() < *since) {
+                return (None, Verdict::EarlierLabel(dose.product));
+            }
+            let Some(rise) = known.rises.get(&dose.product) else {
                 return (None, Verdict::RiseUnknown(dose.product));
             };
             supposed.push(Supposed {
@@ -281,7 +296,7 @@ impl Group {
                 liquid: dose.liquid,
             });
         }
-        let outcome = self.outcome(&supposed, self.water_l(), water_ec_ms_cm);
+        let outcome = self.outcome(&supposed, self.water_l(), known.water_ec_ms_cm);
         let rise = outcome.map(|outcome| Rise {
             expected: outcome.ec_ms_cm - seen.before.ec_ms_cm(),
             observed: seen.after.ec_ms_cm - seen.before.ec_ms_cm(),
@@ -289,7 +304,7 @@ impl Group {
             by_products: outcome.by_products,
             brought: outcome.brought,
         });
-        (rise, cause::verdict(self, &supposed, outcome, &Known { rises, ph, water_ec_ms_cm }))
+        (rise, cause::verdict(self, &supposed, outcome, known))
     }
 
     /// L that left between two readings with nothing put in: what evaporates leaves its salt, and plants take up to some two and a

@@ -1,5 +1,7 @@
 //! What is on record of one tank, in order of time: what the advice for it learns from.
 
+use std::collections::HashSet;
+
 use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_domain::entries::{Addition, AdditionReason, Meter, Reading, SamplePoint, TankChange};
 use fillmark_domain::stock::ProductId;
@@ -108,6 +110,22 @@ const DRUNK_A_DAY: f64 = 0.05;
 pub(super) const UNKNOWN_AT_MOST: f64 = 0.25;
 
 impl TankRecord {
+    /// The products that were poured.
+    pub fn poured(&self) -> impl Iterator<Item = ProductId> {
+        self.events.iter().filter_map(|event| match event.what {
+            What::Poured { product, .. } => Some(product),
+            _ => None,
+        })
+    }
+
+    /// The same without some readings.
+    #[must_use]
+    pub fn without(&self, readings: &HashSet<Id<Reading>>) -> TankRecord {
+        let stays = |event: &&Event| !matches!(event.what, What::Read { id, .. } if readings.contains(&id));
+        let events = self.events.iter().filter(stays).copied().collect();
+        TankRecord { fill_mark_l: self.fill_mark_l, events }
+    }
+
     /// How much stood in the tank at an instant, what happens at that instant left out. Nothing on record: the fill mark,
     /// and little is known of it.
     pub fn litres_before(&self, at: DateTime<Utc>) -> Litres {

@@ -71,6 +71,11 @@ pub enum DrainAdvice {
         /// Litres by litres now.
         times: f64,
     },
+    /// Salt stays behind, and nobody knows how much drains: too little, or the feed is too strong.
+    SaltStays {
+        /// Drain above feed, mS/cm.
+        above_ms_cm: f64,
+    },
     /// Enough drains and salt stays behind all the same: a weaker feed.
     WeakerFeed {
         /// Drain above feed, mS/cm.
@@ -102,7 +107,7 @@ pub fn drain(asked: &DrainAsked) -> Drain {
     let share = by_litres.or(by_salt).map(|share| share.value);
     let too_little = share.is_some_and(|share| share < asked.wanted.low);
     advice.extend(share.and_then(|share| water(share, asked.wanted)));
-    advice.extend(strength(asked, too_little));
+    advice.extend(strength(asked, share.is_some(), too_little));
     let measured = share.is_some() || asked.feed_ec_ms_cm.zip(asked.drain_ec_ms_cm).is_some();
     if advice.is_empty() {
         advice.push(if measured { DrainAdvice::Leave } else { DrainAdvice::Measure });
@@ -148,10 +153,12 @@ fn water(share: f64, wanted: Leaching) -> Option<DrainAdvice> {
 }
 
 /// More water comes before a weaker feed: too little of it concentrates any feed.
-fn strength(asked: &DrainAsked, too_little: bool) -> Option<DrainAdvice> {
+fn strength(asked: &DrainAsked, share_is_known: bool, too_little: bool) -> Option<DrainAdvice> {
     let (feed, drain) = asked.feed_ec_ms_cm.zip(asked.drain_ec_ms_cm)?;
     let above_ms_cm = drain - feed;
-    if above_ms_cm > DRAIN_ABOVE_MS_CM && !too_little {
+    if above_ms_cm > DRAIN_ABOVE_MS_CM && !share_is_known {
+        Some(DrainAdvice::SaltStays { above_ms_cm })
+    } else if above_ms_cm > DRAIN_ABOVE_MS_CM && !too_little {
         Some(DrainAdvice::WeakerFeed { above_ms_cm })
     } else if above_ms_cm < -DRAIN_BELOW * feed {
         Some(DrainAdvice::StrongerFeed { below_ms_cm: -above_ms_cm })
@@ -204,6 +211,8 @@ mod tests {
         check(&asked(Some((100.0, 10.0)), Some((2.0, 3.5)), None), Some(0.1), &[more]);
         let weaker = DrainAdvice::WeakerFeed { above_ms_cm: 1.5 };
         check(&asked(Some((100.0, 25.0)), Some((2.0, 3.5)), None), Some(0.25), &[weaker]);
+        let unknown = DrainAdvice::SaltStays { above_ms_cm: 1.5 };
+        check(&asked(None, Some((2.0, 3.5)), None), None, &[unknown]);
         let stronger = DrainAdvice::StrongerFeed { below_ms_cm: 0.5 };
         check(&asked(Some((100.0, 25.0)), Some((2.0, 1.5)), None), Some(0.25), &[stronger]);
     }

@@ -370,18 +370,6 @@ fn a_site_that_has_just_begun_to_write_down_goes_by_its_plan() {
     }
 }
 
-#[test]
-fn after_its_first_fill_a_tank_is_no_tank_out_of_use() {
-    let mut new = TankAsked { fed: fed(&[(-6, 120)]), ..tank(&[]) };
-    (new.changes_done, new.visits) = (vec![on(-6)], vec![on(-6)]);
-    new.additions.retain(|addition| addition.on == on(-14));
-    new.additions.iter_mut().for_each(|addition| addition.on = on(-6));
-    new.fed.values_mut().for_each(|day| day.change_every_days = Some(7));
-    let forecast = forecast(&Question { horizon_days: 56, ..site(new) });
-    let (all, tomorrow) = (changes_of(&forecast), forecast.products[0].days[1].by_cause.changes);
-    assert!(tomorrow > 400.0 && (6_300.0..8_100.0).contains(&all), "{tomorrow} {all}");
-}
-
 /// 47 times 250 mL in 54 days, and no meter.
 #[test]
 fn a_tank_that_feeds_to_waste_and_is_dosed_by_hand_is_dosed_so_again() {

@@ -155,3 +155,15 @@ fn what_goes_into_a_preparation_is_used_as_the_preparation_will_be() {
         "by its own past, where nothing is known of it"
     );
 }
+
+#[test]
+fn after_its_first_fill_a_tank_is_no_tank_out_of_use() {
+    let mut new = TankAsked { fed: fed(&[(-6, 120)]), ..tank(&[]) };
+    (new.changes_done, new.visits) = (vec![on(-6)], vec![on(-6)]);
+    new.additions.retain(|addition| addition.on == on(-14));
+    new.additions.iter_mut().for_each(|addition| addition.on = on(-6));
+    new.fed.values_mut().for_each(|day| day.change_every_days = Some(7));
+    let forecast = forecast(&Question { horizon_days: 56, ..site(new) });
+    let (all, tomorrow) = (changes_of(&forecast), forecast.products[0].days[1].by_cause.changes);
+    assert!(tomorrow > 400.0 && (6_300.0..8_100.0).contains(&all), "{tomorrow} {all}");
+}

@@ -66,7 +66,7 @@ pub struct BalanceCheck {
     /// Of `unit_slip`: poured by recorded. Of `meter_out` and `meter_or_products`: what the meter shows by what is recorded.
     #[schema(minimum = 0, maximum = 1e12)]
     pub factor: Option<f64>,
-    /// Of `wrong_product`: the likeliest that was poured. Of `rise_unknown`: the one that does not say what it adds.
+    /// Of `wrong_product`: the likeliest that was poured. Of `rise_unknown`: the one that does not say what it adds. Of `earlier_label`: the one whose label was revised.
     pub product_id: Option<Uuid>,
     /// Of `unrecorded_addition`: what it brought, mS/cm times L.
     #[schema(minimum = -1e12, maximum = 1e12)]
@@ -115,6 +115,8 @@ pub enum BalanceVerdict {
     NotObserved,
     /// A product does not say what it adds.
     RiseUnknown,
+    /// It was poured under a label that has been revised since.
+    EarlierLabel,
     /// Many times as much was poured as is recorded, or as little: a unit, or a decimal point.
     UnitSlip,
     /// Another product was poured.
@@ -267,9 +269,9 @@ impl Facts {
             Verdict::UnitSlip { factor, .. }
             | Verdict::MeterOut { factor, .. }
             | Verdict::MeterOrProducts { factor, .. } => Facts { factor: Some(factor), ..none },
-            Verdict::RiseUnknown(product) | Verdict::WrongProduct { poured: product, .. } => {
-                Facts { product: Some(product), ..none }
-            }
+            Verdict::RiseUnknown(product)
+            | Verdict::EarlierLabel(product)
+            | Verdict::WrongProduct { poured: product, .. } => Facts { product: Some(product), ..none },
             Verdict::UnrecordedAddition { salt } => Facts { salt: Some(salt), ..none },
             Verdict::UnrecordedWater { litres } => Facts { litres: Some(litres), ..none },
             Verdict::Agrees | Verdict::NotObserved | Verdict::NotPoured { .. } | Verdict::Unexplained => none,
@@ -294,6 +296,7 @@ impl From<&answers::Verdict> for BalanceVerdict {
             Verdict::Agrees => Self::Agrees,
             Verdict::NotObserved => Self::NotObserved,
             Verdict::RiseUnknown(_) => Self::RiseUnknown,
+            Verdict::EarlierLabel(_) => Self::EarlierLabel,
             Verdict::UnitSlip { .. } => Self::UnitSlip,
             Verdict::WrongProduct { .. } => Self::WrongProduct,
             Verdict::NotPoured { .. } => Self::NotPoured,

@@ -87,6 +87,11 @@ pub enum MeterStanding {
 }
 
 impl MeterStanding {
+    /// Whether what it shows may be gone by, as far as anybody knows.
+    pub const fn may_be_used(self) -> bool {
+        matches!(self, MeterStanding::InCalibration | MeterStanding::NeverCalibrated)
+    }
+
     /// Of a meter at an instant, which falls on this day of the site, by the site's calibrations in the order they were made. A meter
     /// is in calibration to the end of the day on which it is due again.
     pub fn of<'a>(

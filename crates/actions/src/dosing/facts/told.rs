@@ -70,7 +70,7 @@ impl Facts {
         let dry: BTreeSet<ProductId> = adjusts.filter(|product| !self.is_liquid(*product)).collect();
         let told = |product: ProductId| {
             format!(
-                "{} is weighed: dissolve it in some litres of cold water first (it may grow hot), and pour that in slowly.",
+                "{} is weighed: dissolve it in some litres of cold water first (lye grows hot), and pour that in slowly.",
                 self.name(product)
             )
         };

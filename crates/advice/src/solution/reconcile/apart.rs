@@ -52,8 +52,33 @@ struct Read {
 struct Both {
     at: DateTime<Utc>,
     readings: [Id<Reading>; 2],
+    /// The meter of the second reading, and of the first, with what they showed.
+    meters: [Id<Meter>; 2],
+    values: [f64; 2],
     /// How much more the first shows: of EC the logarithm of their ratio.
     by: f64,
+}
+
+/// The last two readings of a tank, by two meters that show different things of it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LastApart {
+    /// In what.
+    pub metric: Metric,
+    /// The last meter, and the one before.
+    pub meters: [Id<Meter>; 2],
+    /// What they showed, in the metric's canonical unit.
+    pub values: [f64; 2],
+}
+
+/// Whether the last reading of EC or pH up to an instant and one by another meter shortly before it, with nothing done in between,
+/// show different things, beyond what reading tells and how good pens are.
+pub fn last_apart(record: &TankRecord, metric: Metric, at: DateTime<Utc>) -> Option<LastApart> {
+    let (read_to, as_sold) =
+        if metric == Metric::Ph { (READ_TO_PH, AS_SOLD_PH) } else { (READ_TO_EC, AS_SOLD_EC) };
+    let pairs = together(record, metric).into_values().flatten();
+    let last = pairs.filter(|pair| pair.at <= at).max_by_key(|pair| pair.at).filter(|pair| pair.at == at)?;
+    let far = last.by.abs() > as_sold + SURE * read_to * std::f64::consts::SQRT_2;
+    far.then_some(LastApart { metric, meters: last.meters, values: last.values })
 }
 
 /// The pairs of meters of which one shows more of EC or pH than the other, read together in this tank, beyond what reading tells.
@@ -89,7 +114,13 @@ fn together(record: &TankRecord, wanted: Metric) -> BTreeMap<[Id<Meter>; 2], Vec
                 Metric::Ph => one.value - other.value,
                 _ => (one.value / other.value).ln(),
             };
-            let both = Both { at: now.at, readings: [one.id, other.id], by };
+            let both = Both {
+                at: now.at,
+                readings: [one.id, other.id],
+                meters: [now.meter, before.meter],
+                values: [now.value, before.value],
+                by,
+            };
             found.entry([one.meter, other.meter]).or_default().push(both);
         }
         last = Some(now);
@@ -159,6 +190,22 @@ mod tests {
         assert!(told.starts_with("Pen 2 shows 19 % more EC than Pen 1 in the same tank, 3 times"), "{told}");
         let of_ph = read(4, Metric::Ph, [6.4, 5.9], minutes, false).remove(0);
         assert!(of_ph.told(|_| "A".into()).starts_with("A shows a pH 0.50 above that of A"), "{of_ph:?}");
+    }
+
+    #[test]
+    fn the_last_two_readings_are_told_where_they_differ() {
+        let record = |values: [f64; 2], meters: [u128; 2]| TankRecord {
+            fill_mark_l: 200.0,
+            events: vec![
+                by(meters[0], 1, day(0), Metric::Ph, values[0]),
+                by(meters[1], 2, day(0) + TimeDelta::minutes(3), Metric::Ph, values[1]),
+            ],
+        };
+        let last = |record: &TankRecord| last_apart(record, Metric::Ph, day(0) + TimeDelta::minutes(3));
+        let told = last(&record([6.1, 6.6], [1, 2])).unwrap().told("Red", "Blue");
+        assert!(told.starts_with("Red shows pH 6.60 where Blue showed pH 6.10"), "{told}");
+        assert_eq!(last(&record([6.1, 6.3], [1, 2])), None, "as good as pens are sold");
+        assert_eq!(last(&record([6.1, 6.6], [1, 1])), None, "one meter");
     }
 
     #[test]

@@ -94,7 +94,7 @@ pub fn months(drawn: &[Drawn], checks: &[Checked], rises: &Rises, zone: Tz) -> V
             of_it.shown += amount.value;
             of_it.variance += amount.spread.powi(2) + (MEASURED_TO * amount.value).powi(2);
             of_it.unobserved += if shown.is_none() { dose.amount } else { 0.0 };
-            if !matches!(check.verdict, Verdict::Agrees | Verdict::NotObserved) {
+            if check.verdict.wants_a_look() {
                 sums.entry(key(dose.product, check.at)).or_default().look_at.push(dose.id);
             }
         }
@@ -124,6 +124,7 @@ fn shown(check: &Checked, dose: &Dosed) -> (ProductId, Option<Reckoned>) {
         Verdict::Agrees
         | Verdict::NotObserved
         | Verdict::RiseUnknown(_)
+        | Verdict::EarlierLabel(_)
         | Verdict::UnrecordedAddition { .. }
         | Verdict::UnrecordedWater { .. }
         | Verdict::Unexplained => (dose.product, check.rise.and_then(|rise| shared(rise, dose.amount))),

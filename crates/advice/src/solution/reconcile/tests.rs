@@ -76,7 +76,7 @@ fn simulated(seed: u64, planted: Planted) -> TankRecord {
 }
 
 fn checks(seed: u64, planted: Planted) -> Vec<Checked> {
-    additions(&simulated(seed, planted), &rises(), &Movers::new(), Some(WATER))
+    additions(&simulated(seed, planted), (&rises(), &InForceSince::new()), &Movers::new(), Some(WATER))
 }
 
 /// Of 200 runs when this was written: an exact record 200, a slip of a thousand 197 and 200, another bottle 198, nothing on
@@ -153,7 +153,12 @@ fn the_expected_rise_counts_the_doses_own_volume() {
         poured(3, day(0), 1, 100.0, AdditionReason::Strength),
         read(4, day(0) + hour, Metric::Ec, 1.33),
     ];
-    let got = additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), &Movers::new(), Some(WATER));
+    let got = additions(
+        &TankRecord { fill_mark_l: 200.0, events },
+        (&rises(), &InForceSince::new()),
+        &Movers::new(),
+        Some(WATER),
+    );
     let rise = got[0].rise.unwrap();
     assert!((rise.expected - (265.0 / 200.1 - 1.2)).abs() < 1e-9 && (rise.observed - 0.13).abs() < 1e-9);
     assert_eq!(got[0].verdict, Verdict::Agrees);
@@ -168,7 +173,12 @@ fn a_slip_of_a_thousand_is_one_of_a_product_that_is_hardly_known_too() {
         read(3, day(0) + hour * 2, Metric::Ec, 1.45),
     ];
     let hardly = [(product(1), learnt(0.25, 0.5))].into();
-    let got = additions(&TankRecord { fill_mark_l: 200.0, events }, &hardly, &Movers::new(), Some(WATER));
+    let got = additions(
+        &TankRecord { fill_mark_l: 200.0, events },
+        (&hardly, &InForceSince::new()),
+        &Movers::new(),
+        Some(WATER),
+    );
     assert!(matches!(got[0].verdict, Verdict::UnitSlip { factor, .. } if factor == 0.001), "{got:?}");
 }
 
@@ -182,9 +192,14 @@ fn an_absurd_amount_that_hardly_showed_was_keyed_too_large_and_not_left_out() {
             poured(2, day(0) + hour, 1, ml, AdditionReason::Strength),
             read(3, day(0) + hour * 2, Metric::Ec, 1.21),
         ];
-        additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), &Movers::new(), Some(WATER))[0]
-            .verdict
-            .clone()
+        additions(
+            &TankRecord { fill_mark_l: 200.0, events },
+            (&rises(), &InForceSince::new()),
+            &Movers::new(),
+            Some(WATER),
+        )[0]
+        .verdict
+        .clone()
     };
     assert!(matches!(of(12_000.0), Verdict::UnitSlip { factor, .. } if factor == 0.001));
     assert!(matches!(of(200.0), Verdict::NotPoured { .. }));
@@ -193,8 +208,14 @@ fn an_absurd_amount_that_hardly_showed_was_keyed_too_large_and_not_left_out() {
 #[test]
 fn what_cannot_be_judged_says_so() {
     let dosed = |id, product| poured(id, day(0), product, 100.0, AdditionReason::Strength);
-    let of =
-        |events| additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), &Movers::new(), Some(WATER));
+    let of = |events| {
+        additions(
+            &TankRecord { fill_mark_l: 200.0, events },
+            (&rises(), &InForceSince::new()),
+            &Movers::new(),
+            Some(WATER),
+        )
+    };
     let alone = of(vec![dosed(1, 1)]);
     assert_eq!(alone[0].verdict, Verdict::NotObserved);
     let unknown = of(vec![
@@ -215,7 +236,12 @@ fn water_that_nobody_wrote_down_is_told_in_litres() {
         read(2, day(0), Metric::Ec, 2.0),
         read(3, day(0) + hour, Metric::Ec, 1.575),
     ];
-    let got = additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), &Movers::new(), Some(WATER));
+    let got = additions(
+        &TankRecord { fill_mark_l: 200.0, events },
+        (&rises(), &InForceSince::new()),
+        &Movers::new(),
+        Some(WATER),
+    );
     // 150 · 0.425 / 1.275 = 50.
     assert!(
         matches!(got[0].verdict, Verdict::UnrecordedWater { litres } if (litres - 50.0).abs() < 1e-9),
@@ -242,7 +268,12 @@ fn by_turns(seed: u64, meters: &[(u128, f64)]) -> Vec<Checked> {
         events.push(poured(id + 3, at + TimeDelta::hours(1), 1, 400.0, AdditionReason::Strength));
     }
     events.sort_by_key(|event| event.at);
-    additions(&TankRecord { fill_mark_l: 200.0, events }, &rises(), &Movers::new(), Some(WATER))
+    additions(
+        &TankRecord { fill_mark_l: 200.0, events },
+        (&rises(), &InForceSince::new()),
+        &Movers::new(),
+        Some(WATER),
+    )
 }
 
 #[test]
@@ -262,6 +293,16 @@ fn a_meter_that_is_out_is_told_from_slips() {
     let told = told.count();
     println!("the meter is told {told} times of 200");
     assert!(told >= 180, "{told}");
+}
+
+#[test]
+fn what_was_poured_under_an_earlier_label_is_not_held_against_the_one_in_force() {
+    let labels = InForceSince::from([(product(1), day(11))]);
+    let got = additions(&simulated(1, Planted::Nothing), (&rises(), &labels), &Movers::new(), Some(WATER));
+    let poured = got.iter().filter(|check| !check.poured.is_empty());
+    let earlier = |check: &Checked| check.verdict == Verdict::EarlierLabel(product(1));
+    assert!(poured.clone().all(|check| earlier(check) == (check.at < day(11))), "{got:?}");
+    assert!(got.iter().all(|check| !check.verdict.wants_a_look()));
 }
 
 /// Of one that is right nothing is told; of one that shows four tenths too much all that it read, and no bottle.
@@ -293,7 +334,7 @@ fn months_of(seed: u64, planted: Planted) -> Vec<Month> {
     let record = simulated(seed, planted);
     months(
         &drawn(&record),
-        &additions(&record, &rises(), &Movers::new(), Some(WATER)),
+        &additions(&record, (&rises(), &InForceSince::new()), &Movers::new(), Some(WATER)),
         &rises(),
         Tz::Europe__Berlin,
     )
@@ -330,7 +371,7 @@ fn what_was_taken_from_stock_without_a_record_shows_in_the_tanks() {
         ]
     };
     let record = TankRecord { fill_mark_l: 200.0, events: (0..10).flat_map(of_day).collect() };
-    let checks = additions(&record, &rises(), &Movers::new(), Some(WATER));
+    let checks = additions(&record, (&rises(), &InForceSince::new()), &Movers::new(), Some(WATER));
     let got = months(&drawn(&record), &checks, &rises(), Tz::UTC);
     assert_eq!((got[0].drawn, got[0].verdict), (1000.0, MonthVerdict::MoreShown), "{got:?}");
     assert!((got[0].shown.value - 2000.0).abs() < 20.0, "{got:?}");
@@ -342,7 +383,7 @@ fn what_no_reading_tells_is_taken_from_the_record_and_closes_nothing() {
     let record = TankRecord { fill_mark_l: 200.0, events };
     let got = months(
         &drawn(&record),
-        &additions(&record, &rises(), &Movers::new(), Some(WATER)),
+        &additions(&record, (&rises(), &InForceSince::new()), &Movers::new(), Some(WATER)),
         &rises(),
         Tz::UTC,
     );
@@ -363,7 +404,7 @@ fn check_levels(topped_up_l: Option<f64>, seen: &[(i64, Option<f64>, Option<f64>
     events.extend(topped_up_l.map(|litres| watered(900, at(2), litres, AdditionReason::TopUp)));
     events.sort_by_key(|event| event.at);
     let record = TankRecord { fill_mark_l: 500.0, events };
-    let found = additions(&record, &rises(), &Movers::new(), Some(WATER));
+    let found = additions(&record, (&rises(), &InForceSince::new()), &Movers::new(), Some(WATER));
     assert_eq!(found.iter().map(|check| check.verdict.clone()).collect::<Vec<_>>(), expected);
 }
 

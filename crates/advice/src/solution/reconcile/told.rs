@@ -5,7 +5,7 @@ use fillmark_domain::entries::{Addition, Meter};
 use fillmark_domain::stock::ProductId;
 use fillmark_domain::{Coded, Id, Metric};
 
-use super::{Apart, Checked, Dosed, Month, MonthVerdict, Rise, Verdict, Whose};
+use super::{Apart, Checked, Dosed, LastApart, Month, MonthVerdict, Rise, Verdict, Whose};
 use crate::solution::fill::told::three_figures;
 
 /// What a product is called, and what it is counted in.
@@ -32,12 +32,17 @@ impl Checked {
         match &self.verdict {
             Verdict::Agrees => "The readings show what is recorded, as far as they can.".into(),
             Verdict::NotObserved => {
-                "The last EC before it and the first once it had mixed are missing, or of two meters: read it with one, before and after."
+                "No EC was read soon before it and again once it had mixed, with one meter and without a change of the tank in \
+                 between: then it would show."
                     .into()
             }
             Verdict::RiseUnknown(product) => {
                 format!("Nothing tells what EC {} adds, neither its label nor records.", called(*product).name)
             }
+            Verdict::EarlierLabel(product) => format!(
+                "The label of {} has been revised since: what it added then is not held against what it adds now.",
+                called(*product).name
+            ),
             Verdict::UnitSlip { whose: of, factor } => format!(
                 "{seen}That fits {} what is recorded of {}: a slip of a unit or of the decimal point. Look at that entry, and \
                  correct the amount.",
@@ -113,8 +118,8 @@ impl Rise {
 }
 
 impl Month {
-    /// In a sentence.
-    pub fn told(&self, called: &Called) -> String {
+    /// In a sentence; `moves_ph` tells whether it is poured for the pH and hardly moves the EC.
+    pub fn told(&self, called: &Called, moves_ph: bool) -> String {
         let (drawn, shown) = (called.amount(self.drawn), three_figures(self.shown.value));
         let (spread, untold) = (three_figures(self.shown.spread), three_figures(self.unobserved));
         match self.verdict {
@@ -125,6 +130,10 @@ impl Month {
             MonthVerdict::Closes => {
                 format!("{drawn} were drawn, and the tank shows {shown} (give or take {spread}): it closes.")
             }
+            MonthVerdict::NotObserved if moves_ph => format!(
+                "{drawn} were drawn, and it moves the EC too little to tell of {untold} of it whether the tank got it; the pH before and \
+                 after each may."
+            ),
             MonthVerdict::NotObserved => format!(
                 "{drawn} were drawn, and no reading tells of {untold} of it whether the tank got it: read EC before and half an \
                  hour after it is poured."
@@ -154,6 +163,22 @@ impl Apart {
              until then.",
             self.readings.len(),
             super::apart::TOGETHER.num_hours()
+        )
+    }
+}
+
+impl LastApart {
+    /// In a sentence or two, with the names of its meters.
+    pub fn told(&self, last: &str, before: &str) -> String {
+        let shown = |value: f64| match self.metric {
+            Metric::Ph => format!("pH {value:.2}"),
+            _ => format!("{value:.2} mS/cm"),
+        };
+        format!(
+            "{last} shows {} where {before} showed {} shortly before: one of them is out. Hold both against a standard before \
+             anything is poured by either.",
+            shown(self.values[0]),
+            shown(self.values[1])
         )
     }
 }

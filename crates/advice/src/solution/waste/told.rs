@@ -18,6 +18,10 @@ impl DrainAdvice {
                 format!("Too little drains, and salt stays in the root zone: feed {times:.2} times the litres.")
             }
             DrainAdvice::WaterLess { times } => format!("More drains than need be: feed {times:.2} times the litres."),
+            DrainAdvice::SaltStays { above_ms_cm } => format!(
+                "The drain is {above_ms_cm:.1} mS/cm above the feed: too little drains, or the feed is too strong. Measure the litres of \
+                 both, which tell the one from the other."
+            ),
             DrainAdvice::WeakerFeed { above_ms_cm } => format!(
                 "Enough drains, and the drain is {above_ms_cm:.1} mS/cm above the feed all the same: a weaker feed."
             ),

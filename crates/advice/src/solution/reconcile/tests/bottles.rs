@@ -15,7 +15,14 @@ fn bottle(recorded: u128, ec: [f64; 2], ph: [f64; 2]) -> Verdict {
     let rises: Rises =
         [(1, 0.01), (2, 0.1), (3, 0.8)].map(|(n, rise)| (product(n), learnt(rise, 0.05))).into();
     let movers: Movers = [(product(1), Moves::Down), (product(2), Moves::Up)].into();
-    additions(&TankRecord { fill_mark_l: 200.0, events }, &rises, &movers, Some(WATER))[0].verdict.clone()
+    additions(
+        &TankRecord { fill_mark_l: 200.0, events },
+        (&rises, &InForceSince::new()),
+        &movers,
+        Some(WATER),
+    )[0]
+    .verdict
+    .clone()
 }
 
 /// The morning's pH of a solution that was drained, or from before another pour, and acid that then is right.
@@ -33,7 +40,7 @@ fn a_ph_from_before_a_change_or_another_pour_accuses_nobody() {
             read(4, day(1) + hour * 3, Metric::Ph, 5.9),
         ];
         let record = TankRecord { fill_mark_l: 200.0, events };
-        let checks = additions(&record, &rises(), &movers, Some(WATER));
+        let checks = additions(&record, (&rises(), &InForceSince::new()), &movers, Some(WATER));
         checks.iter().any(|check| matches!(check.verdict, Verdict::WrongProduct { .. }))
     };
     assert!(
@@ -67,7 +74,7 @@ fn filled(water: Option<f64>, ml: [f64; 2], ec: f64) -> Checked {
         read(3, day(1) + TimeDelta::hours(1), Metric::Ec, ec),
     ];
     let record = TankRecord { fill_mark_l: 200.0, events };
-    let checks = additions(&record, &rises(), &Movers::new(), water);
+    let checks = additions(&record, (&rises(), &InForceSince::new()), &Movers::new(), water);
     checks.into_iter().find(|check| !check.poured.is_empty()).unwrap()
 }
 
