@@ -56,7 +56,7 @@ pub use cause::{DatedCause, TankUse, UseByCause};
 pub use counter::litres_fed;
 pub use fed::{EcRises, fed_days, without_step_on};
 pub use issue::{Scored, UsedByDay, issued, track_record};
-pub use lot_trace::{Exposure, Handled, Handling, LotTrace, handled, trace_lot};
+pub use lot_trace::{Exposure, FedSince, Handled, Handling, LotTrace, fed_since, handled, trace_lot};
 pub use question::*;
 pub use reach::{Drank, Drunk, drank, lots_drunk, picked};
 pub use spare::{Giver, Sought, Spare, sought, spare_for};

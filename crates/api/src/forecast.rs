@@ -202,6 +202,8 @@ pub struct ForecastSpoilage {
     pub lot_id: Uuid,
     /// How much of it.
     pub amount: Quantity,
+    /// The first day on which it may not be used any more.
+    pub expired_on: NaiveDate,
 }
 
 /// An addition that looks a thousand times off or entered twice.
@@ -339,6 +341,7 @@ impl ProductForecast {
                 .map(|lot| ForecastSpoilage {
                     lot_id: lot.lot.uuid(),
                     amount: lot.amount.quantity(base).into(),
+                    expired_on: lot.on,
                 })
                 .collect(),
             cautions: forecast.cautions.iter().map(|one| caution(one, &of)).collect(),

@@ -22,6 +22,8 @@ pub struct StockChart {
     pub deliveries: Vec<Dated>,
     /// Tank changes that draw on it.
     pub changes: Vec<Dated>,
+    /// What expires unused.
+    pub expires: Vec<Dated>,
 }
 
 /// Stock at the end of a day.
@@ -177,9 +179,14 @@ impl StockChart {
         if let Some(empty) = self.days.iter().find(|day| day.expected < 0.0) {
             told.push(format!("It is expected to be used up by {}.", empty.on));
         }
-        told.extend(self.order_by.map(|on| format!("Order by {on} (broken line).")));
+        let order_by = |on| match on <= last.on {
+            true => format!("Order by {on} (broken line)."),
+            false => format!("Order by {on}, after the days that are drawn."),
+        };
+        told.extend(self.order_by.map(order_by));
         told.extend(listed("Deliveries (triangles)", &self.deliveries, unit));
         told.extend(listed("Tank changes that draw on it (ticks at the bottom)", &self.changes, unit));
+        told.extend(listed("Expires unused", &self.expires, unit));
         told.join(" ")
     }
 }
@@ -221,6 +228,7 @@ mod tests {
             order_by: Some(day(9)),
             deliveries: vec![Dated { on: day(6), amount: 5000.0 }],
             changes: vec![Dated { on: day(4), amount: 240.0 }, Dated { on: day(11), amount: 240.0 }],
+            expires: vec![Dated { on: day(15), amount: 50.0 }],
         }
     }
 
@@ -234,6 +242,7 @@ mod tests {
             "used up by 2031-03-17",
             "5000 mL on 2031-03-06",
             "240 mL on 2031-03-04, 240 mL on 2031-03-11",
+            "Expires unused: 50 mL on 2031-03-15",
             "chance of 90 %",
             "order by 9 Mar",
             "</svg>",
@@ -246,7 +255,11 @@ mod tests {
     #[test]
     fn what_lies_outside_the_days_is_not_drawn() {
         let beyond = StockChart { order_by: Some(day(30)), ..chart() };
-        assert!(!beyond.svg().unwrap().contains("order by 30 Mar"));
+        let svg = beyond.svg().unwrap();
+        assert!(
+            !svg.contains("order by 30 Mar")
+                && svg.contains("Order by 2031-03-30, after the days that are drawn.")
+        );
         assert!(StockChart { days: Vec::new(), ..chart() }.svg().is_err());
         assert!(StockChart { days: chart().days[..1].to_vec(), ..chart() }.svg().is_ok());
     }

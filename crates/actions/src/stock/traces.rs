@@ -4,16 +4,16 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use fillmark_advice::supply::{
-    Drank, Drunk, Handled, LotTrace, drank, handled, lots_drunk, picked, trace_lot,
+    Drank, Drunk, Handled, LotTrace, drank, fed_since, handled, lots_drunk, picked, trace_lot,
 };
-use fillmark_domain::Id;
 use fillmark_domain::entries::{Addition, TankChange};
 use fillmark_domain::growing::{Cycle, CycleId, Feed, Harvest};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, Tank, TankId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{Lot, LotId};
-use fillmark_store::{SiteScope, Tx, entries, holdings, movements, plan, preparations, records};
+use fillmark_domain::{Id, Kept};
+use fillmark_store::{SiteScope, Tx, entries, holdings, movements, plan, preparations, readings, records};
 
 use uuid::Uuid;
 
@@ -117,10 +117,18 @@ impl Records {
         let plan = plan::site_plan_since(tx, scope, from).await?.ok_or(Refusal::NotFound)?;
         let changes = entries::standing::<TankChange>(tx, scope, from, until).await?;
         let additions = entries::standing::<Addition>(tx, scope, from, until).await?;
+        let looks = readings::counters(tx, scope, from, until).await?;
+        // What it is changed by is on record of another tank.
+        let feeds = |tank: &&Kept<Tank>| !tank.content.mode.is_changed();
+        let holds_l = |id| {
+            let tank = plan.tanks.iter().filter(feeds).find(|tank| tank.id == id)?;
+            Some(tank.content.fill_mark_l)
+        };
+        let fed = fed_since(&looks, holds_l);
         let made = preparations::all_made(tx, scope).await?;
         let made = made.into_iter().map(|one| (one.at, one.from, one.into));
         Ok(Records {
-            handled: handled(made, &changes, &additions),
+            handled: handled(made, &changes, &fed, &additions),
             feeds: plan.feeds_while_they_grow(),
             harvests: entries::standing::<Harvest>(tx, scope, from, until).await?,
             plan: SitePlan::clone(&plan),

@@ -244,8 +244,10 @@ struct Supposed {
 #[derive(Debug, Clone, Copy)]
 struct Outcome {
     ec_ms_cm: f64,
-    /// Standard deviation of the reading from it.
+    /// Standard deviation of the reading from it, whatever plants did.
     spread: f64,
+    /// What the EC rises by at most as plants drink and leave the salt.
+    drunk: f64,
     /// Brought by products, and by products and water.
     by_products: f64,
     brought: f64,
@@ -300,15 +302,14 @@ impl Group {
         let rise = outcome.map(|outcome| Rise {
             expected: outcome.ec_ms_cm - seen.before.ec_ms_cm(),
             observed: seen.after.ec_ms_cm - seen.before.ec_ms_cm(),
-            spread: outcome.spread,
+            spread: outcome.spread_with_plants(),
             by_products: outcome.by_products,
             brought: outcome.brought,
         });
         (rise, cause::verdict(self, &supposed, outcome, known))
     }
 
-    /// L that left between two readings with nothing put in: what evaporates leaves its salt, and plants take up to some two and a
-    /// half times what stands in it. Beside what is put in that is lost in how well a top-up is known.
+    /// L that left between two readings with nothing put in. Beside what is put in that is lost in how well a top-up is known.
     fn left_l(&self) -> f64 {
         let is_bare = self.doses.is_empty() && self.water.is_empty();
         self.seen.as_ref().filter(|_| is_bare).map_or(0.0, |seen| seen.left_l)
@@ -338,9 +339,26 @@ impl Group {
             .hypot(seen.before.spread_ms_cm() * before_l / after_l)
             .hypot((before - ec_ms_cm) / after_l * seen.litres.spread_l)
             .hypot(of_rises.sqrt() / after_l)
-            .hypot(DRIFT_A_DAY * before * seen.days())
-            .hypot(before * self.left_l() / after_l);
-        Some(Outcome { ec_ms_cm, spread, by_products, brought: by_products + of_water })
+            .hypot(DRIFT_A_DAY * before * seen.days());
+        let drunk = before * self.left_l() / after_l;
+        Some(Outcome { ec_ms_cm, spread, drunk, by_products, brought: by_products + of_water })
+    }
+}
+
+/// Plants take up to so many times the salt that stands in what they drink (common practice, no source).
+const MOST_TAKEN_UP: f64 = 2.5;
+
+impl Outcome {
+    /// How far a reading is from it beyond what plants may have done, in standard deviations: drinking leaves all of the salt at most,
+    /// and takes along some more than stands in the water.
+    fn far(&self, read_ms_cm: f64) -> f64 {
+        let off = read_ms_cm - self.ec_ms_cm;
+        (off - off.clamp(-(MOST_TAKEN_UP - 1.0) * self.drunk, self.drunk)) / self.spread
+    }
+
+    /// Standard deviation of the reading from it, plants included.
+    fn spread_with_plants(&self) -> f64 {
+        self.spread.hypot(self.drunk)
     }
 }
 

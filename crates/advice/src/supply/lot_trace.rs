@@ -57,11 +57,38 @@ pub struct Handled {
     pub what: Handling,
 }
 
-/// What was done, of solutions made (when, of what, into what), tank changes and additions. People write down minutes: at the
-/// same one a solution is made before a tank is drained, and that before it is filled.
+/// Litres that a tank fed by a look at its meter since the look before, where it is filled up as it feeds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FedSince {
+    /// Which.
+    pub tank: TankId,
+    /// When its meter was looked at.
+    pub at: DateTime<Utc>,
+    /// Fed by what it holds.
+    pub turnover: f64,
+}
+
+/// What tanks that are filled up as they feed have fed, by looks at their meters, the earliest first, with what each holds, L. A meter
+/// that fell was exchanged.
+pub fn fed_since(
+    looks: &[(TankId, DateTime<Utc>, f64)],
+    holds_l: impl Fn(TankId) -> Option<f64>,
+) -> Vec<FedSince> {
+    let mut before: BTreeMap<TankId, f64> = BTreeMap::new();
+    let since = looks.iter().filter_map(|(tank, at, shown)| {
+        let rose = shown - before.insert(*tank, *shown)?;
+        let holds_l = holds_l(*tank).filter(|litres| *litres > 0.0)?;
+        (rose > 0.0).then_some(FedSince { tank: *tank, at: *at, turnover: rose / holds_l })
+    });
+    since.collect()
+}
+
+/// What was done, of solutions made (when, of what, into what), tank changes, what was fed and additions. People write down minutes: at
+/// the same one a solution is made before a tank is drained, and that before it is filled.
 pub fn handled(
     made: impl Iterator<Item = (DateTime<Utc>, Vec<LotId>, LotId)>,
     changes: &[(Id<TankChange>, TankChange)],
+    fed: &[FedSince],
     additions: &[(Id<Addition>, Addition)],
 ) -> Vec<Handled> {
     let made = made.map(|(at, from, into)| (at, Handling::Prepared { from, into }));
@@ -73,6 +100,10 @@ pub fn handled(
         };
         (change.recorded_at, what)
     });
+    // Of a tank that is filled up as it feeds, and mixes, so much is left: e to the power of its turnover.
+    let fed = fed
+        .iter()
+        .map(|fed| (fed.at, Handling::Diluted { tank: fed.tank, fraction: 1.0 - (-fed.turnover).exp() }));
     let poured = additions.iter().flat_map(|(_, addition)| {
         let lots = match &addition.poured {
             Poured::Product { lots, .. } => lots.as_slice(),
@@ -81,7 +112,7 @@ pub fn handled(
         let poured = |lot| (addition.recorded_at, Handling::Poured { lot, tank: addition.tank });
         lots.iter().map(move |(lot, _)| poured(*lot))
     });
-    let all = made.chain(drained).chain(poured).enumerate();
+    let all = made.chain(drained).chain(fed).chain(poured).enumerate();
     all.map(|(place, (at, what))| Handled { at, place: place as u64, what }).collect()
 }
 
@@ -92,12 +123,15 @@ pub struct Exposure {
     pub tank: TankId,
     /// When the lot came in first.
     pub from: DateTime<Utc>,
-    /// When the tank was drained; none while it is still in.
+    /// When the tank was drained, or it was gone but for a thousandth; none while it is still in.
     pub until: Option<DateTime<Utc>>,
-    /// Of what came in last, the part that partial changes left: 1 where there was none, 0 after it was drained. What plants took
+    /// Of what came in last, the part that partial changes, and feeding to waste, left: 1 where there was none, 0 after it was drained. What plants took
     /// up is not known, so there may be less.
     pub left: f64,
 }
+
+/// Less than this part of what came in is nothing (our own judgement).
+const GONE: f64 = 0.001;
 
 /// Where a lot went.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -182,6 +216,11 @@ pub fn trace_lot(lot: LotId, handled: &[Handled]) -> LotTrace {
             Handling::Moved { from, to } => exposed.contains_key(from).then_some(*to),
             Handling::Diluted { tank, fraction } => {
                 exposed.entry(*tank).and_modify(|(_, left)| *left *= 1.0 - fraction);
+                let gone = exposed.get(tank).filter(|(_, left)| *left < GONE).map(|(from, _)| *from);
+                if let Some(from) = gone {
+                    exposed.remove(tank);
+                    trace.exposures.push(Exposure { tank: *tank, from, until: Some(at), left: 0.0 });
+                }
                 None
             }
             Handling::Drained { tank } => {
@@ -264,6 +303,24 @@ mod tests {
             })
             .collect();
         assert_eq!(trace_lot(lot(L7), &handled).exposures, expected);
+    }
+
+    /// By hand: 50 and 150 L of 100 leave e^-0.5 and e^-1.5 of it, and 1000 L leave nothing.
+    #[test]
+    fn what_is_fed_to_waste_takes_a_lot_along() {
+        let looks = |shown: &[f64]| -> Vec<(TankId, DateTime<Utc>, f64)> {
+            shown.iter().zip(1..).map(|(shown, at)| (tank(1), minute(at), *shown)).collect()
+        };
+        let left = |shown: &[f64]| {
+            let fed = fed_since(&looks(shown), |of| (of == tank(1)).then_some(100.0));
+            let mut all = vec![Handled { at: minute(0), place: 0, what: poured(L7, 1) }];
+            all.extend(handled(std::iter::empty(), &[], &fed, &[]));
+            let [exposure] = trace_lot(lot(L7), &all).exposures[..] else { panic!("one tank") };
+            (exposure.left, exposure.until)
+        };
+        assert!((left(&[10.0, 60.0]).0 - (-0.5_f64).exp()).abs() < 1e-12);
+        assert!((left(&[10.0, 60.0, 5.0, 105.0]).0 - (-1.5_f64).exp()).abs() < 1e-12, "exchanged in between");
+        assert_eq!(left(&[10.0, 1010.0]), (0.0, Some(minute(2))));
     }
 
     #[test]

@@ -37,7 +37,12 @@ impl Purchase {
             1 => "another site, which still covers its own use".to_owned(),
             number => format!("{number} other sites, which still cover their own use"),
         };
-        Some(format!("{given} {unit} of it can come from {sites}."))
+        Some(match given > self.needed {
+            true => format!(
+                "{given} {unit} can come from {sites}: it would expire there, and is used here before."
+            ),
+            false => format!("{given} {unit} of it can come from {sites}."),
+        })
     }
 
     fn packs(&self, unit: &str) -> Option<String> {

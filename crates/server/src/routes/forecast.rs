@@ -141,7 +141,7 @@ pub async fn read_spares(
                 from_site_id: one.site.id.uuid(),
                 from_site: one.site.content.name.clone(),
                 product_id: spare.product.uuid(),
-                needed: quantity(spare.needed),
+                needed: quantity(spare.needed.ceil()),
                 needed_by_on: spare.needed_by,
                 spare: quantity(spare.spare.floor()),
             });
@@ -299,6 +299,11 @@ fn chart(told: &ProductForecast, service_level: f64) -> StockChart {
             .deliveries
             .iter()
             .map(|coming| Dated { on: coming.expected_on, amount: coming.amount.value })
+            .collect(),
+        expires: told
+            .spoils
+            .iter()
+            .map(|lot| Dated { on: lot.expired_on, amount: lot.amount.value })
             .collect(),
         changes: told.changes.iter().map(|change| Dated { on: change.on, amount: change.amount }).collect(),
     }

@@ -52,7 +52,7 @@ pub(super) fn verdict(
     let water_ec_ms_cm = known.water_ec_ms_cm;
     let Some(seen) = &group.seen else { return Verdict::NotObserved };
     let after = seen.after.ec_ms_cm;
-    let far = |outcome: Outcome| (after - outcome.ec_ms_cm) / outcome.spread;
+    let far = |outcome: Outcome| outcome.far(after);
     let agrees = |outcome: Outcome| far(outcome).abs() <= SURE && outcome.ec_ms_cm <= ABSURD * after;
     if outcome.is_some_and(agrees) {
         return Verdict::Agrees;

@@ -352,6 +352,9 @@ fn what_evaporates_was_poured_by_nobody() {
     let (full, less) = ((0, Some(1.6), Some(500.0)), (24, Some(1.818), Some(440.0)));
     check_levels(None, &[full, less], &[Verdict::Agrees]);
     check_levels(None, &[full, (24, Some(2.6), Some(440.0))], &[Verdict::UnrecordedAddition { salt: 440.0 }]);
+    // All that left as pure water makes 1.83 of 1.62.
+    let poured = [(0, Some(1.62), Some(500.0)), (24, Some(2.24), Some(442.5))];
+    check_levels(None, &poured, &[Verdict::UnrecordedAddition { salt: 274.35 }]);
 }
 
 /// (300 · 1.6 + 200 · 0.3) / 500 = 1.08, and that is what still stands in it when half has leaked away.

@@ -110,7 +110,8 @@ impl<'a> Visitor<'a> for Reader {
     }
 
     fn visit_f64<E>(self, value: f64) -> Result<Node, E> {
-        Ok(Node::Cell(value.to_string()))
+        // Nothing has no sign.
+        Ok(Node::Cell((value + 0.0).to_string()))
     }
 
     fn visit_str<E>(self, value: &str) -> Result<Node, E> {
