@@ -90,7 +90,7 @@ impl Site {
                 .map(|event| Unplanned { on: date(&event["date"]), amount: amount(&event["ml"]) })
                 .collect(),
             taken: Vec::new(),
-            prepared: Vec::new(),
+            prepared: BTreeMap::new(),
             made_of: Vec::new(),
             offers: Vec::new(),
             shelf_life_days: None,

@@ -48,7 +48,7 @@ on_both! {
         let told_failed = told(failed, "2026-11-24T06:52:00+01:00").await.unwrap();
         assert!(told_failed.starts_with("C, by which this was read, failed its calibration of 2026-11-20"), "{told_failed}");
         let told_overdue = told(overdue, "2026-11-24T06:53:00+01:00").await.unwrap();
-        assert!(told_overdue.starts_with("D, by which this was read, was to be calibrated on 2026-10-20"), "{told_overdue}");
+        assert!(told_overdue.starts_with("D, by which this was read, was to be calibrated on 2026-10-20 at the latest"), "{told_overdue}");
     }
 
     async fn meters_that_show_different_things_of_a_tank_are_told_and_raise_an_alert(world: World) {

@@ -190,7 +190,7 @@ fn asked(
         on_order: Vec::new(),
         unplanned: Vec::new(),
         taken: Vec::new(),
-        prepared: Vec::new(),
+        prepared: BTreeMap::new(),
         made_of: Vec::new(),
         offers: vec![Offer { supplier, product, pack, base: Base::Volume, price, minimum_packs: 1 }],
         shelf_life_days: None,

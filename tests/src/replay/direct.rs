@@ -131,7 +131,7 @@ impl<'a> Records<'a> {
             on_order: Vec::new(),
             unplanned: unplanned.copied().collect(),
             taken: Vec::new(),
-            prepared: Vec::new(),
+            prepared: BTreeMap::new(),
             made_of: Vec::new(),
             offers: Vec::new(),
             shelf_life_days: None,

@@ -39,6 +39,8 @@ pub(super) struct Facts {
     pub(super) at: DateTime<Utc>,
     products: HashMap<ProductId, Kept<Product>>,
     labels: HashMap<ProductId, LabelRevision>,
+    /// Since when the label in force is, of products that had another one before.
+    revised: InForceSince,
     held: HashMap<ProductId, Amount>,
     priors: Arc<Priors>,
     /// What was entered of it, as far as it tells anything.
@@ -83,10 +85,12 @@ impl Facts {
             true => history::record(tx, scope, &tank, (since.min(at - MEMORY), at)).await?,
             false => history::telling(tx, scope, &tank, (at - MEMORY, at)).await?,
         };
+        let (labels, revised) = label_revisions::all_in_force(tx, scope.in_business(), at).await?;
         let mut facts = Facts {
             held: usable(tx, scope, &products, plan.day(at)).await?,
             products: products.into_iter().map(|kept| (kept.id, kept)).collect(),
-            labels: label_revisions::all_in_force(tx, scope.in_business(), at).await?,
+            labels,
+            revised,
             priors: Arc::default(),
             rises: ec_rises(&[], 0.0, &[]),
             ph: Vec::new(),
@@ -136,8 +140,7 @@ impl Facts {
     /// What a record teaches of the labels in force: what was poured under an earlier one tells of another product.
     fn taught_by(&self, record: &TankRecord, metric: Metric) -> Vec<Pair> {
         let oldest = self.at - MEMORY;
-        let in_force =
-            |product: &ProductId| self.labels.get(product).map_or(oldest, |label| label.effective_at);
+        let in_force = |product: &ProductId| self.revised.get(product).copied().unwrap_or(oldest);
         let mut pairs = pairs_in_water(record, metric, self.water_ec_ms_cm());
         pairs.retain(|pair| pair.before.at >= oldest);
         pairs.retain(|pair| pair.poured.iter().all(|dose| in_force(&dose.product) <= dose.at));
@@ -258,9 +261,9 @@ impl Facts {
         rises
     }
 
-    /// Since when each product's label is in force.
-    pub(super) fn labels_since(&self) -> InForceSince {
-        self.labels.values().map(|label| (label.product, label.effective_at)).collect()
+    /// Since when the labels in force are, of products that had others before.
+    pub(super) fn revised(&self) -> &InForceSince {
+        &self.revised
     }
 
     /// How the pH answers to an acid or alkali, as far as records or chemistry tell.

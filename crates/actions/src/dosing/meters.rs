@@ -37,7 +37,9 @@ pub(super) async fn cautions(
         let unfit = [shown.at, facts.at].map(standing).into_iter().find(|standing| !standing.may_be_used());
         let what = match unfit {
             Some(MeterStanding::Failed { at }) => format!("failed its calibration of {}", facts.plan.day(at)),
-            Some(MeterStanding::Overdue { since }) => format!("was to be calibrated on {since}, and was not"),
+            Some(MeterStanding::Overdue { since }) => {
+                format!("was to be calibrated on {since} at the latest")
+            }
             _ => continue,
         };
         told.push(format!(

@@ -147,17 +147,22 @@ async fn findings(
     let losses = uptake::of_tank(tx, scope, &facts, span).await?.losses;
     let leaks = losses.iter().filter(|loss| loss.cause == LossCause::Leak);
     let apart = meters::told_apart(tx, scope, &reconciliation::since(&facts, span.0)).await?;
-    let apart = apart.into_iter().map(|(apart, told)| Finding {
-        about: apart.meters[0].uuid(),
-        at: apart.at,
-        comes_again: true,
-        text: format!("{name}, {}: {told}", local(apart.at, zone)),
-    });
     let leaks = leaks.map(|loss| of_leak(loss, name, zone));
-    let mut found: Vec<Finding> = mistakes.chain(leaks).chain(apart).collect();
+    let mut found: Vec<Finding> = mistakes.chain(leaks).collect();
     // Of one meter many checks tell the same; the last of them counts.
     found.sort_by_key(|finding| (finding.about, std::cmp::Reverse(finding.at)));
     found.dedup_by_key(|finding| finding.about);
+    for (apart, told) in apart {
+        let (about, at) = (apart.meters[0].uuid(), apart.at);
+        let text = format!("{name}, {}: {told}", local(at, zone));
+        match found.iter_mut().find(|finding| finding.about == about) {
+            Some(finding) => {
+                finding.text = format!("{} {text}", finding.text);
+                finding.at = finding.at.max(at);
+            }
+            None => found.push(Finding { about, at, comes_again: true, text }),
+        }
+    }
     Ok(found)
 }
 

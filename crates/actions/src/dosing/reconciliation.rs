@@ -106,8 +106,8 @@ pub(crate) async fn checks_told(
 /// The checks of a tank since an instant. What stood before it does not count: a meter may have been put right since.
 pub(super) fn checks(facts: &Facts, from: DateTime<Utc>) -> Vec<Checked> {
     let record = since(facts, from);
-    let (rises, labels) = (facts.rises_at_hand(), facts.labels_since());
-    additions(&record, (&rises, &labels), &facts.moves(), facts.water_ec_ms_cm())
+    let rises = facts.rises_at_hand();
+    additions(&record, (&rises, facts.revised()), &facts.moves(), facts.water_ec_ms_cm())
 }
 
 /// What is on record of the tank since an instant.

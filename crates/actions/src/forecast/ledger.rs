@@ -1,6 +1,6 @@
 //! What the forecast learns from: what was poured, changed, read and lost.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use fillmark_advice::supply::{
@@ -101,14 +101,18 @@ impl Ledger {
         unplanned_use(losses, &self.expiries, &self.short(product), |at| plan.day(at))
     }
 
-    /// What was taken out of a product for preparations, or for other uses than those and tanks.
-    pub(super) fn taken(
+    /// What was taken out of a product for other uses than tanks and preparations.
+    pub(super) fn taken(&self, plan: &SitePlan, product: ProductId) -> Vec<Unplanned> {
+        self.taken.of(product, |at| plan.day(at))
+    }
+
+    /// What was taken out of a product for preparations, by what was made.
+    pub(super) fn prepared(
         &self,
         plan: &SitePlan,
         product: ProductId,
-        for_preparations: bool,
-    ) -> Vec<Unplanned> {
-        self.taken.of(product, for_preparations, |at| plan.day(at))
+    ) -> BTreeMap<ProductId, Vec<Unplanned>> {
+        self.taken.prepared(product, |at| plan.day(at))
     }
 
     /// What was used of products day by day: poured, taken out, or lost without a plan.
@@ -118,7 +122,8 @@ impl Ledger {
             *used.entry((taught.product, taught.on)).or_default() += taught.amount.base_units();
         }
         for product in products {
-            let taken = [true, false].into_iter().flat_map(|prepared| self.taken(plan, product, prepared));
+            let prepared = self.prepared(plan, product).into_values().flatten();
+            let taken = self.taken(plan, product).into_iter().chain(prepared);
             for lost in self.unplanned(plan, product).into_iter().chain(taken) {
                 *used.entry((product, lost.on)).or_default() += lost.amount.base_units();
             }

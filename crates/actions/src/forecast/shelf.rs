@@ -47,7 +47,7 @@ impl Shelf {
             received: holdings::received_since(tx, scope, plan.day(now - MEMORY)).await?,
             products,
             suppliers: records::all(tx, business).await?,
-            labels: label_revisions::all_in_force(tx, business, now).await?,
+            labels: label_revisions::all_in_force(tx, business, now).await?.0,
             offers: records::all(tx, scope).await?,
             orders: records::all(tx, scope).await?,
             coming: transfers::coming_to(tx, scope).await?,
@@ -84,8 +84,8 @@ impl Shelf {
             on_hand: held.map(|holding| holding.on_hand.clone()).collect(),
             on_order: self.expected(product.id),
             unplanned: ledger.unplanned(plan, product.id),
-            taken: ledger.taken(plan, product.id, false),
-            prepared: ledger.taken(plan, product.id, true),
+            taken: ledger.taken(plan, product.id),
+            prepared: ledger.prepared(plan, product.id),
             made_of: ledger.taken.made_of(product.id),
             offers: offered
                 .map(|offer| offer.content.clone())

@@ -1,5 +1,6 @@
 //! What is on record of one tank, in order of time: what the advice for it learns from.
 
+use std::borrow::Cow;
 use std::collections::HashSet;
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -119,11 +120,13 @@ impl TankRecord {
     }
 
     /// The same without some readings.
-    #[must_use]
-    pub fn without(&self, readings: &HashSet<Id<Reading>>) -> TankRecord {
+    pub fn without(&self, readings: &HashSet<Id<Reading>>) -> Cow<'_, TankRecord> {
+        if readings.is_empty() {
+            return Cow::Borrowed(self);
+        }
         let stays = |event: &&Event| !matches!(event.what, What::Read { id, .. } if readings.contains(&id));
         let events = self.events.iter().filter(stays).copied().collect();
-        TankRecord { fill_mark_l: self.fill_mark_l, events }
+        Cow::Owned(TankRecord { fill_mark_l: self.fill_mark_l, events })
     }
 
     /// How much stood in the tank at an instant, what happens at that instant left out. Nothing on record: the fill mark,

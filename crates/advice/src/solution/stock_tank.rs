@@ -167,8 +167,10 @@ fn acid(asked: &StockAsked) -> Option<FeedAcid> {
         tank_takes_mmol: 0.0,
         to_ph: asked.ph_aim.unwrap_or(ACID_FIRST_PH),
     };
-    let dose = asked.acid.and_then(|acid| acid.with_water(acidity, &into).ok());
-    Some(dose.map_or(FeedAcid::NoneFor(acidity.alkalinity_meq_l), FeedAcid::Takes))
+    match asked.acid.and_then(|acid| acid.with_water(acidity, &into).ok()) {
+        Some(dose) => dose.pourable().map(FeedAcid::Takes),
+        None => Some(FeedAcid::NoneFor(acidity.alkalinity_meq_l)),
+    }
 }
 
 /// How many times the programme's strength, and what comes of it.

@@ -83,7 +83,7 @@ fn weeks(question: &Question, asked: &ProductAsked, product: &ProductHistory) ->
     for (day, amount) in product.lost.iter().filter(|(day, _)| *day < today) {
         days[*day] += amount;
     }
-    for one in &asked.taken {
+    for one in asked.taken.iter().chain(asked.prepared.values().flatten()) {
         let day = today as i64 + question.offset(one.on);
         let there = usize::try_from(day).ok().and_then(|day| days.get_mut(day));
         there.into_iter().for_each(|used| *used += one.amount.base_units());

@@ -113,6 +113,11 @@ pub(super) fn shared_out(days: &[UseByCause], mut reckoned: Vec<TankUse>) -> Vec
     }
     reckoned.retain(|one| one.amount > 0.0);
     reckoned.sort_by_key(|one| (one.place, one.cause, one.tank));
+    reckoned.dedup_by(|one, kept| {
+        let is_same = (one.place, one.cause, one.tank) == (kept.place, kept.cause, kept.tank);
+        kept.amount += if is_same { one.amount } else { 0.0 };
+        is_same
+    });
     reckoned
 }
 

@@ -112,8 +112,8 @@ fn past_due_days(history: &History, tank: &TankHistory, before: usize) -> Vec<us
         return due;
     }
     let after = |(done, _): &(usize, f64)| {
-        let interval = tank.fed(*done)?.fed.change_every_days?;
-        history.open_from(done + usize::from(interval))
+        let (due, _) = tank.due_after(*done, before)?;
+        history.open_from(due)
     };
     tank.fills.iter().filter_map(after).filter(|day| *day < before).collect()
 }

@@ -166,10 +166,9 @@ impl FedDays<'_> {
     }
 
     fn next_of(&self, done: usize, chance: f64, end: usize) -> Vec<(usize, f64)> {
-        let Some(due) = self.due_after(done, end).and_then(|day| self.asking.history.open_from(day)) else {
-            return Vec::new();
-        };
-        let interval = due - done;
+        let tank = self.asking.tank;
+        let Some((day, interval)) = tank.due_after(done, end) else { return Vec::new() };
+        let Some(due) = self.asking.history.open_from(day) else { return Vec::new() };
         if due + NOT_BEFORE_THE_END_DAYS > end {
             return Vec::new();
         }
@@ -184,14 +183,6 @@ impl FedDays<'_> {
             .filter(|(day, _)| *day < self.end())
             .map(|(day, likely)| (day, chance * likely))
             .collect()
-    }
-
-    /// The first day after a change on which its interval is over, by the interval in force that day.
-    fn due_after(&self, done: usize, end: usize) -> Option<usize> {
-        (done + 1..=end).find(|day| {
-            let interval = self.asking.tank.fed(*day).and_then(|regime| regime.fed.change_every_days);
-            interval.is_some_and(|interval| interval > 0 && day - done >= usize::from(interval))
-        })
     }
 
     /// The day skipped that means this change: lateness before it may have moved the change by some days.

@@ -33,10 +33,19 @@ pub(super) struct ProductHistory {
     pub(super) moves_ph: bool,
     /// Poured or fed on each day before today, mL (or g).
     pub(super) poured: Vec<f64>,
-    /// Of it what was poured into tanks for which nothing was planned that day.
-    pub(super) off_plan: f64,
+    /// What of it was poured lately.
+    pub(super) lately: Lately,
     /// Lost or found on each day before today, mL (or g).
     pub(super) lost: Vec<(usize, f64)>,
+}
+
+/// What was poured of a product in the last half year, mL (or g).
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Lately {
+    /// Into any tank.
+    pub(super) all: f64,
+    /// Into tanks for which nothing was planned that day.
+    pub(super) off_plan: f64,
 }
 
 /// A tank laid out by day.
@@ -93,7 +102,7 @@ pub(super) struct Visit {
 impl ProductHistory {
     /// Whether most of it was poured where nothing was planned: a plan that tells nothing of it says nothing of what is to come.
     pub(super) fn is_off_plan(&self) -> bool {
-        2.0 * self.off_plan > self.poured.iter().sum()
+        2.0 * self.lately.off_plan > self.lately.all
     }
 }
 
@@ -174,6 +183,14 @@ impl TankHistory {
     pub(super) fn last_fill(&self, before: usize) -> Option<usize> {
         let known = self.fills.partition_point(|(day, _)| *day < before);
         known.checked_sub(1).map(|place| self.fills[place].0)
+    }
+
+    /// The first day after a change, up to another day, on which its interval is over by what is in force that day, and the interval.
+    pub(super) fn due_after(&self, done: usize, end: usize) -> Option<(usize, usize)> {
+        (done + 1..=end).find_map(|day| {
+            let interval = usize::from(self.fed(day)?.fed.change_every_days.filter(|days| *days > 0)?);
+            (day - done >= interval).then_some((day, interval))
+        })
     }
 
     /// Whether it was changed on a day, as it is to be from time to time.

@@ -6,11 +6,15 @@ use chrono::{Datelike, NaiveDate, TimeDelta};
 use fillmark_domain::Id;
 use fillmark_domain::stock::{Product, ProductKind};
 
-use super::history::{ProductHistory, Regime, TankHistory, Visit};
+use super::changes::LATEST;
+use super::history::{Lately, ProductHistory, Regime, TankHistory, Visit};
 use super::question::{Addition, ProductAsked, Question, Reason, TankAsked};
 
 /// Records further back than two years teach nothing any more; our own judgement.
 const MEMORY_DAYS: i64 = 731;
+
+/// What was poured longer ago says nothing of whether a plan tells of it (our own judgement): half a year.
+const LATELY_DAYS: usize = 182;
 
 /// The visit of a day, which need not have been known yet; none after today.
 fn visit_on(visits: &mut [Option<Visit>], day: usize) -> Option<&mut Visit> {
@@ -21,15 +25,19 @@ fn visit_on(visits: &mut [Option<Visit>], day: usize) -> Option<&mut Visit> {
 /// A change of a part counts as the one that was due once so much of the interval is over (our own judgement).
 const DUE_FROM: f64 = 0.7;
 
-/// The changes that were due: whole ones, and parts that were replaced when a change was. A part that is replaced in between, for a
-/// strong or a sour solution, moves no change.
-fn in_turn(replaced: &[(usize, f64)], interval: impl Fn(usize) -> Option<f64>) -> Vec<(usize, f64)> {
+/// The changes that were due: whole ones, and parts that were replaced when a change was, that the plan had written down, or that
+/// were a cycle's first. A part that is replaced in between, for a strong or a sour solution, moves no change.
+fn in_turn(replaced: &[(usize, f64)], plan: &TankHistory) -> Vec<(usize, f64)> {
     let mut kept: Vec<(usize, f64)> = Vec::with_capacity(replaced.len());
     for (day, share) in replaced {
+        let interval = plan.fed(*day).and_then(|regime| regime.fed.change_every_days).map(f64::from);
         let is_due = |(last, _): &(usize, f64)| {
-            interval(*day).is_none_or(|interval| (day - last) as f64 >= DUE_FROM * interval)
+            interval.is_none_or(|interval| (day - last) as f64 >= DUE_FROM * interval)
+                || (last + 1..=*day).any(|day| plan.starts_on(day))
         };
-        if *share >= 1.0 || kept.last().is_none_or(is_due) {
+        let near = plan.written.partition_point(|written| written + LATEST < *day);
+        let is_written = plan.written.get(near).is_some_and(|written| written <= day);
+        if *share >= 1.0 || is_written || kept.last().is_none_or(is_due) {
             kept.push((*day, *share));
         }
     }
@@ -48,7 +56,7 @@ pub(super) fn first_day(question: &Question, records: &[Vec<Addition>]) -> Naive
     let taken = question
         .products
         .iter()
-        .flat_map(|asked| asked.taken.iter().chain(&asked.prepared))
+        .flat_map(|asked| asked.taken.iter().chain(asked.prepared.values().flatten()))
         .map(|one| one.on);
     let earliest = of_tanks.chain(taken).min();
     let oldest = question.today - TimeDelta::days(MEMORY_DAYS);
@@ -83,28 +91,25 @@ impl Layout<'_> {
     pub(super) fn tank(&self, tank: &TankAsked, records: &[Addition]) -> TankHistory {
         let (regimes, fed) = self.regimes(tank);
         let replaced = self.replaced(tank);
-        let interval = |day: usize| {
-            let regime = &regimes[fed.get(day).copied().flatten()?];
-            regime.fed.change_every_days.map(f64::from)
-        };
-        let fills = in_turn(&replaced, interval);
         let mut litres_fed: Vec<(usize, f64, f64)> = tank
             .litres_fed
             .iter()
             .filter_map(|fed| Some((self.day(fed.on)?, fed.litres, f64::from(fed.over_days.max(1)))))
             .collect();
         litres_fed.sort_by(|one, other| one.0.cmp(&other.0).then(one.1.total_cmp(&other.1)));
-        TankHistory {
+        let mut laid_out = TankHistory {
             volume_l: tank.working_volume_l,
             mode: tank.mode,
             regimes,
             fed,
             visits: self.visits(tank, &replaced, records),
-            fills,
+            fills: Vec::new(),
             written: self.days(&tank.planned_changes),
             skipped: self.days(&tank.skipped_changes),
             litres_fed,
-        }
+        };
+        laid_out.fills = in_turn(&replaced, &laid_out);
+        laid_out
     }
 
     /// What was replaced of a tank, by days.
@@ -166,13 +171,15 @@ impl Layout<'_> {
     /// The products, of what was poured into these tanks and fed from them.
     pub(super) fn products(&self, tanks: &[TankHistory]) -> Vec<ProductHistory> {
         let mut poured = vec![vec![0.0; self.today]; self.question.products.len()];
-        let mut off_plan = vec![0.0; poured.len()];
+        let mut lately = vec![Lately::default(); poured.len()];
         for tank in tanks {
             for visit in tank.visits.iter().filter(|visit| visit.day < self.today) {
                 let is_planned = tank.fed(visit.day).is_some();
+                let is_lately = visit.day + LATELY_DAYS >= self.today;
                 for amounts in [&visit.fill, &visit.top_up] {
-                    if !is_planned {
-                        off_plan.iter_mut().zip(amounts).for_each(|(all, amount)| *all += amount);
+                    for (sum, amount) in lately.iter_mut().zip(amounts).filter(|_| is_lately) {
+                        sum.all += amount;
+                        sum.off_plan += if is_planned { 0.0 } else { *amount };
                     }
                     for (all, amount) in poured.iter_mut().zip(amounts).filter(|(_, amount)| **amount != 0.0)
                     {
@@ -189,11 +196,11 @@ impl Layout<'_> {
                 }
             }
         }
-        let used = poured.into_iter().zip(off_plan);
+        let used = poured.into_iter().zip(lately);
         self.question.products.iter().zip(used).map(|(asked, used)| self.product(asked, used)).collect()
     }
 
-    fn product(&self, asked: &ProductAsked, (poured, off_plan): (Vec<f64>, f64)) -> ProductHistory {
+    fn product(&self, asked: &ProductAsked, (poured, lately): (Vec<f64>, Lately)) -> ProductHistory {
         let mut lost: BTreeMap<usize, i64> = BTreeMap::new();
         for loss in asked.unplanned.iter().filter(|loss| loss.on < self.question.today) {
             *lost.entry(self.day(loss.on).unwrap_or(0)).or_default() += loss.amount.thousandths();
@@ -202,7 +209,7 @@ impl Layout<'_> {
             weight: asked.ec_rise_per_unit_per_l.filter(|rise| *rise > 0.0).unwrap_or(1.0),
             moves_ph: asked.kind == ProductKind::PhAdjuster,
             poured,
-            off_plan,
+            lately,
             lost: lost.into_iter().map(|(day, amount)| (day, amount as f64 / 1e3)).collect(),
         }
     }

@@ -180,12 +180,14 @@ impl<'a> Outlook<'a> {
         let runs_out = self.risk_until.iter().position(|risk| *risk > self.allowed_risk());
         let may_run_out_on = runs_out.map(|day| self.question.date(day as i64));
         let cautions = self.cautions(purchase.as_ref(), may_run_out_on);
+        let mut changes = self.usage.changes;
+        changes.sort_by_key(|(place, _)| *place);
         let change = |(place, amount): &(usize, f64)| (self.question.date(*place as i64), *amount);
         ProductForecast {
             product: self.product.product,
             days,
             of_tanks: shared_out(&self.usage.days, self.usage.of_tanks),
-            changes: self.usage.changes.iter().map(change).collect(),
+            changes: changes.iter().map(change).collect(),
             learnt_from: self.usage.learnt_from,
             baseline: self.usage.baseline,
             deliveries: self.under_way.deliveries,
@@ -203,8 +205,7 @@ impl<'a> Outlook<'a> {
         if learnt.fills + learnt.top_ups == 0 && planned {
             cautions.push(Caution::PlanOnly);
         }
-        let unplanned = self.usage.days.iter().any(|day| day.unplanned > 0.0);
-        if !planned && unplanned && self.usage.baseline.is_some() {
+        if !planned && self.usage.off_plan {
             cautions.push(Caution::PastOnly);
         }
         let topped_up = self.usage.days.iter().any(|day| day.top_ups > 0.0);

@@ -9,6 +9,9 @@ use super::order_by::{Outlook, order_days};
 use super::pack_choice::{Chosen, FURTHER_WEEKS, choose};
 use super::question::{Question, SupplierAsked};
 
+/// What is there changes no more after the days of a forecast.
+const LONGEST_DAYS: i64 = 366;
+
 /// Halvings of the interval in which the needed amount lies: beyond this the figure is finer than a drop.
 const HALVINGS: usize = 50;
 
@@ -256,8 +259,9 @@ pub(super) fn used_before_it_expires(
     let (until_expiry, _) = outlook.use_until(arrives + shelf_life);
     let (until_arrival, _) = outlook.use_until(arrives - 1);
     // What expires meanwhile covers nothing of it.
-    let covered =
-        (arrives..=arrives + shelf_life).map(|day| outlook.supply_by(day)).fold(f64::INFINITY, f64::min);
+    let covered = (arrives..=arrives + shelf_life.min(LONGEST_DAYS))
+        .map(|day| outlook.supply_by(day))
+        .fold(f64::INFINITY, f64::min);
     let covered = covered.max(until_arrival);
     Some(Amount::rounded((until_expiry - covered).max(0.0)))
 }

@@ -181,8 +181,8 @@ pub struct ProductAsked {
     pub unplanned: Vec<Unplanned>,
     /// What was taken out of the store for other uses than tanks and preparations.
     pub taken: Vec<Unplanned>,
-    /// What was taken out for preparations.
-    pub prepared: Vec<Unplanned>,
+    /// What was taken out for preparations, by what was made.
+    pub prepared: BTreeMap<Id<Product>, Vec<Unplanned>>,
     /// What a unit of it is made of, where it is made on site.
     pub made_of: Vec<Ingredient>,
     /// What it may be bought as, in the currency of the site.

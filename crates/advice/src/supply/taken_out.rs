@@ -23,47 +23,68 @@ const LEAST_SPREAD: f64 = 0.25;
 #[derive(Debug, Clone, Default)]
 pub struct TakenOut {
     movements: Vec<Movement>,
-    /// The slips that something was made by.
-    making: BTreeSet<SlipId>,
+    /// The slips that something was made by, with what.
+    making: BTreeMap<SlipId, ProductId>,
 }
 
 impl TakenOut {
     /// Of the movements of slips that took something out, with what was made of it; the earliest first.
     pub fn new(movements: Vec<Movement>) -> TakenOut {
         let made = movements.iter().filter(|one| one.kind == MovementKind::Receipt);
-        TakenOut { making: made.map(|one| one.slip).collect(), movements }
+        TakenOut { making: made.map(|one| (one.slip, one.product)).collect(), movements }
     }
 
-    /// What was taken of a product: for preparations, or for anything else.
-    pub fn of(
+    /// What was taken of a product for anything but preparations.
+    pub fn of(&self, product: ProductId, day: impl Fn(DateTime<Utc>) -> NaiveDate) -> Vec<Unplanned> {
+        let taken = self.taken(product).filter(|one| !self.making.contains_key(&one.slip));
+        taken.map(|one| unplanned(one, &day)).collect()
+    }
+
+    /// What was taken of a product for preparations, by what was made.
+    pub fn prepared(
         &self,
         product: ProductId,
-        for_preparations: bool,
         day: impl Fn(DateTime<Utc>) -> NaiveDate,
-    ) -> Vec<Unplanned> {
-        let taken =
-            self.movements.iter().filter(|one| one.kind == MovementKind::Issue && one.product == product);
-        let taken = taken.filter(|one| self.making.contains(&one.slip) == for_preparations);
-        taken.map(|one| Unplanned { on: day(one.done_at), amount: -one.change }).collect()
+    ) -> BTreeMap<ProductId, Vec<Unplanned>> {
+        let mut prepared: BTreeMap<ProductId, Vec<Unplanned>> = BTreeMap::new();
+        for one in self.taken(product) {
+            if let Some(made) = self.making.get(&one.slip) {
+                prepared.entry(*made).or_default().push(unplanned(one, &day));
+            }
+        }
+        prepared
     }
 
-    /// What a unit of a product is made of, by all that was made of it; nothing of what is not made on site.
+    fn taken(&self, product: ProductId) -> impl Iterator<Item = &Movement> {
+        self.movements.iter().filter(move |one| one.kind == MovementKind::Issue && one.product == product)
+    }
+
+    /// What a unit of a product is made of, by the last times it was made; nothing of what is not made on site.
     pub fn made_of(&self, product: ProductId) -> Vec<Ingredient> {
-        let made = || {
-            self.movements.iter().filter(|one| one.kind == MovementKind::Receipt && one.product == product)
-        };
-        let slips: BTreeSet<SlipId> = made().map(|one| one.slip).collect();
-        let units: f64 = made().map(|one| one.change.base_units()).sum();
+        let made = self
+            .movements
+            .iter()
+            .rev()
+            .filter(|one| one.kind == MovementKind::Receipt && one.product == product);
+        let made: Vec<&Movement> = made.take(LAST_TIMES).collect();
+        let units: f64 = made.iter().map(|one| one.change.base_units()).sum();
         let mut sums: BTreeMap<ProductId, f64> = BTreeMap::new();
-        for one in
-            self.movements.iter().filter(|one| slips.contains(&one.slip) && one.kind == MovementKind::Issue)
-        {
-            *sums.entry(one.product).or_default() -= one.change.base_units();
+        for one in self.movements.iter().filter(|one| one.kind == MovementKind::Issue) {
+            if made.iter().any(|made| made.slip == one.slip) {
+                *sums.entry(one.product).or_default() -= one.change.base_units();
+            }
         }
         let each = sums.into_iter().filter(|(_, sum)| *sum > 0.0 && units > 0.0);
         each.map(|(product, sum)| Ingredient { product, per_unit: sum / units }).collect()
     }
 }
+
+fn unplanned(taken: &Movement, day: impl Fn(DateTime<Utc>) -> NaiveDate) -> Unplanned {
+    Unplanned { on: day(taken.done_at), amount: -taken.change }
+}
+
+/// A recipe is what it was the last times (our own judgement).
+const LAST_TIMES: usize = 3;
 
 /// The mean of the days since the first time, and how weeks scatter about it.
 struct Rate {
@@ -76,23 +97,22 @@ struct Rate {
 /// it was taken before.
 pub(super) fn add(question: &Question, usages: &mut [Usage]) {
     for (asked, usage) in question.products.iter().zip(usages.iter_mut()) {
-        usage.learnt_from.taken =
-            [&asked.taken, &asked.prepared].map(|taken| recent(question, taken).count()).iter().sum();
+        let prepared = asked.prepared.values().flatten();
+        usage.learnt_from.taken = recent(question, asked.taken.iter().chain(prepared)).count();
         add_rate(question, &asked.taken, usage);
     }
-    let mut explained = vec![false; usages.len()];
+    let mut explained = BTreeSet::new();
     for place in makers_first(question) {
         for ingredient in &question.products[place].made_of {
-            let Some(of_it) = question.position(ingredient.product).filter(|of_it| *of_it != place) else {
-                continue;
-            };
-            explained[of_it] |= add_made(usages, place, of_it, ingredient.per_unit);
+            let of_it = question.position(ingredient.product).filter(|of_it| *of_it != place);
+            if of_it.is_some_and(|of_it| add_made(usages, place, of_it, ingredient.per_unit)) {
+                explained.insert((ingredient.product, question.products[place].product));
+            }
         }
     }
-    for ((asked, usage), explained) in question.products.iter().zip(usages).zip(explained) {
-        if !explained {
-            add_rate(question, &asked.prepared, usage);
-        }
+    for (asked, usage) in question.products.iter().zip(usages) {
+        let others = asked.prepared.iter().filter(|(made, _)| !explained.contains(&(asked.product, **made)));
+        others.for_each(|(_, taken)| add_rate(question, taken, usage));
     }
 }
 
@@ -130,8 +150,11 @@ fn makers_first(question: &Question) -> Vec<usize> {
     after
 }
 
-fn recent<'a>(question: &'a Question, taken: &'a [Unplanned]) -> impl Iterator<Item = &'a Unplanned> {
-    taken.iter().filter(|one| (1..=RECENT_DAYS).contains(&-question.offset(one.on)))
+fn recent<'a>(
+    question: &'a Question,
+    taken: impl IntoIterator<Item = &'a Unplanned>,
+) -> impl Iterator<Item = &'a Unplanned> {
+    taken.into_iter().filter(|one| (1..=RECENT_DAYS).contains(&-question.offset(one.on)))
 }
 
 fn add_rate(question: &Question, taken: &[Unplanned], usage: &mut Usage) {

@@ -52,6 +52,8 @@ pub(super) struct Usage {
     pub(super) goes_on: bool,
     /// What past use alone would forecast.
     pub(super) baseline: Option<Baseline>,
+    /// Whether no plan tells of it: it is used as it was before.
+    pub(super) off_plan: bool,
     /// Whether what some tank feeds is assumed: no meter tells it.
     pub(super) fed_assumed: bool,
     /// What it was learnt from.
@@ -246,6 +248,7 @@ impl<'a> SitePlan<'a> {
             lumps: Vec::new(),
             goes_on: tanks.iter().any(|one| self.grows(one.tank)) || product.is_off_plan(),
             baseline: None,
+            off_plan: product.is_off_plan(),
             fed_assumed: tanks.iter().any(|one| matches!(one.fed, Fed::Assumed) && one.tank.takes(place)),
             learnt_from: self.learnt_from(place, &losses),
         };
@@ -299,7 +302,10 @@ impl<'a> SitePlan<'a> {
                 let part = path.whole[at] + share * (changes - path.whole[at]);
                 usage.draw((at, plan.number), UseCause::Changes, part * amount, self.is_todays());
                 last = amount * part / changes;
-                if self.is_todays() && (number + changes + 0.5).floor() > (number + 0.5_f64).floor() {
+                if self.is_todays()
+                    && last > 0.0
+                    && (number + changes + 0.5).floor() > (number + 0.5_f64).floor()
+                {
                     usage.changes.push((at, last));
                 }
                 number += changes;

@@ -35,7 +35,7 @@ fn product(product: Id<Product>, kind: ProductKind) -> ProductAsked {
         on_order: Vec::new(),
         unplanned: Vec::new(),
         taken: Vec::new(),
-        prepared: Vec::new(),
+        prepared: BTreeMap::new(),
         made_of: Vec::new(),
         offers: Vec::new(),
         shelf_life_days: None,

@@ -55,7 +55,7 @@ pub fn product(product: Id<Product>, held: Amount) -> ProductAsked {
         on_order: Vec::new(),
         unplanned: Vec::new(),
         taken: Vec::new(),
-        prepared: Vec::new(),
+        prepared: BTreeMap::new(),
         made_of: Vec::new(),
         offers: vec![offer(product)],
         shelf_life_days: None,

@@ -1,6 +1,6 @@
 //! Label revisions: what a label said from when on.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::stock::{AcidStrength, Analysis, Basis, Declared, LabelRevision, ProductId};
@@ -108,17 +108,27 @@ pub async fn in_force(
     Ok(row.map(LabelRevision::read).transpose()?)
 }
 
-/// The labels of all products that are in force at an instant.
+/// Labels by their products.
+pub type Labels = HashMap<ProductId, LabelRevision>;
+
+/// The labels of all products that are in force at an instant, and of those that had another one before since when they are.
 /// # Errors
 /// When the database fails or a row is broken.
 pub async fn all_in_force(
     tx: &Tx,
     scope: BusinessScope,
     at: DateTime<Utc>,
-) -> Result<HashMap<ProductId, LabelRevision>, StoreError> {
+) -> Result<(Labels, BTreeMap<ProductId, DateTime<Utc>>), StoreError> {
     let mut labels: Vec<LabelRevision> =
         records::all(tx, scope).await?.into_iter().map(|kept: Kept<LabelRevision>| kept.content).collect();
     labels.retain(|label| label.effective_at <= at);
     labels.sort_by_key(|label| label.effective_at);
-    Ok(labels.into_iter().map(|label| (label.product, label)).collect())
+    let (mut in_force, mut revised) = (HashMap::new(), BTreeMap::new());
+    for label in labels {
+        let (product, since) = (label.product, label.effective_at);
+        if in_force.insert(product, label).is_some() {
+            revised.insert(product, since);
+        }
+    }
+    Ok((in_force, revised))
 }

@@ -32,14 +32,18 @@ impl Facts {
     fn best<'a>(&self, several: impl Iterator<Item = &'a Kept<Product>>) -> Option<ProductId> {
         let rank = |kept: &Kept<Product>| {
             let (is_there, is_dosable) = (self.held(kept.id).is_positive(), self.is_dosable(kept.id));
-            let taught = self.ph.iter().filter(|pair| pair.poured.iter().any(|dose| dose.product == kept.id));
             let meq =
                 self.adjuster(kept.id).map_or(0.0, Adjuster::meq_per_unit) * self.held(kept.id).base_units();
-            (is_there && is_dosable, taught.count(), is_there, is_dosable, Amount::rounded(meq))
+            (is_there && is_dosable, self.taught(kept.id), is_there, is_dosable, Amount::rounded(meq))
         };
         let by_name = |one: &Kept<Product>, other: &Kept<Product>| other.content.name.cmp(&one.content.name);
         let best = several.max_by(|one, other| rank(one).cmp(&rank(other)).then(by_name(one, other)));
         best.map(|kept| kept.id)
+    }
+
+    /// How many additions have taught how far a product moves the pH here.
+    pub(super) fn taught(&self, product: ProductId) -> usize {
+        self.ph.iter().filter(|pair| pair.poured.iter().any(|dose| dose.product == product)).count()
     }
 
     /// Whether chemistry or records tell how far a product moves the pH.

@@ -90,14 +90,24 @@ impl Facts {
                 .collect();
             (!others.is_empty()).then(|| {
                 format!(
-                    "Of the products that move the pH this way {} is taken ({}); there is {} too.",
+                    "Of the products that move the pH this way {} is taken ({}{}); there is {} too.",
                     self.name(product),
                     self.told_of_shelf(product),
+                    self.told_of_lessons(product),
                     others.join(", ")
                 )
             })
         });
         told.collect()
+    }
+
+    /// That a product has taught how it acts here, in words beside how much of it is there.
+    fn told_of_lessons(&self, product: ProductId) -> String {
+        match self.taught(product) {
+            0 => String::new(),
+            1 => ", one addition has taught how it acts here".to_owned(),
+            number => format!(", {number} additions have taught how it acts here"),
+        }
     }
 
     /// How much of a product is there, and that nobody knows how far it moves the pH where it is so.
@@ -141,8 +151,9 @@ impl Facts {
             "No step of a programme leads the tank today, so nothing tells what is dosed into it: feed it to a cycle.".to_owned()
         });
         let litres = format!(
-            "Reckoned with {:.0} L in the tank, give or take {:.0} L, by its last level, what went in since and its mark.",
-            asked.litres.litres, asked.litres.spread_l
+            "Reckoned with {:.0} L in the tank, give or take {:.0} L, as far as levels, changes and top-ups on record tell.",
+            asked.litres.litres,
+            asked.litres.spread_l.ceil()
         );
         ec.into_iter().chain(ph).chain([litres]).chain(stepless).collect()
     }

@@ -6,6 +6,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use fillmark_domain::entries::{Meter, Reading, SamplePoint};
 use fillmark_domain::{Id, Metric};
 
+use crate::solution::learn::READ_TO_PH;
 use crate::solution::record::{READ_TO_EC, TankRecord, What};
 use crate::solution::uptake::{SURE, median};
 
@@ -14,9 +15,6 @@ pub(super) const TOGETHER: TimeDelta = TimeDelta::hours(2);
 
 /// Fewer readings are chance, or one that was mis-keyed (our own judgement).
 const ENOUGH: usize = 3;
-
-/// A pH is read to this (common practice, no source).
-const READ_TO_PH: f64 = 0.05;
 
 /// Less apart than this are pens that are as good as they are sold: 2 % of EC and 0.1 of pH are common accuracies (common practice,
 /// no source).
@@ -187,7 +185,10 @@ mod tests {
         assert_eq!(of_ec.meters.map(|meter| meter.uuid().as_u128()), [2, 1], "the second shows more");
         assert!((of_ec.by - 1.9 / 1.6).abs() < 1e-12 && of_ec.readings.len() == 3, "{of_ec:?}");
         let told = of_ec.told(|meter| format!("Pen {}", meter.uuid().as_u128()));
-        assert!(told.starts_with("Pen 2 shows 19 % more EC than Pen 1 in the same tank, 3 times"), "{told}");
+        assert!(
+            told.starts_with("Pen 2 shows 19 % more EC than Pen 1 in the same tank, by 3 pairs"),
+            "{told}"
+        );
         let of_ph = read(4, Metric::Ph, [6.4, 5.9], minutes, false).remove(0);
         assert!(of_ph.told(|_| "A".into()).starts_with("A shows a pH 0.50 above that of A"), "{of_ph:?}");
     }

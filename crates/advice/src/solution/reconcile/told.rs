@@ -73,8 +73,8 @@ impl Checked {
                 three_figures(*factor)
             ),
             Verdict::MeterOrProducts { factor, .. } => format!(
-                "{seen}All that this meter reads of what was poured is about {} times what it should be, and no other meter tells \
-                 whether that is the meter or the products. Hold it against a standard first; if it is right there, look at the \
+                "{seen}All that this meter reads of what was poured is about {} times what it should be, and too little was read \
+                 with another to tell whether that is the meter or the products. Hold it against a standard first; if it is right there, look at the \
                  labels, the bottles and how the doses are measured out.",
                 three_figures(*factor)
             ),
@@ -159,8 +159,8 @@ impl Apart {
             _ => format!("{one} shows {:.0} % more EC than {other}", (self.by - 1.0) * 100.0),
         };
         format!(
-            "{shows} in the same tank, {} times within {} hours: one of them is out. Hold both against a standard, and read with one \
-             until then.",
+            "{shows} in the same tank, by {} pairs of readings within {} hours of each other: one of them is out. Hold both against \
+             a standard, and read with one until then.",
             self.readings.len(),
             super::apart::TOGETHER.num_hours()
         )

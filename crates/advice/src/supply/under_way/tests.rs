@@ -1,5 +1,7 @@
 use std::ops::RangeInclusive;
 
+use std::collections::BTreeMap;
+
 use chrono::TimeDelta;
 use fillmark_domain::stock::ProductKind;
 use fillmark_domain::{Amount, Currency, Id, OpenDays, Week};
@@ -51,7 +53,7 @@ fn asked(took: &[i64], orders: &[(i64, i64)]) -> Question {
         on_order: (10..).zip(orders).map(expected).collect(),
         unplanned: Vec::new(),
         taken: Vec::new(),
-        prepared: Vec::new(),
+        prepared: BTreeMap::new(),
         made_of: Vec::new(),
         offers: Vec::new(),
         shelf_life_days: None,
