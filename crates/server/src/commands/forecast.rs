@@ -188,7 +188,7 @@ mod tests {
                 "product_id": product, "name": "Base A", "unit": "mL", "expected_use": none, "days": [],
                 "learnt_from": { "fill_count": 1, "top_up_count": 0, "fill_ratio": null, "change_on_plan_count": 0,
                     "uptake_span_count": 0, "loss_count": 0, "taken_out_count": 0 },
-                "may_run_out_on": "2026-12-20", "deliveries": [], "spoils": [], "cautions": [],
+                "may_run_out_on": "2026-12-20", "deliveries": [], "changes": [], "spoils": [], "cautions": [],
                 "purchase": {
                     "supplier_id": supplier, "supplier": "Nutrients of the North", "order_by_on": "2026-12-01",
                     "late": false, "chance_of_running_out_percent": 2, "lead_time_mean_days": 5,
