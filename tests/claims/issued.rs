@@ -194,6 +194,22 @@ on_both! {
         assert!(world.ada.costs(site, "from_on=2026-11-30&until_on=2026-11-01").await.is_err());
     }
 
+    async fn what_was_made_on_site_costs_what_its_parts_do(world: World) {
+        let feeding = weekly(&world).await;
+        let site = feeding.here.site;
+        let body = json!({ "name": "Stock A", "base": "mL", "kind": "concentrate", "mixing_rank": 90 });
+        let stock = world.ada.business().create::<NewProduct>(&json(body)).await.unwrap().id;
+        let made = json!({ "client_id": Uuid::now_v7(), "product_id": stock, "lot_number": "S1", "strength": 10.0,
+            "done_at": "2026-11-22T08:00:00Z", "amount": { "value": 2.0, "unit": "L" },
+            "parts": [{ "product_id": feeding.grow_a, "amount": { "value": 200.0, "unit": "mL" } }] });
+        world.ada.make_preparation(site, &json(made)).await.unwrap();
+        let poured = NewAddition { product_id: Some(stock), recorded_at: instant("2026-11-23T08:00:00Z").into(), confirmed: true, ..feeding.addition(500.0) };
+        world.ada.record_addition(site, &poured).await.unwrap();
+        let costs = world.ada.costs(site, "from_on=2026-11-23&until_on=2026-11-23").await.unwrap();
+        // 50 mL of a litre of 19.90.
+        assert!((costs.total_minor - 99.5).abs() < 0.01, "{costs:?}");
+    }
+
     async fn what_another_site_can_spare_is_offered_first(world: World) {
         let feeding = weekly(&world).await;
         let site = feeding.here.site;

@@ -3,13 +3,14 @@
 use std::collections::HashMap;
 
 use chrono::NaiveDate;
+use fillmark_advice::supply::TakenOut;
 use fillmark_advice::supply::costs::{self, Costs, PricePaid};
 use fillmark_domain::entries::Addition;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Room, Site, SiteId, Tank};
 use fillmark_domain::stock::{Offer, Order, Product, ProductId};
 use fillmark_domain::{Currency, Days, Id, Kept};
-use fillmark_store::{SiteScope, Tx, entries, plan, records};
+use fillmark_store::{SiteScope, Tx, entries, movements, plan, records};
 
 use crate::{App, Caller, Refusal};
 
@@ -46,6 +47,9 @@ pub struct SiteCosts {
     pub rooms: HashMap<Id<Room>, String>,
 }
 
+/// A solution that is poured was made within so long before (our own judgement): a year and a month.
+const MADE_BEFORE: chrono::TimeDelta = chrono::TimeDelta::days(400);
+
 /// The longest span that is summed up.
 const MOST_DAYS: i64 = 731;
 
@@ -69,10 +73,12 @@ pub async fn read_costs(app: &App, caller: &Caller, site: SiteId, days: Days) ->
     let additions = entries::standing::<Addition>(&tx, scope, from, until).await?;
     let additions: Vec<Addition> = additions.into_iter().map(|(_, addition)| addition).collect();
     let prices = prices(&tx, scope, &site).await?;
+    // What was poured may have been made long before.
+    let taken = movements::taken_out_since(&tx, scope, from - MADE_BEFORE).await?;
     let products = records::all::<Product>(&tx, scope.in_business()).await?;
     let named = |kept: Kept<Product>| (kept.id, kept.content.name);
     Ok(SiteCosts {
-        costs: costs::costs(&additions, &prices, &plan, days),
+        costs: costs::costs(&additions, (&prices, &TakenOut::new(taken)), &plan, days),
         currency: site.currency,
         products: products.into_iter().map(named).collect(),
         tanks: plan.tanks.iter().map(|kept| (kept.id, kept.content.name.clone())).collect(),
