@@ -118,7 +118,7 @@ impl Records {
         let changes = entries::standing::<TankChange>(tx, scope, from, until).await?;
         let additions = entries::standing::<Addition>(tx, scope, from, until).await?;
         let looks = readings::counters(tx, scope, from, until).await?;
-        // What it is changed by is on record of another tank.
+        // A tank that is changed is not filled up as it feeds.
         let feeds = |tank: &&Kept<Tank>| !tank.content.mode.is_changed();
         let holds_l = |id| {
             let tank = plan.tanks.iter().filter(feeds).find(|tank| tank.id == id)?;

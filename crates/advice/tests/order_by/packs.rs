@@ -35,6 +35,19 @@ fn a_pack_is_bought_for_what_is_used_of_it() {
     assert_eq!(of(5_000, 4).0, Some(0), "of five litres less than a fifth");
 }
 
+/// Of 3 L the half expires on the 18th, when 15 days have used 100 mL each: fresh packs of 30 days are needed from then on.
+#[test]
+fn what_expires_covers_nothing_of_what_a_fresh_pack_is_for() {
+    let asked = ProductAsked {
+        on_hand: vec![lot(ml(3_000), Some(day("2031-03-17")))],
+        shelf_life_days: Some(30),
+        ..product(base_a(), ml(0))
+    };
+    let purchase = forecast(&site(vec![asked])).products.remove(0).purchase.unwrap();
+    let at_most = purchase.at_most.unwrap();
+    assert!((ml(2_500)..=ml(3_300)).contains(&at_most), "{at_most}");
+}
+
 /// Offers of Greenline as (pack in mL, price, least number).
 fn offers(sizes: &[(i64, i64, u32)]) -> Vec<Offer> {
     let of = |(pack, price, minimum_packs): &(i64, i64, u32)| {
