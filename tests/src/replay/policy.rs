@@ -119,7 +119,9 @@ impl<'a> Run<'a> {
             };
             if ordered.is_positive() {
                 let delivery = self.deliveries.draw(origin, purchase.lead_time.mean_days);
-                shelf.order(ordered.base_units() + shelf.owed(), delivery);
+                // What is left in the packs goes to what is owed too.
+                let with_owed = purchase.needed.base_units() + shelf.owed();
+                shelf.order(ordered.base_units().max(with_owed), delivery);
             }
         }
     }
