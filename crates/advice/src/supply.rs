@@ -39,6 +39,7 @@ mod rhythm_belief;
 mod rolling;
 #[cfg(test)]
 mod rows;
+mod site_weeks;
 mod spans;
 mod spare;
 mod taken_out;
@@ -48,6 +49,7 @@ mod unplanned;
 mod uptake;
 mod usage;
 pub mod warnings;
+mod ways;
 mod weekly;
 
 pub use answer::*;

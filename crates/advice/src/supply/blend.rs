@@ -5,8 +5,8 @@ use super::cause::UseByCause;
 use super::history::ProductHistory;
 use super::methods::smooth;
 use super::spans::WEEK;
-use super::uptake::{ERROR_POWER, shares_by_error};
 use super::usage::Usage;
+use super::ways::{ERROR_POWER, shares_by_error};
 
 /// Days whose sum is held against the forecast.
 pub(super) const JUDGED_DAYS: usize = 28;
@@ -24,15 +24,15 @@ const HANDICAP: f64 = 3.0;
 
 /// The plan counts as having come true in so many forecasts; what it was off by less than this share is chance, and it is
 /// never scaled by more. Our own judgement.
-const CORRECTION_FORECASTS: f64 = 10.0;
+const CORRECTION_FORECASTS: f64 = 2.0;
 const NO_CORRECTION: f64 = 0.05;
 const MOST_CORRECTION: f64 = 0.3;
 
 /// What lies between changes is scaled up by at most this before the changes are; our own judgement.
 const MOST_OF_OTHERS: f64 = 1.3;
 
-/// Of what earlier forecasts came to, kept at each further one.
-const KEPT: f64 = 0.95;
+/// Of what earlier forecasts came to, kept at each further one: what a season or a new hand takes is gone in two months.
+const KEPT: f64 = 0.6;
 
 /// Weight of the site's spread beside a product's own, and of the stated one beside the site's, in forecasts.
 const SITE_FORECASTS: f64 = 6.0;

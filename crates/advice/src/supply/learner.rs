@@ -10,7 +10,8 @@ use super::question::TankMode;
 use super::rhythm::{Measure, Rhythm, in_its_rhythm};
 use super::rhythm_belief::{JUDGED_WEEKS, RHYTHMS, RhythmBelief, Told, by_week};
 use super::spans::{Cell, WEEK, cells};
-use super::uptake::{LEAST_PART, Uptake, WayErrors};
+use super::uptake::Uptake;
+use super::ways::{LEAST_PART, WayErrors};
 
 /// A tank that was left alone for so many open days, and so many times its usual gap between visits, is out of use; our
 /// own judgement.

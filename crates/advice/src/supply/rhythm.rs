@@ -5,6 +5,7 @@ use super::changes::Slips;
 use super::fill_path::{Asking, FillPath};
 use super::fill_plan::NOT_BEFORE_THE_END_DAYS;
 use super::history::{History, TankHistory};
+use super::normal::{normal_density, normal_tail};
 
 /// Days after which an interval counts half.
 const HALF_LIFE: f64 = 180.0;
@@ -21,16 +22,41 @@ const FAR: f64 = 4.0;
 /// A change of a smaller chance is no change after which another is looked for; our own judgement.
 const NEGLIGIBLE: f64 = 1e-3;
 
+/// Rounds in which what was cut short and the rest are fitted to each other.
+const ROUNDS: usize = 8;
+
+/// So many spreads beyond the mean next to nothing lies beyond a limit: what does, lies at it.
+const FAR_BEYOND: f64 = 8.0;
+
 /// Nobody's rhythm is steadier than this.
 const LEAST_LOG_SD: f64 = 0.05;
 
 /// What a tank has gone through since its last change, and what that was at its changes.
 #[derive(Debug)]
 pub(super) struct Rhythm {
-    /// Day of the change that ended it, its days, its turnover.
-    intervals: Vec<(usize, f64, f64)>,
+    /// In order of their ends.
+    intervals: Vec<Interval>,
     /// Turnover until the start of each day before today.
     turnover: Vec<f64>,
+}
+
+/// From one change to the next, or to the end of the crop.
+#[derive(Debug)]
+struct Interval {
+    /// Day of its end.
+    ended: usize,
+    days: f64,
+    turnover: f64,
+    /// Whether a change ended it: where a crop did, it would have lasted longer.
+    changed: bool,
+}
+
+/// The logarithm of an interval, what it weighs, and whether it is known whole.
+#[derive(Debug, Clone, Copy)]
+struct Known {
+    log: f64,
+    weight: f64,
+    whole: bool,
 }
 
 /// What an interval is measured by.
@@ -54,45 +80,91 @@ impl Rhythm {
             sum += *day;
             *day = sum;
         }
-        let pairs = tank.fills.windows(2).map(|pair| (pair[0].0, pair[1].0));
-        let unbroken = pairs.filter(|(from, until)| (*from..*until).all(|day| tank.fed(day).is_some()));
-        let intervals = unbroken
-            .map(|(from, until)| {
+        let starts = tank.fills.iter().map(|(day, _)| *day);
+        let next = starts.clone().skip(1).map(Some).chain([None]);
+        let intervals = starts.zip(next).filter_map(|(from, next)| {
+            let crop_ends = (from..next.unwrap_or(history.today)).find(|day| tank.fed(*day).is_none());
+            let (ended, least, most) = match (crop_ends, next) {
+                (Some(day), _) => {
+                    let looked = day.saturating_sub(NOT_BEFORE_THE_END_DAYS);
+                    (day, looked, looked)
+                }
                 // It was not due yet when it was last looked at.
-                let looked = history.open_before(until).max(from);
-                let middle = |of: &dyn Fn(usize) -> f64| 0.5 * (of(looked) + of(until));
-                (until, middle(&|day| (day - from) as f64), middle(&|day| turnover[day] - turnover[from]))
+                (None, Some(next)) => (next, history.open_before(next).max(from), next),
+                (None, None) => return None,
+            };
+            let middle = |of: &dyn Fn(usize) -> f64| 0.5 * (of(least) + of(most));
+            (most > from).then(|| Interval {
+                ended,
+                days: middle(&|day| (day - from) as f64),
+                turnover: middle(&|day| turnover[day] - turnover[from]),
+                changed: crop_ends.is_none(),
             })
-            .collect();
-        Rhythm { intervals, turnover }
+        });
+        Rhythm { intervals: intervals.collect(), turnover }
     }
 
-    /// Mean and spread of the logarithm of the intervals known; none where nothing tells it.
+    /// Mean and spread of the logarithm of the intervals known; none where nothing tells it. An interval that a crop's end cut short
+    /// is as long as those are that last longer than it did (A. P. Dempster, N. M. Laird and D. B. Rubin 1977, "Maximum likelihood
+    /// from incomplete data via the EM algorithm", 4.2; from memory).
     fn learnt(&self, measure: Measure, asking: &Asking<'_>, prior: Option<f64>) -> Option<(f64, f64)> {
-        let known = self.intervals.iter().take_while(|(day, ..)| *day < asking.known_until());
-        let value = |days: f64, turnover: f64| if measure == Measure::Days { days } else { turnover };
-        let each: Vec<(f64, f64)> = known
-            .map(|(day, days, turnover)| {
-                let weight = 0.5_f64.powf((asking.origin - day.min(&asking.origin)) as f64 / HALF_LIFE);
-                (value(*days, *turnover).max(0.01).ln(), weight)
-            })
-            .chain(prior.map(|prior| (prior.max(0.01).ln(), PRIOR_INTERVALS)))
-            .collect();
-        let weight: f64 = each.iter().map(|(_, weight)| weight).sum();
-        if weight <= 0.0 {
-            return None;
+        let known = self.intervals.iter().take_while(|interval| interval.ended < asking.known_until());
+        let of_record = known.map(|interval| Known {
+            log: interval.measured(measure).max(0.01).ln(),
+            weight: 0.5_f64.powf((asking.origin - interval.ended.min(asking.origin)) as f64 / HALF_LIFE),
+            whole: interval.changed,
+        });
+        let of_prior =
+            prior.map(|prior| Known { log: prior.max(0.01).ln(), weight: PRIOR_INTERVALS, whole: true });
+        let (whole, cut): (Vec<Known>, Vec<Known>) = of_record.chain(of_prior).partition(|one| one.whole);
+        let told = |one: &Known| (one.log, 0.0, one.weight);
+        let mut learnt = spread(whole.iter().map(told))?;
+        for _ in 0..if cut.is_empty() { 0 } else { ROUNDS } {
+            let longer = cut.iter().map(|one| {
+                let (log, variance) = beyond(one.log, learnt);
+                (log, variance, one.weight)
+            });
+            learnt = spread(whole.iter().map(told).chain(longer))?;
         }
-        let mean = each.iter().map(|(log, weight)| log * weight).sum::<f64>() / weight;
-        let squares: f64 = each.iter().map(|(log, weight)| weight * (log - mean).powi(2)).sum();
-        let variance = (squares + 2.0 * PRIOR_LOG_SD.powi(2)) / (weight + 2.0);
-        Some((mean, (variance.sqrt()).max(LEAST_LOG_SD)))
+        Some(learnt)
     }
 
     /// Sum of the logarithms of the known turnovers at a change, and their number.
     pub(super) fn turnovers(&self, known_until: usize) -> (f64, f64) {
-        let known = self.intervals.iter().take_while(|(day, ..)| *day < known_until);
-        known.fold((0.0, 0.0), |(sum, count), (_, _, turnover)| (sum + turnover.max(0.01).ln(), count + 1.0))
+        let known = self.intervals.iter().take_while(|interval| interval.ended < known_until);
+        let changed = known.filter(|interval| interval.changed);
+        changed.fold((0.0, 0.0), |(sum, count), one| (sum + one.turnover.max(0.01).ln(), count + 1.0))
     }
+}
+
+impl Interval {
+    fn measured(&self, by: Measure) -> f64 {
+        if by == Measure::Days { self.days } else { self.turnover }
+    }
+}
+
+/// Mean and spread of values with variances of their own and weights, with the spread that is assumed before any; none without a
+/// weight.
+fn spread(values: impl Iterator<Item = (f64, f64, f64)> + Clone) -> Option<(f64, f64)> {
+    let weight: f64 = values.clone().map(|(.., weight)| weight).sum();
+    if weight <= 0.0 {
+        return None;
+    }
+    let mean = values.clone().map(|(value, _, weight)| value * weight).sum::<f64>() / weight;
+    let squares: f64 =
+        values.map(|(value, variance, weight)| weight * ((value - mean).powi(2) + variance)).sum();
+    let variance = (squares + 2.0 * PRIOR_LOG_SD.powi(2)) / (weight + 2.0);
+    Some((mean, variance.sqrt().max(LEAST_LOG_SD)))
+}
+
+/// Mean and variance of what of a normal distribution lies beyond a limit.
+fn beyond(limit: f64, (mean, sd): (f64, f64)) -> (f64, f64) {
+    let z = (limit - mean) / sd;
+    if z > FAR_BEYOND {
+        return (limit, 0.0);
+    }
+    let hazard = normal_density(z) / normal_tail(z);
+    (mean + sd * hazard, sd * sd * (1.0 + z * hazard - hazard * hazard))
 }
 
 /// The coming changes of a tank in its own rhythm. Of a turnover it must be told what is expected to be topped up on
@@ -252,5 +324,22 @@ impl Chain<'_> {
     fn ends_soon(&self, day: usize) -> bool {
         let (last, length) = (day + NOT_BEFORE_THE_END_DAYS, self.asking.history.length());
         last < length && self.asking.tank.fed(last).is_none()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Half of a normal distribution has the mean √(2/π) and the variance 1 − 2/π; beyond one spread it is 0.24197/0.15866 (density
+    /// and tail: M. Abramowitz and I. A. Stegun, "Handbook of Mathematical Functions", table 26.1; from memory).
+    #[test]
+    fn what_lies_beyond_a_limit() {
+        let near = |got: (f64, f64), mean: f64, variance: f64| {
+            assert!((got.0 - mean).abs() < 1e-4 && (got.1 - variance).abs() < 1e-4, "{got:?}");
+        };
+        near(beyond(0.0, (0.0, 1.0)), 0.797_88, 0.363_38);
+        near(beyond(3.0, (2.0, 1.0)), 3.525_1, 1.0 + 1.525_1 - 1.525_1 * 1.525_1);
+        near(beyond(20.0, (0.0, 1.0)), 20.0, 0.0);
     }
 }

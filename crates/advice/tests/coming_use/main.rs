@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a date that cannot be read is a failed test")]
 
 mod plan_and_past;
+mod unlike_others;
 
 use std::collections::BTreeMap;
 
