@@ -224,8 +224,8 @@ fn needed(question: &Question, outlook: &Outlook<'_>, supplier: &Known<'_>, orde
     let arrivals = supplier.lead.arrivals(question, next);
     let arrives = ordered_on + supplier.lead.answer().mean_days.round() as i64;
     // What is overdue may come in the end, and the stock run out before.
-    let enough = |more: f64| -> f64 {
-        let (mut least, mut from) = (1.0_f64, arrives);
+    let enough = |from: i64, more: f64| -> f64 {
+        let (mut least, mut from) = (1.0_f64, from);
         let each = arrivals.iter().map(|(day, chance)| {
             for day in from.min(day - 1)..*day {
                 least = least.min(outlook.chance_of_enough(day, more));
@@ -235,7 +235,10 @@ fn needed(question: &Question, outlook: &Outlook<'_>, supplier: &Known<'_>, orde
         });
         each.sum()
     };
-    if enough(0.0) >= question.service_level {
+    // Where the stock may only run out sooner than an order is expected, that is what it is for: it may come sooner too.
+    let keeps = |from: i64| enough(from, 0.0) >= question.service_level;
+    let from = if keeps(arrives) { 0 } else { arrives };
+    if keeps(from) {
         return Amount::ZERO;
     }
     let last = arrivals.last().map_or(next, |(day, _)| *day);
@@ -243,7 +246,7 @@ fn needed(question: &Question, outlook: &Outlook<'_>, supplier: &Known<'_>, orde
     let (mut low, mut high) = (0.0, mean + 8.0 * sd + 1.0);
     for _ in 0..HALVINGS {
         let middle = f64::midpoint(low, high);
-        if enough(middle) >= question.service_level { high = middle } else { low = middle }
+        if enough(from, middle) >= question.service_level { high = middle } else { low = middle }
     }
     Amount::rounded(high)
 }

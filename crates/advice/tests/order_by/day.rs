@@ -5,7 +5,7 @@ use fillmark_advice::supply::warnings::{self, OrderOut, Warning};
 use fillmark_advice::supply::*;
 use fillmark_domain::stock::Supplier;
 use fillmark_domain::work::AlertKind;
-use fillmark_domain::{Base, Currency, Week};
+use fillmark_domain::{Amount, Base, Currency, Week};
 use proptest::prelude::*;
 
 use crate::site::*;
@@ -93,6 +93,20 @@ fn an_order_that_is_a_few_days_overdue_is_counted_on_by_its_chance() {
     assert!(held < balance && balance < held + 10_000.0, "{balance}");
     // It may be lost: without another order it may run out as it would without this one.
     assert_eq!(told.may_run_out_on, Some(day("2031-03-22")));
+}
+
+/// What is overdue covers it in the end, and may come too late: whatever is held, an order that is asked for is of something.
+#[test]
+fn what_is_to_be_ordered_beside_an_overdue_order_has_an_amount() {
+    for held in (400..=3_000).step_by(100) {
+        let mut question = site(vec![product(base_a(), ml(held))]);
+        let (on, placed_on) = (day("2031-03-02"), day("2031-02-24"));
+        let ordered = Some(Ordered { order: id(30), supplier: greenline(), placed_on });
+        question.products[0].on_order = vec![Expected { on, amount: ml(5_000), ordered }];
+        let told = forecast(&question).products.remove(0);
+        let amount = told.purchase.map(|purchase| purchase.amount);
+        assert!(amount.is_none_or(Amount::is_positive), "{held} mL: {amount:?}");
+    }
 }
 
 #[test]
