@@ -35,6 +35,7 @@ mod m0027_slips_reversed;
 mod m0028_calibrated_meters;
 mod m0029_taken_out;
 mod m0030_spent_tokens;
+mod m0031_counts_listed;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::{
@@ -100,6 +101,7 @@ impl MigratorTrait for Changes {
             Change::new("m0028_calibrated_meters", m0028_calibrated_meters::UP),
             Change::new("m0029_taken_out", m0029_taken_out::UP),
             Change::new("m0030_spent_tokens", m0030_spent_tokens::UP),
+            Change::new("m0031_counts_listed", m0031_counts_listed::UP),
         ]
     }
 }

@@ -21,7 +21,7 @@ mod views;
 
 pub use corrections::{reverse_movement, reverse_slip};
 pub use costs::{SiteCosts, price_history, read_costs};
-pub use counting::{A_FEW, CauseRead, CountRead, ToCount, due_counts, read_count};
+pub use counting::{A_FEW, CauseRead, CountListed, CountRead, ToCount, due_counts, list_counts, read_count};
 pub use counts::{Count, count_stock};
 pub(crate) use desk::some_amount;
 pub use desk::{Done, Handled, read_slip};

@@ -227,6 +227,13 @@ impl Client {
         self.get(&format!("/sites/{site}/costs?{query}")).await
     }
 
+    /// Lists the counts that were made.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn list_counts(&self, site: Uuid, query: &str) -> Result<Listed<StockCount>, ClientError> {
+        self.get(&format!("/sites/{site}/counts?{query}")).await
+    }
+
     /// What to count; of a rotating count the few whose count tells most.
     /// # Errors
     /// [`ClientError`].

@@ -1,5 +1,7 @@
 //! Slips: what one act entered into the ledger, once for each client id.
 
+use std::collections::BTreeSet;
+
 use chrono::{DateTime, Utc};
 use fillmark_domain::people::PersonId;
 use fillmark_domain::stock::{Entered, LotId, OrderId, ProductId, Slip, SlipId, SlipKind, Wanted};
@@ -11,6 +13,7 @@ use sea_orm::{
 };
 
 use crate::columns::{self, Reading};
+use crate::records::{Page, PageQuery, page_of};
 use crate::{BrokenRow, SiteScope, Stamp, StoreError, Tx, journal, movements, preparations, rows, shortages};
 
 /// What the journal calls them.
@@ -102,6 +105,34 @@ pub async fn counts_after(
         .all(&tx.0)
         .await?;
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// A page of a site's counts.
+/// # Errors
+/// When the database fails or a row is broken.
+pub async fn counts(tx: &Tx, scope: SiteScope, query: &PageQuery) -> Result<Page<Slip>, StoreError> {
+    let counts = row::Entity::find()
+        .filter(row::Column::SiteId.eq(scope.uuid()))
+        // Written out, as the index of counts has it.
+        .filter(Expr::cust("kind = 'count'"));
+    let page = page_of(tx, counts, query).await?;
+    let items = page.items.into_iter().map(read).collect::<Result<_, _>>()?;
+    Ok(Page { items, next: page.next })
+}
+
+/// Those of some slips that are taken back, in whole or for one lot.
+/// # Errors
+/// When the database fails.
+pub async fn taken_back_of(
+    tx: &Tx,
+    scope: SiteScope,
+    slips: &[SlipId],
+) -> Result<BTreeSet<SlipId>, StoreError> {
+    let back = row::Entity::find()
+        .filter(row::Column::SiteId.eq(scope.uuid()))
+        .filter(row::Column::ReversesSlipId.is_in(slips.iter().map(|slip| slip.uuid())));
+    let rows = back.all(&tx.0).await?;
+    Ok(rows.into_iter().filter_map(|row| row.reverses_slip_id.map(Id::new)).collect())
 }
 
 /// The receipts of a lot in a span of time, both ends included, as far as they stand.

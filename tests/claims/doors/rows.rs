@@ -57,7 +57,7 @@ const ROWS: &[(Need, &[&str])] = &[
         "check_meter", "read_advice", "read_learning", "read_uptake", "read_reconciliation",
         "ask_what_if", "list_issued_forecasts", "read_issued_forecast", "read_track_record", "draw_stock_chart",
         "read_forecast_causes",
-        "trace_lot", "trace_harvest", "read_order_message", "read_prices", "read_costs", "read_spares", "list_due_counts", "read_count",
+        "trace_lot", "trace_harvest", "read_order_message", "read_prices", "read_costs", "read_spares", "list_due_counts", "list_counts", "read_count",
     ]),
     (Need::Act(Act::Audit), &[
         "list_journal", "follow_journal", "list_site_journal", "follow_site_journal",

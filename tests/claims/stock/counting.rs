@@ -47,6 +47,33 @@ on_both! {
         assert!(error.problem().unwrap().errors[0].detail.contains("full, rotating"), "{error:?}");
     }
 
+    async fn counts_that_were_made_are_listed_the_latest_first_where_asked(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let other = Shelf { site: shelf.site, product: product(&world, "Grow B", "mL").await.id };
+        shelf.receive(&world.ada, "A1", None, 5000.0).await;
+        other.receive(&world.ada, "B1", None, 5000.0).await;
+        assert_eq!(world.ada.list_counts(shelf.site, "").await.unwrap().items, []);
+        let mut made = Vec::new();
+        for (of, found) in [(&shelf, 5000.0), (&other, 4900.0), (&shelf, 4950.0)] {
+            world.clock.advance(TimeDelta::hours(1));
+            made.push(of.count(&world.ada, None, found).await.unwrap().id);
+        }
+        world.ada.reverse_slip(shelf.site, made[2], &reversal("miscounted")).await.unwrap();
+        let listed = |query: &'static str| {
+            let world = &world;
+            async move {
+                let counts = world.ada.list_counts(shelf.site, query).await.unwrap().items;
+                counts.into_iter().map(|one| (one.slip_id, one.changed.value, one.taken_back)).collect::<Vec<_>>()
+            }
+        };
+        let [first, second, third] = [(made[0], 0.0, false), (made[1], -100.0, false), (made[2], -50.0, true)];
+        assert_eq!(listed("").await, [first, second, third]);
+        assert_eq!(listed("sort=-done_at&limit=2").await, [third, second]);
+        let of_b = world.ada.list_counts(shelf.site, &format!("product_id={}", other.product)).await.unwrap();
+        let names: Vec<_> = of_b.items.iter().map(|one| (one.name.as_str(), one.counted.value)).collect();
+        assert_eq!(names, [("Grow B", 4900.0)]);
+    }
+
     async fn what_measuring_leaves_is_told_as_that(world: World) {
         let shelf = Shelf::of(&world).await;
         shelf.receive(&world.ada, "A1", None, 5000.0).await;

@@ -7,10 +7,12 @@ use fillmark_advice::supply::counting::{self, DueCount, Found, Uncounted};
 use fillmark_domain::entries::{Addition, Poured};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{SiteId, TankId};
-use fillmark_domain::stock::{CountKind, DifferenceKind, Entered, Lot, Product, ProductId, SlipId, SlipKind};
+use fillmark_domain::stock::{
+    CountKind, DifferenceKind, Entered, Lot, Product, ProductId, Slip, SlipId, SlipKind,
+};
 use fillmark_domain::{Amount, Id, Kept};
 use fillmark_store::holdings::{self, Holding};
-use fillmark_store::{SiteScope, Tx, entries, movements, plan, records, shortages, slips};
+use fillmark_store::{Page, PageQuery, SiteScope, Tx, entries, movements, plan, records, shortages, slips};
 
 use super::costs::prices;
 use super::opposites;
@@ -89,6 +91,51 @@ pub async fn due_counts(
 fn lots_of(held: &[Holding], product: ProductId) -> impl Iterator<Item = &Kept<Lot>> {
     let of_it = held.iter().filter(move |one| one.lot.content.product == product);
     of_it.filter(|one| one.on_hand.held.is_positive()).map(|one| &one.lot)
+}
+
+/// A count as a list tells it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CountListed {
+    /// The slip of the count.
+    pub slip: Slip,
+    /// What was counted.
+    pub product: Kept<Product>,
+    /// By how much it changed the ledger as it was entered.
+    pub changed: Amount,
+    /// Whether it was taken back, in whole or for one lot.
+    pub taken_back: bool,
+}
+
+/// A page of a site's counts.
+/// # Errors
+/// When the caller may not see them.
+pub async fn list_counts(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    query: &PageQuery,
+) -> Result<Page<CountListed>, Refusal> {
+    let scope = caller.may(Act::Read, site)?;
+    let tx = app.store.look().await?;
+    let page = slips::counts(&tx, scope, query).await?;
+    let ids: Vec<SlipId> = page.items.iter().map(|slip| slip.id).collect();
+    let of_slips = movements::of_slips(&tx, scope, &ids).await?;
+    let taken_back = slips::taken_back_of(&tx, scope, &ids).await?;
+    let products: BTreeSet<ProductId> = page.items.iter().map(|slip| slip.says.product).collect();
+    let products = products.into_iter().map(|product| product.uuid().into()).collect();
+    let products = records::find_many::<Product>(&tx, scope.in_business(), "id", products).await?;
+    let listed = |slip: Slip| {
+        // What a later count had found of it stands at that count's instant.
+        let of_it = of_slips.iter().filter(|movement| movement.slip == slip.id);
+        let own = of_it.filter(|movement| movement.done_at == slip.says.done_at);
+        Some(CountListed {
+            product: products.iter().find(|product| product.id == slip.says.product)?.clone(),
+            changed: own.map(|movement| movement.change).sum(),
+            taken_back: taken_back.contains(&slip.id),
+            slip,
+        })
+    };
+    Ok(Page { items: page.items.into_iter().filter_map(listed).collect(), next: page.next })
 }
 
 /// What a count found, and what the difference may come from.

@@ -46,6 +46,30 @@ pub struct ProductToCount {
     pub why: WhyCount,
 }
 
+/// A count that was made.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct StockCount {
+    /// The slip of the count.
+    pub slip_id: Uuid,
+    /// What was counted.
+    pub product_id: Uuid,
+    /// Its name.
+    pub name: String,
+    /// The lot, where one alone was counted.
+    pub lot_id: Option<Uuid>,
+    /// When.
+    pub done_at: Instant,
+    /// Who entered it.
+    pub entered_by: Option<Uuid>,
+    /// What was found.
+    pub counted: Quantity,
+    /// By how much it changed the ledger as it was entered: below nought something was missing. What the difference is by now, with
+    /// what was entered later for before it, `read_count` tells.
+    pub changed: Quantity,
+    /// Whether it was taken back, in whole or for one lot.
+    pub taken_back: bool,
+}
+
 /// What a count found.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct CountFound {

@@ -2,8 +2,10 @@
 
 use actix_web::web::{Json as Answer, Path};
 use actix_web::{HttpRequest, HttpResponse, get};
-use fillmark_actions::stock::{self, CauseRead, CountRead, ToCount};
-use fillmark_api::{Code, CountFound, CountList, DifferenceCause, ProductToCount, Quantity};
+use fillmark_actions::stock::{self, CauseRead, CountListed, CountRead, ToCount};
+use fillmark_api::{
+    Code, CountFound, CountList, DifferenceCause, Listed, ProductToCount, Quantity, StockCount,
+};
 use fillmark_domain::stock::CountKind;
 use fillmark_domain::{Amount, Id};
 use serde::Deserialize;
@@ -11,7 +13,19 @@ use utoipa::IntoParams;
 use uuid::Uuid;
 
 use crate::http::csv;
-use crate::http::{AppData, Query, ReadProblems, Refused, SignedIn};
+use crate::http::list::{Asked, ListKind};
+use crate::http::{AppData, ListQuery, Query, ReadProblems, Refused, SignedIn};
+
+type CountPage = Listed<StockCount>;
+
+const COUNTS: ListKind = ListKind {
+    ordered_by: &["done_at"],
+    narrowed_by: &["product_id", "lot_id"],
+    archives: false,
+    named: false,
+    recorded: Some("done_at"),
+    coded_by: &[],
+};
 
 /// A difference is no proof.
 const NO_PROOF: &str = "A cause that is named is the likeliest of the usual ones and no proof: look at the records before any is \
@@ -19,7 +33,7 @@ const NO_PROOF: &str = "A cause that is named is the likeliest of the usual ones
 
 /// Registers them.
 pub fn routes(config: &mut crate::routes::Registry) {
-    config.service(list_due_counts).service(read_count);
+    config.service(list_due_counts).service(list_counts).service(read_count);
 }
 
 /// Which products.
@@ -73,6 +87,41 @@ fn to_count(one: ToCount) -> ProductToCount {
         lot_numbers: one.lot_numbers,
         counted_on: one.due.uncounted.counted_on,
         why: Code(one.due.why),
+    }
+}
+
+/// List the counts that were made.
+#[utoipa::path(tag = "stock", operation_id = "list_counts", security(("bearer" = [])),
+    params(ListQuery, ("product_id" = Option<Uuid>, Query, description = "Only of this product; repeated, of any of them"),
+        ("lot_id" = Option<Uuid>, Query, description = "Only of this lot alone"),
+        ("recorded_from" = Option<String>, Query, description = "Counted at this instant or later"),
+        ("recorded_before" = Option<String>, Query, description = "Counted before this instant")),
+    responses((status = 200, description = "A page of them", body = CountPage), ReadProblems))]
+#[get("/sites/{site_id}/counts")]
+pub async fn list_counts(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<Uuid>,
+    request: HttpRequest,
+) -> Result<HttpResponse, Refused> {
+    let asked = Asked::read(&request, COUNTS)?;
+    let page = stock::list_counts(&app, &caller.0, Id::new(path.into_inner()), &asked.page).await?;
+    Ok(asked.answer(&request, page, listed))
+}
+
+fn listed(count: CountListed) -> StockCount {
+    let says = count.slip.says;
+    let quantity = |amount: Amount| Quantity::from(amount.quantity(says.base));
+    StockCount {
+        slip_id: count.slip.id.uuid(),
+        product_id: count.product.id.uuid(),
+        name: count.product.content.name,
+        lot_id: says.lot.map(Id::uuid),
+        done_at: says.done_at.into(),
+        entered_by: count.slip.entered_by.map(Id::uuid),
+        counted: quantity(says.amount),
+        changed: quantity(count.changed),
+        taken_back: count.taken_back,
     }
 }
 
