@@ -2,6 +2,8 @@
 //!
 //! Sums are made in whole thousandths before they become numbers, so the order in which records came does not matter.
 
+use chrono::Datelike;
+
 use super::layout::{Layout, first_day};
 use super::question::{Addition, FedDay, Question, TankMode};
 use super::spans::WEEK;
@@ -14,6 +16,8 @@ const BEYOND_DAYS: usize = 14;
 pub(super) struct History {
     /// The day of asking.
     pub(super) today: usize,
+    /// Which day of the year that is.
+    pub(super) today_of_year: f64,
     /// Whether somebody works, each day.
     pub(super) open: Vec<bool>,
     /// The first open day on or after each day.
@@ -127,7 +131,8 @@ impl History {
             question.tanks.iter().zip(records).map(|(tank, records)| layout.tank(tank, records)).collect();
         let products = layout.products(&tanks);
         tanks.iter_mut().for_each(|tank| tank.reckon_litres(&products));
-        History { today, next_open: next_open(&open), open, tanks, products }
+        let today_of_year = question.today.ordinal().into();
+        History { today, today_of_year, next_open: next_open(&open), open, tanks, products }
     }
 
     /// The first open day on or after a day, within what is known of.

@@ -1,10 +1,11 @@
 //! How a whole site differs from the usual, week by week: weather, light and season.
 
 use std::collections::BTreeMap;
+use std::f64::consts::TAU;
 
 use super::spans::{Cell, WEEK};
 
-/// Ways to go on from it: it passes, it lasts, it follows a trend.
+/// Ways to go on from it: it passes, it lasts, it goes with the sun.
 pub(super) const OF_CURVE: usize = 3;
 
 /// Of each week kept for the next week's estimate, by way; our own judgement.
@@ -17,25 +18,39 @@ const LASTS_A_DAY: f64 = 0.995;
 /// Of what is expected, what holds the present deviation near none; our own judgement.
 const NOW_HOLD: f64 = 0.2;
 
-/// What is left of a trend a week later: days grow shorter for months and not for ever (Gardner and McKenzie 1985 find 0.8 to 1
-/// usual for a damped trend).
-const TREND_KEPT: f64 = 0.95;
+/// Of each week kept for how a site goes with the sun: half a year is needed to see it, and other crops may come. Our own judgement.
+const SUN_KEPT_A_WEEK: f64 = 0.98;
 
-/// Squared weeks that hold a trend near none; our own judgement.
-const TREND_HOLD: f64 = 1.0;
+/// Squared spread of the sun's height that holds a site near going without it; our own judgement.
+const SUN_HOLD: f64 = 0.01;
 
 /// Nobody's site takes less than this part of its usual, or more; our own judgement.
 const LEAST: f64 = 0.4;
 const MOST: f64 = 2.5;
 
-/// What was taken in each week before a day and what was expected of it, so many weeks ago.
+/// A week before a day.
+struct SiteWeek {
+    ago: usize,
+    /// What was taken, and what was expected, L at the aim.
+    taken_l: f64,
+    usual_l: f64,
+}
+
+/// The weeks before a day.
 pub(super) struct SiteWeeks {
-    weeks: Vec<(usize, f64, f64)>,
+    weeks: Vec<SiteWeek>,
+    /// The day, counted from the first of a year.
+    day_of_year: f64,
 }
 
 impl SiteWeeks {
-    /// Of cells that were complete so many weeks before today, with what the curve expects a plant of each to take.
-    pub(super) fn new(cells: &[Cell], weeks_ago: usize, expected: impl Fn(&Cell) -> f64) -> SiteWeeks {
+    /// Of cells that were complete so many weeks before today, a day of the year, with what the curve expects a plant of each to take.
+    pub(super) fn new(
+        cells: &[Cell],
+        weeks_ago: usize,
+        today_of_year: f64,
+        expected: impl Fn(&Cell) -> f64,
+    ) -> SiteWeeks {
         let mut weeks: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
         for cell in cells {
             let plants = cell.plant_days / cell.days.max(1e-9);
@@ -43,54 +58,64 @@ impl SiteWeeks {
             *taken += plants * cell.per_plant_l;
             *usual += plants * expected(cell);
         }
-        SiteWeeks { weeks: weeks.into_iter().map(|(ago, (taken, usual))| (ago, taken, usual)).collect() }
+        let told = weeks.into_iter().filter(|(_, (_, usual_l))| *usual_l > 0.0);
+        SiteWeeks {
+            weeks: told.map(|(ago, (taken_l, usual_l))| SiteWeek { ago, taken_l, usual_l }).collect(),
+            day_of_year: today_of_year - (WEEK * weeks_ago) as f64,
+        }
     }
 
     /// By how much of the usual the site will differ from it so many days ahead, from none to the last, by way.
     pub(super) fn ahead(&self, days: usize) -> Vec<[f64; OF_CURVE]> {
         let [passing, lasting, _] = KEPT_A_WEEK.map(|kept| self.now(kept));
-        let (now, a_week) = self.trend(KEPT_A_WEEK[2]);
+        let with_sun = self.with_sun();
+        let without = self.without_sun(with_sun);
         let differs = |day: usize| {
-            let weeks = day as f64 / WEEK as f64;
-            let steps = (1.0 - TREND_KEPT.powf(weeks)) / (1.0 - TREND_KEPT);
-            let trend = (now + a_week * steps).clamp(LEAST, MOST);
             let left = |share: f64| share.powf(day as f64);
-            [(passing - 1.0) * left(PASSES_A_DAY), (lasting - 1.0) * left(LASTS_A_DAY), trend - 1.0]
+            let sunny = (without + with_sun * self.sun(day as f64)).clamp(LEAST, MOST);
+            [(passing - 1.0) * left(PASSES_A_DAY), (lasting - 1.0) * left(LASTS_A_DAY), sunny - 1.0]
         };
         (0..=days).map(differs).collect()
     }
 
     /// How it does now, as a part of the usual.
     fn now(&self, kept: f64) -> f64 {
-        let (mut taken, mut usual) = (0.0, 0.0);
-        for (ago, of_week, usual_of_week) in &self.weeks {
-            let weight = kept.powf(*ago as f64);
-            taken += weight * of_week;
-            usual += weight * usual_of_week;
-        }
-        if usual <= 0.0 {
-            return 1.0;
-        }
-        ((taken + NOW_HOLD * usual) / (usual + NOW_HOLD * usual)).clamp(LEAST, MOST)
+        let now = self.mean(kept, |week| week.taken_l / week.usual_l).unwrap_or(1.0);
+        ((now + NOW_HOLD) / (1.0 + NOW_HOLD)).clamp(LEAST, MOST)
     }
 
-    /// A line through the weeks, the later ones weighing more: where it is now, and its slope a week.
-    fn trend(&self, kept: f64) -> (f64, f64) {
-        let known = self.weeks.iter().filter(|(.., usual)| *usual > 0.0);
-        let points: Vec<[f64; 3]> = known
-            .map(|(ago, taken, usual)| [kept.powf(*ago as f64) * usual, -(*ago as f64) - 0.5, taken / usual])
-            .collect();
-        let mean = |of: &dyn Fn(&[f64; 3]) -> f64| -> Option<f64> {
-            let weight: f64 = points.iter().map(|[weight, ..]| weight).sum();
-            (weight > 0.0).then(|| points.iter().map(|point| point[0] * of(point)).sum::<f64>() / weight)
-        };
-        let (Some(week), Some(level)) = (mean(&|point| point[1]), mean(&|point| point[2])) else {
-            return (1.0, 0.0);
-        };
-        let spread = mean(&|point| (point[1] - week).powi(2)).unwrap_or_default();
-        let together = mean(&|point| (point[1] - week) * (point[2] - level)).unwrap_or_default();
-        let slope = together / (spread + TREND_HOLD);
-        (level - slope * week, slope)
+    /// How high the sun stands so many days from the day, from −1 at midwinter of the north to 1 at its midsummer: its declination
+    /// over the greatest (P. I. Cooper 1969, "The absorption of radiation in solar stills"; from memory).
+    fn sun(&self, days: f64) -> f64 {
+        ((284.0 + self.day_of_year + days) / 365.0 * TAU).sin()
+    }
+
+    fn sun_of(&self, week: &SiteWeek) -> f64 {
+        self.sun(-((week.ago * WEEK) as f64 + WEEK as f64 / 2.0))
+    }
+
+    /// By how much of the usual it takes more from the mean to the height of the sun: the slope of a line through the weeks. In the
+    /// south it is below nought, and under lamps nothing.
+    fn with_sun(&self) -> f64 {
+        let mean = |of: &dyn Fn(&SiteWeek) -> f64| self.mean(SUN_KEPT_A_WEEK, of).unwrap_or_default();
+        let taken = |week: &SiteWeek| week.taken_l / week.usual_l;
+        let (sun, usual) = (mean(&|week| self.sun_of(week)), mean(&taken));
+        let spread = mean(&|week| (self.sun_of(week) - sun).powi(2));
+        let together = mean(&|week| (self.sun_of(week) - sun) * (taken(week) - usual));
+        (together / (spread + SUN_HOLD)).clamp(1.0 - MOST, MOST - 1.0)
+    }
+
+    /// How it does now apart from the sun.
+    fn without_sun(&self, with_sun: f64) -> f64 {
+        let apart = |week: &SiteWeek| week.taken_l / week.usual_l - with_sun * self.sun_of(week);
+        self.mean(KEPT_A_WEEK[2], apart).unwrap_or(1.0)
+    }
+
+    /// A mean over the weeks by what was expected in each, of which a part is kept for each week since.
+    fn mean(&self, kept: f64, of: impl Fn(&SiteWeek) -> f64) -> Option<f64> {
+        let weight = |week: &SiteWeek| kept.powf(week.ago as f64) * week.usual_l;
+        let all: f64 = self.weeks.iter().map(weight).sum();
+        (all > 0.0).then(|| self.weeks.iter().map(|week| weight(week) * of(week)).sum::<f64>() / all)
     }
 }
 
@@ -98,36 +123,47 @@ impl SiteWeeks {
 mod tests {
     use super::*;
 
-    /// Each week of a tank of one plant that was expected to take 7 L, the last first.
-    fn weeks(taken_l: &[f64]) -> SiteWeeks {
-        let cell = |(weeks_ago, per_plant_l): (usize, &f64)| Cell {
+    /// A tank of one plant that is expected to take 7 L a week, before a day of the year; each week's part of that by the sun.
+    fn weeks(day_of_year: f64, number: usize, part: impl Fn(f64) -> f64) -> SiteWeeks {
+        let empty = SiteWeeks { weeks: Vec::new(), day_of_year };
+        let cell = |weeks_ago: usize| Cell {
             weeks_ago,
             tank: 0,
             part: 0,
             late_stage: 0,
-            per_plant_l: *per_plant_l,
+            per_plant_l: 7.0 * part(empty.sun(-7.0 * weeks_ago as f64 - 3.5)),
             days: 7.0,
             plant_days: 7.0,
             spans: 7,
         };
-        let cells: Vec<Cell> = taken_l.iter().enumerate().map(cell).collect();
-        SiteWeeks::new(&cells, 0, |cell| cell.days)
+        let cells: Vec<Cell> = (0..number).map(cell).collect();
+        SiteWeeks::new(&cells, 0, day_of_year, |cell| cell.days)
+    }
+
+    /// At the equinoxes the sun stands over the equator, and at the solstices highest (22 September is day 265, 21 June 172).
+    #[test]
+    fn the_sun_is_where_the_calendar_has_it() {
+        let sun = |day: f64| SiteWeeks { weeks: Vec::new(), day_of_year: day }.sun(0.0);
+        assert!((sun(172.0) - 1.0).abs() < 0.01 && (sun(355.0) + 1.0).abs() < 0.01);
+        assert!(sun(265.0).abs() < 0.03 && sun(81.0).abs() < 0.03, "{} {}", sun(265.0), sun(81.0));
+    }
+
+    /// In autumn, after half a year: 0.3 of the usual more at midsummer, as much less at midwinter.
+    #[test]
+    fn what_falls_with_the_sun_goes_on_falling() {
+        for sign in [1.0, -1.0] {
+            let site = weeks(265.0, 26, |sun| 1.0 + sign * 0.3 * sun);
+            let [passing, lasting, with_sun] = site.ahead(42)[42];
+            // On 3 November, day 307, it stands at −0.66; a tenth less of it is believed.
+            assert!((sign * with_sun + 0.9 * 0.2).abs() < 0.01, "{with_sun}");
+            assert!(passing.abs() < 0.01 && (sign * lasting).abs() < 0.1, "{passing} {lasting}");
+        }
     }
 
     #[test]
-    fn what_goes_down_by_the_week_goes_on_by_the_trend() {
-        let falling = weeks(&[4.2, 4.55, 4.9, 5.25, 5.6, 5.95, 6.3, 6.65, 7.0, 7.0]);
-        let ahead = falling.ahead(28);
-        let [passing, lasting, trend] = ahead[28];
-        // 5 % of the usual a week from 62.5 % at its end: some 43 % after four weeks, a little more as it fades.
-        assert!((-0.58..-0.50).contains(&trend), "{trend}");
-        assert!(passing > -0.03 && (-0.2..-0.15).contains(&lasting), "{passing} {lasting}");
-    }
-
-    #[test]
-    fn a_steady_site_has_no_trend() {
-        let ahead = weeks(&[7.0; 8]).ahead(28);
+    fn a_steady_site_goes_without_it() {
+        let ahead = weeks(265.0, 26, |_| 1.0).ahead(42);
         assert!(ahead.iter().flatten().all(|differs| differs.abs() < 1e-9), "{ahead:?}");
-        assert_eq!(weeks(&[]).ahead(1), vec![[0.0; OF_CURVE]; 2]);
+        assert_eq!(weeks(265.0, 0, |_| 1.0).ahead(1), vec![[0.0; OF_CURVE]; 2]);
     }
 }

@@ -117,7 +117,7 @@ impl Uptake {
             uptake.fit_levels(known, weeks_ago);
             uptake.fit_weeks(known);
         }
-        let site = SiteWeeks::new(known, weeks_ago, |cell| uptake.without_site(cell));
+        let site = SiteWeeks::new(known, weeks_ago, history.today_of_year, |cell| uptake.without_site(cell));
         uptake.ahead = site.ahead(days);
         uptake.fit_lately(known, weeks_ago);
         uptake
@@ -214,8 +214,8 @@ impl Uptake {
     }
 
     fn ways(&self, tank: usize, usual: f64, ahead: usize) -> [f64; WAYS] {
-        let [passing, lasting, trend] = self.ahead[ahead].map(|differs| usual * (1.0 + differs));
-        [passing, lasting, trend, self.lately[tank]]
+        let [passing, lasting, with_sun] = self.ahead[ahead].map(|differs| usual * (1.0 + differs));
+        [passing, lasting, with_sun, self.lately[tank]]
     }
 
     /// Expected litres at the aim that a tank's plants take on a day, so many days after what is known.

@@ -1,7 +1,7 @@
 //! Ways to say what the next weeks take, each believed as far as it came near before.
 
-/// Ways to say what the next weeks take: by the curve with a passing deviation of the site, with
-/// a lasting one and with a trend of it, and what the tank took lately.
+/// Ways to say what the next weeks take: by the curve with a passing deviation of the site, with a lasting one and with one that goes
+/// with the sun, and what the tank took lately.
 pub(super) const WAYS: usize = 4;
 
 /// Relative squared errors that each way starts with, over as many weeks.

@@ -63,14 +63,17 @@ fn plants_of_another_thirst_say_little_of_how_much_a_tank_takes() {
     assert!((seedlings - 1.0).abs() < 0.1 && (tomato - 1.0).abs() < 0.1, "{seedlings} {tomato}");
 }
 
-/// 50 mL a day, and from twelve weeks ago on 4 % less of that each week.
+/// 50 mL a day in the mean of a year south of the equator, 0.3 of that more at its midsummer (day 355) and less at its midwinter, for
+/// half a year until today, the 3rd of March.
 #[test]
 fn as_days_grow_shorter_less_is_told_than_was_taken_lately() {
-    let falling =
-        topped_up(tank(&[(-200, 90)]), 160, |ago| 50.0 * (1.0 - 0.04 * (12.0 - ago as f64 / 7.0).max(0.0)));
-    let told = forecast(&site(falling.clone()));
-    let lately: f64 = falling.additions.iter().rev().take(28).map(|one| one.amount.base_units()).sum();
-    let next = top_ups_of(&told, 0);
-    // Some 620 mL by the line, which is believed in part.
-    assert!(next < 0.95 * lately, "{next} after {lately}");
+    let on_day = |date: NaiveDate| {
+        50.0 * (1.0 + 0.3 * ((f64::from(date.ordinal()) - 355.0) / 365.0 * std::f64::consts::TAU).cos())
+    };
+    let falling = topped_up(tank(&[(-200, 90)]), 182, |ago| on_day(on(-ago)));
+    let told = top_ups_of(&forecast(&site(falling)), 0);
+    let of_days = |days: std::ops::Range<i64>| days.map(|day| on_day(on(day))).sum::<f64>();
+    let (lately, next) = (of_days(-28..0), of_days(0..28));
+    // After half a year the sun is believed in part.
+    assert!(next < told && told < lately - 0.4 * (lately - next), "{told}: {next} after {lately}");
 }
