@@ -90,15 +90,15 @@ fn twelve_sites_are_forecast_week_after_week_within_their_bounds() {
 
 /// Sites of lettuce and herbs under glass, made by another model of crop and staff than the twelve: light drives what plants take, and
 /// falls in the scored months; tanks are changed on turnover or drift, in part in between, or stand unused for weeks; two people dose
-/// differently, a stand-in forgets, and the recipe changes without the plan. Measured when they were laid down: 70 % of the error of
-/// weekly smoothing.
+/// differently, a stand-in forgets, and the recipe changes without the plan. Measured when they were laid down: 66 % of the error
+/// of weekly smoothing, and 71 % before the forecast went with the sun.
 #[test]
 fn sites_of_another_kind_are_forecast_better_than_by_their_past_as_days_grow_shorter() {
     let sites = replay::play_direct(&recorded("another_kind")).expect("the sites");
     let summary = Summary::of(sites.len(), &sites.concat());
     println!("{summary:?}");
     assert_eq!(summary.sites, 4);
-    assert!(summary.error_28d <= 0.80 * summary.ses_error_28d, "{summary:?}");
-    assert!(summary.mase <= 0.85 * summary.ses_mase, "{summary:?}");
+    assert!(summary.error_28d <= 0.70 * summary.ses_error_28d, "{summary:?}");
+    assert!(summary.mase <= 0.82 * summary.ses_mase, "{summary:?}");
     assert!(summary.coverage_90 >= 0.85, "{summary:?}");
 }

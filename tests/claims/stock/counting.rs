@@ -1,6 +1,7 @@
 //! Counting: what is next, and what a difference may come from.
 
 use chrono::TimeDelta;
+use fillmark_actions::Clock;
 use fillmark_api::*;
 use fillmark_domain::stock::{DifferenceKind, SlipKind, WhyCount};
 use fillmark_tests::on_both;
@@ -72,6 +73,26 @@ on_both! {
         let of_b = world.ada.list_counts(shelf.site, &format!("product_id={}", other.product)).await.unwrap();
         let names: Vec<_> = of_b.items.iter().map(|one| (one.name.as_str(), one.counted.value)).collect();
         assert_eq!(names, [("Grow B", 4900.0)]);
+        let first = world.ada.list_counts(shelf.site, "limit=2").await.unwrap();
+        let cursor = first.next_cursor.unwrap();
+        let rest = world.ada.list_counts(shelf.site, &format!("limit=2&cursor={cursor}")).await.unwrap();
+        let last: Vec<_> = rest.items.iter().map(|one| one.slip_id).collect();
+        assert_eq!((first.items.len(), last, rest.next_cursor), (2, vec![made[2]], None));
+    }
+
+    async fn a_count_that_is_typed_in_late_is_listed_with_what_it_found_itself(world: World) {
+        let shelf = Shelf::of(&world).await;
+        shelf.receive(&world.ada, "A1", None, 5000.0).await;
+        world.clock.advance(TimeDelta::hours(1));
+        let earlier = world.clock.now();
+        world.clock.advance(TimeDelta::hours(1));
+        shelf.count(&world.ada, None, 4900.0).await.unwrap();
+        let late = json(json!({ "client_id": Uuid::now_v7(), "product_id": shelf.product, "done_at": earlier,
+            "counted": { "value": 4950.0, "unit": "mL" } }));
+        world.ada.count_stock(shelf.site, &late).await.unwrap();
+        let counts = world.ada.list_counts(shelf.site, "").await.unwrap().items;
+        let told: Vec<_> = counts.iter().map(|one| (one.counted.value, one.changed.value)).collect();
+        assert_eq!(told, [(4950.0, -50.0), (4900.0, -100.0)], "the second found 100 missing as it was entered");
     }
 
     async fn what_measuring_leaves_is_told_as_that(world: World) {

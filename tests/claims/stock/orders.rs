@@ -46,6 +46,16 @@ on_both! {
         assert_eq!(order.outstanding[0].amount.value, 10_000.0);
     }
 
+    async fn a_supplier_who_takes_orders_on_no_day_is_none(world: World) {
+        let body = json(json!({ "name": "Greenline", "order_days": [], "promised_lead_days": 3, "currency": "EUR" }));
+        let error = world.ada.business().create::<NewSupplier>(&body).await.unwrap_err();
+        let fault = &error.problem().unwrap().errors[0];
+        assert_eq!(fault.pointer.as_deref(), Some("/order_days"), "{fault:?}");
+        let supplier = supplier(&world, "Greenline").await;
+        let error = world.ada.business().change(&supplier, json!({ "order_days": [] })).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/order_days"));
+    }
+
     async fn an_order_below_the_least_of_its_supplier_is_asked_back(world: World) {
         let shelf = Shelf::of(&world).await;
         let terms = json(json!({ "name": "Greenline", "order_days": ["tuesday"], "cut_off_local": "12:00", "promised_lead_days": 3,

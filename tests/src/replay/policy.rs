@@ -99,7 +99,7 @@ impl<'a> Run<'a> {
         Figures::of(self.shelves.iter().map(|shelf| &shelf.counted), self.weeks.len())
     }
 
-    /// What the forecast says to order today; what was used that was not there is owed and comes on top.
+    /// What the forecast says to order today, and what was used that was not there: it is owed.
     fn order(&mut self, origin: &Origin, used: &SiteUse) {
         let mut question = self.records.question(origin);
         question.service_level = self.level;

@@ -125,17 +125,18 @@ pub async fn list_counts(
     let products = products.into_iter().map(|product| product.uuid().into()).collect();
     let products = records::find_many::<Product>(&tx, scope.in_business(), "id", products).await?;
     let listed = |slip: Slip| {
-        // What a later count had found of it stands at that count's instant.
         let of_it = of_slips.iter().filter(|movement| movement.slip == slip.id);
-        let own = of_it.filter(|movement| movement.done_at == slip.says.done_at);
-        Some(CountListed {
-            product: products.iter().find(|product| product.id == slip.says.product)?.clone(),
+        let own = of_it.filter(|movement| !slip.had_found(movement));
+        let product = products.iter().find(|product| product.id == slip.says.product);
+        Ok(CountListed {
+            product: product.ok_or(Refusal::NotFound)?.clone(),
             changed: own.map(|movement| movement.change).sum(),
             taken_back: taken_back.contains(&slip.id),
             slip,
         })
     };
-    Ok(Page { items: page.items.into_iter().filter_map(listed).collect(), next: page.next })
+    let items = page.items.into_iter().map(listed).collect::<Result<_, Refusal>>()?;
+    Ok(Page { items, next: page.next })
 }
 
 /// What a count found, and what the difference may come from.

@@ -1,6 +1,7 @@
 //! What pH adjusters take between changes: something on every visit, and something for each litre topped up.
 
 use super::history::{History, Visit};
+use super::question::TankMode;
 use super::spans::WEEK;
 
 /// Days after which a visit counts half.
@@ -119,8 +120,11 @@ impl Adjusters {
     }
 
     /// Learns a visit. A change ends what is taken together, and what was poured to reach a new aim is no water that
-    /// came in.
+    /// came in. A tank that is fed from goes by its own past.
     pub(super) fn learn(&mut self, history: &History, tank: usize, visit: &Visit) {
+        if history.tanks[tank].mode == TankMode::Fed {
+            return;
+        }
         let Some(regime) = history.tanks[tank].fed(visit.day) else { return };
         let before = history.tanks[tank].fed(visit.day.saturating_sub(NEW_AIM_DAYS));
         let new_aim = before.is_some_and(|before| before.fed.ec_aim != regime.fed.ec_aim);

@@ -7,7 +7,7 @@ use fillmark_domain::people::PersonId;
 use fillmark_domain::stock::{
     IssuedForecast, IssuedLine, IssuedOrder, IssuedUse, ProductId, SCORED_DAYS, UseCause,
 };
-use fillmark_domain::{Base, Coded};
+use fillmark_domain::{Amount, Base, Coded};
 
 use super::{Forecast, ProductAsked, ProductForecast, Question, UseByCause};
 
@@ -47,7 +47,7 @@ fn line(asked: &ProductAsked, product: &ProductForecast, base: Base) -> IssuedLi
     IssuedLine {
         product: product.product,
         base,
-        held: asked.on_hand.iter().map(|lot| lot.held.base_units()).sum(),
+        held: asked.on_hand.iter().map(|lot| lot.held).sum::<Amount>().base_units(),
         uses: SCORED_DAYS.iter().filter(until).map(use_of).collect(),
         may_run_out_on: product.may_run_out_on,
         order: product.purchase.as_ref().map(|purchase| IssuedOrder {

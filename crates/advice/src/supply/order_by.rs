@@ -32,7 +32,27 @@ pub(super) struct Outlook<'a> {
     supply_until: Vec<f64>,
     /// What of the overdue can have come until then, each with its chance.
     late_until: Vec<Vec<(f64, f64)>>,
-    risk_until: Vec<f64>,
+    risks: Risks,
+}
+
+/// Chances of having run out by the end of each day.
+#[derive(Default)]
+struct Risks {
+    until: Vec<f64>,
+}
+
+impl Risks {
+    fn at(&self, day: i64) -> f64 {
+        match usize::try_from(day) {
+            Ok(place) => self.until[place.min(self.until.len() - 1)],
+            Err(_) => 0.0,
+        }
+    }
+
+    /// Before an order arrives that comes on one of some days.
+    fn before(&self, arrivals: &[(i64, f64)]) -> f64 {
+        arrivals.iter().map(|(day, chance)| chance * self.at(day - 1)).sum()
+    }
 }
 
 impl<'a> Outlook<'a> {
@@ -60,21 +80,21 @@ impl<'a> Outlook<'a> {
             late_until: (0..question.horizon() as i64).map(|day| under_way.late_by(day)).collect(),
             under_way,
             spoils,
-            risk_until: Vec::new(),
+            risks: Risks::default(),
         };
-        outlook.risk_until = outlook.risks();
+        outlook.risks = outlook.risks_from(0);
         outlook
     }
 
-    fn risks(&self) -> Vec<f64> {
+    /// Chances of running out on a day or later.
+    fn risks_from(&self, from: i64) -> Risks {
         let mut highest: f64 = 0.0;
-        (0..self.mean_until.len())
-            .map(|day| {
-                let enough = self.chance_of_enough(day as i64, 0.0);
-                highest = highest.max(1.0 - enough);
-                highest
-            })
-            .collect()
+        let until = (0..self.mean_until.len() as i64).map(|day| {
+            let enough = if day < from { 1.0 } else { self.chance_of_enough(day, 0.0) };
+            highest = highest.max(1.0 - enough);
+            highest
+        });
+        Risks { until: until.collect() }
     }
 
     /// Chance that stock, deliveries under way and something more cover the use until the end of a day.
@@ -101,6 +121,19 @@ impl<'a> Outlook<'a> {
         (mean, (self.usage.variance_until[last].sqrt()) * growth)
     }
 
+    /// What may be used until a day: beyond the days looked at as on the last of them, or as on all of them if that is more, since a
+    /// plan that ends there is no end of growing.
+    pub(super) fn may_use_until(&self, day: i64) -> f64 {
+        let days = self.mean_until.len() as f64;
+        let looked_at = self.mean_until.last().copied().unwrap_or_default();
+        let as_on_all = looked_at * (day as f64 + 1.0).max(days) / days;
+        if day < self.mean_until.len() as i64 {
+            self.use_until(day).0
+        } else {
+            self.use_until(day).0.max(as_on_all)
+        }
+    }
+
     /// Stock and deliveries under way that are there by a day in the mean, less what expires unused.
     pub(super) fn supply_by(&self, day: i64) -> f64 {
         let place = self.place(day);
@@ -124,15 +157,22 @@ impl<'a> Outlook<'a> {
         (self.use_until(day).0 - self.supply_by(day)).max(0.0)
     }
 
-    /// The last order day that keeps the service level, with the chance of running out; none while the stock lasts.
-    pub(super) fn order_by(&self, supplier: &SupplierAsked, lead: &LeadOdds) -> Option<(OrderBy, f64)> {
+    /// The last order day that keeps the service level, with the chance of running out on a day or later before it comes; none while
+    /// the stock lasts.
+    pub(super) fn order_by(
+        &self,
+        supplier: &SupplierAsked,
+        lead: &LeadOdds,
+        from: i64,
+    ) -> Option<(OrderBy, f64)> {
         let allowed = self.allowed_risk();
-        if self.risk_at(self.risk_until.len() as i64 - 1) <= allowed {
+        let risks = self.risks_from(from);
+        if risks.at(self.question.horizon() as i64 - 1) <= allowed {
             return None;
         }
         let mut best = None;
         for day in order_days(self.question, supplier) {
-            let risk = self.risk_when_ordered(lead, day);
+            let risk = risks.before(&lead.arrivals(self.question, day));
             if risk > allowed {
                 let late = || (OrderBy::Late(self.question.date(day)), risk);
                 return Some(best.unwrap_or_else(late));
@@ -144,15 +184,11 @@ impl<'a> Outlook<'a> {
 
     /// Chance of running out before an order of this day arrives.
     pub(super) fn risk_when_ordered(&self, lead: &LeadOdds, ordered_on: i64) -> f64 {
-        let arrivals = lead.arrivals(self.question, ordered_on);
-        arrivals.iter().map(|(day, chance)| chance * self.risk_at(day - 1)).sum()
+        self.risks.before(&lead.arrivals(self.question, ordered_on))
     }
 
-    fn risk_at(&self, day: i64) -> f64 {
-        match usize::try_from(day) {
-            Ok(place) => self.risk_until[place.min(self.risk_until.len() - 1)],
-            Err(_) => 0.0,
-        }
+    fn is_covered_in_the_end(&self) -> bool {
+        self.chance_of_enough(self.question.horizon() as i64 - 1, 0.0) >= self.question.service_level
     }
 
     fn allowed_risk(&self) -> f64 {
@@ -177,7 +213,7 @@ impl<'a> Outlook<'a> {
                 }
             })
             .collect();
-        let runs_out = self.risk_until.iter().position(|risk| *risk > self.allowed_risk());
+        let runs_out = self.risks.until.iter().position(|risk| *risk > self.allowed_risk());
         let may_run_out_on = runs_out.map(|day| self.question.date(day as i64));
         let cautions = self.cautions(purchase.as_ref(), may_run_out_on);
         let mut changes = self.usage.changes;
@@ -246,10 +282,13 @@ impl<'a> Outlook<'a> {
             None if !self.product.made_of.is_empty() => {
                 cautions.extend(runs_out.map(|on| Caution::MakeBefore { on }));
             }
+            // What is under way covers it in the end, and no order would come sooner.
+            None if self.is_covered_in_the_end() => {}
             None if runs_out.is_some() => cautions.push(Caution::NoOffer),
             None => {}
         }
-        let last_fed = self.question.tanks.iter().filter_map(|tank| tank.fed.keys().next_back()).max();
+        let taking = self.question.tanks.iter().filter(takes);
+        let last_fed = taking.filter_map(|tank| tank.fed.keys().next_back()).max();
         if let Some(on) =
             last_fed.filter(|day| self.question.offset(**day) + 1 < self.question.horizon() as i64)
         {

@@ -5,7 +5,7 @@ use super::changes::Slips;
 use super::fill_path::{Asking, FillPath};
 use super::fill_plan::NOT_BEFORE_THE_END_DAYS;
 use super::history::{History, TankHistory};
-use super::normal::{normal_density, normal_tail};
+use super::normal::{chance_up_to, normal_density};
 
 /// Days after which an interval counts half.
 const HALF_LIFE: f64 = 180.0;
@@ -85,8 +85,9 @@ impl Rhythm {
         let intervals = starts.zip(next).filter_map(|(from, next)| {
             let crop_ends = (from..next.unwrap_or(history.today)).find(|day| tank.fed(*day).is_none());
             let (ended, least, most) = match (crop_ends, next) {
+                // A crop is left as it is in its last days, and before nobody may have been there.
                 (Some(day), _) => {
-                    let looked = day.saturating_sub(NOT_BEFORE_THE_END_DAYS);
+                    let looked = last_visit(tank, day.saturating_sub(NOT_BEFORE_THE_END_DAYS));
                     (day, looked, looked)
                 }
                 // It was not due yet when it was last looked at.
@@ -143,6 +144,12 @@ impl Interval {
     }
 }
 
+/// The last day up to a day on which somebody was at a tank; the first day where nobody was.
+fn last_visit(tank: &TankHistory, until: usize) -> usize {
+    let before = tank.visits.partition_point(|visit| visit.day <= until);
+    before.checked_sub(1).map_or(0, |place| tank.visits[place].day)
+}
+
 /// Mean and spread of values with variances of their own and weights, with the spread that is assumed before any; none without a
 /// weight.
 fn spread(values: impl Iterator<Item = (f64, f64, f64)> + Clone) -> Option<(f64, f64)> {
@@ -163,7 +170,7 @@ fn beyond(limit: f64, (mean, sd): (f64, f64)) -> (f64, f64) {
     if z > FAR_BEYOND {
         return (limit, 0.0);
     }
-    let hazard = normal_density(z) / normal_tail(z);
+    let hazard = normal_density(z) / chance_up_to(-z);
     (mean + sd * hazard, sd * sd * (1.0 + z * hazard - hazard * hazard))
 }
 

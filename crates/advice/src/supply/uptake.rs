@@ -7,7 +7,7 @@
 
 use super::history::{History, Regime};
 use super::question::TankMode;
-use super::site_weeks::{OF_CURVE, SiteWeeks};
+use super::site_weeks::{OF_CURVE, SiteWeek, SiteWeeks};
 use super::spans::{Cell, PARTS, WEEK, late_stage};
 use super::ways::{WAYS, WayErrors};
 
@@ -20,10 +20,13 @@ const PRIOR_DAYS: f64 = 6.0;
 /// L per plant and day before anything is on record: a middling leaf or fruit crop, common practice, no source.
 pub(super) const PRIOR_LITRES: f64 = 0.3;
 
+/// No plant takes less than this part of that; our own judgement.
+const LEAST_OF_ASSUMED: f64 = 0.01;
+
 /// Weeks after which a tank's level counts half.
 const LEVEL_HALF_LIFE: f64 = 12.0;
 
-/// Tank-days of mean uptake that hold a level or a stage near the curve.
+/// Tank-days of mean uptake that hold a level near the curve, and a stage by four times as many.
 const HOLD_DAYS: f64 = 5.0;
 
 /// Variance of the logarithms of levels before any is on record, and the tanks for which it stands: tanks of one crop differ by a
@@ -79,14 +82,16 @@ impl Quotient {
     }
 }
 
-/// Variance of the logarithms of tanks' levels, each counting the more the more is known of it beside a hold.
+/// Variance of the logarithms of tanks' levels beyond what comes of few days, each counting the more the more is known of it: of so
+/// many days as hold it, a level is off by as much as levels differ.
 fn apart(levels: &[Quotient], hold: f64) -> f64 {
     let known = levels.iter().filter(|level| level.taken > 0.0 && level.expected > 0.0);
-    let each = known.map(|one| ((one.taken / one.expected).ln(), one.expected / (one.expected + hold)));
-    let each: Vec<(f64, f64)> = each.collect();
+    let each: Vec<(f64, f64)> =
+        known.map(|one| ((one.taken / one.expected).ln(), one.expected / (one.expected + hold))).collect();
     let weight: f64 = each.iter().map(|(_, weight)| weight).sum();
     let mean = each.iter().map(|(log, weight)| log * weight).sum::<f64>() / weight.max(1e-9);
-    let squares: f64 = each.iter().map(|(log, weight)| weight * (log - mean).powi(2)).sum();
+    let beyond = |(log, weight): &(f64, f64)| weight * (log - mean).powi(2) - (1.0 - weight) * LEVEL_VARIANCE;
+    let squares = each.iter().map(beyond).sum::<f64>().max(0.0);
     (squares + LEVEL_TANKS * LEVEL_VARIANCE) / (weight + LEVEL_TANKS)
 }
 
@@ -111,14 +116,21 @@ impl Uptake {
             spans: known.iter().map(|cell| cell.spans).sum(),
         };
         let prior_l = PRIOR_LITRES * top_up_share(history, weeks_ago);
+        let mut sums = Vec::new();
         for _ in 0..ROUNDS {
             uptake.curve = uptake.fit_curve(known, prior_l);
             uptake.fit_stages(known);
             uptake.fit_levels(known, weeks_ago);
-            uptake.fit_weeks(known);
+            sums = uptake.fit_weeks(known);
         }
-        let site = SiteWeeks::new(known, weeks_ago, history.today_of_year, |cell| uptake.without_site(cell));
-        uptake.ahead = site.ahead(days);
+        let of_site = sums.into_iter().enumerate().skip(weeks_ago).filter(|(_, sum)| sum.expected > 0.0);
+        let week = |(week, sum): (usize, Quotient)| SiteWeek {
+            ago: week - weeks_ago,
+            taken_l: sum.taken,
+            usual_l: sum.expected,
+        };
+        let day = history.today_of_year - (WEEK * weeks_ago) as f64;
+        uptake.ahead = SiteWeeks::new(of_site.map(week).collect(), day).ahead(days);
         uptake.fit_lately(known, weeks_ago);
         uptake
     }
@@ -176,8 +188,8 @@ impl Uptake {
     }
 
     /// Weather and light move all tanks together. With few tanks they cannot be told from the curve, so a week is held
-    /// near one by what a tank and a half take.
-    fn fit_weeks(&mut self, cells: &[Cell]) {
+    /// near one by what a tank and a half take. Its sums without that are answered.
+    fn fit_weeks(&mut self, cells: &[Cell]) -> Vec<Quotient> {
         let expected =
             |uptake: &Uptake, cell: &Cell| uptake.without_site(cell) * cell.plant_days / cell.days.max(1e-9);
         let all: f64 = cells.iter().map(|cell| expected(self, cell)).sum();
@@ -188,7 +200,8 @@ impl Uptake {
             sums[cell.weeks_ago].add(taken, expected(self, cell));
         }
         let hold = WEEK_HOLD * all / tank_weeks;
-        self.weeks = sums.into_iter().map(|sum| sum.held(hold).clamp(0.3, 3.0)).collect();
+        self.weeks = sums.iter().map(|sum| sum.held(hold).clamp(0.3, 3.0)).collect();
+        sums
     }
 
     fn fit_lately(&mut self, cells: &[Cell], weeks_ago: usize) {
@@ -268,10 +281,9 @@ fn top_up_share(history: &History, weeks_ago: usize) -> f64 {
 }
 
 /// What a plant usually takes, L a day: the mean of what is on record and what is assumed before, by their logarithms, since a
-/// seedling and a tomato differ by the factor.
+/// seedling and a tomato differ by the factor. What takes next to nothing is taken for a hundredth of what is assumed.
 fn usual_litres(taken: f64, days: f64, assumed: f64) -> f64 {
-    if taken <= 0.0 || assumed <= 0.0 {
-        return (taken + PRIOR_DAYS * assumed) / (days + PRIOR_DAYS);
-    }
-    ((days * (taken / days).ln() + PRIOR_DAYS * assumed.ln()) / (days + PRIOR_DAYS)).exp()
+    let least = LEAST_OF_ASSUMED * assumed.max(1e-9);
+    let on_record = (taken / days.max(1e-9)).max(least);
+    ((days * on_record.ln() + PRIOR_DAYS * assumed.max(least).ln()) / (days + PRIOR_DAYS)).exp()
 }

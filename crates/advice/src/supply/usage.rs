@@ -198,6 +198,17 @@ impl<'a> SitePlan<'a> {
         Some(Fed::Metered { litres, variance: (BY_HAND_SPREAD * litres).powi(2) })
     }
 
+    /// What a tank that is fed from was poured of a pH adjuster on each open day lately, mL (or g).
+    fn adjusted_a_day(&self, tank: &TankHistory, place: usize) -> f64 {
+        let from = self.origin.saturating_sub(BY_HAND_DAYS);
+        let first = tank.visits.first().map_or(self.origin, |visit| visit.day).max(from);
+        let fed = (first..self.origin).filter(|day| self.history.open[*day] && tank.fed(*day).is_some());
+        let lately = tank.visits.iter().filter(|visit| (first..self.origin).contains(&visit.day));
+        let amount = |poured: &[f64]| poured.get(place).copied().unwrap_or(0.0);
+        let poured: f64 = lately.map(|visit| amount(&visit.fill) + amount(&visit.top_up)).sum();
+        poured / fed.count().max(1) as f64
+    }
+
     /// What the plants took since the last visit is replaced at the next one, unless the tank is changed then. What a
     /// visit of today replaced is out of the stock already.
     fn top_up(&self, plan: &mut TankPlan<'_>) {
@@ -333,6 +344,10 @@ impl<'a> SitePlan<'a> {
             return;
         }
         let (mut fed_variance, mut fed) = (0.0, 0.0);
+        let adjusted = match plan.fed {
+            Fed::Metered { .. } | Fed::Assumed if moves_ph => self.adjusted_a_day(plan.tank, place),
+            _ => 0.0,
+        };
         for at in 0..self.days {
             if let Some(regime) = plan.tank.fed(self.origin + at) {
                 let (dose, day) = (regime.doses[place], self.origin + at);
@@ -340,6 +355,9 @@ impl<'a> SitePlan<'a> {
                     usage.draw((at, plan.number), cause, amount, self.is_todays());
                 };
                 if moves_ph && dose <= 0.0 {
+                    if self.history.open[day] {
+                        draw(UseCause::Ph, adjusted);
+                    }
                     if plan.visited[at] > 0.0 {
                         let volume_l = plan.tank.volume_l * plan.visited[at];
                         let adjusters = &self.learner.adjusters;

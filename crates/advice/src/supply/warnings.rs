@@ -152,7 +152,7 @@ pub fn of_orders(out: &[OrderOut<'_>], today: NaiveDate) -> Vec<Warning> {
     });
     late.map(|order| {
         let text = format!(
-            "{}: the order placed on {} has not come, {} days ago; usual are {:.0} (give or take {:.0}). Ask the supplier.",
+            "{}: the order placed on {} has not come, {} days ago; those that came took {:.0} (give or take {:.0}). Ask the supplier.",
             order.supplier.name,
             order.placed_on,
             (today - order.placed_on).num_days(),

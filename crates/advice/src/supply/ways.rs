@@ -38,7 +38,7 @@ impl WayErrors {
         }
     }
 
-    /// The part of each way: the inverse square of its mean squared error, the site's counting as three weeks.
+    /// The part of each way: by its mean squared error, the site's counting as three weeks.
     pub(super) fn shares(&self, tank: usize) -> [f64; WAYS] {
         let (errors, weeks) = &self.tanks[tank];
         let mean = |way: usize| {

@@ -77,3 +77,20 @@ fn as_days_grow_shorter_less_is_told_than_was_taken_lately() {
     // After half a year the sun is believed in part.
     assert!(next < told && told < lately - 0.4 * (lately - next), "{told}: {next} after {lately}");
 }
+
+/// 200 L a day feed to waste, and each day 3 mL of an adjuster go in.
+#[test]
+fn a_tank_that_feeds_to_waste_takes_its_ph_adjuster_too() {
+    let litres = |ago: i64| LitresFed { on: on(-ago), litres: 200.0, over_days: 1 };
+    let mut fed_from = fed_from((1..=80).rev().map(litres).collect());
+    let adjusted = |ago: i64| Addition {
+        product: ph_minus(),
+        on: on(-ago),
+        amount: Amount::rounded(3.0),
+        reason: Reason::Ph,
+    };
+    fed_from.additions = (1..=80).rev().map(adjusted).collect();
+    let told = forecast(&site(fed_from));
+    let ph: f64 = told.products[1].days.iter().map(|day| day.by_cause.ph).sum();
+    assert!((ph / (42.0 * 3.0) - 1.0).abs() < 0.02, "{ph}");
+}

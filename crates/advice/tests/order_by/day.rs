@@ -98,6 +98,7 @@ fn an_order_that_is_a_few_days_overdue_is_counted_on_by_its_chance() {
 /// What is overdue covers it in the end, and may come too late: whatever is held, an order that is asked for is of something.
 #[test]
 fn what_is_to_be_ordered_beside_an_overdue_order_has_an_amount() {
+    let mut asked = 0;
     for held in (400..=3_000).step_by(100) {
         let mut question = site(vec![product(base_a(), ml(held))]);
         let (on, placed_on) = (day("2031-03-02"), day("2031-02-24"));
@@ -106,7 +107,50 @@ fn what_is_to_be_ordered_beside_an_overdue_order_has_an_amount() {
         let told = forecast(&question).products.remove(0);
         let amount = told.purchase.map(|purchase| purchase.amount);
         assert!(amount.is_none_or(Amount::is_positive), "{held} mL: {amount:?}");
+        asked += usize::from(amount.is_some());
     }
+    assert!(asked > 20, "{asked} of 27");
+}
+
+/// 200 mL are used up in two days and 10 L come on the fourth: an order, which takes five, is none the better for the days between.
+#[test]
+fn a_gap_that_no_order_can_fill_is_told_and_not_ordered_for() {
+    let mut question = site(vec![product(base_a(), ml(200))]);
+    steady_supplier(&mut question);
+    question.products[0].on_order =
+        vec![Expected { on: day("2031-03-07"), amount: ml(10_000), ordered: None }];
+    let forecast = check(&question, None, 0);
+    let told = &forecast.products[0];
+    assert!(told.may_run_out_on.is_some_and(|on| on < day("2031-03-07")), "{:?}", told.may_run_out_on);
+    assert!(!told.cautions.contains(&Caution::NoOffer), "{:?}", told.cautions);
+    // What comes lasts for less than what is looked ahead to: the next order is for what follows, as without the gap.
+    question.products[0].on_order[0].amount = ml(3_000);
+    let with_gap = order_of(&question);
+    question.products[0].on_hand = vec![lot(ml(500), None)];
+    assert!(with_gap.is_positive() && with_gap == order_of(&question), "{with_gap:?}");
+}
+
+/// Next to nothing is left: what is ordered today is enough until it comes, and asked again an order is none the better for the days
+/// before.
+#[test]
+fn what_is_ordered_is_not_proposed_again() {
+    let mut question = site(vec![product(base_a(), ml(10))]);
+    for number in 0..3 {
+        let told = forecast(&question).products.remove(0);
+        let purchase = told.purchase.filter(|purchase| purchase.order_by.date() == today());
+        assert_eq!(purchase.is_some(), number == 0, "{number}: {purchase:?}");
+        let Some(purchase) = purchase else { continue };
+        let on = today() + ChronoDays::new(purchase.lead_time.mean_days.round() as u64);
+        let ordered = Some(Ordered { order: id(30), supplier: greenline(), placed_on: today() });
+        question.products[0].on_order.push(Expected { on, amount: purchase.amount, ordered });
+    }
+}
+
+fn order_of(question: &Question) -> Amount {
+    let told = forecast(question).products.remove(0);
+    let purchase = told.purchase.unwrap();
+    assert!(purchase.order_by.date() > day("2031-03-10"), "{:?}", purchase.order_by);
+    purchase.amount
 }
 
 #[test]

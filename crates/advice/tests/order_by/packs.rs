@@ -20,6 +20,30 @@ fn no_more_is_ordered_than_is_used_before_it_expires() {
     assert!(forecast.products[0].cautions.contains(&Caution::CappedByExpiry));
 }
 
+/// Cycles are planned for seventy days and none behind them; a pack keeps for a year and a half.
+#[test]
+fn a_plan_that_ends_does_not_make_a_pack_expire() {
+    let mut question = site(vec![product(base_a(), ml(0))]);
+    question.products[0].shelf_life_days = Some(540);
+    question.products[0].offers[0].pack = ml(20_000);
+    question.tanks[0].fed = question.tanks[0].fed.clone().into_iter().take(70).collect();
+    let forecast = check(&question, Some(OrderBy::Late(today())), 1);
+    let cautions = &forecast.products[0].cautions;
+    assert!(
+        !cautions.contains(&Caution::CappedByExpiry) && !cautions.contains(&Caution::SomeLeftOver),
+        "{cautions:?}"
+    );
+    assert!(cautions.iter().any(|caution| matches!(caution, Caution::PlanEnds { .. })), "{cautions:?}");
+    // Another product's tank goes on.
+    question.tanks.extend(site(vec![product(base_b(), ml(0))]).tanks);
+    question.products.push(product(base_b(), ml(0)));
+    let told = fillmark_advice::supply::forecast(&question);
+    let ends = |place: usize| {
+        told.products[place].cautions.iter().any(|one| matches!(one, Caution::PlanEnds { .. }))
+    };
+    assert!(ends(0) && !ends(1));
+}
+
 /// 100 mL a day last 2 days, and a pack may be used for 4 days: of its litre some 400 mL are used.
 #[test]
 fn a_pack_is_bought_for_what_is_used_of_it() {

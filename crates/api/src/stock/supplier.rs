@@ -34,8 +34,8 @@ pub struct NewSupplier {
     /// Unique in the business.
     #[schema(min_length = 1, max_length = 120)]
     pub name: String,
-    /// Weekdays on which orders are taken.
-    #[schema(max_items = 7)]
+    /// Weekdays on which orders are taken, one at least.
+    #[schema(min_items = 1, max_items = 7)]
     pub order_days: Vec<Weekday>,
     /// An order later than this, HH:MM in the site's time, counts for the next order day.
     #[serde(default = "end_of_day")]
@@ -67,6 +67,8 @@ impl Body for NewSupplier {
     fn word(&self) -> Result<words::Supplier, Faults> {
         let mut faults = Faults::default();
         faults.text("/name", &self.name, 120);
+        let some = "expected one weekday at least; a supplier who takes no orders any more is archived";
+        faults.unless(!self.order_days.is_empty(), "/order_days", "count", some);
         faults.range("/promised_lead_days", self.promised_lead_days.into(), 0.0, 365.0);
         faults.range("/minimum_order_minor", self.minimum_order_minor as f64, 0.0, LARGEST_MINOR);
         faults.range("/freight_minor", self.freight_minor as f64, 0.0, LARGEST_MINOR);

@@ -124,7 +124,7 @@ pub enum Unusual {
     },
     /// Many times what the ledger held, or hardly anything of it. What that is it does not tell: who counts writes down what
     /// is found.
-    #[error("{counted} {unit} is about 10 times away from what the ledger held, or more", unit = base.unit().code())]
+    #[error("{counted} {unit} is far from what the ledger held, ten times as much or a tenth", unit = base.unit().code())]
     FarFromHeld {
         /// As entered.
         counted: Amount,

@@ -111,6 +111,14 @@ impl Slip {
     }
 }
 
+impl Slip {
+    /// Whether a movement of it says that another count had found what it tells of.
+    pub fn had_found(&self, movement: &Movement) -> bool {
+        let adjusts = movement.kind == MovementKind::CountAdjustment && movement.reverses.is_none();
+        adjusts && movement.done_at != self.says.done_at
+    }
+}
+
 /// A slip with what it did.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Entered {
@@ -125,10 +133,9 @@ pub struct Entered {
 }
 
 impl Entered {
-    /// Whether a movement of it says that another count had found what it tells of.
+    /// See [`Slip::had_found`].
     pub fn had_found(&self, movement: &Movement) -> bool {
-        let adjusts = movement.kind == MovementKind::CountAdjustment && movement.reverses.is_none();
-        adjusts && movement.done_at != self.slip.says.done_at
+        self.slip.had_found(movement)
     }
 
     /// What goes with a movement of it: all that it did to the lot and what counts had found of that, which of a lot that
