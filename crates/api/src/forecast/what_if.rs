@@ -157,7 +157,7 @@ pub struct WhatIfProduct {
     pub planned_run_out_on: Option<NaiveDate>,
     /// When it may run out with the changes.
     pub changed_run_out_on: Option<NaiveDate>,
-    /// What to buy as planned, by itself: what other sites can give and what goes along in one order is left out on both sides.
+    /// What to buy as planned; what other sites could give is asked for on neither side.
     pub planned_purchase: Option<ProposedPurchase>,
     /// What to buy with the changes.
     pub changed_purchase: Option<ProposedPurchase>,
