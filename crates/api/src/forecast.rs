@@ -77,7 +77,7 @@ pub struct ProductForecast {
     /// By when more of it is to be made on site, where it is a preparation that may run out.
     #[serde(default)]
     pub make_before_on: Option<NaiveDate>,
-    /// What to buy; null where the stock lasts or nobody offers it.
+    /// What to buy; null where the stock lasts, what is under way covers it in the end, it is made on site, or nobody offers it.
     pub purchase: Option<ProposedPurchase>,
     /// What is under way.
     #[schema(max_items = 1000)]

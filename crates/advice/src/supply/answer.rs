@@ -300,6 +300,11 @@ pub enum Caution {
     SomeLeftOver,
     /// Stock runs out within the horizon and nobody offers it.
     NoOffer,
+    /// It may run out before what is under way comes, and no order would come sooner.
+    GapUntilItComes {
+        /// The first day on which the chance of running out is too large.
+        from: NaiveDate,
+    },
     /// It runs out within the horizon and is made on site: more of it is to be made before.
     MakeBefore {
         /// The first day on which the chance of running out is too large.
@@ -307,7 +312,7 @@ pub enum Caution {
     },
     /// The plan ends before the horizon does: later days count only what is planned.
     PlanEnds {
-        /// The last day on which any tank is planned to be fed.
+        /// The last day on which a tank that takes it is planned to be fed.
         on: NaiveDate,
     },
     /// An order has not come on its day.

@@ -282,11 +282,16 @@ impl<'a> Outlook<'a> {
             None if !self.product.made_of.is_empty() => {
                 cautions.extend(runs_out.map(|on| Caution::MakeBefore { on }));
             }
-            // What is under way covers it in the end, and no order would come sooner.
             None if self.is_covered_in_the_end() => {}
             None if runs_out.is_some() => cautions.push(Caution::NoOffer),
             None => {}
         }
+        let ordered_before = |from: &NaiveDate| match purchase.map(|purchase| purchase.order_by) {
+            Some(order_by) => order_by.date() <= *from || matches!(order_by, OrderBy::Late(_)),
+            None => !self.is_covered_in_the_end(),
+        };
+        let gap = runs_out.filter(|from| !ordered_before(from));
+        cautions.extend(gap.map(|from| Caution::GapUntilItComes { from }));
         let taking = self.question.tanks.iter().filter(takes);
         let last_fed = taking.filter_map(|tank| tank.fed.keys().next_back()).max();
         if let Some(on) =

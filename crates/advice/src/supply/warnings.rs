@@ -99,12 +99,18 @@ fn order_soon(product: &ProductForecast, name: &str, today: NaiveDate) -> Option
 
 fn out_soon(product: &ProductForecast, name: &str, today: NaiveDate) -> Option<Warning> {
     let may_run_out_on = product.may_run_out_on?;
+    let gap = product.cautions.contains(&Caution::GapUntilItComes { from: may_run_out_on });
     let text = match &product.purchase {
         Some(purchase) if matches!(purchase.order_by, OrderBy::Late(_)) && purchase.pack_count() > 0 => {
             format!(
                 "{name}: it may run out from {may_run_out_on} on, with a chance of {:.0} % before an order of {} comes.",
                 purchase.chance_of_running_out * 100.0,
                 purchase.order_by.date()
+            )
+        }
+        _ if gap && within(may_run_out_on, today, OUT_SOON_DAYS) => {
+            format!(
+                "{name}: it may run out from {may_run_out_on} on, before what is under way comes. Ask the supplier."
             )
         }
         None if product.cautions.contains(&Caution::NoOffer)

@@ -122,7 +122,13 @@ fn a_gap_that_no_order_can_fill_is_told_and_not_ordered_for() {
     let forecast = check(&question, None, 0);
     let told = &forecast.products[0];
     assert!(told.may_run_out_on.is_some_and(|on| on < day("2031-03-07")), "{:?}", told.may_run_out_on);
+    let from = told.may_run_out_on.unwrap();
     assert!(!told.cautions.contains(&Caution::NoOffer), "{:?}", told.cautions);
+    assert!(told.cautions.contains(&Caution::GapUntilItComes { from }), "{:?}", told.cautions);
+    let named = |_| ("Grow A".to_owned(), Base::Volume);
+    let warned = warnings::of_forecast(&forecast, today(), named, |_| String::new());
+    assert_eq!(warned.len(), 1);
+    assert!(warned[0].text.contains("before what is under way comes"), "{warned:?}");
     // What comes lasts for less than what is looked ahead to: the next order is for what follows, as without the gap.
     question.products[0].on_order[0].amount = ml(3_000);
     let with_gap = order_of(&question);

@@ -34,6 +34,9 @@ pub(super) fn caution(caution: &answers::Caution, of: &str) -> String {
             "some of a pack will be left when it expires; no smaller one is offered".into()
         }
         answers::Caution::NoOffer => "the stock runs out within the horizon and nobody offers it".into(),
+        answers::Caution::GapUntilItComes { from } => format!(
+            "it may run out from {from} on, before what is under way comes, and an order would come no sooner: ask the supplier"
+        ),
         answers::Caution::MakeBefore { on } => {
             format!("it is made on site, and may run out from {on} on: make more of it before")
         }

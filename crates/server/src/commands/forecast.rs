@@ -160,6 +160,7 @@ fn unbought(product: &ProductForecast) -> &'static str {
     match (product.may_run_out_on, &product.purchase) {
         (None, _) => "lasts",
         (Some(_), None) if product.make_before_on.is_some() => "made on site: make more",
+        (Some(_), None) if product.days.last().is_some_and(|day| day.balance_low >= 0.0) => "under way",
         (Some(_), None) => "nobody offers it",
         (Some(_), Some(_)) => "a pack would spoil first",
     }
@@ -171,6 +172,8 @@ fn priced(minor: i64, currency: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    use fillmark_api::ForecastDay;
+
     use super::*;
 
     /// A forecast with one product that runs out, of which so many packs are bought for an order of 40 EUR.
@@ -215,6 +218,20 @@ mod tests {
         {
             assert!(text.contains(words), "{words:?} is missing in\n{text}");
         }
+    }
+
+    #[test]
+    fn what_is_under_way_is_told_where_it_covers_the_use_in_the_end() {
+        let mut forecast = made(4);
+        let product = &mut forecast.products[0];
+        (product.purchase, forecast.orders) = (None, Vec::new());
+        assert!(told("Harbour", &forecast).contains("nobody offers it"));
+        let none = forecast.products[0].expected_use;
+        let on = forecast.today_on;
+        let day = ForecastDay { on, used: none, spread_until: 0.0, balance: 900.0, balance_low: 400.0 };
+        forecast.products[0].days = vec![day];
+        let text = told("Harbour", &forecast);
+        assert!(text.contains("under way") && !text.contains("nobody"), "{text}");
     }
 
     #[test]
