@@ -124,14 +124,11 @@ impl<'a> Outlook<'a> {
     /// What may be used until a day: beyond the days looked at as on the last of them, or as on all of them if that is more, since a
     /// plan that ends there is no end of growing.
     pub(super) fn may_use_until(&self, day: i64) -> f64 {
-        let days = self.mean_until.len() as f64;
-        let looked_at = self.mean_until.last().copied().unwrap_or_default();
-        let as_on_all = looked_at * (day as f64 + 1.0).max(days) / days;
-        if day < self.mean_until.len() as i64 {
-            self.use_until(day).0
-        } else {
-            self.use_until(day).0.max(as_on_all)
+        let (used, last) = (self.use_until(day).0, self.mean_until.len() as i64 - 1);
+        if day <= last {
+            return used;
         }
+        used.max(self.use_until(last).0 * (day + 1) as f64 / (last + 1) as f64)
     }
 
     /// Stock and deliveries under way that are there by a day in the mean, less what expires unused.

@@ -120,7 +120,10 @@ impl Rhythm {
         let (whole, cut): (Vec<Known>, Vec<Known>) = of_record.chain(of_prior).partition(|one| one.whole);
         let told = |one: &Known| (one.log, 0.0, one.weight);
         let mut learnt = spread(whole.iter().map(told))?;
-        for _ in 0..if cut.is_empty() { 0 } else { ROUNDS } {
+        if cut.is_empty() {
+            return Some(learnt);
+        }
+        for _ in 0..ROUNDS {
             let longer = cut.iter().map(|one| {
                 let (log, variance) = beyond(one.log, learnt);
                 (log, variance, one.weight)
