@@ -4,21 +4,19 @@ use std::f64::consts::TAU;
 
 use super::spans::WEEK;
 
-/// Ways to go on from it: it passes, it lasts, it goes with the sun.
-pub(super) const OF_CURVE: usize = 3;
+/// Of each week kept for how the site does now, where that passes and where it lasts; our own judgement.
+const KEPT_PASSING: f64 = 0.45;
+const KEPT_LASTING: f64 = 0.85;
 
-/// Of each week kept for the next week's estimate, by way; our own judgement.
-const KEPT_A_WEEK: [f64; OF_CURVE] = [0.45, 0.85, 0.7];
-
-/// Of today's deviation left after each day ahead: weather passes, light and hands stay. Our own judgement.
+/// Of what it does now beside the season, what is left after each day ahead: weather passes, light and hands stay. Our own judgement.
 const PASSES_A_DAY: f64 = 0.9;
 const LASTS_A_DAY: f64 = 0.995;
 
 /// Of what is expected, what holds the present deviation near none; our own judgement.
 const NOW_HOLD: f64 = 0.2;
 
-/// Of each week kept for how a site goes with the sun: it takes months to see it, and other crops may come. Our own judgement.
-const SUN_KEPT_A_WEEK: f64 = 0.98;
+/// Of each week kept for how a site goes with the sun: it takes months to see that, and other crops may come. Our own judgement.
+const SEASON_KEPT_A_WEEK: f64 = 0.98;
 
 /// Squared heights of the sun, summed over weeks, that hold a site near going without it: half a year has ten times as much, and two
 /// weeks next to nothing. Our own judgement.
@@ -44,28 +42,60 @@ pub(super) struct SiteWeeks {
     day_of_year: f64,
 }
 
+/// What a site is expected to take on a day to come.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct SiteAhead {
+    /// As a part of the usual, if how it does now beside the season passes.
+    pub(super) passing: f64,
+    /// As a part of the usual, if that lasts.
+    pub(super) lasting: f64,
+    /// As a part of what the season has it take today.
+    pub(super) season: f64,
+}
+
+/// The season at a site, as a part of the usual: a line on the height of the sun.
+#[derive(Debug, Clone, Copy)]
+struct Season {
+    /// At the mean height.
+    level: f64,
+    mean_height: f64,
+    /// From the equator to the greatest height. In the south it is below nought, and under lamps nothing.
+    slope: f64,
+}
+
+impl Season {
+    fn at(&self, height: f64) -> f64 {
+        (self.level + self.slope * (height - self.mean_height)).clamp(LEAST, MOST)
+    }
+}
+
 impl SiteWeeks {
     /// Of the weeks before a day, counted from the first of a year.
     pub(super) fn new(weeks: Vec<SiteWeek>, day_of_year: f64) -> SiteWeeks {
         SiteWeeks { weeks, day_of_year }
     }
 
-    /// By how much of the usual the site will differ from it so many days ahead, from none to the last, by way.
-    pub(super) fn ahead(&self, days: usize) -> Vec<[f64; OF_CURVE]> {
-        let [passing, lasting, _] = KEPT_A_WEEK.map(|kept| self.now(kept));
-        let with_sun = self.with_sun();
-        let without = self.without_sun(with_sun);
-        let differs = |day: usize| {
-            let left = |share: f64| share.powf(day as f64);
-            let sunny = (without + with_sun * self.sun(day as f64)).clamp(LEAST, MOST);
-            [(passing - 1.0) * left(PASSES_A_DAY), (lasting - 1.0) * left(LASTS_A_DAY), sunny - 1.0]
-        };
-        (0..=days).map(differs).collect()
+    /// What the site will take so many days ahead, from none to the last.
+    pub(super) fn ahead(&self, days: usize) -> Vec<SiteAhead> {
+        let season = self.season();
+        let [passing, lasting] = [KEPT_PASSING, KEPT_LASTING].map(|kept| self.now(kept, season) - 1.0);
+        let today = season.at(self.sun(0.0));
+        let each = (0..=days).map(|day| {
+            let day = day as f64;
+            let of_usual = season.at(self.sun(day));
+            SiteAhead {
+                passing: of_usual * (1.0 + passing * PASSES_A_DAY.powf(day)),
+                lasting: of_usual * (1.0 + lasting * LASTS_A_DAY.powf(day)),
+                season: of_usual / today,
+            }
+        });
+        each.collect()
     }
 
-    /// How it does now, as a part of the usual.
-    fn now(&self, kept: f64) -> f64 {
-        let now = self.mean(kept, |week| week.taken_l / week.usual_l).unwrap_or(1.0);
+    /// How it does now, as a part of what the season has it take.
+    fn now(&self, kept: f64, season: Season) -> f64 {
+        let of_season = |week: &SiteWeek| week.taken_l / (week.usual_l * season.at(self.sun_of(week)));
+        let now = self.mean(kept, of_season).unwrap_or(1.0);
         ((now + NOW_HOLD) / (1.0 + NOW_HOLD)).clamp(LEAST, MOST)
     }
 
@@ -79,22 +109,18 @@ impl SiteWeeks {
         self.sun(-((week.ago * WEEK) as f64 + WEEK as f64 / 2.0))
     }
 
-    /// By how much of the usual it takes more from the mean to the height of the sun: the slope of a line through the weeks. In the
-    /// south it is below nought, and under lamps nothing.
-    fn with_sun(&self) -> f64 {
-        let mean = |of: &dyn Fn(&SiteWeek) -> f64| self.mean(SUN_KEPT_A_WEEK, of).unwrap_or_default();
+    /// The line through the weeks, held near a level one.
+    fn season(&self) -> Season {
+        let mean = |of: &dyn Fn(&SiteWeek) -> f64| self.mean(SEASON_KEPT_A_WEEK, of);
         let taken = |week: &SiteWeek| week.taken_l / week.usual_l;
-        let (sun, usual) = (mean(&|week| self.sun_of(week)), mean(&taken));
-        let spread = mean(&|week| (self.sun_of(week) - sun).powi(2));
-        let together = mean(&|week| (self.sun_of(week) - sun) * (taken(week) - usual));
-        let weeks: f64 = self.weeks.iter().map(|week| SUN_KEPT_A_WEEK.powf(week.ago as f64)).sum();
-        (together / (spread + SUN_HOLD / weeks.max(1.0))).clamp(1.0 - MOST, MOST - 1.0)
-    }
-
-    /// How it does now apart from the sun.
-    fn without_sun(&self, with_sun: f64) -> f64 {
-        let apart = |week: &SiteWeek| week.taken_l / week.usual_l - with_sun * self.sun_of(week);
-        self.mean(KEPT_A_WEEK[2], apart).unwrap_or(1.0)
+        let level = mean(&taken).unwrap_or(1.0);
+        let mean_height = mean(&|week| self.sun_of(week)).unwrap_or_default();
+        let above = |week: &SiteWeek| self.sun_of(week) - mean_height;
+        let spread = mean(&|week| above(week).powi(2)).unwrap_or_default();
+        let together = mean(&|week| above(week) * (taken(week) - level)).unwrap_or_default();
+        let weeks: f64 = self.weeks.iter().map(|week| SEASON_KEPT_A_WEEK.powf(week.ago as f64)).sum();
+        let slope = together / (spread + SUN_HOLD / weeks.max(1.0));
+        Season { level, mean_height, slope: slope.clamp(1.0 - MOST, MOST - 1.0) }
     }
 
     /// A mean over the weeks by what was expected in each, of which a part is kept for each week since.
@@ -127,31 +153,48 @@ mod tests {
         assert!(sun(265.0).abs() < 0.03 && sun(81.0).abs() < 0.03, "{} {}", sun(265.0), sun(81.0));
     }
 
-    /// In autumn, after half a year: 0.3 of the usual more at midsummer, as much less at midwinter.
+    /// In autumn, after half a year: 0.3 of the usual more at midsummer, as much less at midwinter. What was taken lately falls too.
     #[test]
     fn what_falls_with_the_sun_goes_on_falling() {
         for sign in [1.0, -1.0] {
             let site = weeks(265.0, 26, |_, sun| 1.0 + sign * 0.3 * sun);
-            let [_, lasting, with_sun] = site.ahead(42)[42];
+            let now = site.ahead(42)[42];
             // On 3 November, day 307, it stands at −0.68; a tenth less of it is believed.
-            assert!((sign * with_sun + 0.9 * 0.2).abs() < 0.01, "{with_sun}");
-            assert!(lasting.abs() < 0.1, "{lasting}");
+            for told in [now.passing, now.lasting, now.season] {
+                assert!((sign * (told - 1.0) + 0.9 * 0.2).abs() < 0.03, "{now:?}");
+            }
         }
+    }
+
+    #[test]
+    fn what_is_beside_the_season_passes_or_lasts() {
+        let site = weeks(265.0, 40, |ago, sun| if ago < 3 { 0.7 } else { 1.0 } * (1.0 + 0.3 * sun));
+        let (now, later) = (site.ahead(42)[0], site.ahead(42)[42]);
+        assert!(now.passing < now.lasting && now.lasting < 0.95, "{now:?}");
+        assert!(
+            (later.passing - later.season).abs() < 0.05 && later.lasting < later.passing - 0.03,
+            "{later:?}"
+        );
     }
 
     #[test]
     fn a_few_weeks_tell_nothing_of_the_sun() {
         for number in 2..6 {
             let noisy = weeks(265.0, number, |ago, _| if ago % 2 == 0 { 1.3 } else { 0.7 });
-            let [.., with_sun] = noisy.ahead(90)[90];
-            assert!(with_sun.abs() < 0.35, "{number} weeks: {with_sun}");
+            let ahead = noisy.ahead(90)[90];
+            assert!((ahead.season - 1.0).abs() < 0.35, "{number} weeks: {ahead:?}");
         }
     }
 
     #[test]
     fn a_steady_site_goes_without_it() {
+        let steady = SiteAhead { passing: 1.0, lasting: 1.0, season: 1.0 };
+        let near = |one: f64| (one - 1.0).abs() < 1e-9;
         let ahead = weeks(265.0, 26, |_, _| 1.0).ahead(42);
-        assert!(ahead.iter().flatten().all(|differs| differs.abs() < 1e-9), "{ahead:?}");
-        assert_eq!(SiteWeeks::new(Vec::new(), 265.0).ahead(1), vec![[0.0; OF_CURVE]; 2]);
+        assert!(
+            ahead.iter().all(|day| near(day.passing) && near(day.lasting) && near(day.season)),
+            "{ahead:?}"
+        );
+        assert_eq!(SiteWeeks::new(Vec::new(), 265.0).ahead(1), vec![steady; 2]);
     }
 }

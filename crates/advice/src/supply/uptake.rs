@@ -7,7 +7,7 @@
 
 use super::history::{History, Regime};
 use super::question::TankMode;
-use super::site_weeks::{OF_CURVE, SiteWeek, SiteWeeks};
+use super::site_weeks::{SiteAhead, SiteWeek, SiteWeeks};
 use super::spans::{Cell, PARTS, WEEK, late_stage};
 use super::ways::{WAYS, WayErrors};
 
@@ -54,8 +54,8 @@ pub(super) struct Uptake {
     levels: Vec<f64>,
     /// How the site did in each week, counted back from today.
     weeks: Vec<f64>,
-    /// By how much the site will differ from the usual so many days ahead, by each way that goes by the curve.
-    ahead: Vec<[f64; OF_CURVE]>,
+    /// What the site will take so many days ahead.
+    ahead: Vec<SiteAhead>,
     lately: Vec<f64>,
     shares: Vec<[f64; WAYS]>,
     /// Spans it was learnt from.
@@ -227,8 +227,8 @@ impl Uptake {
     }
 
     fn ways(&self, tank: usize, usual: f64, ahead: usize) -> [f64; WAYS] {
-        let [passing, lasting, with_sun] = self.ahead[ahead].map(|differs| usual * (1.0 + differs));
-        [passing, lasting, with_sun, self.lately[tank]]
+        let site = self.ahead[ahead];
+        [usual * site.passing, usual * site.lasting, self.lately[tank] * site.season]
     }
 
     /// Expected litres at the aim that a tank's plants take on a day, so many days after what is known.

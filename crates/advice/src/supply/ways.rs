@@ -1,11 +1,11 @@
 //! Ways to say what the next weeks take, each believed as far as it came near before.
 
-/// Ways to say what the next weeks take: by the curve with a passing deviation of the site, with a lasting one and with one that goes
-/// with the sun, and what the tank took lately.
-pub(super) const WAYS: usize = 4;
+/// Ways to say what the next weeks take, all with the season: by the curve with a passing deviation of the site and with a lasting one,
+/// and what the tank took lately.
+pub(super) const WAYS: usize = 3;
 
 /// Relative squared errors that each way starts with, over as many weeks.
-const PRIOR_ERRORS: [f64; WAYS] = [0.04, 0.05, 0.05, 0.09];
+const PRIOR_ERRORS: [f64; WAYS] = [0.04, 0.05, 0.09];
 const PRIOR_WEEKS: f64 = 3.0;
 
 /// How far the ways were off so far.
