@@ -34,6 +34,9 @@ const MOST_OF_OTHERS: f64 = 1.3;
 /// Of what earlier forecasts came to, kept at each further one: what a season or a new hand takes is gone in two months.
 const KEPT: f64 = 0.6;
 
+/// Of what earlier forecasts were off by, kept at each further one: those of the first months knew little. Our own judgement.
+const SURPRISES_KEPT: f64 = 0.95;
+
 /// Weight of the site's spread beside a product's own, and of the stated one beside the site's, in forecasts.
 const SITE_FORECASTS: f64 = 6.0;
 const STATED_FORECASTS: f64 = 6.0;
@@ -47,9 +50,39 @@ pub(super) struct Outcomes {
     pending: Vec<Told>,
     errors: [f64; WAYS],
     count: f64,
-    surprises: f64,
+    surprises: Surprises,
     actual: f64,
     told: f64,
+}
+
+/// How far forecasts were off.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Surprises {
+    /// Squares, in stated variances.
+    squares: f64,
+    /// Forecasts.
+    forecasts: f64,
+}
+
+impl Surprises {
+    fn add(&mut self, square: f64) {
+        self.squares = self.squares * SURPRISES_KEPT + square;
+        self.forecasts = self.forecasts * SURPRISES_KEPT + 1.0;
+    }
+
+    /// By how much a variance is larger than stated, where it would be by so much in so many forecasts more.
+    fn widening(self, otherwise: f64, forecasts: f64) -> f64 {
+        (self.squares + forecasts * otherwise) / (self.forecasts + forecasts)
+    }
+}
+
+impl std::iter::Sum for Surprises {
+    fn sum<I: Iterator<Item = Surprises>>(each: I) -> Surprises {
+        each.fold(Surprises::default(), |sum, one| Surprises {
+            squares: sum.squares + one.squares,
+            forecasts: sum.forecasts + one.forecasts,
+        })
+    }
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -81,7 +114,7 @@ impl Outcomes {
             *count += 1.0;
             *all = *all * KEPT + poured(product, told.origin, told.origin + JUDGED_DAYS) / mean.max(1e-9);
             *all_told = *all_told * KEPT + told.plan / mean.max(1e-9);
-            *surprises += ((told.blended - actual).powi(2) / told.variance.max(1e-9)).min(16.0);
+            surprises.add(((told.blended - actual).powi(2) / told.variance.max(1e-9)).min(16.0));
             false
         });
     }
@@ -129,15 +162,14 @@ impl Outcomes {
         }
     }
 
-    /// Sum of the squared surprises so far, in stated variances, and their number.
-    pub(super) fn surprises(&self) -> (f64, f64) {
-        (self.surprises, self.count)
+    /// How far its forecasts were off.
+    pub(super) fn surprises(&self) -> Surprises {
+        self.surprises
     }
 
-    /// By how much the variance is larger than stated, as far as is known.
-    pub(super) fn widening(&self, (of_site, count): (f64, f64)) -> f64 {
-        let site = (of_site + STATED_FORECASTS) / (count + STATED_FORECASTS);
-        (self.surprises + SITE_FORECASTS * site) / (self.count + SITE_FORECASTS)
+    /// By how much the variance is larger than stated, as far as is known of it and of the site's products.
+    pub(super) fn widening(&self, of_site: Surprises) -> f64 {
+        self.surprises.widening(of_site.widening(1.0, STATED_FORECASTS), SITE_FORECASTS)
     }
 }
 
@@ -234,4 +266,27 @@ fn smoothed(product: &ProductHistory, before: usize) -> f64 {
         product.poured[first.min(product.poured.len())..before.min(product.poured.len())].chunks(WEEK);
     let weeks: Vec<f64> = weeks.map(|week| week.iter().sum()).collect();
     smooth(&weeks, SMOOTHING).map_or(0.0, |smoothed| smoothed.level)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Forecasts that were off by twice what was stated, then by what was stated.
+    #[test]
+    fn what_the_first_months_were_off_by_is_gone_after_a_year() {
+        let mut surprises = Surprises::default();
+        (0..20).for_each(|_| surprises.add(4.0));
+        assert!((surprises.widening(1.0, 0.0) - 4.0).abs() < 1e-9);
+        (0..52).for_each(|_| surprises.add(1.0));
+        assert!((1.0..1.3).contains(&surprises.widening(1.0, 0.0)), "{surprises:?}");
+    }
+
+    #[test]
+    fn few_forecasts_say_little_of_the_spread() {
+        let mut surprises = Surprises::default();
+        surprises.add(16.0);
+        assert_eq!(surprises.widening(1.0, 5.0), 21.0 / 6.0);
+        assert_eq!(Surprises::default().widening(1.5, 6.0), 1.5);
+    }
 }

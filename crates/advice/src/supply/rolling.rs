@@ -49,8 +49,7 @@ pub(super) fn forecast_use(question: &Question, records: &[Vec<Addition>]) -> Ve
         let open = Open { all: &history.open, origin: history.today, days: question.horizon() };
         outcome.blend(product, &open, usage);
     }
-    let of_site = outcomes.iter().map(Outcomes::surprises);
-    let of_site = of_site.fold((0.0, 0.0), |all, one| (all.0 + one.0, all.1 + one.1));
+    let of_site = outcomes.iter().map(Outcomes::surprises).sum();
     for (outcome, usage) in outcomes.iter().zip(&mut usages) {
         let widening = outcome.widening(of_site);
         usage.variance_until.iter_mut().for_each(|variance| *variance *= widening);
