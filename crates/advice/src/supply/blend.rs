@@ -37,6 +37,9 @@ const KEPT: f64 = 0.6;
 /// Of what earlier forecasts were off by, kept at each further one: those of the first months knew little. Our own judgement.
 const SURPRISES_KEPT: f64 = 0.95;
 
+/// A forecast that was off by more, squared and in stated variances, was off by a tank out of use or a slip: our own judgement.
+const SURPRISE_AT_MOST: f64 = 10.0;
+
 /// Weight of the site's spread beside a product's own, and of the stated one beside the site's, in forecasts.
 const SITE_FORECASTS: f64 = 6.0;
 const STATED_FORECASTS: f64 = 6.0;
@@ -114,7 +117,7 @@ impl Outcomes {
             *count += 1.0;
             *all = *all * KEPT + poured(product, told.origin, told.origin + JUDGED_DAYS) / mean.max(1e-9);
             *all_told = *all_told * KEPT + told.plan / mean.max(1e-9);
-            surprises.add(((told.blended - actual).powi(2) / told.variance.max(1e-9)).min(16.0));
+            surprises.add(((told.blended - actual).powi(2) / told.variance.max(1e-9)).min(SURPRISE_AT_MOST));
             false
         });
     }

@@ -111,6 +111,11 @@ impl ProductHistory {
 }
 
 impl Visit {
+    /// Whether anything was poured to fill after a part was replaced.
+    pub(super) fn is_filled(&self) -> bool {
+        self.share > 0.0 && self.fill.iter().any(|amount| *amount > 0.0)
+    }
+
     /// The products that were poured, by their places.
     pub(super) fn poured(&self) -> impl Iterator<Item = usize> {
         let all = self.fill.iter().enumerate().chain(self.top_up.iter().enumerate());

@@ -25,23 +25,55 @@ fn visit_on(visits: &mut [Option<Visit>], day: usize) -> Option<&mut Visit> {
 /// A change of a part counts as the one that was due once so much of the interval is over (our own judgement).
 const DUE_FROM: f64 = 0.7;
 
+/// So many intervals of whole changes tell how long a tank's are, which is at most so many times its programme's; our own judgement.
+const TELLING_INTERVALS: usize = 2;
+const LONGEST_OF_PROGRAMME: f64 = 2.5;
+
+/// What is written down is followed where so many of the whole changes fall on it; our own judgement.
+const FOLLOWED: f64 = 0.7;
+
 /// The changes that were due: whole ones, and parts that were replaced when a change was, that the plan had written down, or that
-/// were a cycle's first. A part that is replaced in between, for a strong or a sour solution, moves no change.
+/// were a cycle's first. A part that is replaced in between, for a strong or a sour solution or half-way as a habit, moves no change.
 fn in_turn(replaced: &[(usize, f64)], plan: &TankHistory) -> Vec<(usize, f64)> {
+    let whole: Vec<usize> = replaced.iter().filter(|(_, share)| *share >= 1.0).map(|(day, _)| *day).collect();
+    let (usual, follows) = (usual_interval(&whole, plan), follows_what_is_written(&whole, plan));
     let mut kept: Vec<(usize, f64)> = Vec::with_capacity(replaced.len());
     for (day, share) in replaced {
-        let interval = plan.fed(*day).and_then(|regime| regime.fed.change_every_days).map(f64::from);
+        let programme = plan.fed(*day).and_then(|regime| regime.fed.change_every_days).map(f64::from);
+        let interval = programme.map(|days| usual.unwrap_or(days).clamp(days, LONGEST_OF_PROGRAMME * days));
         let is_due = |(last, _): &(usize, f64)| {
             interval.is_none_or(|interval| (day - last) as f64 >= DUE_FROM * interval)
                 || (last + 1..=*day).any(|day| plan.starts_on(day))
         };
-        let near = plan.written.partition_point(|written| written + LATEST < *day);
-        let is_written = plan.written.get(near).is_some_and(|written| written <= day);
+        let is_written = follows && is_written(plan, *day);
         if *share >= 1.0 || is_written || kept.last().is_none_or(is_due) {
             kept.push((*day, *share));
         }
     }
     kept
+}
+
+/// Days from one whole change to the next within a cycle, as half are at most; none where too few tell it.
+fn usual_interval(whole: &[usize], plan: &TankHistory) -> Option<f64> {
+    let grew = |pair: &&[usize]| (pair[0]..pair[1]).all(|day| plan.fed(day).is_some());
+    let mut intervals: Vec<usize> = whole.windows(2).filter(grew).map(|pair| pair[1] - pair[0]).collect();
+    intervals.sort_unstable();
+    (intervals.len() >= TELLING_INTERVALS).then(|| intervals[intervals.len() / 2] as f64)
+}
+
+/// Whether a day is one that a change was written down for, or soon after it.
+fn is_written(plan: &TankHistory, day: usize) -> bool {
+    let near = plan.written.partition_point(|written| written + LATEST < day);
+    plan.written.get(near).is_some_and(|written| *written <= day)
+}
+
+/// Whether whole changes are done when they are written down: where most are not, a part that falls on such a day does so by chance.
+fn follows_what_is_written(whole: &[usize], plan: &TankHistory) -> bool {
+    let first = plan.written.first().copied().unwrap_or(usize::MAX);
+    let since = whole.iter().filter(|day| **day >= first);
+    let (done, all) =
+        since.fold((0_u32, 0_u32), |(done, all), day| (done + u32::from(is_written(plan, *day)), all + 1));
+    f64::from(done) >= FOLLOWED * f64::from(all)
 }
 
 /// The first day that anything was written down on.

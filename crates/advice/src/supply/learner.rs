@@ -5,21 +5,15 @@ use super::changes::Slips;
 use super::fill_path::{Asking, FillPath};
 use super::fill_plan::by_the_plan;
 use super::history::{History, TankHistory};
+use super::in_use::{InUse, OutOfUse};
+use super::parts::Parts;
 use super::pours::Pours;
 use super::question::TankMode;
-use super::rhythm::{Measure, Rhythm, in_its_rhythm};
+use super::rhythm::{Measure, Rhythm, in_its_rhythm, summed};
 use super::rhythm_belief::{JUDGED_WEEKS, RHYTHMS, RhythmBelief, Told, by_week};
 use super::spans::{Cell, WEEK, cells};
 use super::uptake::Uptake;
 use super::ways::{LEAST_PART, WayErrors};
-
-/// A tank that was left alone for so many open days, and so many times its usual gap between visits, is out of use; our
-/// own judgement.
-const SILENT_OPEN_DAYS: f64 = 5.0;
-const SILENT_GAPS: f64 = 4.0;
-
-/// Days that tell the usual gap between visits.
-const USUAL_DAYS: usize = 60;
 
 /// Of the usual part of a change kept at each further change.
 const SHARE_KEPT: f64 = 0.7;
@@ -39,6 +33,10 @@ pub(super) struct Learner<'a> {
     belief: RhythmBelief,
     pending: Vec<(usize, usize, Told)>,
     shares: Vec<f64>,
+    parts: Vec<Parts>,
+    out_of_use: OutOfUse,
+    /// The day before which all is learnt.
+    learnt_until: usize,
     steps: (f64, f64),
 }
 
@@ -52,8 +50,10 @@ pub(super) struct Known {
     pub(super) paths: Vec<FillPath>,
     /// Usual part of each tank that a change replaces.
     pub(super) shares: Vec<f64>,
-    /// Days for which nobody was at each tank although plants stand in it; 0 where that is nothing unusual.
-    pub(super) silent: Vec<f64>,
+    /// What is replaced of each tank between its changes.
+    pub(super) parts: Vec<Parts>,
+    /// Whether each tank is used.
+    pub(super) in_use: InUse,
     /// Part of a rise of the EC aim that is made by dosing.
     pub(super) step_share: f64,
 }
@@ -79,6 +79,9 @@ impl<'a> Learner<'a> {
             belief: RhythmBelief::new(tanks),
             pending: Vec::new(),
             shares: vec![1.0; tanks],
+            parts: vec![Parts::default(); tanks],
+            out_of_use: OutOfUse::new(history),
+            learnt_until: 0,
             steps: (1.0, 1.0),
         }
     }
@@ -98,6 +101,10 @@ impl<'a> Learner<'a> {
             }
             self.next_visit += 1;
         }
+        for (parts, tank) in self.parts.iter_mut().zip(&self.history.tanks) {
+            parts.learn(self.history, tank, self.learnt_until, until);
+        }
+        self.learnt_until = until;
         self.learn_visits(until);
         self.judge_rhythms(until);
     }
@@ -140,14 +147,23 @@ impl<'a> Learner<'a> {
         let origin = self.history.today - weeks_ago * WEEK;
         let uptake = Uptake::learn(self.history, &self.cells, (weeks_ago, days), &self.way_errors);
         let slips = Slips::learn(self.history, origin);
-        let usual_turnover = self.usual_turnover(origin);
-        let silent: Vec<f64> =
-            self.history.tanks.iter().map(|tank| silent_days(self.history, tank, origin)).collect();
+        let foreseen = Foreseen {
+            origin,
+            days,
+            uptake: &uptake,
+            slips: &slips,
+            pace: summed(uptake.paces(self.history.today, origin)),
+            usual_turnover: self.usual_turnover(origin),
+        };
+        let in_use = self.out_of_use.as_of(self.history, origin);
         let believed = self.belief.shares().into_iter().enumerate();
         let paths = believed
             .map(|(tank, shares)| {
-                let ways = self.ways(tank, origin, days, &uptake, &slips, usual_turnover);
-                ways.map_or_else(|| FillPath::new(days), |ways| mixed(ways, shares, silent[tank]))
+                let ways = self.ways(tank, &foreseen);
+                ways.map_or_else(
+                    || FillPath::new(days),
+                    |ways| mixed(ways, shares, |ahead| in_use.chance(tank, ahead)),
+                )
             })
             .collect();
         Known {
@@ -155,7 +171,8 @@ impl<'a> Learner<'a> {
             slips,
             paths,
             shares: self.shares.clone(),
-            silent,
+            parts: self.parts.clone(),
+            in_use,
             step_share: (self.steps.0 / self.steps.1).clamp(0.0, 1.5),
         }
     }
@@ -190,34 +207,42 @@ impl<'a> Learner<'a> {
     }
 
     /// The coming changes by each way; none of a tank that is fed from.
-    fn ways(
-        &mut self,
-        number: usize,
-        origin: usize,
-        days: usize,
-        uptake: &Uptake,
-        slips: &Slips,
-        usual_turnover: Option<f64>,
-    ) -> Option<[Option<FillPath>; RHYTHMS]> {
+    fn ways(&mut self, number: usize, foreseen: &Foreseen<'_>) -> Option<[Option<FillPath>; RHYTHMS]> {
+        let Foreseen { origin, days, uptake, slips, pace, usual_turnover } = foreseen;
         let tank = &self.history.tanks[number];
         if tank.mode != TankMode::Changed {
             return None;
         }
-        let asking = Asking { history: self.history, tank, origin, days };
-        let litres: Vec<f64> = (0..days)
-            .map(|place| {
-                tank.fed(origin + place)
-                    .map_or(0.0, |regime| uptake.litres(number, regime, origin + place, place))
-            })
-            .collect();
-        let rhythm =
-            |measure| in_its_rhythm(&asking, &self.rhythms[number], measure, &litres, usual_turnover, slips);
-        let paths = [Some(by_the_plan(&asking, slips)), rhythm(Measure::Days), rhythm(Measure::Turnover)];
+        let asking = Asking { history: self.history, tank, origin: *origin, days: *days };
+        let taken = |place: usize| {
+            let regime = tank.fed(origin + place)?;
+            Some(uptake.litres(number, regime, origin + place, place))
+        };
+        let litres: Vec<f64> = (0..*days).map(|place| taken(place).unwrap_or(0.0)).collect();
+        let rhythm = &self.rhythms[number];
+        let measures = [
+            Measure::by_pace(pace, &asking),
+            Measure::by_turnover(rhythm, &asking, &litres, *usual_turnover),
+        ];
+        let [pace, turnover] =
+            measures.each_ref().map(|measure| in_its_rhythm(&asking, rhythm, measure, slips));
+        let paths = [Some(by_the_plan(&asking, slips)), pace, turnover];
         let told =
             |way: usize| paths[way].as_ref().map_or([0.0; JUDGED_WEEKS], |path| by_week(&path.changes));
-        self.pending.push((origin, number, std::array::from_fn(told)));
+        self.pending.push((*origin, number, std::array::from_fn(told)));
         Some(paths)
     }
+}
+
+/// What the coming changes of every tank are told by.
+struct Foreseen<'a> {
+    origin: usize,
+    days: usize,
+    uptake: &'a Uptake,
+    slips: &'a Slips,
+    /// Days until the start of each day, each the longer the more the site takes on it.
+    pace: Vec<f64>,
+    usual_turnover: Option<f64>,
 }
 
 /// On how many of some days on which plants stood in a tank, somebody worked and nobody changed it, it was looked after.
@@ -233,8 +258,12 @@ fn between_changes(history: &History, tank: &TankHistory, days: std::ops::Range<
     found
 }
 
-/// The coming changes of a tank that was left alone for so many days, by the ways that are believed.
-fn mixed(ways: [Option<FillPath>; RHYTHMS], shares: [f64; RHYTHMS], silent: f64) -> FillPath {
+/// The coming changes of a tank by the ways that are believed, as far as it is used so many days ahead.
+fn mixed(
+    ways: [Option<FillPath>; RHYTHMS],
+    shares: [f64; RHYTHMS],
+    in_use: impl Fn(usize) -> f64,
+) -> FillPath {
     let telling = ways.into_iter().zip(shares).filter_map(|(way, share)| Some((way?, share)));
     let mut weighed: Vec<(FillPath, f64)> = telling.collect();
     // A way that is believed at other tanks may have nothing to go by at this one.
@@ -244,37 +273,10 @@ fn mixed(ways: [Option<FillPath>; RHYTHMS], shares: [f64; RHYTHMS], silent: f64)
     weighed.iter_mut().for_each(|(_, share)| *share /= all.max(1e-9));
     let mut path = FillPath::mixed(&weighed);
     for (ahead, (changes, whole)) in path.changes.iter_mut().zip(&mut path.whole).enumerate() {
-        *changes *= awake(silent, ahead);
-        *whole *= awake(silent, ahead);
+        *changes *= in_use(ahead);
+        *whole *= in_use(ahead);
     }
     path
-}
-
-/// Chance that a tank which was left alone is used again by a day ahead: how long it was is the best guess at how long
-/// it will be.
-pub(super) fn awake(silent_days: f64, ahead: usize) -> f64 {
-    let ahead = ahead as f64 + 1.0;
-    ahead / (silent_days + ahead)
-}
-
-/// Of fewer visits nobody can tell how often somebody comes (our own judgement).
-const TELLING_VISITS: usize = 4;
-
-/// Days since somebody was at a tank with plants, where that is longer than it was ever left alone on open days: it is
-/// out of use, whatever the plan says.
-fn silent_days(history: &History, tank: &TankHistory, origin: usize) -> f64 {
-    let seen = tank.visits.partition_point(|visit| visit.day < origin);
-    let Some(last) = seen.checked_sub(1).map(|place| tank.visits[place].day) else { return 0.0 };
-    let open = (last + 1..origin).filter(|day| history.open[*day]).count();
-    let unbroken = (last..=origin).all(|day| tank.fed(day).is_some());
-    let from = origin.saturating_sub(USUAL_DAYS);
-    let visits = seen - tank.visits.partition_point(|visit| visit.day < from);
-    let usual = (last.saturating_sub(from) + 1) as f64 / visits.max(1) as f64;
-    if visits >= TELLING_VISITS && unbroken && open as f64 >= SILENT_OPEN_DAYS.max(SILENT_GAPS * usual) {
-        (origin - last) as f64
-    } else {
-        0.0
-    }
 }
 
 /// Litres at the new aim that raise a whole tank from the old one.

@@ -36,17 +36,18 @@ const LEAST_LOG_SD: f64 = 0.05;
 pub(super) struct Rhythm {
     /// In order of their ends.
     intervals: Vec<Interval>,
-    /// Turnover until the start of each day before today.
-    turnover: Vec<f64>,
+    /// Litres topped up over the volume of the tank, until the start of each day up to today.
+    pub(super) turnover: Vec<f64>,
 }
 
 /// From one change to the next, or to the end of the crop.
 #[derive(Debug)]
 struct Interval {
+    from: usize,
+    /// The last day on which it was not over yet, and the first on which it was; the same where it was cut short.
+    between: (usize, usize),
     /// Day of its end.
     ended: usize,
-    days: f64,
-    turnover: f64,
     /// Whether a change ended it: where a crop did, it would have lasted longer.
     changed: bool,
 }
@@ -59,13 +60,17 @@ struct Known {
     whole: bool,
 }
 
-/// What an interval is measured by.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Measure {
-    /// Days.
-    Days,
-    /// Litres topped up over the volume of the tank.
-    Turnover,
+/// What intervals are measured by.
+#[derive(Debug)]
+pub(super) struct Measure<'a> {
+    /// What was gone through until the start of each day up to that of asking.
+    pub(super) past: &'a [f64],
+    /// What is gone through since the day of asking when the tank is looked at on each day.
+    pub(super) looked_at: Vec<f64>,
+    /// The same when it is changed on it.
+    pub(super) changed: Vec<f64>,
+    /// An interval before any is on record.
+    pub(super) prior: Option<f64>,
 }
 
 impl Rhythm {
@@ -74,11 +79,6 @@ impl Rhythm {
         let mut turnover = vec![0.0; history.today + 1];
         for visit in tank.visits.iter().filter(|visit| visit.day < history.today) {
             turnover[visit.day + 1] = visit.top_up_l / tank.volume_l.max(1e-9);
-        }
-        let mut sum = 0.0;
-        for day in &mut turnover {
-            sum += *day;
-            *day = sum;
         }
         let starts = tank.fills.iter().map(|(day, _)| *day);
         let next = starts.clone().skip(1).map(Some).chain([None]);
@@ -94,29 +94,24 @@ impl Rhythm {
                 (None, Some(next)) => (next, history.open_before(next).max(from), next),
                 (None, None) => return None,
             };
-            let middle = |of: &dyn Fn(usize) -> f64| 0.5 * (of(least) + of(most));
-            (most > from).then(|| Interval {
-                ended,
-                days: middle(&|day| (day - from) as f64),
-                turnover: middle(&|day| turnover[day] - turnover[from]),
-                changed: crop_ends.is_none(),
-            })
+            let changed = crop_ends.is_none();
+            (most > from).then_some(Interval { from, between: (least, most), ended, changed })
         });
-        Rhythm { intervals: intervals.collect(), turnover }
+        Rhythm { intervals: intervals.collect(), turnover: summed(turnover) }
     }
 
     /// Mean and spread of the logarithm of the intervals known; none where nothing tells it. An interval that a crop's end cut short
     /// is as long as those are that last longer than it did (A. P. Dempster, N. M. Laird and D. B. Rubin 1977, "Maximum likelihood
     /// from incomplete data via the EM algorithm", 4.2; from memory).
-    fn learnt(&self, measure: Measure, asking: &Asking<'_>, prior: Option<f64>) -> Option<(f64, f64)> {
+    fn learnt(&self, measure: &Measure<'_>, asking: &Asking<'_>) -> Option<(f64, f64)> {
         let known = self.intervals.iter().take_while(|interval| interval.ended < asking.known_until());
         let of_record = known.map(|interval| Known {
-            log: interval.measured(measure).max(0.01).ln(),
+            log: interval.log(measure.past),
             weight: 0.5_f64.powf((asking.origin - interval.ended.min(asking.origin)) as f64 / HALF_LIFE),
             whole: interval.changed,
         });
-        let of_prior =
-            prior.map(|prior| Known { log: prior.max(0.01).ln(), weight: PRIOR_INTERVALS, whole: true });
+        let prior = measure.prior.map(|prior| prior.max(0.01).ln());
+        let of_prior = prior.map(|log| Known { log, weight: PRIOR_INTERVALS, whole: true });
         let (whole, cut): (Vec<Known>, Vec<Known>) = of_record.chain(of_prior).partition(|one| one.whole);
         let told = |one: &Known| (one.log, 0.0, one.weight);
         let mut learnt = spread(whole.iter().map(told))?;
@@ -137,14 +132,26 @@ impl Rhythm {
     pub(super) fn turnovers(&self, known_until: usize) -> (f64, f64) {
         let known = self.intervals.iter().take_while(|interval| interval.ended < known_until);
         let changed = known.filter(|interval| interval.changed);
-        changed.fold((0.0, 0.0), |(sum, count), one| (sum + one.turnover.max(0.01).ln(), count + 1.0))
+        changed.fold((0.0, 0.0), |(sum, count), one| (sum + one.log(&self.turnover), count + 1.0))
     }
 }
 
 impl Interval {
-    fn measured(&self, by: Measure) -> f64 {
-        if by == Measure::Days { self.days } else { self.turnover }
+    /// The logarithm of what was gone through in it.
+    fn log(&self, gone: &[f64]) -> f64 {
+        let (least, most) = self.between;
+        (0.5 * (gone[least] + gone[most]) - gone[self.from]).max(0.01).ln()
     }
+}
+
+/// What each day and all before it come to.
+pub(super) fn summed(mut days: Vec<f64>) -> Vec<f64> {
+    let mut sum = 0.0;
+    for day in &mut days {
+        sum += *day;
+        *day = sum;
+    }
+    days
 }
 
 /// The last day up to a day on which somebody was at a tank; the first day where nobody was.
@@ -177,61 +184,63 @@ fn beyond(limit: f64, (mean, sd): (f64, f64)) -> (f64, f64) {
     (mean + sd * hazard, sd * sd * (1.0 + z * hazard - hazard * hazard))
 }
 
-/// The coming changes of a tank in its own rhythm. Of a turnover it must be told what is expected to be topped up on
-/// each day, L, and the site's usual one. None where nothing tells it yet.
+/// The coming changes of a tank in its own rhythm; none where nothing tells it yet.
 pub(super) fn in_its_rhythm(
     asking: &Asking<'_>,
     rhythm: &Rhythm,
-    measure: Measure,
-    litres: &[f64],
-    usual_turnover: Option<f64>,
+    measure: &Measure<'_>,
     slips: &Slips,
 ) -> Option<FillPath> {
-    let regime = (asking.origin..asking.history.length())
-        .find_map(|day| asking.tank.fed(day))
-        .map(|regime| &regime.fed);
-    let programme = regime.and_then(|fed| fed.change_every_days).map(f64::from);
-    // What is done on the fourteenth day was due within it.
-    let prior = if measure == Measure::Days { programme.map(|days| days - 0.5) } else { usual_turnover };
-    let learnt = rhythm.learnt(measure, asking, prior)?;
+    let learnt = rhythm.learnt(measure, asking)?;
     let far = (FAR * learnt.1).exp();
     let ends = (learnt.0.exp() / far, learnt.0.exp() * far);
-    let (looked_at, changed) = gone(asking, measure, litres);
-    let chain = Chain { asking, measure, learnt, ends, looked_at, changed, slips };
-    Some(chain.walk(rhythm))
+    Some(Chain { asking, measure, learnt, ends, slips }.walk())
 }
 
-/// What a tank will have gone through since the day of asking: when it is looked at on each day, and when it is changed on it. What
-/// plants took since the last visit counts for a change only once it is topped up.
-fn gone(asking: &Asking<'_>, measure: Measure, litres: &[f64]) -> (Vec<f64>, Vec<f64>) {
-    if measure == Measure::Days {
-        let days: Vec<f64> = (0..asking.days).map(|place| place as f64).collect();
-        return (days.clone(), days);
+impl Measure<'_> {
+    /// By days, each as long as the site takes much on it: what is gone through until the start of each day, from the first on
+    /// record to the end of the days to come. As days grow shorter a tank is changed less often.
+    pub(super) fn by_pace<'a>(gone: &'a [f64], asking: &Asking<'_>) -> Measure<'a> {
+        let days = (0..asking.days).map(|place| gone[asking.origin + place] - gone[asking.origin]);
+        let days: Vec<f64> = days.collect();
+        let regime = (asking.origin..asking.history.length()).find_map(|day| asking.tank.fed(day));
+        let programme = regime.and_then(|regime| regime.fed.change_every_days).map(f64::from);
+        // What is done on the fourteenth day was due within it.
+        let prior = programme.map(|days| days - 0.5);
+        Measure { past: gone, looked_at: days.clone(), changed: days, prior }
     }
-    let seen = asking.history.open_before(asking.origin);
-    let owed = litres.first().map_or(0.0, |litres| litres * (asking.origin - seen) as f64);
-    let (mut sum, mut topped_up) = (owed, 0.0);
-    let each = (0..asking.days).map(|place| {
-        let (looked_at, changed) = (topped_up, sum);
-        if asking.history.open[asking.origin + place] {
-            topped_up = sum;
-        }
-        sum += litres[place];
-        let whole = asking.tank.volume_l.max(1e-9);
-        (looked_at / whole, changed / whole)
-    });
-    each.unzip()
+
+    /// By turnover, with what is expected to be topped up on each day, L, and the site's usual one. What plants took since the last
+    /// visit counts for a change only once it is topped up.
+    pub(super) fn by_turnover<'a>(
+        rhythm: &'a Rhythm,
+        asking: &Asking<'_>,
+        litres: &[f64],
+        usual: Option<f64>,
+    ) -> Measure<'a> {
+        let seen = asking.history.open_before(asking.origin);
+        let owed = litres.first().map_or(0.0, |litres| litres * (asking.origin - seen) as f64);
+        let (mut sum, mut topped_up) = (owed, 0.0);
+        let each = (0..asking.days).map(|place| {
+            let (looked_at, changed) = (topped_up, sum);
+            if asking.history.open[asking.origin + place] {
+                topped_up = sum;
+            }
+            sum += litres[place];
+            let whole = asking.tank.volume_l.max(1e-9);
+            (looked_at / whole, changed / whole)
+        });
+        let (looked_at, changed) = each.unzip();
+        Measure { past: &rhythm.turnover, looked_at, changed, prior: usual }
+    }
 }
 
 struct Chain<'a> {
     asking: &'a Asking<'a>,
-    measure: Measure,
+    measure: &'a Measure<'a>,
     learnt: (f64, f64),
     /// Before so much was gone through no interval is over, and after so much each is.
     ends: (f64, f64),
-    /// What is gone through since the day of asking when it is looked at on each day, and when it is changed on it.
-    looked_at: Vec<f64>,
-    changed: Vec<f64>,
     slips: &'a Slips,
 }
 
@@ -255,7 +264,7 @@ impl Chain<'_> {
     }
 
     /// What was gone through since the last change until the day of asking, and until the last day on which it was not yet enough.
-    fn since_last(&self, rhythm: &Rhythm) -> Option<(f64, f64)> {
+    fn since_last(&self) -> Option<(f64, f64)> {
         let tank = self.asking.tank;
         tank.fed(self.asking.origin)?;
         let origin = self.asking.origin;
@@ -264,22 +273,20 @@ impl Chain<'_> {
             return None;
         }
         let looked = self.asking.history.open_before(origin).max(last);
-        let until = |day: usize| match self.measure {
-            Measure::Days => (day - last) as f64,
-            Measure::Turnover => rhythm.turnover[day] - rhythm.turnover[last],
-        };
+        let past = self.measure.past;
+        let until = |day: usize| past[day] - past[last];
         Some((until(origin), until(looked)))
     }
 
-    fn walk(&self, rhythm: &Rhythm) -> FillPath {
+    fn walk(&self) -> FillPath {
         let (asking, tank) = (self.asking, self.asking.tank);
         let mut path = FillPath::new(asking.days);
         let mut last: Vec<Last> = Vec::new();
         // Plants that stand in a tank which was not filled since they came wait for their first fill.
-        let mut first = match self.since_last(rhythm) {
+        let mut first = match self.since_last() {
             Some((since, before)) => {
                 let today = asking.last_fill() == Some(asking.origin);
-                let gone = if today { self.changed.first().copied().unwrap_or(0.0) } else { -since };
+                let gone = if today { self.measure.changed.first().copied().unwrap_or(0.0) } else { -since };
                 last.push(Last { gone, chance: 1.0, past: self.over(before).min(0.98) });
                 Vec::new()
             }
@@ -306,7 +313,11 @@ impl Chain<'_> {
                 path.whole[place] = filled;
                 let changed = if self.ends_soon(day) { 0.0 } else { self.step(&mut last, place) };
                 if filled + changed > NEGLIGIBLE {
-                    last.push(Last { gone: self.changed[place], chance: filled + changed, past: 0.0 });
+                    last.push(Last {
+                        gone: self.measure.changed[place],
+                        chance: filled + changed,
+                        past: 0.0,
+                    });
                 }
                 path.changes[place] = filled + changed;
                 spread += changed * self.learnt.1.powi(2);
@@ -322,7 +333,7 @@ impl Chain<'_> {
     fn step(&self, last: &mut [Last], place: usize) -> f64 {
         let mut changed = 0.0;
         for one in last.iter_mut().filter(|one| one.chance > NEGLIGIBLE / 10.0) {
-            let past = self.over(self.looked_at[place] - one.gone).max(one.past);
+            let past = self.over(self.measure.looked_at[place] - one.gone).max(one.past);
             let now = one.chance * (past - one.past) / (1.0 - one.past).max(1e-6);
             changed += now;
             one.chance -= now;

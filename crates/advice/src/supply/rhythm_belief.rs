@@ -3,7 +3,7 @@
 
 use super::spans::WEEK;
 
-/// Ways to say when a tank is changed: by the plan, after its own days, after its own turnover.
+/// Ways to say when a tank is changed: by the plan, after days of its own at the pace of the site, after its own turnover.
 pub(super) const RHYTHMS: usize = 3;
 
 /// Weeks whose changes are held against what was told.
@@ -11,7 +11,7 @@ pub(super) const JUDGED_WEEKS: usize = 4;
 
 /// The plan is believed until the record speaks against it: so many tanks stand for each way before any is on record; our own
 /// judgement.
-const PRIOR_TANKS: [f64; RHYTHMS] = [10.0, 0.5, 0.5];
+const PRIOR_TANKS: [f64; RHYTHMS] = [10.0, 0.6, 0.3];
 
 /// A tank speaks for the others as so many of those; our own judgement.
 const TANK_WEIGHT: f64 = 3.0;

@@ -241,6 +241,14 @@ impl Uptake {
         mixed * regime.fed.plants
     }
 
+    /// How the site does on each day from the one before the first on record, up to the end of what is told ahead of a day, as a part
+    /// of the usual.
+    pub(super) fn paces(&self, today: usize, origin: usize) -> Vec<f64> {
+        let week = |day: usize| self.weeks.get((today - 1 - day) / WEEK).copied().unwrap_or(1.0);
+        let to_come = self.ahead.iter().map(|site| 0.5 * (site.passing + site.lasting));
+        std::iter::once(0.0).chain((0..origin).map(week)).chain(to_come).collect()
+    }
+
     /// How far each way is from what each tank took two weeks after a day that was so many weeks ago.
     pub(super) fn compared(&self, cells: &[Cell], weeks_ago: usize) -> Vec<(usize, [f64; WAYS])> {
         let Some(week) = weeks_ago.checked_sub(COMPARED_WEEKS + 1) else { return Vec::new() };

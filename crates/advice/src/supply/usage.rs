@@ -5,22 +5,13 @@ use fillmark_domain::stock::UseCause;
 use super::answer::LearntFrom;
 use super::baseline::Baseline;
 use super::cause::{TankUse, UseByCause};
-use super::history::{History, Regime, TankHistory};
-use super::learner::{Known, Learner, awake, step_litres};
+use super::history::{History, TankHistory};
+use super::learner::{Known, Learner, step_litres};
 use super::question::TankMode;
 use super::spans::WEEK;
+use super::to_waste::{Fed, adjusted_a_day, litres_fed};
 use super::unplanned::Losses;
-use super::uptake::PRIOR_LITRES;
 use super::weekly::Lump;
-
-/// Days of litres fed that say what a tank feeds now.
-const RECENT_DAYS: usize = 14;
-
-/// A tank that was dosed by hand so lately is dosed by hand (our own judgement).
-const BY_HAND_DAYS: usize = 56;
-
-/// What was poured by hand for a day may be off from what was fed on it by this part (our own judgement).
-const BY_HAND_SPREAD: f64 = 0.5;
 
 /// Relative spread of four weeks' uptake: weather, mostly. What the records tell of it comes in with the errors of
 /// earlier forecasts.
@@ -114,28 +105,6 @@ struct TankPlan<'a> {
     fed: Fed,
 }
 
-/// What a tank feeds to waste or draws a day.
-#[derive(Clone, Copy)]
-enum Fed {
-    /// Nothing: it is changed.
-    Nothing,
-    /// So much, by its meter or by what was poured for it.
-    Metered { litres: f64, variance: f64 },
-    /// As plants drink that nothing is known of.
-    Assumed,
-}
-
-impl Fed {
-    /// L on a day.
-    fn litres(self, regime: &Regime) -> f64 {
-        match self {
-            Fed::Nothing => 0.0,
-            Fed::Metered { litres, .. } => litres,
-            Fed::Assumed => PRIOR_LITRES * regime.fed.plants,
-        }
-    }
-}
-
 /// What is assumed of a plant's drinking may be off by this part (our own judgement).
 const ASSUMED_SPREAD: f64 = 0.5;
 
@@ -151,62 +120,10 @@ impl<'a> SitePlan<'a> {
             fed: Fed::Nothing,
         };
         match tank.mode {
-            TankMode::Fed => plan.fed = self.litres_fed(tank),
+            TankMode::Fed => plan.fed = litres_fed(self.history, tank, self.origin),
             TankMode::Changed => self.top_up(&mut plan),
         }
         plan
-    }
-
-    /// Mean and variance of the last days on record. A single day says nothing of its spread: a quarter is assumed.
-    fn litres_fed(&self, tank: &TankHistory) -> Fed {
-        let known = &tank.litres_fed[..tank.litres_fed.partition_point(|(day, ..)| *day < self.origin)];
-        let Some((last, ..)) = known.last() else {
-            return self.dosed_by_hand(tank).unwrap_or(Fed::Assumed);
-        };
-        let from = last.saturating_sub(RECENT_DAYS - 1);
-        let recent = &known[known.partition_point(|(day, ..)| *day < from)..];
-        let mean = recent.iter().map(|(_, litres, _)| litres).sum::<f64>() / recent.len() as f64;
-        let squares: f64 = recent.iter().map(|(_, litres, _)| (litres - mean).powi(2)).sum();
-        // The squares of the alike days of one rise add up to one estimate, so they are shared among rises, not days.
-        let rises: f64 = recent.iter().map(|(.., over_days)| 1.0 / over_days).sum();
-        Fed::Metered { litres: mean, variance: (squares + (0.25 * mean).powi(2)) / rises }
-    }
-
-    /// What a tank feeds that no meter tells of, by what was poured into it lately: the litres that it was dosed for, in the mean
-    /// of the products that it is planned to take. A single time tells of no rate.
-    fn dosed_by_hand(&self, tank: &TankHistory) -> Option<Fed> {
-        let before = &tank.visits[..tank.visits.partition_point(|visit| visit.day < self.origin)];
-        let lately = before.iter().filter(|visit| visit.day + BY_HAND_DAYS >= self.origin);
-        let mut dosed_l = vec![0.0; self.history.products.len()];
-        let mut days: Vec<usize> = Vec::new();
-        for visit in lately {
-            let Some(regime) = tank.fed(visit.day) else { continue };
-            let amount = |poured: &[f64], place: usize| poured.get(place).copied().unwrap_or(0.0);
-            for (place, dose) in regime.doses.iter().enumerate().filter(|(_, dose)| **dose > 0.0) {
-                let poured = amount(&visit.fill, place) + amount(&visit.top_up, place);
-                dosed_l[place] += poured / dose;
-                days.extend((poured > 0.0).then_some(visit.day));
-            }
-        }
-        days.dedup();
-        let (first, last) = (*days.first()?, *days.last()?);
-        // The last time is for as long as there was between the others.
-        let gap = last.checked_sub(first).filter(|span| *span > 0)? as f64 / (days.len() - 1) as f64;
-        let covered = ((last - first) as f64 + gap).max((self.origin - first) as f64);
-        let dosed: Vec<f64> = dosed_l.into_iter().filter(|litres| *litres > 0.0).collect();
-        let litres = dosed.iter().sum::<f64>() / dosed.len() as f64 / covered;
-        Some(Fed::Metered { litres, variance: (BY_HAND_SPREAD * litres).powi(2) })
-    }
-
-    /// What a tank that is fed from was poured of a pH adjuster on each open day lately, mL (or g).
-    fn adjusted_a_day(&self, tank: &TankHistory, place: usize) -> f64 {
-        let from = self.origin.saturating_sub(BY_HAND_DAYS);
-        let first = tank.visits.first().map_or(self.origin, |visit| visit.day).max(from);
-        let fed = (first..self.origin).filter(|day| self.history.open[*day] && tank.fed(*day).is_some());
-        let lately = tank.visits.iter().filter(|visit| (first..self.origin).contains(&visit.day));
-        let amount = |poured: &[f64]| poured.get(place).copied().unwrap_or(0.0);
-        let poured: f64 = lately.map(|visit| amount(&visit.fill) + amount(&visit.top_up)).sum();
-        poured / fed.count().max(1) as f64
     }
 
     /// What the plants took since the last visit is replaced at the next one, unless the tank is changed then. What a
@@ -226,7 +143,7 @@ impl<'a> SitePlan<'a> {
                 continue;
             };
             if let Some(place) = day.checked_sub(self.origin).filter(|_| self.history.open[day]) {
-                let in_use = awake(self.known.silent[plan.number], place);
+                let in_use = self.known.in_use.chance(plan.number, place);
                 let stays = 1.0 - path.changes[place].min(1.0);
                 let there = self.learner.adjusters.visited_at(plan.number, day);
                 raised_l += aim.map_or(0.0, |aim| step_litres(tank.volume_l, aim, &regime.fed));
@@ -265,6 +182,7 @@ impl<'a> SitePlan<'a> {
         };
         for tank in tanks {
             self.add_changes(tank, place, &mut usage);
+            self.add_parts(tank, place, &mut usage);
             self.add_top_ups_and_fed(tank, place, &mut usage);
         }
         if product.moves_ph {
@@ -332,6 +250,27 @@ impl<'a> SitePlan<'a> {
         }
     }
 
+    /// What fills a tank after parts of it are replaced between its changes; it is told with what tops it up.
+    fn add_parts(&self, plan: &TankPlan<'_>, place: usize, usage: &mut Usage) {
+        let (mean, variance) = self.known.parts[plan.number].on_a_day();
+        let hand = self.learner.pours.fill_hand(place, plan.number);
+        if mean <= 0.0 || (hand.without_dose <= 0.0 && !plan.tank.takes(place)) {
+            return;
+        }
+        let mut so_far = 0.0;
+        for at in 0..self.days {
+            let day = self.origin + at;
+            if let Some(regime) = plan.tank.fed(day).filter(|_| self.history.open[day]) {
+                let stays = 1.0 - self.known.paths[plan.number].changes[at].min(1.0);
+                let chance = stays * self.known.in_use.chance(plan.number, at);
+                let whole = plan.tank.volume_l * hand.per_litre(regime.doses[place]);
+                usage.draw((at, plan.number), UseCause::TopUps, chance * mean * whole, self.is_todays());
+                so_far += chance * variance * whole * whole;
+            }
+            usage.variance_until[at] += so_far;
+        }
+    }
+
     fn add_top_ups_and_fed(&self, plan: &TankPlan<'_>, place: usize, usage: &mut Usage) {
         let (variance_l, assumed) = match plan.fed {
             Fed::Metered { variance, .. } => (variance, 0.0),
@@ -345,7 +284,9 @@ impl<'a> SitePlan<'a> {
         }
         let (mut fed_variance, mut fed) = (0.0, 0.0);
         let adjusted = match plan.fed {
-            Fed::Metered { .. } | Fed::Assumed if moves_ph => self.adjusted_a_day(plan.tank, place),
+            Fed::Metered { .. } | Fed::Assumed if moves_ph => {
+                adjusted_a_day(self.history, plan.tank, self.origin, place)
+            }
             _ => 0.0,
         };
         for at in 0..self.days {
