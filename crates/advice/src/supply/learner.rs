@@ -152,7 +152,7 @@ impl<'a> Learner<'a> {
             days,
             uptake: &uptake,
             slips: &slips,
-            pace: summed(uptake.paces(self.history.today, origin)),
+            pace: summed(std::iter::once(0.0).chain(uptake.seasons.iter().copied()).collect()),
             usual_turnover: self.usual_turnover(origin),
         };
         let in_use = self.out_of_use.as_of(self.history, origin);

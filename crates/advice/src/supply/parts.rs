@@ -3,8 +3,8 @@
 use super::history::{History, TankHistory};
 use super::question::TankMode;
 
-/// Days after which one counts half.
-const HALF_LIFE: f64 = 120.0;
+/// Days after which one counts half: as plants take less, they become fewer.
+const HALF_LIFE: f64 = 60.0;
 
 /// Open days on which none was replaced before any is on record; our own judgement.
 const PRIOR_DAYS: f64 = 20.0;

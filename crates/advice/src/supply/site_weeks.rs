@@ -92,6 +92,12 @@ impl SiteWeeks {
         each.collect()
     }
 
+    /// What the season has the site take on each of so many days up to the day and of so many from it on, as a part of the usual.
+    pub(super) fn seasons(&self, before: usize, from: usize) -> Vec<f64> {
+        let season = self.season();
+        (0..before + from).map(|day| season.at(self.sun(day as f64 - before as f64))).collect()
+    }
+
     /// How it does now, as a part of what the season has it take.
     fn now(&self, kept: f64, season: Season) -> f64 {
         let of_season = |week: &SiteWeek| week.taken_l / (week.usual_l * season.at(self.sun_of(week)));

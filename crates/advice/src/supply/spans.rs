@@ -85,6 +85,8 @@ fn span<'a>(tank: &'a TankHistory, before: &Visit, visit: &Visit) -> Option<(&'a
     // What was poured for a new aim is a step of the aim, and a fill replaces all: neither is uptake.
     let same = was.fed.ec_aim == regime.fed.ec_aim;
     let unbroken = (before.day..visit.day).all(|day| tank.fed(day).is_some());
-    let teaches = visit.share <= 0.0 && days <= LONGEST_SPAN_DAYS && same && unbroken;
+    // What a part that was replaced left missing is made up after it.
+    let is_whole = before.share <= 0.0 || before.share >= 1.0;
+    let teaches = is_whole && visit.share <= 0.0 && days <= LONGEST_SPAN_DAYS && same && unbroken;
     (teaches && regime.fed.plants > 0.0).then_some((regime, days as f64))
 }

@@ -56,6 +56,8 @@ pub(super) struct Uptake {
     weeks: Vec<f64>,
     /// What the site will take so many days ahead.
     ahead: Vec<SiteAhead>,
+    /// What the season has the site take on each day from the first on record to the last ahead, as a part of the usual.
+    pub(super) seasons: Vec<f64>,
     lately: Vec<f64>,
     shares: Vec<[f64; WAYS]>,
     /// Spans it was learnt from.
@@ -111,6 +113,7 @@ impl Uptake {
             levels: vec![1.0; tanks],
             weeks: vec![1.0; known.first().map_or(0, |cell| cell.weeks_ago + 1)],
             ahead: Vec::new(),
+            seasons: Vec::new(),
             lately: vec![0.0; tanks],
             shares: (0..tanks).map(|tank| errors.shares(tank)).collect(),
             spans: known.iter().map(|cell| cell.spans).sum(),
@@ -130,7 +133,9 @@ impl Uptake {
             usual_l: sum.expected,
         };
         let day = history.today_of_year - (WEEK * weeks_ago) as f64;
-        uptake.ahead = SiteWeeks::new(of_site.map(week).collect(), day).ahead(days);
+        let of_site = SiteWeeks::new(of_site.map(week).collect(), day);
+        uptake.ahead = of_site.ahead(days);
+        uptake.seasons = of_site.seasons(history.today - WEEK * weeks_ago, days);
         uptake.fit_lately(known, weeks_ago);
         uptake
     }
@@ -239,14 +244,6 @@ impl Uptake {
         let ways = self.ways(tank, usual, ahead);
         let mixed: f64 = ways.iter().zip(&self.shares[tank]).map(|(way, share)| way * share).sum();
         mixed * regime.fed.plants
-    }
-
-    /// How the site does on each day from the one before the first on record, up to the end of what is told ahead of a day, as a part
-    /// of the usual.
-    pub(super) fn paces(&self, today: usize, origin: usize) -> Vec<f64> {
-        let week = |day: usize| self.weeks.get((today - 1 - day) / WEEK).copied().unwrap_or(1.0);
-        let to_come = self.ahead.iter().map(|site| 0.5 * (site.passing + site.lasting));
-        std::iter::once(0.0).chain((0..origin).map(week)).chain(to_come).collect()
     }
 
     /// How far each way is from what each tank took two weeks after a day that was so many weeks ago.

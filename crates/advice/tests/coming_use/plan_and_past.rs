@@ -97,6 +97,31 @@ fn a_part_that_was_written_down_is_the_change() {
     assert!(days[0] == on(7) && (on(21)..=on(22)).contains(&days[1]), "{days:?}");
 }
 
+/// Changed each fourth Monday, whatever is written down for each tenth day and the programme says for each fortnight, and a third of it
+/// half-way: the last change was a fortnight ago, so that the next one is due in another.
+#[test]
+fn a_part_that_is_replaced_half_way_is_no_change_where_the_plan_is_not_followed() {
+    let mut question = site(tank(&[(-320, 90)]));
+    let tank = &mut question.tanks[0];
+    let each_fourth = |from: i64| (0..11).rev().map(move |ago| on(-28 * ago - from));
+    let filled = |on: NaiveDate, amount: f64| Addition {
+        product: base_a(),
+        on,
+        amount: Amount::rounded(amount),
+        reason: Reason::Change,
+    };
+    tank.changes_done = each_fourth(14).collect();
+    tank.partial_changes = each_fourth(0).map(|on| PartialChange { on, share: 0.33 }).collect();
+    tank.additions = each_fourth(14).map(|on| filled(on, 1_000.0)).collect();
+    tank.additions.extend(each_fourth(0).map(|on| filled(on, 330.0)));
+    tank.planned_changes = (-31..9).map(|number| on(10 * number)).collect();
+    tank.visits = (1..=318).rev().map(|ago| on(-ago)).collect();
+    let told = forecast(&question);
+    let by_day: Vec<f64> = told.products[0].days.iter().map(|day| day.by_cause.changes).collect();
+    let (early, due): (f64, f64) = (by_day[..10].iter().sum(), by_day[10..21].iter().sum());
+    assert!(early < 150.0 && due > 750.0, "{early} {due} {by_day:?}");
+}
+
 /// The last change was a fortnight ago; from today on it is changed each fourth week, or each week.
 #[test]
 fn an_interval_that_changes_today_counts_from_the_last_change() {
