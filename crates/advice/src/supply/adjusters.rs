@@ -77,8 +77,8 @@ pub(super) struct Adjusters {
     by_weekday: [Visited; WEEK],
     /// Of each tank, days on which it was changed left out.
     between_changes: Vec<Visited>,
-    /// Part of those days on which tanks were looked after.
-    usual: f64,
+    /// Part of those days on which tanks were looked after; none before it is known.
+    usual: Option<f64>,
 }
 
 /// On how many of the days on which somebody could look after a tank it was.
@@ -101,6 +101,9 @@ impl Visited {
 /// Our own judgement.
 const WEEKDAY_HOLD: f64 = 2.0;
 
+/// Where on so many tank-days between changes nobody was at any tank, nobody comes (our own judgement).
+const TELLING_DAYS: f64 = 28.0;
+
 /// Days of the site's usual that hold a tank near it (our own judgement).
 const TANK_HOLD: f64 = 3.0;
 
@@ -115,7 +118,7 @@ impl Adjusters {
             visited: Visited { seen: 5.0, open: 5.0 },
             by_weekday: [Visited::default(); WEEK],
             between_changes: vec![Visited::default(); history.tanks.len()],
-            usual: 0.0,
+            usual: None,
         }
     }
 
@@ -168,7 +171,7 @@ impl Adjusters {
             .between_changes
             .iter()
             .fold((0.0, 0.0), |(seen, open), one| (seen + one.seen, open + one.open));
-        self.usual = if open > 0.0 { seen / open } else { 0.0 };
+        self.usual = (seen > 0.0 || open > TELLING_DAYS).then(|| seen / open);
         let sum = |of: fn(&Visited) -> f64| week.iter().map(of).sum();
         self.visited.learn(Visited { seen: sum(|day| day.seen), open: sum(|day| day.open) });
         self.by_weekday.iter_mut().zip(week).for_each(|(all, day)| all.learn(*day));
@@ -183,9 +186,9 @@ impl Adjusters {
 
     /// The same of one tank: some are looked at when they are changed, and not in between.
     pub(super) fn visited_at(&self, tank: usize, day: usize) -> f64 {
-        let (usual, own) = (self.usual, self.between_changes[tank]);
+        let (Some(usual), own) = (self.usual, self.between_changes[tank]) else { return self.visited(day) };
         if usual <= 0.0 {
-            return self.visited(day);
+            return 0.0;
         }
         let rate = (own.seen + TANK_HOLD * usual) / (own.open + TANK_HOLD);
         (self.visited(day) * rate / usual).min(1.0)

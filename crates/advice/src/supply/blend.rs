@@ -44,8 +44,9 @@ const SURPRISE_AT_MOST: f64 = 10.0;
 const SITE_FORECASTS: f64 = 6.0;
 const STATED_FORECASTS: f64 = 6.0;
 
-/// Of the last week's surprise taken into the smoothed use.
+/// Of the last week's surprise taken into the smoothed use, and the days of which it mostly is.
 const SMOOTHING: f64 = 0.2;
+const SMOOTHED_DAYS: usize = 35;
 
 /// How the forecasts of one product as of earlier days came out.
 #[derive(Debug, Clone, Default)]
@@ -145,8 +146,11 @@ impl Outcomes {
     /// Weighs a forecast made at the start of a day with past use, and keeps it to be judged.
     pub(super) fn blend(&mut self, product: &ProductHistory, open: &Open<'_>, usage: &mut Usage) {
         let origin = open.origin;
-        let weekly =
-            [smoothed(product, origin), used(product, 0, origin) / origin.max(1) as f64 * WEEK as f64];
+        let stronger = |from: usize| product.planned.rises(from..origin, origin..origin + JUDGED_DAYS);
+        let mean = used(product, 0, origin) / origin.max(1) as f64 * WEEK as f64;
+        // A dose that is doubled takes twice as much, whatever was taken before.
+        let lately = origin.saturating_sub(SMOOTHED_DAYS);
+        let weekly = [smoothed(product, origin) * stronger(lately), mean * stronger(0)];
         let shares = self.shares();
         let uncorrected = planned(usage);
         self.correct(usage);

@@ -2,6 +2,8 @@
 //!
 //! Sums are made in whole thousandths before they become numbers, so the order in which records came does not matter.
 
+use std::ops::Range;
+
 use chrono::Datelike;
 
 use super::layout::{Layout, first_day};
@@ -35,12 +37,58 @@ pub(super) struct ProductHistory {
     pub(super) weight: f64,
     /// Whether it moves the pH.
     pub(super) moves_ph: bool,
+    /// What the plan has of it in a litre.
+    pub(super) planned: PlannedDose,
     /// Poured or fed on each day before today, mL (or g).
     pub(super) poured: Vec<f64>,
     /// What of it was poured lately.
     pub(super) lately: Lately,
     /// Lost or found on each day before today, mL (or g).
     pub(super) lost: Vec<(usize, f64)>,
+}
+
+/// What the plan has in the tanks that take a product, summed up to the start of each day.
+#[derive(Debug)]
+pub(super) struct PlannedDose {
+    /// mL (or g) in their volumes.
+    dosed: Vec<f64>,
+    /// Their volumes, L.
+    litres: Vec<f64>,
+}
+
+impl PlannedDose {
+    /// Of a product, by its place, on so many days.
+    pub(super) fn new(tanks: &[TankHistory], place: usize, length: usize) -> PlannedDose {
+        let (mut dosed, mut litres) = (vec![0.0; length + 1], vec![0.0; length + 1]);
+        for tank in tanks {
+            for (day, regime) in tank.fed.iter().enumerate() {
+                let dose = regime.map_or(0.0, |regime| tank.regimes[regime].doses[place]);
+                dosed[day + 1] += tank.volume_l * dose;
+                litres[day + 1] += if dose > 0.0 { tank.volume_l } else { 0.0 };
+            }
+        }
+        PlannedDose { dosed: summed(dosed), litres: summed(litres) }
+    }
+
+    /// By how much more of it is in a litre on days to come than on days before; one where it was, or will be, in none.
+    pub(super) fn rises(&self, before: Range<usize>, to_come: Range<usize>) -> f64 {
+        let mean = |days: Range<usize>| {
+            let (from, until) = (days.start, days.end.min(self.litres.len() - 1));
+            let litres = self.litres[until] - self.litres[from];
+            (litres > 0.0).then(|| (self.dosed[until] - self.dosed[from]) / litres)
+        };
+        mean(before).zip(mean(to_come)).map_or(1.0, |(before, to_come)| to_come / before)
+    }
+}
+
+/// What each day and all before it come to.
+pub(super) fn summed(mut days: Vec<f64>) -> Vec<f64> {
+    let mut sum = 0.0;
+    for day in &mut days {
+        sum += *day;
+        *day = sum;
+    }
+    days
 }
 
 /// What was poured of a product in the last half year, mL (or g).

@@ -7,7 +7,7 @@ use fillmark_domain::Id;
 use fillmark_domain::stock::{Product, ProductKind};
 
 use super::changes::LATEST;
-use super::history::{Lately, ProductHistory, Regime, TankHistory, Visit};
+use super::history::{Lately, PlannedDose, ProductHistory, Regime, TankHistory, Visit};
 use super::question::{Addition, ProductAsked, Question, Reason, TankAsked};
 
 /// Records further back than two years teach nothing any more; our own judgement.
@@ -228,11 +228,20 @@ impl Layout<'_> {
                 }
             }
         }
-        let used = poured.into_iter().zip(lately);
-        self.question.products.iter().zip(used).map(|(asked, used)| self.product(asked, used)).collect()
+        let planned = (0..poured.len()).map(|place| PlannedDose::new(tanks, place, self.length));
+        let used = poured.into_iter().zip(lately).zip(planned);
+        let each = self.question.products.iter().zip(used);
+        each.map(|(asked, ((poured, lately), planned))| self.product(asked, planned, poured, lately))
+            .collect()
     }
 
-    fn product(&self, asked: &ProductAsked, (poured, lately): (Vec<f64>, Lately)) -> ProductHistory {
+    fn product(
+        &self,
+        asked: &ProductAsked,
+        planned: PlannedDose,
+        poured: Vec<f64>,
+        lately: Lately,
+    ) -> ProductHistory {
         let mut lost: BTreeMap<usize, i64> = BTreeMap::new();
         for loss in asked.unplanned.iter().filter(|loss| loss.on < self.question.today) {
             *lost.entry(self.day(loss.on).unwrap_or(0)).or_default() += loss.amount.thousandths();
@@ -240,6 +249,7 @@ impl Layout<'_> {
         ProductHistory {
             weight: asked.ec_rise_per_unit_per_l.filter(|rise| *rise > 0.0).unwrap_or(1.0),
             moves_ph: asked.kind == ProductKind::PhAdjuster,
+            planned,
             poured,
             lately,
             lost: lost.into_iter().map(|(day, amount)| (day, amount as f64 / 1e3)).collect(),

@@ -4,7 +4,7 @@
 use super::changes::Slips;
 use super::fill_path::{Asking, FillPath};
 use super::fill_plan::NOT_BEFORE_THE_END_DAYS;
-use super::history::{History, TankHistory};
+use super::history::{History, TankHistory, summed};
 use super::normal::{chance_up_to, normal_density};
 
 /// Days after which an interval counts half.
@@ -142,16 +142,6 @@ impl Interval {
         let (least, most) = self.between;
         (0.5 * (gone[least] + gone[most]) - gone[self.from]).max(0.01).ln()
     }
-}
-
-/// What each day and all before it come to.
-pub(super) fn summed(mut days: Vec<f64>) -> Vec<f64> {
-    let mut sum = 0.0;
-    for day in &mut days {
-        sum += *day;
-        *day = sum;
-    }
-    days
 }
 
 /// The last day up to a day on which somebody was at a tank; the first day where nobody was.
