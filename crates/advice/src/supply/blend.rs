@@ -3,6 +3,7 @@
 
 use super::cause::UseByCause;
 use super::history::ProductHistory;
+use super::in_use::InUse;
 use super::methods::smooth;
 use super::spans::WEEK;
 use super::usage::Usage;
@@ -38,7 +39,7 @@ const KEPT: f64 = 0.6;
 const SURPRISES_KEPT: f64 = 0.95;
 
 /// A forecast that was off by more, squared and in stated variances, was off by a tank out of use or a slip: our own judgement.
-const SURPRISE_AT_MOST: f64 = 10.0;
+const SURPRISE_AT_MOST: f64 = 9.0;
 
 /// Weight of the site's spread beside a product's own, and of the stated one beside the site's, in forecasts.
 const SITE_FORECASTS: f64 = 6.0;
@@ -89,9 +90,11 @@ impl std::iter::Sum for Surprises {
     }
 }
 
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 struct Told {
     origin: usize,
+    /// What the plan explained of each tank.
+    of_tanks: Vec<f64>,
     each: [f64; WAYS],
     plan: f64,
     blended: f64,
@@ -99,8 +102,8 @@ struct Told {
 }
 
 impl Outcomes {
-    /// Learns from the forecasts whose days have passed.
-    pub(super) fn advance(&mut self, product: &ProductHistory, until: usize) {
+    /// Learns from the forecasts whose days have passed. What was told of tanks that were out of use then says nothing of the others.
+    pub(super) fn advance(&mut self, product: &ProductHistory, in_use: &InUse, until: usize) {
         if self.pending.first().is_none_or(|told| told.origin + JUDGED_DAYS > until) {
             return;
         }
@@ -116,8 +119,10 @@ impl Outcomes {
                 *sum += ((each - actual) / mean.max(1e-9)).powi(2);
             }
             *count += 1.0;
-            *all = *all * KEPT + poured(product, told.origin, told.origin + JUDGED_DAYS) / mean.max(1e-9);
-            *all_told = *all_told * KEPT + told.plan / mean.max(1e-9);
+            let days = told.origin..told.origin + JUDGED_DAYS;
+            let of_used = told.plan - in_use.of_idle(&told.of_tanks, days.clone());
+            *all = *all * KEPT + poured(product, days.start, days.end) / mean.max(1e-9);
+            *all_told = *all_told * KEPT + of_used / mean.max(1e-9);
             surprises.add(((told.blended - actual).powi(2) / told.variance.max(1e-9)).min(SURPRISE_AT_MOST));
             false
         });
@@ -165,7 +170,8 @@ impl Outcomes {
         let each = [plan, weekly[0] * weeks, weekly[1] * weeks];
         // How well what is assumed came out says nothing of what is metered since.
         if !usage.fed_assumed {
-            self.pending.push(Told { origin, plan: uncorrected, each, blended, variance });
+            let of_tanks = usage.judged_of.clone();
+            self.pending.push(Told { origin, of_tanks, plan: uncorrected, each, blended, variance });
         }
     }
 

@@ -1,6 +1,8 @@
 //! Tanks that stand out of use, whatever the plan says: nobody was at them for longer than is usual.
 
-use super::history::{History, TankHistory};
+use std::ops::Range;
+
+use super::history::{History, TankHistory, summed};
 use super::question::TankMode;
 
 /// A tank that was left alone for so many open days, and so many times its usual gap between visits, is out of use; our
@@ -14,22 +16,34 @@ const USUAL_DAYS: usize = 60;
 /// Of fewer visits nobody can tell how often somebody comes (our own judgement).
 const TELLING_VISITS: usize = 4;
 
-/// Days with plants on which the tanks of a site count as used before any is on record (our own judgement).
+/// Days with plants on which the tanks of a site count as used before any is on record, and for which a tank counts as out of use as
+/// often as the others (our own judgement).
 const PRIOR_DAYS: f64 = 200.0;
 
 /// When the tanks of a site were out of use.
 pub(super) struct OutOfUse {
-    /// The last visit before each such time and the first one after it.
-    over: Vec<(usize, usize)>,
-    /// Days with plants of all tanks before each day.
-    days_before: Vec<f64>,
+    /// Each such time that is over.
+    over: Vec<Idle>,
+    /// Days with plants of each tank before each day.
+    days_before: Vec<Vec<f64>>,
+}
+
+/// A time in which a tank was out of use: the last visit before it, and the first one after it or the day on which it still was.
+#[derive(Debug, Clone, Copy)]
+struct Idle {
+    tank: usize,
+    from: usize,
+    until: usize,
 }
 
 /// What is to be expected of the tanks of a site as of a day.
 #[derive(Debug, Clone)]
 pub(super) struct InUse {
-    /// Part of the days with plants on which tanks are used.
-    usual: f64,
+    /// Times out of use so far.
+    idle: Vec<Idle>,
+    /// Part of its days with plants on which each tank is used, by the times out of use that are over: one that is left alone for good,
+    /// with its feed left open, says nothing of the others.
+    usual: Vec<f64>,
     /// Days for which nobody was at each tank although plants stand in it; 0 where that is nothing unusual.
     silent: Vec<f64>,
 }
@@ -39,34 +53,48 @@ impl InUse {
     /// will be.
     pub(super) fn chance(&self, tank: usize, ahead: usize) -> f64 {
         let ahead = ahead as f64 + 1.0;
-        self.usual * ahead / (self.silent[tank] + ahead)
+        self.usual[tank] * ahead / (self.silent[tank] + ahead)
+    }
+
+    /// Of what was told of each tank on some days, what was told of those out of use.
+    pub(super) fn of_idle(&self, told_of: &[f64], days: Range<usize>) -> f64 {
+        let of_one = |idle: &Idle| {
+            let (from, until) = ((idle.from + 1).max(days.start), idle.until.min(days.end));
+            told_of[idle.tank] * until.saturating_sub(from) as f64 / days.len() as f64
+        };
+        self.idle.iter().map(of_one).sum()
     }
 }
 
 impl OutOfUse {
     /// On record.
     pub(super) fn new(history: &History) -> OutOfUse {
-        let tanks = || history.tanks.iter().filter(|tank| tank.mode == TankMode::Changed);
-        let over = tanks().flat_map(|tank| {
+        let tanks = || history.tanks.iter().enumerate().filter(|(_, tank)| tank.mode == TankMode::Changed);
+        let over = tanks().flat_map(|(number, tank)| {
             let pairs = tank.visits.windows(2).enumerate();
             let out = pairs.filter(|(place, pair)| is_out(history, tank, *place, pair[1].day));
-            out.map(|(_, pair)| (pair[0].day, pair[1].day))
+            out.map(move |(_, pair)| Idle { tank: number, from: pair[0].day, until: pair[1].day })
         });
-        let mut days = 0.0;
-        let before = (0..=history.today).map(|day| {
-            let so_far = days;
-            days += tanks().filter(|tank| tank.fed(day).is_some()).count() as f64;
-            so_far
-        });
-        OutOfUse { over: over.collect(), days_before: before.collect() }
+        let days_of = |tank: &TankHistory| {
+            let before =
+                |day: usize| tank.mode == TankMode::Changed && day > 0 && tank.fed(day - 1).is_some();
+            summed((0..=history.today).map(|day| f64::from(u8::from(before(day)))).collect())
+        };
+        OutOfUse { over: over.collect(), days_before: history.tanks.iter().map(days_of).collect() }
     }
 
     /// As of a day up to today.
     pub(super) fn as_of(&self, history: &History, origin: usize) -> InUse {
         let silent: Vec<f64> = history.tanks.iter().map(|tank| silent_days(history, tank, origin)).collect();
-        let over = self.over.iter().filter(|(_, until)| *until < origin);
-        let out = over.map(|(from, until)| (until - from) as f64).sum::<f64>() + silent.iter().sum::<f64>();
-        InUse { usual: (1.0 - out / (self.days_before[origin] + PRIOR_DAYS)).max(0.0), silent }
+        let mut idle: Vec<Idle> = self.over.iter().filter(|idle| idle.until < origin).copied().collect();
+        let mut out = vec![0.0; silent.len()];
+        idle.iter().for_each(|idle| out[idle.tank] += (idle.until - idle.from) as f64);
+        let still = silent.iter().enumerate().filter(|(_, days)| **days > 0.0);
+        idle.extend(still.map(|(tank, days)| Idle { tank, from: origin - *days as usize, until: origin }));
+        let days: Vec<f64> = self.days_before.iter().map(|before| before[origin]).collect();
+        let of_site = out.iter().sum::<f64>() / (days.iter().sum::<f64>() + PRIOR_DAYS);
+        let usual = |(out, days): (&f64, &f64)| 1.0 - (out + PRIOR_DAYS * of_site) / (days + PRIOR_DAYS);
+        InUse { usual: out.iter().zip(&days).map(usual).collect(), idle, silent }
     }
 }
 
@@ -80,9 +108,9 @@ fn silent_days(history: &History, tank: &TankHistory, origin: usize) -> f64 {
 /// Whether from a visit to a day a tank with plants was left alone for longer than it was ever before on open days.
 fn is_out(history: &History, tank: &TankHistory, place: usize, until: usize) -> bool {
     let last = tank.visits[place].day;
-    let from = until.saturating_sub(USUAL_DAYS);
-    let visits = place + 1 - tank.visits.partition_point(|visit| visit.day < from).min(place + 1);
-    let usual = (last.saturating_sub(from) + 1) as f64 / visits.max(1) as f64;
+    let from = last.saturating_sub(USUAL_DAYS);
+    let visits = place + 1 - tank.visits.partition_point(|visit| visit.day < from);
+    let usual = (last - from + 1) as f64 / visits as f64;
     let open = || (last + 1..until).filter(|day| history.open[*day]).count() as f64;
     let unbroken = || (last..=until).all(|day| tank.fed(day).is_some());
     visits >= TELLING_VISITS && open() >= SILENT_OPEN_DAYS.max(SILENT_GAPS * usual) && unbroken()

@@ -35,7 +35,7 @@ pub(super) fn forecast_use(question: &Question, records: &[Vec<Addition>]) -> Ve
         let known = learner.known(weeks_ago, JUDGED_DAYS);
         let usages = use_from(&history, &learner, &known, origin, JUDGED_DAYS);
         for ((outcome, product), mut usage) in outcomes.iter_mut().zip(&history.products).zip(usages) {
-            outcome.advance(product, origin);
+            outcome.advance(product, &known.in_use, origin);
             let open = Open { all: &history.open, origin, days: JUDGED_DAYS };
             outcome.blend(product, &open, &mut usage);
         }
@@ -45,7 +45,7 @@ pub(super) fn forecast_use(question: &Question, records: &[Vec<Addition>]) -> Ve
     let known = learner.known(0, question.horizon());
     let mut usages = use_from(&history, &learner, &known, history.today, question.horizon());
     for ((outcome, product), usage) in outcomes.iter_mut().zip(&history.products).zip(&mut usages) {
-        outcome.advance(product, history.today);
+        outcome.advance(product, &known.in_use, history.today);
         let open = Open { all: &history.open, origin: history.today, days: question.horizon() };
         outcome.blend(product, &open, usage);
     }

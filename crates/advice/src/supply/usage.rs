@@ -4,6 +4,7 @@ use fillmark_domain::stock::UseCause;
 
 use super::answer::LearntFrom;
 use super::baseline::Baseline;
+use super::blend::JUDGED_DAYS;
 use super::cause::{TankUse, UseByCause};
 use super::history::{History, TankHistory};
 use super::learner::{Known, Learner, step_litres};
@@ -33,6 +34,8 @@ pub(super) struct Usage {
     pub(super) days: Vec<UseByCause>,
     /// What of it each tank takes, as reckoned; only where the first day is today.
     pub(super) of_tanks: Vec<TankUse>,
+    /// What the plan explains of each tank over the days that are judged.
+    pub(super) judged_of: Vec<f64>,
     /// Each change with the day by which it is as likely done as not, and what it takes as reckoned.
     pub(super) changes: Vec<(usize, f64)>,
     /// Variance of the use from today to the end of each day.
@@ -55,6 +58,9 @@ impl Usage {
     /// Adds what a tank takes on a day; which tank it was is only told of today's forecast.
     fn draw(&mut self, (at, tank): (usize, usize), cause: UseCause, amount: f64, told: bool) {
         *self.days[at].of_mut(cause) += amount;
+        if at < JUDGED_DAYS {
+            self.judged_of[tank] += amount;
+        }
         if told && amount > 0.0 {
             self.of_tanks.push(TankUse { place: at, tank, cause, amount });
         }
@@ -171,6 +177,7 @@ impl<'a> SitePlan<'a> {
         let mut usage = Usage {
             days: vec![nothing; self.days],
             of_tanks: Vec::new(),
+            judged_of: vec![0.0; tanks.len()],
             changes: Vec::new(),
             variance_until: vec![0.0; self.days],
             lumps: Vec::new(),

@@ -171,6 +171,51 @@ fn a_tank_that_is_never_topped_up_is_not_topped_up() {
     assert!((daily / (6.0 * 6.0 * 50.0) - 1.0).abs() < 0.15 && never < 0.3 * daily, "{daily} {never}");
 }
 
+/// Changed each week, and nobody looks in between.
+#[test]
+fn where_nobody_looks_between_changes_nothing_is_topped_up() {
+    let mut question = site(tank(&[(-182, 90)]));
+    let tank = &mut question.tanks[0];
+    tank.changes_done = (1..=25).rev().map(|ago| on(-7 * ago)).collect();
+    tank.visits.clone_from(&tank.changes_done);
+    tank.fed.values_mut().for_each(|day| day.change_every_days = Some(7));
+    let poured = |on: &NaiveDate| Addition {
+        product: base_a(),
+        on: *on,
+        amount: Amount::rounded(1_000.0),
+        reason: Reason::Change,
+    };
+    tank.additions = tank.changes_done.iter().map(poured).collect();
+    assert!((use_of_28_days(&question) / 4_000.0 - 1.0).abs() < 0.03, "{}", use_of_28_days(&question));
+}
+
+/// Changed each fortnight, a quarter of it half-way, and topped up on all other days: so much stronger from today on.
+#[test]
+fn what_is_planned_stronger_takes_as_much_more() {
+    let mut question = site(tank(&[(-190, 90)]));
+    let tank = &mut question.tanks[0];
+    tank.changes_done = (1..=13).rev().map(|ago| on(-14 * ago)).collect();
+    tank.partial_changes =
+        (0..13).rev().map(|ago| PartialChange { on: on(-14 * ago - 7), share: 0.25 }).collect();
+    let addition = |ago: i64| {
+        let (amount, reason) = match ago % 14 {
+            0 => (1_000.0, Reason::Change),
+            7 => (250.0, Reason::Change),
+            _ => (40.0, Reason::TopUp),
+        };
+        Addition { product: base_a(), on: on(-ago), amount: Amount::rounded(amount), reason }
+    };
+    tank.additions = (1..=182).rev().map(addition).collect();
+    let usual = use_of_28_days(&question);
+    for times in [0.5, 1.2, 2.0] {
+        let mut stronger = question.clone();
+        let to_come = stronger.tanks[0].fed.range_mut(on(0)..);
+        to_come.for_each(|(_, day)| day.doses.iter_mut().for_each(|dose| dose.per_l *= times));
+        let told = use_of_28_days(&stronger) / usual;
+        assert!((told / times - 1.0).abs() < 0.03, "{times}: {told}");
+    }
+}
+
 /// Of A, which is made on site, a mL takes 0.1 g of a salt.
 #[test]
 fn what_goes_into_a_preparation_is_used_as_the_preparation_will_be() {

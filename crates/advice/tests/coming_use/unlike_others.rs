@@ -147,6 +147,38 @@ fn a_tank_that_stands_out_of_use_at_times_is_forecast_so() {
     assert!((part - (1.0 - 28.0 / 500.0)).abs() < 0.02, "{part}");
 }
 
+/// Two tanks changed each week and topped up each day between, one of which was left alone seven weeks ago, with its feed left open.
+#[test]
+fn a_tank_that_was_left_alone_takes_nothing_from_the_others() {
+    let weekly = |until_ago: i64| {
+        let mut weekly = tank(&[(-190, 90)]);
+        weekly.fed.values_mut().for_each(|day| day.change_every_days = Some(7));
+        let kept = (until_ago..=182).rev();
+        weekly.changes_done = kept.clone().filter(|ago| ago % 7 == 0).map(|ago| on(-ago)).collect();
+        weekly.visits.clone_from(&weekly.changes_done);
+        let addition = |ago: i64| {
+            let (amount, reason) =
+                if ago % 7 == 0 { (1_000.0, Reason::Change) } else { (30.0, Reason::TopUp) };
+            Addition { product: base_a(), on: on(-ago), amount: Amount::rounded(amount), reason }
+        };
+        weekly.additions = kept.map(addition).collect();
+        weekly
+    };
+    let of_used = |question: &Question| {
+        let told = forecast(question);
+        let of_it = told.products[0].of_tanks.iter().filter(|one| one.tank == 0 && one.place < 28);
+        of_it.map(|one| one.amount).sum::<f64>()
+    };
+    let alone = of_used(&site(weekly(1)));
+    assert!((alone / (4.0 * 1_000.0 + 24.0 * 30.0) - 1.0).abs() < 0.04, "{alone}");
+    for left_alone in 1..4 {
+        let tanks: Vec<TankAsked> =
+            std::iter::once(weekly(1)).chain((0..left_alone).map(|_| weekly(49))).collect();
+        let beside = of_used(&Question { tanks, ..site(tank(&[])) });
+        assert!((beside / alone - 1.0).abs() < 0.06, "{left_alone}: {beside} beside {alone}");
+    }
+}
+
 /// 200 L a day feed to waste, and each day 3 mL of an adjuster go in.
 #[test]
 fn a_tank_that_feeds_to_waste_takes_its_ph_adjuster_too() {
