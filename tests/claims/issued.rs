@@ -124,6 +124,10 @@ on_both! {
         assert!(approved.approved_by.is_some() && approved.approved_at.is_some(), "{approved:?}");
         let message = world.ada.order_message(site, drafts[0].id).await.unwrap();
         assert!(message.contains("Grow A in packs of") && message.contains("confirm price"), "{message}");
+        let table = world.ada.order_table(site, drafts[0].id).await.unwrap();
+        let lines: Vec<&str> = table.lines().collect();
+        assert!(lines[0].starts_with("order,supplier,site,product,packs,pack."), "{table}");
+        assert!(lines.len() > 1 && lines[1].contains("Grow A"), "{table}");
         let order = world.ada.place_order(site, drafts[0].id, &json(json!({}))).await.unwrap();
         assert_eq!(order.state, "placed");
         let svg = world.ada.stock_chart(site, feeding.grow_a).await.unwrap();

@@ -29,8 +29,8 @@ pub(crate) use draw::{Pour, Shelf};
 pub use issues::{Issue, WriteOff, issue_product, write_off};
 pub use opposites::give_back;
 pub use orders::{
-    Packs, Placing, SupplierOrder, approve_order, cancel_order, close_order, draft_order, list_orders,
-    order_message, place_order, read_order, redraft_order,
+    OrderMessage, Packs, Placing, SupplierOrder, approve_order, cancel_order, close_order, draft_order,
+    list_orders, order_message, place_order, read_order, redraft_order,
 };
 pub use preparations::{Part, Preparation, make_preparation};
 pub use receipts::{Receipt, receive_product};

@@ -187,6 +187,13 @@ impl Client {
         self.get_text(&format!("/sites/{site}/orders/{order}/message")).await
     }
 
+    /// The lines of an order as its supplier reads them, as CSV.
+    /// # Errors
+    /// [`ClientError`].
+    pub async fn order_table(&self, site: Uuid, order: Uuid) -> Result<String, ClientError> {
+        self.get_text(&format!("/sites/{site}/orders/{order}/message?format=csv")).await
+    }
+
     /// Places a draft.
     /// # Errors
     /// [`ClientError`].

@@ -141,6 +141,13 @@ impl Sum for Amount {
 }
 
 /// mL or g, without the unit, which the product knows.
+impl Amount {
+    /// As precise as one reads it: in whole mL (or g) from a hundred on.
+    pub fn to_read(self) -> Amount {
+        if self.base_units().abs() < 100.0 { self } else { Amount::rounded(self.base_units().round()) }
+    }
+}
+
 impl fmt::Display for Amount {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(out, "{}", self.base_units())

@@ -162,19 +162,18 @@ impl Shelf {
         arrived.collect()
     }
 
-    /// Orders of which nothing has come yet: from whom, and when they were placed.
+    /// Orders of which something is still to come: from whom, and when they were placed.
     pub(super) fn placed(&self) -> impl Iterator<Item = (Id<Order>, Id<Supplier>, NaiveDate)> + '_ {
         self.orders.iter().filter_map(|order| match order.content.state {
-            OrderState::Placed { on, .. } => Some((order.id, order.content.supplier, on)),
-            OrderState::Draft
-            | OrderState::PartReceived { .. }
-            | OrderState::Received { .. }
-            | OrderState::Cancelled { .. } => None,
+            OrderState::Placed { on: placed_on, .. } | OrderState::PartReceived { placed_on, .. } => {
+                Some((order.id, order.content.supplier, placed_on))
+            }
+            OrderState::Draft | OrderState::Received { .. } | OrderState::Cancelled { .. } => None,
         })
     }
 
-    /// What a pack of each offer cost when it was last ordered, and what it costs now.
-    pub(super) fn prices(&self) -> impl Iterator<Item = (Id<Offer>, ProductId, Money, Money)> + '_ {
+    /// Each offer with what a pack cost when it was last ordered.
+    pub(super) fn prices(&self) -> impl Iterator<Item = (&Kept<Offer>, Money)> + '_ {
         self.offers.iter().filter_map(|offer| {
             let lines = self.orders.iter().filter_map(|order| {
                 let placed_on = order.content.state.placed_on()?;
@@ -182,7 +181,7 @@ impl Shelf {
                 Some((placed_on, line.price))
             });
             let (_, before) = lines.max_by_key(|(placed_on, _)| *placed_on)?;
-            Some((offer.id, offer.content.product, before, offer.content.price))
+            Some((offer, before))
         })
     }
 

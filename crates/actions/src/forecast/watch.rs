@@ -110,9 +110,17 @@ impl Facts {
             let lead_time = lead_time(&terms, &self.plan.open, self.today);
             Some(OrderOut { id: order, supplier: &supplier.content, placed_on, lead_time })
         });
-        let steps = shelf.prices().filter_map(|(offer, product, before, now)| {
-            let product = shelf.products.iter().find(|kept| kept.id == product)?;
-            Some(PriceStep { offer, product: &product.content, before, now })
+        let steps = shelf.prices().filter_map(|(offer, before)| {
+            let product = shelf.products.iter().find(|kept| kept.id == offer.content.product)?;
+            let supplier = shelf.suppliers.iter().find(|kept| kept.id == offer.content.supplier)?;
+            Some(PriceStep {
+                offer: offer.id,
+                product: &product.content,
+                pack: offer.content.pack,
+                supplier: &supplier.content.name,
+                before,
+                now: offer.content.price,
+            })
         });
         let mut warnings = of_forecast(made, self.today, named, |lot| shelf.lot_number(lot));
         warnings.extend(of_orders(&placed.collect::<Vec<_>>(), self.today));

@@ -1,13 +1,15 @@
 //! Orders: drafted, placed, received in parts, closed or cancelled.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 use fillmark_domain::entries::has_passed_at_a_desk;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Closure, Site, SiteId};
-use fillmark_domain::stock::{Approval, Offer, Order, OrderId, OrderLine, Product, Supplier, arrival};
+use fillmark_domain::stock::{
+    Approval, Offer, Order, OrderId, OrderLine, Product, ProductId, Supplier, arrival,
+};
 use fillmark_domain::{Faults, Id, Kept, OpenDays};
 use fillmark_store::words::orders;
 use fillmark_store::{Page, PageQuery, SiteScope, Tx, plan, records};
@@ -116,21 +118,41 @@ pub async fn approve_order(
 }
 
 /// What may be sent to the supplier of an order.
+#[derive(Debug, Clone)]
+pub struct OrderMessage {
+    /// A message that can be sent as it stands.
+    pub text: String,
+    /// The order.
+    pub order: Kept<Order>,
+    /// Its supplier's name.
+    pub supplier: String,
+    /// The site's name.
+    pub site: String,
+    /// What its products are called.
+    pub products: BTreeMap<ProductId, String>,
+}
+
+/// Writes what may be sent to the supplier of an order.
 /// # Errors
 /// When the caller may not see it or it is not there.
-pub async fn order_message(app: &App, caller: &Caller, site: SiteId, id: OrderId) -> Result<String, Refusal> {
+pub async fn order_message(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: OrderId,
+) -> Result<OrderMessage, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
-    let order = records::find::<Order>(&tx, scope, id).await?.ok_or(Refusal::NotFound)?.content;
-    let site = plan::site(&tx, scope).await?.ok_or(Refusal::NotFound)?.content;
-    let supplier = records::find::<Supplier>(&tx, scope.in_business(), order.supplier).await?;
-    let products = records::all::<Product>(&tx, scope.in_business()).await?;
-    let named = |id| {
-        let found = products.iter().find(|kept| kept.id == id);
-        found.map(|kept| kept.content.name.clone()).unwrap_or_default()
-    };
+    let order = records::find::<Order>(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let site = plan::site(&tx, scope).await?.ok_or(Refusal::NotFound)?.content.name;
+    let supplier = records::find::<Supplier>(&tx, scope.in_business(), order.content.supplier).await?;
     let supplier = supplier.map(|kept| kept.content.name).unwrap_or_default();
-    Ok(order.message(id, &supplier, &site.name, named))
+    let products = records::all::<Product>(&tx, scope.in_business()).await?;
+    let products: BTreeMap<ProductId, String> =
+        products.into_iter().map(|kept| (kept.id, kept.content.name)).collect();
+    let named = |id| products.get(&id).cloned().unwrap_or_default();
+    let text = order.content.message(id, &supplier, &site, named);
+    Ok(OrderMessage { text, order, supplier, site, products })
 }
 
 /// Places an order. It should arrive by the supplier's promise, on a day on which somebody takes it in.

@@ -285,6 +285,11 @@ pub enum Caution {
         /// The first such day.
         on: NaiveDate,
     },
+    /// Nobody was at a tank that takes it since this day, though plants are planned in it: it counts as far as it may be used again.
+    LeftAlone {
+        /// The last day on which somebody was there; the earliest of several tanks.
+        since: NaiveDate,
+    },
     /// The lead time is only the supplier's word.
     LeadTimeUnproven,
     /// Some of what is held is in quarantine: it is not counted on until somebody releases it.

@@ -56,6 +56,11 @@ impl InUse {
         self.usual[tank] * ahead / (self.silent[tank] + ahead)
     }
 
+    /// Days for which nobody was at a tank that is out of use.
+    pub(super) fn silent_days(&self, tank: usize) -> Option<usize> {
+        Some(self.silent[tank] as usize).filter(|days| *days > 0)
+    }
+
     /// Of what was told of each tank on some days, what was told of those out of use.
     pub(super) fn of_idle(&self, told_of: &[f64], days: Range<usize>) -> f64 {
         let of_one = |idle: &Idle| {

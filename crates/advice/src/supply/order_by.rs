@@ -1,6 +1,6 @@
 //! How long the stock lasts, and the last day to order.
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, TimeDelta};
 use fillmark_domain::Amount;
 use fillmark_domain::stock::{OnHand, ProductKind, WriteOff, spoilage};
 
@@ -248,6 +248,8 @@ impl<'a> Outlook<'a> {
         if self.usage.fed_assumed {
             cautions.push(Caution::FeedAssumed { litres: PRIOR_LITRES });
         }
+        let since = |days: usize| self.question.today - TimeDelta::days(days as i64);
+        cautions.extend(self.usage.left_alone_days.map(|days| Caution::LeftAlone { since: since(days) }));
         let takes = |tank: &&TankAsked| {
             tank.fed.values().any(|day| day.dose_of(self.product.product) > 0.0)
                 || self.product.kind == ProductKind::PhAdjuster

@@ -45,7 +45,8 @@ pub fn drank(
         let (from, until) = (day(exposure.from), exposure.until.map(&day));
         for feed in feeds.iter().filter(|feed| feed.tank == exposure.tank) {
             let from = from.max(feed.from);
-            let until = until.into_iter().chain(feed.until).min();
+            // A feed that is planned to end has not ended yet.
+            let until = until.into_iter().chain(feed.until).min().filter(|until| *until <= by);
             if from <= by && until.is_none_or(|until| from <= until) {
                 all.insert(Drank { cycle: feed.cycle, tank: feed.tank, from, until });
             }
@@ -152,6 +153,13 @@ mod tests {
         let drank = drank(&trace_lot(id(1), &handled()).exposures, &feeds(), NaiveDate::MAX, utc);
         let told: Vec<_> = drank.iter().map(|one| (one.cycle, one.from, one.until)).collect();
         assert_eq!(told, [(id(1), on(5), Some(on(8))), (id(2), on(10), Some(on(12)))]);
+    }
+
+    #[test]
+    fn what_is_planned_to_end_has_not_ended_yet() {
+        let drank = drank(&trace_lot(id(1), &handled()).exposures, &feeds(), on(7), utc);
+        let told: Vec<_> = drank.iter().map(|one| (one.cycle, one.from, one.until)).collect();
+        assert_eq!(told, [(id(1), on(5), None)]);
     }
 
     #[test]

@@ -17,7 +17,10 @@ impl Purchase {
             }
         };
         let unit = self.base.unit().code();
-        let needed = format!("{} {unit} keep the service level until the order after it comes.", self.needed);
+        let needed = format!(
+            "{} {unit} keep the service level until the order after it comes.",
+            self.needed.to_read()
+        );
         let told = [
             Some(by),
             Some(self.lead_time.told()),

@@ -50,6 +50,8 @@ pub(super) struct Usage {
     pub(super) off_plan: bool,
     /// Whether what some tank feeds is assumed: no meter tells it.
     pub(super) fed_assumed: bool,
+    /// Days for which nobody was at a tank that takes it, at most; none where each is looked after.
+    pub(super) left_alone_days: Option<usize>,
     /// What it was learnt from.
     pub(super) learnt_from: LearntFrom,
 }
@@ -185,6 +187,7 @@ impl<'a> SitePlan<'a> {
             baseline: None,
             off_plan: product.is_off_plan(),
             fed_assumed: tanks.iter().any(|one| matches!(one.fed, Fed::Assumed) && one.tank.takes(place)),
+            left_alone_days: tanks.iter().filter_map(|one| self.left_alone_days(one, place)).max(),
             learnt_from: self.learnt_from(place, &losses),
         };
         for tank in tanks {
@@ -202,6 +205,11 @@ impl<'a> SitePlan<'a> {
     /// Whether this is the forecast that is answered, not one as of an earlier day.
     fn is_todays(&self) -> bool {
         self.origin == self.history.today
+    }
+
+    fn left_alone_days(&self, plan: &TankPlan<'_>, place: usize) -> Option<usize> {
+        let takes = plan.tank.takes(place) && plan.tank.fed(self.origin).is_some();
+        self.known.in_use.silent_days(plan.number).filter(|_| takes)
     }
 
     fn grows(&self, tank: &TankHistory) -> bool {

@@ -3,7 +3,7 @@
 use chrono::{Days, NaiveDate};
 use fillmark_domain::stock::{LotId, Offer, Order, Product, ProductId, Supplier, WriteOff};
 use fillmark_domain::work::AlertKind;
-use fillmark_domain::{Base, Coded, Id, Money};
+use fillmark_domain::{Amount, Base, Coded, Id, Money};
 use uuid::Uuid;
 
 use super::{Caution, Forecast, LeadTime, OrderBy, ProductForecast};
@@ -158,7 +158,7 @@ pub fn of_orders(out: &[OrderOut<'_>], today: NaiveDate) -> Vec<Warning> {
     });
     late.map(|order| {
         let text = format!(
-            "{}: the order placed on {} has not come, {} days ago; those that came took {:.0} (give or take {:.0}). Ask the supplier.",
+            "{}: the order placed on {} has not come, or not all of it, {} days ago; those that came took {:.0} (give or take {:.0}). Ask the supplier.",
             order.supplier.name,
             order.placed_on,
             (today - order.placed_on).num_days(),
@@ -177,6 +177,10 @@ pub struct PriceStep<'a> {
     pub offer: Id<Offer>,
     /// Of which product.
     pub product: &'a Product,
+    /// What a pack holds.
+    pub pack: Amount,
+    /// Whose offer it is.
+    pub supplier: &'a str,
     /// What a pack cost when it was last ordered.
     pub before: Money,
     /// What it costs now.
@@ -192,9 +196,14 @@ pub fn of_prices(steps: &[PriceStep<'_>]) -> Vec<Warning> {
     jumped
         .map(|step| {
             let text = format!(
-                "{}: a pack costs {:.0} % more than when it was last ordered.",
+                "{}: a pack of {} {} from {} costs {}, {:.0} % more than the {} when it was last ordered.",
                 step.product.name,
-                rise(step) * 100.0
+                step.pack,
+                step.product.base.unit().code(),
+                step.supplier,
+                step.now,
+                rise(step) * 100.0,
+                step.before
             );
             about(AlertKind::PriceJump, step.offer, text)
         })
@@ -223,10 +232,16 @@ mod tests {
         let step = PriceStep {
             offer: Id::new(Uuid::nil()),
             product: &product,
+            pack: Amount::rounded(5_000.0),
+            supplier: "Veldman",
             before: money(before),
             now: money(now),
         };
-        assert_eq!(of_prices(&[step]).len(), told, "{before:?} {now:?}");
+        let warnings = of_prices(&[step]);
+        assert_eq!(warnings.len(), told, "{before:?} {now:?}");
+        assert!(
+            warnings.iter().all(|one| one.text.starts_with("Grow A: a pack of 5000 mL from Veldman costs "))
+        );
     }
 
     #[test]

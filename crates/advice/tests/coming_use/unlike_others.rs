@@ -174,7 +174,10 @@ fn a_tank_that_was_left_alone_takes_nothing_from_the_others() {
     for left_alone in 1..4 {
         let tanks: Vec<TankAsked> =
             std::iter::once(weekly(1)).chain((0..left_alone).map(|_| weekly(49))).collect();
-        let beside = of_used(&Question { tanks, ..site(tank(&[])) });
+        let beside = Question { tanks, ..site(tank(&[])) };
+        let cautions = &forecast(&beside).products[0].cautions;
+        assert!(cautions.contains(&Caution::LeftAlone { since: on(-49) }), "{cautions:?}");
+        let beside = of_used(&beside);
         assert!((beside / alone - 1.0).abs() < 0.06, "{left_alone}: {beside} beside {alone}");
     }
 }

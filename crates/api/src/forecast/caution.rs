@@ -22,13 +22,16 @@ pub(super) fn caution(caution: &answers::Caution, of: &str) -> String {
         answers::Caution::NoStep { on } => format!(
             "from {on} on plants stand at a tank in a stage that their programme has no step for: nothing is reckoned for it"
         ),
+        answers::Caution::LeftAlone { since } => format!(
+            "nobody was at a tank that takes it since {since}, though plants are planned in it: it counts as far as it may be used again; end its feed if it stands empty"
+        ),
         answers::Caution::LeadTimeUnproven => "the lead time is only the supplier's word".into(),
         answers::Caution::InQuarantine { amount } => {
-            format!("{amount} {of} are in quarantine and not counted on until somebody releases them")
+            format!("{} {of} are in quarantine and not counted on until somebody releases them", amount.to_read())
         }
         answers::Caution::StockSpoils => "some of the stock expires before it is used".into(),
         answers::Caution::CappedByExpiry => {
-            "a full pack would expire before it is used, so fewer are proposed".into()
+            "a full pack would expire before it is used, so less is proposed than is needed".into()
         }
         answers::Caution::SomeLeftOver => {
             "some of a pack will be left when it expires; no smaller one is offered".into()
@@ -45,7 +48,7 @@ pub(super) fn caution(caution: &answers::Caution, of: &str) -> String {
         }
         answers::Caution::Overdue { order, expected_on, amount, reckoned_on } => {
             let reference = Order::reference(*order);
-            let order = format!("{amount} {of} on order {reference}");
+            let order = format!("{} {of} on order {reference}", amount.to_read());
             overdue(&format!("{order}, expected on {expected_on}, has not come"), *reckoned_on)
         }
         answers::Caution::TermsInOtherCurrency { currency } => {

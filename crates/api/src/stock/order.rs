@@ -1,5 +1,7 @@
 //! Orders.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
 use fillmark_domain::stock as words;
 use fillmark_domain::{Amount, Base, Faults, Kept};
@@ -43,6 +45,52 @@ impl NewOrder {
             faults.range(&format!("/lines/{at}/packs"), line.packs.into(), 1.0, 1e5);
         }
         faults.or(Some(()))
+    }
+}
+
+/// A line of an order as its supplier reads it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct OrderedLine {
+    /// What the order is called in its message.
+    pub order: String,
+    /// To whom it goes.
+    pub supplier: String,
+    /// Where it is to be sent.
+    pub site: String,
+    /// Of what.
+    pub product: String,
+    /// How many packs.
+    pub packs: u32,
+    /// What one pack holds.
+    pub pack: Quantity,
+    /// What one pack costs, in minor units.
+    pub pack_price_minor: i64,
+    /// What the packs cost together, in minor units.
+    pub price_minor: i64,
+    /// ISO 4217 code of the prices.
+    pub currency: String,
+}
+
+impl OrderedLine {
+    /// The lines of an order that are ordered.
+    pub fn all(
+        order: &Kept<words::Order>,
+        supplier: &str,
+        site: &str,
+        products: &BTreeMap<words::ProductId, String>,
+    ) -> Vec<OrderedLine> {
+        let row = |line: &words::OrderLine| OrderedLine {
+            order: words::Order::reference(order.id),
+            supplier: supplier.to_owned(),
+            site: site.to_owned(),
+            product: products.get(&line.product).cloned().unwrap_or_default(),
+            packs: line.packs,
+            pack: quantity(line.pack, line.base),
+            pack_price_minor: line.price.minor,
+            price_minor: line.price.minor.saturating_mul(line.packs.into()),
+            currency: line.price.currency.code(),
+        };
+        order.content.lines.iter().filter(|line| line.packs > 0).map(row).collect()
     }
 }
 

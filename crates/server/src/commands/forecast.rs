@@ -106,7 +106,7 @@ fn products(made: &SiteForecast) -> Table {
         "product",
         "use",
         "by past use alone",
-        "changes / top-ups / pH / fed / other",
+        "changes / top-ups / pH / fed / unplanned / taken out",
         "in stock",
         "may run out on",
         "order by",

@@ -1,14 +1,15 @@
 //! Orders: drafted, placed, closed or cancelled. What comes of them is entered as receipts.
 
 use actix_web::http::header;
-use actix_web::web::Path;
+use actix_web::web::{Path, Query};
 use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, get, patch, post};
 use fillmark_actions::stock::{self, Packs, Placing, SupplierOrder};
-use fillmark_api::{Listed, NewOrder, NewPlacing, Order};
+use fillmark_api::{Listed, NewOrder, NewPlacing, Order, OrderedLine};
 use fillmark_domain::Id;
 use fillmark_domain::stock::OrderState;
 use uuid::Uuid;
 
+use crate::http::csv::{self, FormatQuery};
 use crate::http::list::{Asked, ListKind, one_of_codes};
 use crate::http::{AppData, Json, ListQuery, ReadProblems, Refused, Seen, SignedIn, WriteProblems};
 
@@ -61,18 +62,26 @@ pub async fn approve_order(
     Ok(tagged(HttpResponse::Created(), told(&order)))
 }
 
-/// Read a message to the supplier that can be sent as it stands.
-#[utoipa::path(tag = "stock", operation_id = "read_order_message", security(("bearer" = [])),
-    responses((status = 200, description = "The message", body = String, content_type = "text/plain"), ReadProblems))]
+/// Read a message to the supplier that can be sent as it stands. As CSV a row for each line that is ordered.
+#[utoipa::path(tag = "stock", operation_id = "read_order_message", security(("bearer" = [])), params(FormatQuery),
+    responses((status = 200, description = "The message",
+        content((String = "text/plain"), (String = "text/csv"))), ReadProblems))]
 #[get("/sites/{site_id}/orders/{order_id}/message")]
 pub async fn read_order_message(
     app: AppData,
     caller: SignedIn,
     path: Path<(Uuid, Uuid)>,
+    request: HttpRequest,
+    query: Query<FormatQuery>,
 ) -> Result<HttpResponse, Refused> {
+    let wants_csv = csv::is_wanted(&request, query.0.format.as_deref())?;
     let (site, id) = path.into_inner();
     let message = stock::order_message(&app, &caller.0, Id::new(site), Id::new(id)).await?;
-    Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body(message))
+    if wants_csv {
+        let lines = OrderedLine::all(&message.order, &message.supplier, &message.site, &message.products);
+        return Ok(HttpResponse::Ok().content_type(csv::CONTENT_TYPE).body(csv::of_items(&lines)));
+    }
+    Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body(message.text))
 }
 
 /// List the orders of a site.
