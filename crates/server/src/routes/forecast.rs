@@ -143,7 +143,12 @@ pub async fn read_spares(
                 product_id: spare.product.uuid(),
                 needed: quantity(spare.needed.ceil()),
                 needed_by_on: spare.needed_by,
-                spare: quantity(spare.spare.floor()),
+                // What is enough is told as enough.
+                spare: quantity(if spare.spare < spare.needed {
+                    spare.spare.floor()
+                } else {
+                    spare.needed.ceil()
+                }),
             });
         }
     }
