@@ -126,7 +126,7 @@ on_both! {
         assert!(message.contains("Grow A in packs of") && message.contains("confirm price"), "{message}");
         let table = world.ada.order_table(site, drafts[0].id).await.unwrap();
         let lines: Vec<&str> = table.lines().collect();
-        assert!(lines[0].starts_with("order,supplier,site,product,packs,pack."), "{table}");
+        assert!(lines[0].starts_with("order,state,supplier,site,product,packs,pack."), "{table}");
         assert!(lines.len() > 1 && lines[1].contains("Grow A"), "{table}");
         let order = world.ada.place_order(site, drafts[0].id, &json(json!({}))).await.unwrap();
         assert_eq!(order.state, "placed");

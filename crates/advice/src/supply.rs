@@ -64,7 +64,7 @@ pub use issue::{Scored, UsedByDay, issued, track_record};
 pub use lot_trace::{Exposure, FedSince, Handled, Handling, LotTrace, fed_since, handled, trace_lot};
 pub use question::*;
 pub use reach::{Drank, Drunk, drank, lots_drunk, picked};
-pub use spare::{Giver, Sought, Spare, sought, spare_for};
+pub use spare::{Giver, Sought, Spare, sought, spare_for, whole_of};
 pub use taken_out::TakenOut;
 pub use unplanned::unplanned_use;
 

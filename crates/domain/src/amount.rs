@@ -140,7 +140,6 @@ impl Sum for Amount {
     }
 }
 
-/// mL or g, without the unit, which the product knows.
 impl Amount {
     /// As precise as one reads it: in whole mL (or g) from a hundred on.
     pub fn to_read(self) -> Amount {
@@ -148,6 +147,7 @@ impl Amount {
     }
 }
 
+/// mL or g, without the unit, which the product knows.
 impl fmt::Display for Amount {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(out, "{}", self.base_units())

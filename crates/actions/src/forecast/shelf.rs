@@ -145,7 +145,7 @@ impl Shelf {
             freight_minor: terms.freight_minor,
             currency: terms.currency,
             past_orders: self.past_orders(supplier),
-            waited_for: self.placed().filter(|one| one.1 == supplier.id).map(|(.., on)| on).collect(),
+            waited_for: self.waited_for(supplier),
         }
     }
 
@@ -160,6 +160,19 @@ impl Shelf {
             OrderState::Draft | OrderState::Placed { .. } | OrderState::Cancelled { .. } => None,
         });
         arrived.collect()
+    }
+
+    /// When the orders were placed of which nothing has come yet: the first part that comes ends a lead time.
+    fn waited_for(&self, supplier: &Kept<Supplier>) -> Vec<NaiveDate> {
+        let theirs = self.orders.iter().filter(|order| order.content.supplier == supplier.id);
+        let waited_for = theirs.filter_map(|order| match order.content.state {
+            OrderState::Placed { on, .. } => Some(on),
+            OrderState::Draft
+            | OrderState::PartReceived { .. }
+            | OrderState::Received { .. }
+            | OrderState::Cancelled { .. } => None,
+        });
+        waited_for.collect()
     }
 
     /// Orders of which something is still to come: from whom, and when they were placed.

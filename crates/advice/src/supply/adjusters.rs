@@ -101,7 +101,7 @@ impl Visited {
 /// Our own judgement.
 const WEEKDAY_HOLD: f64 = 2.0;
 
-/// Where on so many tank-days between changes nobody was at any tank, nobody comes (our own judgement).
+/// Where on so many days between its changes nobody was at any tank, nobody comes (our own judgement).
 const TELLING_DAYS: f64 = 28.0;
 
 /// Days of the site's usual that hold a tank near it (our own judgement).
@@ -171,7 +171,8 @@ impl Adjusters {
             .between_changes
             .iter()
             .fold((0.0, 0.0), |(seen, open), one| (seen + one.seen, open + one.open));
-        self.usual = (seen > 0.0 || open > TELLING_DAYS).then(|| seen / open);
+        self.usual =
+            (seen > 0.0 || open > TELLING_DAYS * self.between_changes.len() as f64).then(|| seen / open);
         let sum = |of: fn(&Visited) -> f64| week.iter().map(of).sum();
         self.visited.learn(Visited { seen: sum(|day| day.seen), open: sum(|day| day.open) });
         self.by_weekday.iter_mut().zip(week).for_each(|(all, day)| all.learn(*day));

@@ -2,7 +2,7 @@
 //! much of it is believed, and how far they all were off decides how sure the answer is.
 
 use super::cause::UseByCause;
-use super::history::ProductHistory;
+use super::history::{History, ProductHistory};
 use super::in_use::InUse;
 use super::methods::smooth;
 use super::spans::WEEK;
@@ -149,9 +149,9 @@ impl Outcomes {
     }
 
     /// Weighs a forecast made at the start of a day with past use, and keeps it to be judged.
-    pub(super) fn blend(&mut self, product: &ProductHistory, open: &Open<'_>, usage: &mut Usage) {
-        let origin = open.origin;
-        let stronger = |from: usize| product.planned.rises(from..origin, origin..origin + JUDGED_DAYS);
+    pub(super) fn blend(&mut self, history: &History, place: usize, open: &Open<'_>, usage: &mut Usage) {
+        let (origin, product) = (open.origin, &history.products[place]);
+        let stronger = |from: usize| history.dose_rises(place, from..origin, origin..origin + JUDGED_DAYS);
         let mean = used(product, 0, origin) / origin.max(1) as f64 * WEEK as f64;
         // A dose that is doubled takes twice as much, whatever was taken before.
         let lately = origin.saturating_sub(SMOOTHED_DAYS);

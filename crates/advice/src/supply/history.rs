@@ -13,6 +13,12 @@ use super::spans::WEEK;
 /// Days beyond the horizon that are looked at: what grows there tells whether a change near its end is worth making.
 const BEYOND_DAYS: usize = 14;
 
+/// Days that are looked at to tell a mean dose: it changes with the stage, not each day.
+const LOOKED_AT_DAYS: usize = 7;
+
+/// No dose is taken to rise by more than this; our own judgement.
+const MOST_RISE: f64 = 4.0;
+
 /// A site laid out by day; day 0 is the first on record.
 #[derive(Debug)]
 pub(super) struct History {
@@ -37,48 +43,12 @@ pub(super) struct ProductHistory {
     pub(super) weight: f64,
     /// Whether it moves the pH.
     pub(super) moves_ph: bool,
-    /// What the plan has of it in a litre.
-    pub(super) planned: PlannedDose,
     /// Poured or fed on each day before today, mL (or g).
     pub(super) poured: Vec<f64>,
     /// What of it was poured lately.
     pub(super) lately: Lately,
     /// Lost or found on each day before today, mL (or g).
     pub(super) lost: Vec<(usize, f64)>,
-}
-
-/// What the plan has in the tanks that take a product, summed up to the start of each day.
-#[derive(Debug)]
-pub(super) struct PlannedDose {
-    /// mL (or g) in their volumes.
-    dosed: Vec<f64>,
-    /// Their volumes, L.
-    litres: Vec<f64>,
-}
-
-impl PlannedDose {
-    /// Of a product, by its place, on so many days.
-    pub(super) fn new(tanks: &[TankHistory], place: usize, length: usize) -> PlannedDose {
-        let (mut dosed, mut litres) = (vec![0.0; length + 1], vec![0.0; length + 1]);
-        for tank in tanks {
-            for (day, regime) in tank.fed.iter().enumerate() {
-                let dose = regime.map_or(0.0, |regime| tank.regimes[regime].doses[place]);
-                dosed[day + 1] += tank.volume_l * dose;
-                litres[day + 1] += if dose > 0.0 { tank.volume_l } else { 0.0 };
-            }
-        }
-        PlannedDose { dosed: summed(dosed), litres: summed(litres) }
-    }
-
-    /// By how much more of it is in a litre on days to come than on days before; one where it was, or will be, in none.
-    pub(super) fn rises(&self, before: Range<usize>, to_come: Range<usize>) -> f64 {
-        let mean = |days: Range<usize>| {
-            let (from, until) = (days.start, days.end.min(self.litres.len() - 1));
-            let litres = self.litres[until] - self.litres[from];
-            (litres > 0.0).then(|| (self.dosed[until] - self.dosed[from]) / litres)
-        };
-        mean(before).zip(mean(to_come)).map_or(1.0, |(before, to_come)| to_come / before)
-    }
 }
 
 /// What each day and all before it come to.
@@ -188,6 +158,18 @@ impl History {
         History { today, today_of_year, next_open: next_open(&open), open, tanks, products }
     }
 
+    /// By how much more of a product, by its place, is planned in a litre on days to come than on days before, in the tanks that take it
+    /// on both.
+    pub(super) fn dose_rises(&self, place: usize, before: Range<usize>, to_come: Range<usize>) -> f64 {
+        let both = self.tanks.iter().filter_map(|tank| {
+            let (was, will_be) =
+                (tank.mean_dose(place, before.clone())?, tank.mean_dose(place, to_come.clone())?);
+            Some((tank.volume_l * was, tank.volume_l * will_be))
+        });
+        let (was, will_be) = both.fold((0.0, 0.0), |sum, one| (sum.0 + one.0, sum.1 + one.1));
+        if was > 0.0 { (will_be / was).clamp(1.0 / MOST_RISE, MOST_RISE) } else { 1.0 }
+    }
+
     /// The first open day on or after a day, within what is known of.
     pub(super) fn open_from(&self, day: usize) -> Option<usize> {
         self.next_open.get(day).copied().flatten()
@@ -224,6 +206,15 @@ impl TankHistory {
         near.into_iter().any(|visit| visit.poured().any(|place| self.takes(place)))
     }
 
+    /// What it takes of a product a litre, in the mean of some of the days on which it does.
+    fn mean_dose(&self, place: usize, days: Range<usize>) -> Option<f64> {
+        let step = (days.len() / LOOKED_AT_DAYS).max(1);
+        let doses = days.step_by(step).filter_map(|day| self.fed(day)).map(|regime| regime.doses[place]);
+        let (sum, count) =
+            doses.filter(|dose| *dose > 0.0).fold((0.0, 0.0), |(sum, count), dose| (sum + dose, count + 1.0));
+        (count > 0.0).then(|| sum / count)
+    }
+
     /// Whether it is planned to take a product at any time.
     pub(super) fn takes(&self, place: usize) -> bool {
         self.regimes.iter().any(|regime| regime.doses[place] > 0.0)
@@ -249,6 +240,11 @@ impl TankHistory {
             let interval = usize::from(self.fed(day)?.fed.change_every_days.filter(|days| *days > 0)?);
             (day - done >= interval).then_some((day, interval))
         })
+    }
+
+    /// Whether somebody was at it on a day.
+    pub(super) fn is_visited(&self, day: usize) -> bool {
+        self.visits.binary_search_by_key(&day, |visit| visit.day).is_ok()
     }
 
     /// Whether it was changed on a day, as it is to be from time to time.

@@ -93,7 +93,7 @@ impl OutOfUse {
         let silent: Vec<f64> = history.tanks.iter().map(|tank| silent_days(history, tank, origin)).collect();
         let mut idle: Vec<Idle> = self.over.iter().filter(|idle| idle.until < origin).copied().collect();
         let mut out = vec![0.0; silent.len()];
-        idle.iter().for_each(|idle| out[idle.tank] += (idle.until - idle.from) as f64);
+        idle.iter().for_each(|idle| out[idle.tank] += (idle.until - idle.from - 1) as f64);
         let still = silent.iter().enumerate().filter(|(_, days)| **days > 0.0);
         idle.extend(still.map(|(tank, days)| Idle { tank, from: origin - *days as usize, until: origin }));
         let days: Vec<f64> = self.days_before.iter().map(|before| before[origin]).collect();
@@ -105,12 +105,14 @@ impl OutOfUse {
 
 /// Days since somebody was at a tank, where it is out of use.
 fn silent_days(history: &History, tank: &TankHistory, origin: usize) -> f64 {
-    let seen = tank.visits.partition_point(|visit| visit.day < origin);
+    // What was done today is known.
+    let known_until = origin + usize::from(origin == history.today);
+    let seen = tank.visits.partition_point(|visit| visit.day < known_until);
     let last = seen.checked_sub(1).filter(|place| is_out(history, tank, *place, origin));
     last.map_or(0.0, |place| (origin - tank.visits[place].day) as f64)
 }
 
-/// Whether from a visit to a day a tank with plants was left alone for longer than it was ever before on open days.
+/// Whether from a visit to a day a tank with plants was left alone for several times as long as is usual.
 fn is_out(history: &History, tank: &TankHistory, place: usize, until: usize) -> bool {
     let last = tank.visits[place].day;
     let from = last.saturating_sub(USUAL_DAYS);

@@ -7,7 +7,7 @@ use fillmark_domain::Id;
 use fillmark_domain::stock::{Product, ProductKind};
 
 use super::changes::LATEST;
-use super::history::{Lately, PlannedDose, ProductHistory, Regime, TankHistory, Visit};
+use super::history::{Lately, ProductHistory, Regime, TankHistory, Visit};
 use super::question::{Addition, ProductAsked, Question, Reason, TankAsked};
 
 /// Records further back than two years teach nothing any more; our own judgement.
@@ -53,12 +53,12 @@ fn in_turn(replaced: &[(usize, f64)], plan: &TankHistory) -> Vec<(usize, f64)> {
     kept
 }
 
-/// Days from one whole change to the next within a cycle, as half are at most; none where too few tell it.
+/// Days from one whole change to the next within a cycle, in the (lower) median; none where too few tell it.
 fn usual_interval(whole: &[usize], plan: &TankHistory) -> Option<f64> {
     let grew = |pair: &&[usize]| (pair[0]..pair[1]).all(|day| plan.fed(day).is_some());
     let mut intervals: Vec<usize> = whole.windows(2).filter(grew).map(|pair| pair[1] - pair[0]).collect();
     intervals.sort_unstable();
-    (intervals.len() >= TELLING_INTERVALS).then(|| intervals[intervals.len() / 2] as f64)
+    (intervals.len() >= TELLING_INTERVALS).then(|| intervals[(intervals.len() - 1) / 2] as f64)
 }
 
 /// Whether a day is one that a change was written down for, or soon after it.
@@ -69,8 +69,8 @@ fn is_written(plan: &TankHistory, day: usize) -> bool {
 
 /// Whether whole changes are done when they are written down: where most are not, a part that falls on such a day does so by chance.
 fn follows_what_is_written(whole: &[usize], plan: &TankHistory) -> bool {
-    let first = plan.written.first().copied().unwrap_or(usize::MAX);
-    let since = whole.iter().filter(|day| **day >= first);
+    let (Some(first), Some(last)) = (plan.written.first(), plan.written.last()) else { return true };
+    let since = whole.iter().filter(|day| (*first..=last + LATEST).contains(*day));
     let (done, all) =
         since.fold((0_u32, 0_u32), |(done, all), day| (done + u32::from(is_written(plan, *day)), all + 1));
     f64::from(done) >= FOLLOWED * f64::from(all)
@@ -228,20 +228,11 @@ impl Layout<'_> {
                 }
             }
         }
-        let planned = (0..poured.len()).map(|place| PlannedDose::new(tanks, place, self.length));
-        let used = poured.into_iter().zip(lately).zip(planned);
-        let each = self.question.products.iter().zip(used);
-        each.map(|(asked, ((poured, lately), planned))| self.product(asked, planned, poured, lately))
-            .collect()
+        let used = poured.into_iter().zip(lately);
+        self.question.products.iter().zip(used).map(|(asked, used)| self.product(asked, used)).collect()
     }
 
-    fn product(
-        &self,
-        asked: &ProductAsked,
-        planned: PlannedDose,
-        poured: Vec<f64>,
-        lately: Lately,
-    ) -> ProductHistory {
+    fn product(&self, asked: &ProductAsked, (poured, lately): (Vec<f64>, Lately)) -> ProductHistory {
         let mut lost: BTreeMap<usize, i64> = BTreeMap::new();
         for loss in asked.unplanned.iter().filter(|loss| loss.on < self.question.today) {
             *lost.entry(self.day(loss.on).unwrap_or(0)).or_default() += loss.amount.thousandths();
@@ -249,7 +240,6 @@ impl Layout<'_> {
         ProductHistory {
             weight: asked.ec_rise_per_unit_per_l.filter(|rise| *rise > 0.0).unwrap_or(1.0),
             moves_ph: asked.kind == ProductKind::PhAdjuster,
-            planned,
             poured,
             lately,
             lost: lost.into_iter().map(|(day, amount)| (day, amount as f64 / 1e3)).collect(),

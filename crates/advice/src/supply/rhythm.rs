@@ -194,9 +194,14 @@ impl Measure<'_> {
         let days = (0..asking.days).map(|place| gone[asking.origin + place] - gone[asking.origin]);
         let days: Vec<f64> = days.collect();
         let regime = (asking.origin..asking.history.length()).find_map(|day| asking.tank.fed(day));
-        let programme = regime.and_then(|regime| regime.fed.change_every_days).map(f64::from);
-        // What is done on the fourteenth day was due within it.
-        let prior = programme.map(|days| days - 0.5);
+        let programme = regime.and_then(|regime| regime.fed.change_every_days).map(usize::from);
+        // What is done on the fourteenth day was due within it. The programme says nothing of the season.
+        let of_programme = |interval: usize| {
+            let until = (asking.origin + interval).min(gone.len() - 1);
+            let pace = (gone[until] - gone[asking.origin]) / (until - asking.origin).max(1) as f64;
+            pace * (interval as f64 - 0.5)
+        };
+        let prior = programme.map(of_programme);
         Measure { past: gone, looked_at: days.clone(), changed: days, prior }
     }
 

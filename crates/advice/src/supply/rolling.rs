@@ -34,20 +34,20 @@ pub(super) fn forecast_use(question: &Question, records: &[Vec<Addition>]) -> Ve
         learner.advance(origin);
         let known = learner.known(weeks_ago, JUDGED_DAYS);
         let usages = use_from(&history, &learner, &known, origin, JUDGED_DAYS);
-        for ((outcome, product), mut usage) in outcomes.iter_mut().zip(&history.products).zip(usages) {
-            outcome.advance(product, &known.in_use, origin);
+        for (place, (outcome, mut usage)) in outcomes.iter_mut().zip(usages).enumerate() {
+            outcome.advance(&history.products[place], &known.in_use, origin);
             let open = Open { all: &history.open, origin, days: JUDGED_DAYS };
-            outcome.blend(product, &open, &mut usage);
+            outcome.blend(&history, place, &open, &mut usage);
         }
         learner.look_back(&known, weeks_ago);
     }
     learner.advance(history.today);
     let known = learner.known(0, question.horizon());
     let mut usages = use_from(&history, &learner, &known, history.today, question.horizon());
-    for ((outcome, product), usage) in outcomes.iter_mut().zip(&history.products).zip(&mut usages) {
-        outcome.advance(product, &known.in_use, history.today);
+    for (place, (outcome, usage)) in outcomes.iter_mut().zip(&mut usages).enumerate() {
+        outcome.advance(&history.products[place], &known.in_use, history.today);
         let open = Open { all: &history.open, origin: history.today, days: question.horizon() };
-        outcome.blend(product, &open, usage);
+        outcome.blend(&history, place, &open, usage);
     }
     let of_site = outcomes.iter().map(Outcomes::surprises).sum();
     for (outcome, usage) in outcomes.iter().zip(&mut usages) {

@@ -101,7 +101,7 @@ pub(super) fn transfers(
     let mut transfers = Vec::new();
     for (spare, from) in able {
         let wanted = spare.wanted(needed, &lacking_by) - given;
-        let amount = if spare.amount >= wanted { wanted.ceil() } else { spare.amount.floor() };
+        let amount = whole_of(spare.amount, wanted);
         if wanted > 0.0 && amount > 0.0 {
             transfers.push(Transfer { from, amount: Amount::rounded(amount) });
             given += amount;
@@ -145,6 +145,11 @@ pub fn spare_for(needing: &Forecast, giving: &Forecast) -> Vec<Spare> {
         }
     }
     spares
+}
+
+/// What is given of an amount where so much is wanted, in whole mL (or g): what is enough is enough.
+pub fn whole_of(spare: f64, wanted: f64) -> f64 {
+    if spare >= wanted { wanted.ceil() } else { spare.floor() }
 }
 
 /// What the use of a product until a day exceeds what is there and under way, mL or g.

@@ -208,7 +208,8 @@ impl<'a> SitePlan<'a> {
     }
 
     fn left_alone_days(&self, plan: &TankPlan<'_>, place: usize) -> Option<usize> {
-        let takes = plan.tank.takes(place) && plan.tank.fed(self.origin).is_some();
+        let regime = plan.tank.fed(self.origin)?;
+        let takes = regime.doses[place] > 0.0 || self.history.products[place].moves_ph;
         self.known.in_use.silent_days(plan.number).filter(|_| takes)
     }
 
@@ -275,7 +276,9 @@ impl<'a> SitePlan<'a> {
         let mut so_far = 0.0;
         for at in 0..self.days {
             let day = self.origin + at;
-            if let Some(regime) = plan.tank.fed(day).filter(|_| self.history.open[day]) {
+            let is_open =
+                self.history.open[day] && !(at == 0 && self.is_todays() && plan.tank.is_visited(day));
+            if let Some(regime) = plan.tank.fed(day).filter(|_| is_open) {
                 let stays = 1.0 - self.known.paths[plan.number].changes[at].min(1.0);
                 let chance = stays * self.known.in_use.chance(plan.number, at);
                 let whole = plan.tank.volume_l * hand.per_litre(regime.doses[place]);

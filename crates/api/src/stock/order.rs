@@ -53,6 +53,9 @@ impl NewOrder {
 pub struct OrderedLine {
     /// What the order is called in its message.
     pub order: String,
+    /// How far it is: only a draft or a placed one asks for all of it.
+    #[schema(max_length = 20)]
+    pub state: String,
     /// To whom it goes.
     pub supplier: String,
     /// Where it is to be sent.
@@ -81,13 +84,14 @@ impl OrderedLine {
     ) -> Vec<OrderedLine> {
         let row = |line: &words::OrderLine| OrderedLine {
             order: words::Order::reference(order.id),
+            state: order.content.state.code().to_owned(),
             supplier: supplier.to_owned(),
             site: site.to_owned(),
             product: products.get(&line.product).cloned().unwrap_or_default(),
             packs: line.packs,
             pack: quantity(line.pack, line.base),
             pack_price_minor: line.price.minor,
-            price_minor: line.price.minor.saturating_mul(line.packs.into()),
+            price_minor: line.price.times(line.packs.into()).minor,
             currency: line.price.currency.code(),
         };
         order.content.lines.iter().filter(|line| line.packs > 0).map(row).collect()

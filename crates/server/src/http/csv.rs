@@ -238,17 +238,32 @@ fn written(rows: &[Row]) -> String {
 /// # Errors
 /// When it asks for something else than CSV or JSON.
 pub fn is_wanted(request: &HttpRequest, format: Option<&str>) -> Result<bool, Refused> {
+    is_wanted_of(request, format, "json")
+}
+
+/// The same where it is text otherwise.
+/// # Errors
+/// When nothing that can be served is asked for.
+pub fn is_wanted_of_text(request: &HttpRequest, format: Option<&str>) -> Result<bool, Refused> {
+    is_wanted_of(request, format, "text")
+}
+
+fn is_wanted_of(request: &HttpRequest, format: Option<&str>, otherwise: &str) -> Result<bool, Refused> {
+    let (kind, all) = match otherwise {
+        "text" => ("text/plain", "text/*"),
+        _ => ("application/json", "application/*"),
+    };
     let accept =
         request.headers().get(header::ACCEPT).and_then(|accept| accept.to_str().ok()).unwrap_or("*/*");
     let accepts =
         |kind: &str| accept.split(',').any(|one| one.split(';').next().unwrap_or_default().trim() == kind);
     match format {
         Some("csv") => Ok(true),
-        Some("json") => Ok(false),
-        Some(_) => Err(Refused::parameter("format", "expected csv or json")),
+        Some(format) if format == otherwise => Ok(false),
+        Some(_) => Err(Refused::parameter("format", format!("expected csv or {otherwise}"))),
         None if accepts("text/csv") => Ok(true),
-        None if ["application/json", "application/*", "*/*"].into_iter().any(accepts) => Ok(false),
-        None => Err(Refused::new(ProblemCode::NotAcceptable, "expected application/json or text/csv")),
+        None if [kind, all, "*/*"].into_iter().any(accepts) => Ok(false),
+        None => Err(Refused::new(ProblemCode::NotAcceptable, format!("expected {kind} or text/csv"))),
     }
 }
 

@@ -3,6 +3,7 @@
 use actix_web::web::{Json as Answer, Path};
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use fillmark_actions::forecast;
+use fillmark_advice::supply::whole_of;
 use fillmark_api::{
     ForecastCauses, ForecastDay, ForecastMade, ForecastNames, ForecastScore, IssuedForecast, Listed,
     NewDraftOrders, NewWhatIf, Order, ProblemCode, ProductForecast, PurchaseRow, Quantity, SiteForecast,
@@ -143,12 +144,7 @@ pub async fn read_spares(
                 product_id: spare.product.uuid(),
                 needed: quantity(spare.needed.ceil()),
                 needed_by_on: spare.needed_by,
-                // What is enough is told as enough.
-                spare: quantity(if spare.spare < spare.needed {
-                    spare.spare.floor()
-                } else {
-                    spare.needed.ceil()
-                }),
+                spare: quantity(whole_of(spare.spare, spare.needed)),
             });
         }
     }

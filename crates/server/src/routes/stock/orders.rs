@@ -74,7 +74,7 @@ pub async fn read_order_message(
     request: HttpRequest,
     query: Query<FormatQuery>,
 ) -> Result<HttpResponse, Refused> {
-    let wants_csv = csv::is_wanted(&request, query.0.format.as_deref())?;
+    let wants_csv = csv::is_wanted_of_text(&request, query.0.format.as_deref())?;
     let (site, id) = path.into_inner();
     let message = stock::order_message(&app, &caller.0, Id::new(site), Id::new(id)).await?;
     if wants_csv {
