@@ -138,23 +138,26 @@ fn an_interval_that_changes_today_counts_from_the_last_change() {
     assert_eq!(with_interval(7)[0], 0, "{:?}", with_interval(7));
 }
 
+/// Changed each week for so many weeks, and looked at at no other time.
+fn changed_each_week(weeks: i64) -> TankAsked {
+    let mut tank = tank(&[(-7 * weeks - 8, 90)]);
+    tank.changes_done = (1..=weeks).rev().map(|ago| on(-7 * ago)).collect();
+    tank.visits.clone_from(&tank.changes_done);
+    tank.fed.values_mut().for_each(|day| day.change_every_days = Some(7));
+    let poured = |on: &NaiveDate| Addition {
+        product: base_a(),
+        on: *on,
+        amount: Amount::rounded(1_000.0),
+        reason: Reason::Change,
+    };
+    tank.additions = tank.changes_done.iter().map(poured).collect();
+    tank
+}
+
 /// Changed each week, looked at at no other time; beside it a tank that is looked after and topped up each day.
 #[test]
 fn a_tank_that_is_never_topped_up_is_not_topped_up() {
-    let never = {
-        let mut tank = tank(&[(-120, 90)]);
-        tank.changes_done = (1..=16).rev().map(|ago| on(-7 * ago)).collect();
-        tank.visits.clone_from(&tank.changes_done);
-        tank.fed.values_mut().for_each(|day| day.change_every_days = Some(7));
-        let poured = |on: &NaiveDate| Addition {
-            product: base_a(),
-            on: *on,
-            amount: Amount::rounded(1_000.0),
-            reason: Reason::Change,
-        };
-        tank.additions = tank.changes_done.iter().map(poured).collect();
-        tank
-    };
+    let never = changed_each_week(16);
     let mut daily = never.clone();
     for ago in (1..=112).filter(|ago| ago % 7 != 0) {
         let amount = Amount::rounded(50.0);
@@ -176,18 +179,7 @@ fn a_tank_that_is_never_topped_up_is_not_topped_up() {
 /// Changed each week, and nobody looks in between.
 #[test]
 fn where_nobody_looks_between_changes_nothing_is_topped_up() {
-    let mut question = site(tank(&[(-182, 90)]));
-    let tank = &mut question.tanks[0];
-    tank.changes_done = (1..=25).rev().map(|ago| on(-7 * ago)).collect();
-    tank.visits.clone_from(&tank.changes_done);
-    tank.fed.values_mut().for_each(|day| day.change_every_days = Some(7));
-    let poured = |on: &NaiveDate| Addition {
-        product: base_a(),
-        on: *on,
-        amount: Amount::rounded(1_000.0),
-        reason: Reason::Change,
-    };
-    tank.additions = tank.changes_done.iter().map(poured).collect();
+    let question = site(changed_each_week(25));
     assert!((use_of_28_days(&question) / 4_000.0 - 1.0).abs() < 0.03, "{}", use_of_28_days(&question));
 }
 
