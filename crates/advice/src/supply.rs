@@ -16,6 +16,7 @@ pub mod counting;
 mod fed;
 mod fill_path;
 mod fill_plan;
+mod freight;
 mod guard;
 mod history;
 mod in_use;

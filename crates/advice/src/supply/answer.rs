@@ -181,8 +181,8 @@ pub struct Purchase {
     pub in_step_with: Option<Id<Product>>,
     /// Ordered earlier than it needed, with what else is ordered of the supplier.
     pub brought_forward: Option<BroughtForward>,
-    /// What would have been bought, where it is more only to reach the supplier's least order.
-    pub without_least: Option<Amount>,
+    /// More than it needed, for the sake of the order it goes in.
+    pub raised: Option<Raised>,
 }
 
 impl Purchase {
@@ -230,16 +230,28 @@ pub struct BroughtForward {
     pub gains: Gains,
 }
 
-/// What is gained by ordering earlier.
+/// A purchase of some weeks' use more.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Raised {
+    /// What would have been bought else.
+    pub without: Amount,
+    /// How many weeks.
+    pub weeks: i64,
+    /// What is gained.
+    pub gains: Gains,
+}
+
+/// What is gained by ordering earlier, or more.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Gains {
     /// The order comes nearer to the supplier's least value.
     LeastOrder,
-    /// A freight of its own is saved, which is more than holding it longer costs.
+    /// Freights are saved, which is more than holding it longer costs.
     Freight {
-        /// The freight, minor units.
+        /// The freights, minor units: of a purchase that goes along its own, of one of more weeks those of the orders that all of the
+        /// order together saves.
         saved_minor: i64,
-        /// What holding it longer costs, minor units.
+        /// What holding costs that is held longer for it, minor units.
         holding_minor: i64,
     },
 }

@@ -1,21 +1,21 @@
 //! Which purchases go in one order.
 
+use chrono::NaiveDate;
 use fillmark_domain::Money;
 
-use super::answer::{BroughtForward, Caution, Gains, ProposedOrder, Purchase};
+use super::answer::{BroughtForward, Caution, Gains, ProposedOrder, Purchase, Raised};
+use super::freight::{EARLIEST_DAYS, WholeOrder};
 use super::order_by::Outlook;
 use super::orders::{Known, raised, used_before_it_expires};
 use super::pack_choice::holding;
 use super::question::Question;
 
-/// Nothing is ordered earlier than so many days before its own day to save a freight (our own judgement): the plan may change.
-const EARLIEST_DAYS: i64 = 28;
-
 /// To reach a supplier's least value nobody buys so many weeks further ahead (our own judgement).
 const MOST_FURTHER_WEEKS: i64 = 13;
 
 /// Purchases of one supplier that would be made before the next review go in one order. While it is below the supplier's least
-/// value the next ones are drawn forward into it, and beyond that those whose own freight costs more than holding them longer.
+/// value the next ones are drawn forward into it, and beyond that those whose own freight costs more than holding them longer. Of
+/// all that is in it some weeks' use more is bought where that costs less than the freights it saves.
 pub(super) fn by_supplier(
     question: &Question,
     suppliers: &[Known<'_>],
@@ -36,6 +36,10 @@ pub(super) fn by_supplier(
             None => false,
         });
         joint.reach_least(outlooks, purchases);
+        let of_supplier = |purchase: &&Purchase| purchase.supplier == first.supplier;
+        let left = open.iter().filter_map(|place| purchases[*place].as_ref()).find(of_supplier);
+        let next = left.map(|purchase| purchase.order_by.date());
+        joint.save_freight(next, outlooks, purchases);
         orders.push(joint.order());
     }
     orders
@@ -120,10 +124,37 @@ impl<'a> Joint<'a> {
             let Some(one) = open.min_by_key(|one| (one.lasts_days, one.weeks, one.place)) else { return };
             one.raise(self.question, outlooks);
         }
-        self.order.value = Money::new(value(&raising), self.order.value.currency);
-        for one in raising {
-            purchases[one.place] = Some(one.purchase);
+        self.put_back(raising.into_iter().map(|one| (one.place, one.purchase)), purchases);
+    }
+
+    /// Buys more of all that is in it where that saves freights, until the next order of the supplier comes.
+    fn save_freight(
+        &mut self,
+        next: Option<NaiveDate>,
+        outlooks: &[Outlook<'_>],
+        purchases: &mut [Option<Purchase>],
+    ) {
+        let Some((_, freight_minor)) = self.terms_minor.filter(|(_, freight)| *freight > 0) else { return };
+        let until_next = next.map(|next| (next - self.order.order_by.date()).num_days());
+        let bought = |place: &usize| Some((*place, purchases[*place].clone()?));
+        let bought = self.places.iter().filter_map(bought).collect();
+        let whole = WholeOrder { question: self.question, outlooks, freight_minor, bought };
+        if let Some(larger) = whole.larger(until_next) {
+            self.put_back(larger.into_iter(), purchases);
         }
+    }
+
+    fn put_back(
+        &mut self,
+        bought: impl Iterator<Item = (usize, Purchase)>,
+        purchases: &mut [Option<Purchase>],
+    ) {
+        let mut value_minor = 0;
+        for (place, purchase) in bought {
+            value_minor += purchase.cost.minor;
+            purchases[place] = Some(purchase);
+        }
+        self.order.value = Money::new(value_minor, self.order.value.currency);
     }
 
     fn order(self) -> ProposedOrder {
@@ -154,9 +185,10 @@ impl Raising {
         self.weeks += 1;
         match raised(question, &outlooks[self.place], &self.purchase, self.weeks) {
             Some(more) if more.amount > self.purchase.amount => {
-                let without_least = self.purchase.without_least.or(Some(self.purchase.amount));
+                let without = self.purchase.raised.map_or(self.purchase.amount, |raised| raised.without);
+                let raised = Raised { without, weeks: self.weeks, gains: Gains::LeastOrder };
                 self.lasts_days = outlooks[self.place].lasts_with(more.amount.base_units());
-                self.purchase = Purchase { without_least, ..more };
+                self.purchase = Purchase { raised: Some(raised), ..more };
             }
             Some(_) => {}
             None => self.weeks = MOST_FURTHER_WEEKS,

@@ -172,7 +172,7 @@ impl Choice<'_> {
             cost: Money::new(0, first.price.currency),
             in_step_with: None,
             brought_forward: None,
-            without_least: None,
+            raised: None,
         };
         let bought = filled(question, outlook, bought, needed);
         (on.is_none() || !bought.lines.is_empty()).then_some(bought)
@@ -205,8 +205,17 @@ pub(super) fn raised(
     let further = outlook.use_until(covered + 7 * weeks).0 - outlook.use_until(covered).0;
     let given: Amount = purchase.transfers.iter().map(|transfer| transfer.amount).sum();
     let needed = (purchase.needed - given).max(Amount::ZERO) + Amount::rounded(further.max(0.0));
-    let keeps = |raised: &Purchase| purchase.at_most.is_none_or(|at_most| raised.amount <= at_most);
-    Some(filled(question, outlook, purchase.clone(), needed)).filter(keeps)
+    let holds = |raised: &Purchase| {
+        raised.amount >= needed && purchase.at_most.is_none_or(|at_most| raised.amount <= at_most)
+    };
+    Some(filled(question, outlook, purchase.clone(), needed)).filter(holds)
+}
+
+/// What is used of it in a week after a purchase is used up, in the mean.
+pub(super) fn used_in_a_week(question: &Question, outlook: &Outlook<'_>, purchase: &Purchase) -> f64 {
+    let covered = covered_until(question, purchase);
+    let weeks = i64::from(FURTHER_WEEKS[1]);
+    (outlook.use_until(covered + 7 * weeks).0 - outlook.use_until(covered).0).max(0.0) / weeks as f64
 }
 
 /// The day on which the order after a purchase comes, about.

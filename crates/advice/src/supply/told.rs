@@ -1,8 +1,8 @@
 //! A purchase as a person is told it.
 
-use fillmark_domain::{Amount, Base, Coded};
+use fillmark_domain::{Amount, Base, Coded, Money};
 
-use super::{Gains, LeadTime, OrderBy, Purchase, PurchaseLine, StocksUp};
+use super::{Gains, LeadTime, OrderBy, Purchase, PurchaseLine, Raised, StocksUp};
 
 impl Purchase {
     /// Why so much of it is to be ordered on that day, in sentences.
@@ -27,7 +27,7 @@ impl Purchase {
             Some(needed),
             self.given(unit),
             self.packs(unit),
-            self.towards_least(unit),
+            self.raised(unit),
             self.early(),
         ];
         told.into_iter().flatten().collect::<Vec<_>>().join(" ")
@@ -58,9 +58,20 @@ impl Purchase {
         (!each.is_empty()).then(|| format!("{each} hold {} {unit}{why}.", self.amount))
     }
 
-    fn towards_least(&self, unit: &str) -> Option<String> {
-        let without = self.without_least?;
-        Some(format!("Without the supplier's least order {without} {unit} would do."))
+    fn raised(&self, unit: &str) -> Option<String> {
+        let Raised { without, weeks, gains } = self.raised?;
+        let weeks = counted(usize::try_from(weeks).unwrap_or(0), "week");
+        Some(match gains {
+            Gains::LeastOrder => {
+                format!("Without the supplier's least order {without} {unit} would do.")
+            }
+            Gains::Freight { saved_minor, holding_minor } => {
+                let [saved, holding] = self.money([saved_minor, holding_minor]);
+                format!(
+                    "{without} {unit} would do: use of {weeks} more of all that is in the order saves {saved} of freight and costs {holding} to hold."
+                )
+            }
+        })
     }
 
     fn early(&self) -> Option<String> {
@@ -72,10 +83,18 @@ impl Purchase {
             Gains::LeastOrder => {
                 format!("It goes along on {} already, towards the supplier's least order.", forward.to)
             }
-            Gains::Freight { .. } => {
-                format!("It goes along on {} already: that costs less than a freight of its own.", forward.to)
+            Gains::Freight { saved_minor, holding_minor } => {
+                let [saved, holding] = self.money([saved_minor, holding_minor]);
+                format!(
+                    "It goes along on {} already: that saves {saved} of freight and costs {holding} to hold.",
+                    forward.to
+                )
             }
         })
+    }
+
+    fn money(&self, minor: [i64; 2]) -> [Money; 2] {
+        minor.map(|minor| Money::new(minor, self.cost.currency))
     }
 }
 

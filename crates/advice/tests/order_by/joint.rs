@@ -22,7 +22,6 @@ fn part_b_is_ordered_with_part_a() {
 #[test]
 fn an_order_below_the_suppliers_least_value_draws_the_next_one_forward() {
     let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(4_000))]);
-    question.suppliers[0].freight_minor = 0;
     assert_eq!(forecast(&question).orders.len(), 2);
     question.suppliers[0].minimum_order_minor = 2_000;
     let orders = forecast(&question).orders;
@@ -42,7 +41,8 @@ fn what_still_lacks_of_the_least_value_is_bought_of_what_runs_out_first() {
     let bought = |question: &Question| {
         let forecast = forecast(question);
         let a = forecast.products[0].purchase.clone().unwrap();
-        (a.amount, a.without_least, forecast.orders[0].value.minor, forecast.orders[0].products.clone())
+        let without = a.raised.map(|raised| raised.without);
+        (a.amount, without, forecast.orders[0].value.minor, forecast.orders[0].products.clone())
     };
     let (alone, none, ..) = bought(&question);
     assert_eq!(none, None);
@@ -117,7 +117,45 @@ fn what_is_due_next_goes_along_where_its_freight_costs_more_than_holding_it() {
         matches!(forward.gains, Gains::Freight { saved_minor: 900, holding_minor: 8..=14 }),
         "{forward:?}"
     );
-    assert!(b.told().contains("less than a freight of its own"), "{}", b.told());
+    assert!(b.told().contains("already: that saves 9.00 EUR of freight and costs 0."), "{}", b.told());
+}
+
+/// A litre at 10.00 lasts ten days. Freight and holding of a year of it, 365.00 at a quarter of its price, cost the least together
+/// with one order in √(2·freight/(0.25·365.00)) years.
+#[test]
+fn an_order_is_as_much_larger_as_saves_more_freight_than_holding_costs() {
+    let of = |freight_minor| {
+        let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(2_000))]);
+        question.suppliers[0].freight_minor = freight_minor;
+        forecast(&question)
+    };
+    let packs = |forecast: &Forecast| {
+        [0, 1].map(|place: usize| forecast.products[place].purchase.as_ref().unwrap().pack_count())
+    };
+    let without = of(0);
+    let one = packs(&without);
+    assert_eq!(packs(&of(1)), one, "0.01 a week is less than holding costs");
+    let larger = of(500);
+    assert_eq!(packs(&larger), one.map(|packs| packs + 3), "four weeks' use more");
+    assert_eq!(larger.orders[0].value.minor, without.orders[0].value.minor + 6_000);
+    let a = larger.products[0].purchase.clone().unwrap();
+    let raised = a.raised.unwrap();
+    assert_eq!((raised.without, raised.weeks), (without.products[0].purchase.as_ref().unwrap().amount, 4));
+    let Gains::Freight { saved_minor, holding_minor } = raised.gains else { panic!("{:?}", raised.gains) };
+    assert!(0 < holding_minor && holding_minor < saved_minor && saved_minor <= 2_000, "{raised:?}");
+    assert!(a.told().contains("use of 4 weeks more of all that is in the order saves"), "{}", a.told());
+}
+
+#[test]
+fn no_order_is_larger_for_a_freight_that_another_order_brings_anyway() {
+    let of = |shelf_life_days| {
+        let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(2_000))]);
+        question.suppliers[0].freight_minor = 900;
+        question.products[1].shelf_life_days = shelf_life_days;
+        forecast(&question).products[0].purchase.clone().unwrap().raised.map(|raised| raised.weeks)
+    };
+    assert_eq!(of(None), Some(4));
+    assert_eq!(of(Some(20)), None, "base B would expire");
 }
 
 #[test]

@@ -45,7 +45,8 @@ pub struct ProposedPurchase {
     #[schema(max_items = 1000)]
     pub transfers: Vec<ProposedTransfer>,
     /// The cheapest packs that hold the rest, or up to eight weeks' further use as well where that is at least 5 % cheaper by the
-    /// litre or kilogram, which `why` then says; none where they would expire first or the transfers are enough.
+    /// litre or kilogram, or up to four weeks' where the freights that this saves cost more than holding it, which `why` then says;
+    /// none where they would expire first or the transfers are enough.
     #[schema(max_items = 100)]
     pub lines: Vec<ProposedLine>,
     /// Packs of all sizes.
