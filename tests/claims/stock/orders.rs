@@ -163,7 +163,8 @@ on_both! {
         world.ada.reverse_slip(shelf.site, slip.id, &reversal("was another delivery")).await.unwrap();
         let now = world.ada.order(shelf.site, order.id).await.unwrap();
         assert_eq!(state(&now), ("part_received".to_owned(), 1, 1));
-        assert_eq!(world.ada.close_order(shelf.site, order.id).await.unwrap().state, "received");
+        let closed = world.ada.close_order(shelf.site, order.id).await.unwrap();
+        assert_eq!((state(&closed), closed.never_came[0].amount.value), (("received".to_owned(), 1, 0), 4_000.0));
         let late = NewReceipt { order_id: Some(order.id), ..shelf.receipt("C", None, 1.0) };
         assert_eq!(refusal(world.ada.receive_product(shelf.site, &late).await), ProblemCode::Conflict);
         assert_eq!(shelf.held(&world.ada).await, 6_000.0);

@@ -151,28 +151,20 @@ impl Shelf {
 
     fn past_orders(&self, supplier: &Kept<Supplier>) -> Vec<PastOrder> {
         let theirs = self.orders.iter().filter(|order| order.content.supplier == supplier.id);
-        let arrived = theirs.filter_map(|order| match &order.content.state {
-            OrderState::Received { placed_on, received, .. }
-            | OrderState::PartReceived { placed_on, received, .. } => Some(PastOrder {
-                placed_on: *placed_on,
-                arrived_on: received.iter().map(|came| came.on).min()?,
-            }),
-            OrderState::Draft | OrderState::Placed { .. } | OrderState::Cancelled { .. } => None,
+        let arrived = theirs.filter_map(|order| {
+            Some(PastOrder {
+                placed_on: order.content.state.placed_on()?,
+                arrived_on: order.content.came_on()?,
+            })
         });
         arrived.collect()
     }
 
-    /// When the orders were placed of which nothing has come yet: the first part that comes ends a lead time.
+    /// When the orders were placed that have not come.
     fn waited_for(&self, supplier: &Kept<Supplier>) -> Vec<NaiveDate> {
         let theirs = self.orders.iter().filter(|order| order.content.supplier == supplier.id);
-        let waited_for = theirs.filter_map(|order| match order.content.state {
-            OrderState::Placed { on, .. } => Some(on),
-            OrderState::Draft
-            | OrderState::PartReceived { .. }
-            | OrderState::Received { .. }
-            | OrderState::Cancelled { .. } => None,
-        });
-        waited_for.collect()
+        let awaited = theirs.filter(|order| order.content.came_on().is_none());
+        awaited.filter_map(|order| order.content.state.placed_on()).collect()
     }
 
     /// Orders of which something is still to come: from whom, and when they were placed.

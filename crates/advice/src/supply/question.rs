@@ -241,7 +241,7 @@ pub struct SupplierAsked {
     pub currency: Currency,
     /// Orders that arrived.
     pub past_orders: Vec<PastOrder>,
-    /// When each order was placed of which nothing has come yet.
+    /// When each order was placed that has not come yet.
     pub waited_for: Vec<NaiveDate>,
 }
 
@@ -250,7 +250,7 @@ pub struct SupplierAsked {
 pub struct PastOrder {
     /// When it was placed.
     pub placed_on: NaiveDate,
-    /// When the first of it came.
+    /// When it came.
     pub arrived_on: NaiveDate,
 }
 

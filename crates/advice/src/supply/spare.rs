@@ -78,7 +78,7 @@ pub fn sought(needing: &Forecast, today: NaiveDate) -> Vec<Sought> {
         .collect()
 }
 
-/// What other sites give towards a purchase, those that can spare most first, in whole mL (or g). Towards one that is ordered
+/// What other sites give towards a purchase, in whole mL (or g): first those where it expires soonest, then those that can spare most. Towards one that is ordered
 /// later they give what would expire with them: nobody will use it there, and all is welcome that is used up before. `lacking_by`
 /// tells what the use until a day exceeds what is there.
 pub(super) fn transfers(
@@ -96,7 +96,10 @@ pub(super) fn transfers(
             Some((gives(product, needed)?, giver.site))
         })
         .collect();
-    able.sort_by(|one, other| other.0.amount.total_cmp(&one.0.amount).then(one.1.cmp(&other.1)));
+    able.sort_by(|(one, here), (other, there)| {
+        let soonest = one.keeps_until().cmp(&other.keeps_until());
+        soonest.then(other.amount.total_cmp(&one.amount)).then(here.cmp(there))
+    });
     let mut given = 0.0;
     let mut transfers = Vec::new();
     for (spare, from) in able {
@@ -119,6 +122,10 @@ struct Given {
 }
 
 impl Given {
+    fn keeps_until(&self) -> NaiveDate {
+        self.last_day.unwrap_or(NaiveDate::MAX)
+    }
+
     /// How much of it another site takes that needs so much by its next order: of what would expire, what it uses up before.
     fn wanted(&self, needed: f64, lacking_by: impl Fn(NaiveDate) -> f64) -> f64 {
         self.last_day.map_or(needed, |last_day| needed.max(lacking_by(last_day)))

@@ -99,6 +99,24 @@ fn what_would_expire_at_one_site_is_spared_for_another() {
 }
 
 #[test]
+fn what_expires_soonest_is_given_first() {
+    let holding = |held, expiry_days: Option<u64>| {
+        let mut question = site(vec![product(base_a(), ml(held))]);
+        question.products[0].on_hand[0].expiry = expiry_days.map(|days| question.today + Days::new(days));
+        forecast(&question)
+    };
+    let (keeps, expires, sooner) =
+        (holding(90_000, None), holding(9_000, Some(60)), holding(6_000, Some(30)));
+    let used = site(vec![product(base_a(), ml(300))]);
+    let others = [(30, &keeps), (31, &expires), (32, &sooner)];
+    let others = others.map(|(site, forecast)| Giver { site: id(site), forecast });
+    let bought = answer_with(&used, use_of(&used), &others).products[0].purchase.clone().unwrap();
+    let from: Vec<_> = bought.transfers.iter().map(|transfer| transfer.from).collect();
+    assert_eq!(from[..1], [id(32)], "{:?}", bought.transfers);
+    assert!(!from.contains(&id(30)), "{:?}", bought.transfers);
+}
+
+#[test]
 fn what_is_due_next_goes_along_where_its_freight_costs_more_than_holding_it() {
     let of = |freight_minor| {
         let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(3_500))]);

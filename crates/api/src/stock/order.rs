@@ -166,6 +166,10 @@ pub struct Order {
     /// What is still to come.
     #[schema(max_items = 100)]
     pub outstanding: Vec<OrderOutstanding>,
+    /// What never came of one that was closed short.
+    #[schema(max_items = 100)]
+    #[serde(default)]
+    pub never_came: Vec<OrderOutstanding>,
 }
 
 /// What is ordered on an offer.
@@ -200,7 +204,7 @@ pub struct OrderReceived {
     pub received_on: NaiveDate,
 }
 
-/// What of an order is still to come.
+/// What of an order is still to come, or never came.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct OrderOutstanding {
     /// Of what.
@@ -258,6 +262,7 @@ impl Order {
             cancelled_on,
             received: received.iter().map(came).collect(),
             outstanding: order.outstanding().into_iter().map(open).collect(),
+            never_came: order.never_came().into_iter().map(open).collect(),
             lines: order.lines.iter().map(OrderLine::from).collect(),
         }
     }

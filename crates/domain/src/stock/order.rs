@@ -72,7 +72,7 @@ pub enum OrderState {
         placed_on: NaiveDate,
         /// When it should have arrived.
         expected_on: NaiveDate,
-        /// What came. The first day of it ends the lead time.
+        /// What came.
         received: Vec<Received>,
     },
     /// Given up before anything came.
@@ -297,6 +297,42 @@ impl Order {
             OrderState::PartReceived { received, .. } => outstanding(&self.lines, received),
             OrderState::Draft | OrderState::Received { .. } | OrderState::Cancelled { .. } => Vec::new(),
         }
+    }
+
+    /// What of a settled order never came, by product.
+    pub fn never_came(&self) -> Vec<(Id<Product>, Amount)> {
+        match &self.state {
+            OrderState::Received { received, .. } => outstanding(&self.lines, received),
+            _ => Vec::new(),
+        }
+    }
+
+    /// When the supplier had sent it: the day on which half of its value had come, so that a part sent ahead makes nobody faster, nor
+    /// a rest that follows slower; of one closed before, the last day on which something came. None while that is awaited.
+    pub fn came_on(&self) -> Option<NaiveDate> {
+        let (OrderState::PartReceived { received, .. } | OrderState::Received { received, .. }) = &self.state
+        else {
+            return None;
+        };
+        let half_minor = self.value().map_or(0.0, |value| value.minor as f64 / 2.0);
+        let half_came = |day: &NaiveDate| {
+            let until: Vec<Received> = received.iter().filter(|one| one.on <= *day).cloned().collect();
+            let missing = outstanding(&self.lines, &until);
+            let missing_minor: f64 =
+                missing.iter().map(|(product, amount)| self.minor(*product, *amount)).sum();
+            missing_minor <= half_minor
+        };
+        let days = || received.iter().map(|one| one.on);
+        let closed = matches!(self.state, OrderState::Received { .. });
+        days().filter(half_came).min().or_else(|| days().max().filter(|_| closed))
+    }
+
+    /// What so much of an ordered product costs, minor units.
+    fn minor(&self, product: Id<Product>, amount: Amount) -> f64 {
+        let lines = || self.lines.iter().filter(|line| line.product == product);
+        let cost: i64 = lines().map(|line| line.price.times(line.packs.into()).minor).sum();
+        let ordered: Amount = lines().map(OrderLine::amount).sum();
+        cost as f64 * amount.base_units() / ordered.base_units()
     }
 }
 

@@ -40,6 +40,44 @@ fn an_order_is_received_when_all_of_it_came() {
     check(placed().receive(came(5_000)).unwrap().close_short(), Some("received"));
 }
 
+/// Of two packs of 5 mL a fifth came ahead, then the rest in two parts.
+#[test]
+fn the_supplier_has_sent_it_when_half_of_it_came() {
+    let on = |thousandths, date| Received { on: day(date), ..came(thousandths) };
+    let ahead = placed().receive(on(2_000, "2031-01-06")).unwrap();
+    assert_eq!(placed().came_on(), None);
+    assert_eq!(ahead.came_on(), None);
+    assert_eq!(ahead.clone().close_short().unwrap().came_on(), Some(day("2031-01-06")));
+    let most = ahead.receive(on(3_000, "2031-01-12")).unwrap();
+    assert_eq!(most.came_on(), Some(day("2031-01-12")));
+    assert_eq!(most.clone().receive(on(5_000, "2031-01-20")).unwrap().came_on(), Some(day("2031-01-12")));
+    assert_eq!(most.receive(on(5_000, "2031-01-07")).unwrap().came_on(), Some(day("2031-01-07")));
+}
+
+/// A dear product counts by its price, not by its millilitres.
+#[test]
+fn of_an_order_its_value_must_have_come() {
+    let dear = OrderLine {
+        product: id("Base B"),
+        price: Money::new(9_900, two_packs_of_a().lines[0].price.currency),
+        ..two_packs_of_a().lines[0].clone()
+    };
+    let both = Order { lines: vec![two_packs_of_a().lines[0].clone(), dear], ..placed() };
+    let a = both.receive(came(10_000)).unwrap();
+    assert_eq!(a.came_on(), None);
+    let b =
+        Received { product: id("Base B"), amount: Amount::from_thousandths(5_000), on: day("2031-01-15") };
+    assert_eq!(a.receive(b).unwrap().came_on(), Some(day("2031-01-15")));
+}
+
+#[test]
+fn what_never_came_is_kept_of_an_order_closed_short() {
+    let short = placed().receive(came(4_000)).unwrap();
+    assert_eq!(short.never_came(), []);
+    assert_eq!(short.close_short().unwrap().never_came(), [(base_a(), Amount::from_thousandths(6_000))]);
+    assert_eq!(placed().receive(came(10_000)).unwrap().never_came(), []);
+}
+
 #[test]
 fn other_lines_are_approved_anew() {
     let approval = Approval { by: None, at: DateTime::UNIX_EPOCH };
