@@ -113,9 +113,16 @@ fn as_days_grow_shorter_a_tank_is_changed_less_often() {
     assert!(next < told && told < 5.8, "{told}, and {next} came: {to_come:?}");
 }
 
-/// Looked at each day and never topped up; changed every other Monday, and a half of it on the Mondays between.
 #[test]
 fn parts_that_are_replaced_in_between_are_told_beside_the_changes() {
+    let told = check(&with_halves_replaced(), &[0, 14, 28]);
+    assert!((changes_of(&told) - 3_000.0).abs() < 100.0, "{}", changes_of(&told));
+    // Two in four weeks; a sixth of what is known says that there are none.
+    assert!((750.0..=1_050.0).contains(&top_ups_of(&told, 0)), "{}", top_ups_of(&told, 0));
+}
+
+/// Looked at each day and never topped up; changed every other Monday, and a half of it on the Mondays between.
+fn with_halves_replaced() -> Question {
     let mut in_between = tank(&[(-120, 90)]);
     in_between.visits = (1..=118).rev().map(|ago| on(-ago)).collect();
     let halves: Vec<NaiveDate> = (0..8).map(|ago| on(-14 * ago - 7)).collect();
@@ -127,24 +134,35 @@ fn parts_that_are_replaced_in_between_are_told_beside_the_changes() {
     };
     in_between.additions.extend(halves.iter().map(poured));
     in_between.partial_changes = halves.iter().map(|on| PartialChange { on: *on, share: 0.5 }).collect();
-    let told = check(&site(in_between), &[0, 14, 28]);
-    assert!((changes_of(&told) - 3_000.0).abs() < 100.0, "{}", changes_of(&told));
-    // Two in four weeks; a sixth of what is known says that there are none.
-    assert!((750.0..=1_050.0).contains(&top_ups_of(&told, 0)), "{}", top_ups_of(&told, 0));
+    site(in_between)
 }
 
-/// Topped up each day, but for two fortnights in 300 days.
+/// Topped up each day of 300, but for two fortnights.
+fn but_for(left_alone: &[std::ops::Range<i64>]) -> TankAsked {
+    let mut tank = topped_up(tank(&[(-300, 90)]), 300, |_| 50.0);
+    let used = |day: &NaiveDate| !left_alone.iter().any(|days| days.contains(&(on(0) - *day).num_days()));
+    tank.additions.retain(|one| used(&one.on));
+    tank
+}
+
+const TWO_FORTNIGHTS: [std::ops::Range<i64>; 2] = [60..74, 180..194];
+
 #[test]
 fn a_tank_that_stands_out_of_use_at_times_is_forecast_so() {
-    let of_days = |left_alone: &[std::ops::Range<i64>]| {
-        let mut tank = topped_up(tank(&[(-300, 90)]), 300, |_| 50.0);
-        let used = |day: &NaiveDate| !left_alone.iter().any(|days| days.contains(&(on(0) - *day).num_days()));
-        tank.additions.retain(|one| used(&one.on));
-        top_ups_of(&forecast(&site(tank)), 0)
-    };
-    let part = of_days(&[60..74, 180..194]) / of_days(&[]);
+    let of_days = |left_alone: &[_]| top_ups_of(&forecast(&site(but_for(left_alone))), 0);
+    let part = of_days(&TWO_FORTNIGHTS) / of_days(&[]);
     // 28 days of 300 that are on record and 200 more on which it counts as used.
     assert!((part - (1.0 - 28.0 / 500.0)).abs() < 0.02, "{part}");
+}
+
+#[test]
+fn another_tank_is_out_of_use_seldomer_than_the_one_that_was() {
+    let tanks = vec![but_for(&TWO_FORTNIGHTS), but_for(&[])];
+    let told = forecast(&Question { tanks, ..site(tank(&[])) });
+    let always = top_ups_of(&forecast(&site(but_for(&[]))), 0);
+    let [was, other] = [0, 1].map(|number| 1.0 - top_ups_of(&told, number) / always);
+    // Of the site 28 of 600 days and 200 more, which are 7 of the 200 that each tank starts from.
+    assert!((was - 35.0 / 500.0).abs() < 0.02 && (other - 7.0 / 500.0).abs() < 0.01, "{was} {other}");
 }
 
 /// Two tanks changed each week and topped up each day between, one of which was left alone seven weeks ago, with its feed left open.
