@@ -72,7 +72,7 @@ on_both! {
         assert!(table.contains(",A1,") && table.contains(",North tank,"), "{table}");
         let table = world.ada.get_text(&format!("/sites/{site}/lots/{second}/trace?format=csv")).await.unwrap();
         let reached: Vec<&str> = table.lines().skip(1).map(|row| row.split(',').next().unwrap()).collect();
-        assert_eq!(reached, ["tank", "cycle", "harvest"], "{table}");
+        assert_eq!(reached, ["site", "tank", "cycle", "harvest"], "{table}");
         let error = world.ada.trace_lot(site, Uuid::now_v7()).await.unwrap_err();
         assert_eq!(error.problem().unwrap().code, ProblemCode::NotFound);
     }
@@ -105,6 +105,43 @@ on_both! {
         let trace = world.ada.trace_lot(site, part).await.unwrap();
         assert!(trace.lot_ids.contains(&part) && trace.lot_ids.contains(&made.lot_id.unwrap()), "{trace:?}");
         assert_eq!(trace.tanks.len(), 1, "{trace:?}");
+    }
+
+    async fn a_lot_is_followed_to_a_site_that_only_got_what_was_made_of_it(world: World) {
+        let feeding = world.feeding().await;
+        let here = feeding.here.site;
+        let product = json(json!({ "name": "Stock A", "base": "mL", "kind": "concentrate", "mixing_rank": 20 }));
+        let stock = world.ada.business().create::<NewProduct>(&product).await.unwrap().id;
+        let elsewhere = world.site("Hill").await.id;
+        let salt = json(json!({ "client_id": Uuid::now_v7(), "product_id": feeding.grow_a, "lot_number": "N1",
+            "amount": { "value": 5.0, "unit": "L" } }));
+        let salt = world.ada.receive_product(elsewhere, &salt).await.unwrap().lot_id.unwrap();
+        let body = json!({ "client_id": Uuid::now_v7(), "product_id": stock, "lot_number": "S1", "strength": 10.0,
+            "amount": { "value": 2.0, "unit": "L" },
+            "parts": [{ "product_id": feeding.grow_a, "amount": { "value": 1.0, "unit": "L" } }] });
+        let made = world.ada.make_preparation(elsewhere, &json(body)).await.unwrap().lot_id.unwrap();
+        let error = world.ada.trace_lot(here, salt).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().code, ProblemCode::NotFound);
+        let sending = json(json!({ "client_id": Uuid::now_v7(), "product_id": stock, "to_site_id": here,
+            "amount": { "value": 1.0, "unit": "L" } }));
+        let sent = world.ada.send_transfer(elsewhere, &sending).await.unwrap();
+        let arrival = NewArrival { client_id: Uuid::now_v7(), done_at: None };
+        world.ada.take_in_transfer(here, sent.id, &arrival).await.unwrap();
+        world.clock.advance(TimeDelta::hours(1));
+        let products = json!([{ "product_id": stock, "amount": { "value": 100.0, "unit": "mL" } }]);
+        let change = feeding.change("2026-11-24T07:50:00+01:00", json!({ "products": products }));
+        world.ada.record_tank_change(here, &change).await.unwrap();
+        let picked = harvest(&world, &feeding, "2026-11-24T07:55:00+01:00").await;
+        let trace = world.ada.trace_lot(here, salt).await.unwrap();
+        assert_eq!((trace.tanks.len(), trace.harvest_ids.clone()), (1, vec![picked]), "{trace:?}");
+        let there = world.ada.trace_lot(elsewhere, salt).await.unwrap();
+        assert!(there.tanks.is_empty() && there.site_ids.contains(&here), "{there:?}");
+        assert_eq!((&there.names[&here], &there.names[&made]), (&"Harbour".to_owned(), &"S1".to_owned()));
+        let table = world.ada.get_text(&format!("/sites/{elsewhere}/lots/{salt}/trace?format=csv")).await.unwrap();
+        let reached: Vec<&str> = table.lines().skip(1).map(|row| row.split(',').next().unwrap()).collect();
+        assert_eq!(reached, ["lot", "site", "site"], "{table}");
+        let back = world.ada.trace_harvest(here, picked).await.unwrap();
+        assert!([salt, made].iter().all(|lot| back.lots.iter().any(|one| one.lot_id == *lot)), "{back:?}");
     }
 
     async fn a_solution_that_was_made_before_a_count_carries_it_whatever_becomes_of_the_count(world: World) {

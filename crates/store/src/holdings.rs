@@ -111,14 +111,17 @@ pub async fn anywhere(
     Ok(rows.one(&tx.0).await?.is_some())
 }
 
-/// The sites that hold or held something of a lot.
+/// The sites that hold or held something of some lots.
 /// # Errors
 /// When the database fails.
-pub async fn sites_of(tx: &Tx, _business: BusinessScope, lot: LotId) -> Result<Vec<SiteId>, StoreError> {
-    let rows = row::Entity::find().filter(row::Column::LotId.eq(lot.uuid())).all(&tx.0).await?;
-    let mut sites: Vec<SiteId> = rows.into_iter().map(|row| SiteId::new(row.site_id)).collect();
-    sites.sort_unstable();
-    Ok(sites)
+pub async fn sites_of(
+    tx: &Tx,
+    _business: BusinessScope,
+    lots: &BTreeSet<LotId>,
+) -> Result<BTreeSet<SiteId>, StoreError> {
+    let of_lots = row::Column::LotId.is_in(lots.iter().map(|lot| lot.uuid()));
+    let rows = row::Entity::find().filter(of_lots).all(&tx.0).await?;
+    Ok(rows.into_iter().map(|row| SiteId::new(row.site_id)).collect())
 }
 
 /// Whether a site still has something of any product.

@@ -2,7 +2,7 @@
 
 mod standing;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
 use fillmark_domain::stock::{
@@ -14,6 +14,7 @@ use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Qu
 
 use uuid::Uuid;
 
+pub(crate) use standing::standing_anywhere;
 pub use standing::{counted_changes, found_at, losses_since, reversed_of, taken_between, taken_out_since};
 
 use crate::columns::{self, Reading};
@@ -159,16 +160,16 @@ pub async fn of_slip(tx: &Tx, scope: SiteScope, slip: SlipId) -> Result<Vec<Move
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
 }
 
-/// When a lot was first moved at a site, whoever entered it when.
+/// When one of some lots was first moved at a site, whoever entered it when.
 /// # Errors
 /// When the database fails.
-pub async fn first_of_lot(
+pub async fn first_of_lots(
     tx: &Tx,
     scope: SiteScope,
-    lot: LotId,
+    lots: &BTreeSet<LotId>,
 ) -> Result<Option<DateTime<Utc>>, StoreError> {
     let first = of_site(scope)
-        .filter(row::Column::LotId.eq(lot.uuid()))
+        .filter(row::Column::LotId.is_in(lots.iter().map(|lot| lot.uuid())))
         .order_by_asc(row::Column::DoneAt)
         .one(&tx.0)
         .await?;

@@ -1,11 +1,12 @@
 //! Preparations: how strong a lot that was made on site is. What went in and what came out are the slip's movements.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::stock::{LotId, Movement, MovementKind, SlipId};
+use fillmark_domain::places::SiteId;
+use fillmark_domain::stock::{LotId, MovementKind, SlipId};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Set};
 use uuid::Uuid;
 
-use crate::{SiteScope, Stamp, StoreError, Tx, movements};
+use crate::{BusinessScope, SiteScope, Stamp, StoreError, Tx, movements};
 
 /// Enters the strength of what a slip made.
 /// # Errors
@@ -52,24 +53,22 @@ pub struct Made {
     pub into: LotId,
 }
 
-/// The stock solutions that were made at a site and stand.
+/// The stock solutions that were made anywhere and stand: what one site made another may pour.
 /// # Errors
 /// When the database fails or a row is broken.
-pub async fn all_made(tx: &Tx, scope: SiteScope) -> Result<Vec<Made>, StoreError> {
-    let rows = row::Entity::find().filter(row::Column::SiteId.eq(scope.uuid())).all(&tx.0).await?;
-    let slips: Vec<SlipId> = rows.iter().map(|row| SlipId::new(row.slip_id)).collect();
-    let of_slips = movements::of_slips(tx, scope, &slips).await?;
+pub async fn all_made(tx: &Tx, business: BusinessScope) -> Result<Vec<Made>, StoreError> {
+    let rows = row::Entity::find().all(&tx.0).await?;
+    let slips: Vec<(SiteId, SlipId)> =
+        rows.iter().map(|row| (SiteId::new(row.site_id), SlipId::new(row.slip_id))).collect();
+    let mut of_slips = movements::standing_anywhere(tx, business, &slips).await?;
     // What later counts had found of it is no part of it.
-    let counted = |movement: &Movement| movement.kind == MovementKind::CountAdjustment;
-    let mut undone = movements::reversed_of(tx, scope, &slips).await?;
-    undone.retain(|movement| !counted(movement));
+    of_slips.retain(|movement| movement.kind != MovementKind::CountAdjustment);
     let made = rows.into_iter().filter_map(|row| {
-        let slip = SlipId::new(row.slip_id);
-        let of_it = || of_slips.iter().filter(move |movement| movement.slip == slip && !counted(movement));
-        let stands = !undone.iter().any(|movement| movement.slip == slip);
-        let from = of_it().filter(|movement| movement.lot.uuid() != row.lot_id).map(|movement| movement.lot);
-        let at = of_it().map(|movement| movement.done_at).min().filter(|_| stands)?;
-        Some(Made { at, from: from.collect(), into: LotId::new(row.lot_id) })
+        let into = LotId::new(row.lot_id);
+        let of_it = || of_slips.iter().filter(|movement| movement.slip.uuid() == row.slip_id);
+        let at = of_it().find(|movement| movement.lot == into)?.done_at;
+        let from = of_it().map(|movement| movement.lot).filter(|lot| *lot != into).collect();
+        Some(Made { at, from, into })
     });
     Ok(made.collect())
 }

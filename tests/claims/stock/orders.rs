@@ -5,6 +5,7 @@ use fillmark_api::*;
 use fillmark_domain::people::Role;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{World, json, refusal};
+use futures_util::future::join_all;
 use serde_json::json;
 use uuid::Uuid;
 
@@ -168,6 +169,34 @@ on_both! {
         let late = NewReceipt { order_id: Some(order.id), ..shelf.receipt("C", None, 1.0) };
         assert_eq!(refusal(world.ada.receive_product(shelf.site, &late).await), ProblemCode::Conflict);
         assert_eq!(shelf.held(&world.ada).await, 6_000.0);
+    }
+
+    async fn several_people_take_in_parts_of_one_order_at_once(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let order = placed(&world, &shelf).await;
+        let part = |lot: &str| NewReceipt { order_id: Some(order.id), ..shelf.receipt(lot, None, 1_000.0) };
+        let parts: Vec<NewReceipt> = ["A", "B", "C", "D", "A", "E"].map(part).into();
+        for came in join_all(parts.iter().map(|part| world.ada.receive_product(shelf.site, part))).await {
+            came.unwrap();
+        }
+        let now = world.ada.order(shelf.site, order.id).await.unwrap();
+        assert_eq!((now.received.len(), now.outstanding[0].amount.value), (6, 4_000.0));
+        assert_eq!(shelf.held(&world.ada).await, 6_000.0);
+    }
+
+    async fn an_order_closed_short_awaits_its_rest_again_when_a_part_is_taken_back(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let order = placed(&world, &shelf).await;
+        let part = NewReceipt { order_id: Some(order.id), ..shelf.receipt("A", None, 4_000.0) };
+        let slip = world.ada.receive_product(shelf.site, &part).await.unwrap();
+        world.ada.close_order(shelf.site, order.id).await.unwrap();
+        let back = world.ada.reverse_slip(shelf.site, slip.id, &reversal("another lot")).await.unwrap();
+        assert!(back.cautions.iter().any(|caution| caution.starts_with("The order had been closed short")), "{back:?}");
+        assert_eq!(world.ada.order(shelf.site, order.id).await.unwrap().state, "placed");
+        let again = NewReceipt { order_id: Some(order.id), ..shelf.receipt("B", None, 10_000.0) };
+        let slip = world.ada.receive_product(shelf.site, &again).await.unwrap();
+        let back = world.ada.reverse_slip(shelf.site, slip.id, &reversal("another lot")).await.unwrap();
+        assert!(!back.cautions.iter().any(|caution| caution.starts_with("The order")), "{back:?}");
     }
 
     async fn far_more_than_was_ordered_is_asked_back(world: World) {

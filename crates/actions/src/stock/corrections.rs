@@ -1,8 +1,8 @@
 //! Corrections: a movement, or all that a slip did, taken back by linked opposites.
 
-use fillmark_domain::Id;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{Entered, Movement, MovementKind, Received, SlipId, SlipKind};
+use fillmark_domain::stock::{Entered, Movement, MovementKind, Order, Received, SlipId, SlipKind};
+use fillmark_domain::{Id, Kept};
 use fillmark_store::words::orders;
 use fillmark_store::{movements, records, shortages, slips};
 
@@ -10,6 +10,10 @@ use super::desk::{Desk, Done, Handled, Saying, Slipped, handled};
 use super::{opposites, receipts, transfers};
 use crate::caller::Correcting;
 use crate::{App, Caller, Refusal};
+
+/// What is told where an order was closed before what it received is taken back.
+const REOPENED: &str =
+    "The order had been closed short: it awaits the rest again. Close it once more when nothing else comes.";
 
 /// Takes back one movement.
 /// # Errors
@@ -74,6 +78,11 @@ async fn take_back(
     let amount = taken.iter().filter(|movement| !entered.had_found(movement));
     let amount = amount.map(|movement| -movement.change).sum();
     let lot = taken.first().filter(|_| !whole).map(|movement| movement.lot);
+    // Orders are locked before lots, as a receipt does.
+    let order = match entered.slip.says.order {
+        Some(order) => Some(orders::lock(&desk.tx, desk.scope, order).await?.ok_or(Refusal::NotFound)?),
+        None => None,
+    };
     let reverses = Some(entered.slip.id);
     let saying = Saying { lot, reason: Some(reason), reverses, ..Saying::default() };
     let back = match desk.enter(done, SlipKind::Reversal, &product, amount, saying).await? {
@@ -87,25 +96,32 @@ async fn take_back(
     if entered.slip.says.kind == SlipKind::TransferOut {
         transfers::take_back(&desk, entered.slip.id, &back).await?;
     }
-    for movement in standing.iter().filter(|movement| movement.kind == MovementKind::Receipt) {
-        await_again(&desk, &entered, movement).await?;
-    }
+    let reopened = match order {
+        Some(order) => await_again(&desk, order, &standing).await?,
+        None => None,
+    };
     opposites::enter(&desk.tx, desk.scope, &desk.stamp, &back, &entered, &standing).await?;
     if whole {
         shortages::withdraw(&desk.tx, desk.scope, entered.slip.id, back.id).await?;
     }
-    desk.close(back.id, &product).await
+    Ok(desk.close(back.id, &product).await?.told(reopened))
 }
 
-/// What an order had received is awaited again.
-async fn await_again(desk: &Desk<'_>, entered: &Entered, movement: &Movement) -> Result<(), Refusal> {
-    let Some(id) = entered.slip.says.order else { return Ok(()) };
-    let order = orders::lock(&desk.tx, desk.scope, id).await?.ok_or(Refusal::NotFound)?;
-    let on = desk.day(movement.done_at);
-    let came = Received { product: movement.product, amount: movement.change, on };
-    let awaited = order.content.take_back(&came).map_err(receipts::refused)?;
-    records::change(&desk.tx, desk.scope, id, order.version, &desk.stamp, &awaited).await?;
-    Ok(())
+/// What an order had received is awaited again, and the rest with it, which is told where it had been closed short.
+async fn await_again(
+    desk: &Desk<'_>,
+    order: Kept<Order>,
+    standing: &[Movement],
+) -> Result<Option<&'static str>, Refusal> {
+    let reopened = (!order.content.never_came().is_empty()).then_some(REOPENED);
+    let mut awaited = order.content;
+    for movement in standing.iter().filter(|movement| movement.kind == MovementKind::Receipt) {
+        let on = desk.day(movement.done_at);
+        let came = Received { product: movement.product, amount: movement.change, on };
+        awaited = awaited.take_back(&came).map_err(receipts::refused)?;
+    }
+    records::change(&desk.tx, desk.scope, order.id, order.version, &desk.stamp, &awaited).await?;
+    Ok(reopened)
 }
 
 fn is_again(before: &Entered, entered: &Entered, taken: &[Movement]) -> bool {

@@ -4,7 +4,9 @@ use chrono::NaiveDate;
 use fillmark_domain::entries::{SAME_RECEIPT, doubts_of_receipt, same_receipt};
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{MovementKind, Offer, OrderId, Product, ProductId, Received, SlipKind, Wanted};
+use fillmark_domain::stock::{
+    MovementKind, Offer, Order, OrderId, Product, ProductId, Received, SlipKind, Wanted,
+};
 use fillmark_domain::{Coded, Kept, Quantity, stock};
 use fillmark_store::words::orders;
 use fillmark_store::{holdings, records, slips};
@@ -53,11 +55,12 @@ pub async fn receive_product(
     let product = desk.product("/product_id", receipt.product).await?;
     let amount = some_amount("/amount", receipt.amount, &product.content)?;
     let at = receipt.done.at.unwrap_or(desk.stamp.at);
+    // Before its lot and the slip that names it: two people who only shared it could not both change it after.
+    let order = match receipt.order {
+        Some(order) => Some(locked(&desk, order).await?),
+        None => None,
+    };
     let lot = desk.lot(product.id, &receipt.lot_number, receipt.expiry, at).await?;
-    if let Some(order) = receipt.order {
-        let found = records::find(&desk.tx, scope, order).await?;
-        found.ok_or_else(|| Refusal::invalid("/order_id", "unknown_id", "expected the id of an order"))?;
-    }
     let saying = Saying { lot: Some(lot.id), order: receipt.order, ..Saying::default() };
     let slip = match desk.enter(receipt.done, SlipKind::Receipt, &product, amount, saying).await? {
         Slipped::New(slip) => slip,
@@ -69,7 +72,7 @@ pub async fn receive_product(
 
     holdings::lock_for_issue(&desk.tx, scope, product.id).await?;
     let mut more_came = None;
-    if let Some(order) = receipt.order {
+    if let Some(order) = order {
         let came = Received { product: product.id, amount, on: desk.day(at) };
         more_came = take_in(&desk, order, came, &product, receipt.confirmed).await?;
     }
@@ -101,14 +104,18 @@ pub(super) async fn offers(desk: &Desk<'_>, product: ProductId) -> Result<Vec<Of
     Ok(offers.into_iter().map(|kept| kept.content).filter(|offer| offer.product == product).collect())
 }
 
+async fn locked(desk: &Desk<'_>, order: OrderId) -> Result<Kept<Order>, Refusal> {
+    let order = orders::lock(&desk.tx, desk.scope, order).await?;
+    order.ok_or_else(|| Refusal::invalid("/order_id", "unknown_id", "expected the id of an order"))
+}
+
 async fn take_in(
     desk: &Desk<'_>,
-    id: OrderId,
+    order: Kept<Order>,
     came: Received,
     product: &Kept<Product>,
     confirmed: bool,
 ) -> Result<Option<&'static str>, Refusal> {
-    let order = orders::lock(&desk.tx, desk.scope, id).await?.ok_or(Refusal::NotFound)?;
     let exceeded = order.content.exceeded_by(&came).filter(|_| !confirmed);
     let more_came = order.content.is_exceeded_by(&came).then_some(MORE_CAME);
     let unit = product.content.base.unit().code();
@@ -117,7 +124,7 @@ async fn take_in(
     });
     let received = order.content.receive(came).map_err(refused)?;
     Refusal::unless_confirmed("/amount", "more_than_ordered", doubt)?;
-    records::change(&desk.tx, desk.scope, id, order.version, &desk.stamp, &received).await?;
+    records::change(&desk.tx, desk.scope, order.id, order.version, &desk.stamp, &received).await?;
     Ok(more_came)
 }
 

@@ -9,10 +9,11 @@ use fillmark_advice::supply::{
 use fillmark_domain::entries::{Addition, TankChange};
 use fillmark_domain::growing::{Cycle, CycleId, Feed, Harvest};
 use fillmark_domain::people::Act;
-use fillmark_domain::places::{SiteId, Tank, TankId};
+use fillmark_domain::places::{Site, SiteId, Tank, TankId};
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{Lot, LotId};
 use fillmark_domain::{Id, Kept};
+use fillmark_store::preparations::Made;
 use fillmark_store::{SiteScope, Tx, entries, holdings, movements, plan, preparations, readings, records};
 
 use uuid::Uuid;
@@ -32,27 +33,30 @@ pub struct LotReach {
     pub drank: Vec<Drank>,
     /// What was picked of them since.
     pub harvests: Vec<Id<Harvest>>,
-    /// The sites that hold or held some of it; each has a trace of its own.
-    pub sites: Vec<SiteId>,
-    /// What lots, tanks and cycles are called, by id.
+    /// The sites that hold or held some of it, or of what was made of it; each has a trace of its own.
+    pub sites: BTreeSet<SiteId>,
+    /// What lots, tanks, cycles and sites are called, by id.
     pub names: BTreeMap<Uuid, String>,
 }
 
 /// Follows a lot through a site.
 /// # Errors
-/// When the caller may not see it, or the site never had such a lot.
+/// When the caller may not see it, or the site never had such a lot, nor what was made of it.
 pub async fn trace(app: &App, caller: &Caller, site: SiteId, lot: LotId) -> Result<LotReach, Refusal> {
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
     let kept = records::find::<Lot>(&tx, scope.in_business(), lot).await?.ok_or(Refusal::NotFound)?;
-    let sites = holdings::sites_of(&tx, scope.in_business(), lot).await?;
+    let business = scope.in_business();
+    let made = preparations::all_made(&tx, business).await?;
+    let lots = trace_lot(lot, &handled(made.iter().map(of_made), &[], &[], &[])).lots;
+    let sites = holdings::sites_of(&tx, business, &lots).await?;
     if !sites.contains(&site) {
         return Err(Refusal::NotFound);
     }
     // It may have been poured long before anybody entered it: people write the label that they see.
-    let first = movements::first_of_lot(&tx, scope, lot).await?;
+    let first = movements::first_of_lots(&tx, scope, &lots).await?;
     let since = first.map_or(kept.created_at, |first| first.min(kept.created_at));
-    let records = Records::load(&tx, scope, since, app.now()).await?;
+    let records = Records::load(&tx, scope, &made, (since, app.now())).await?;
     let trace = trace_lot(lot, &records.handled);
     let today = records.plan.day(app.now());
     let drank = drank(&trace.exposures, &records.feeds, today, |at| records.plan.day(at));
@@ -60,7 +64,10 @@ pub async fn trace(app: &App, caller: &Caller, site: SiteId, lot: LotId) -> Resu
     let cycles = drank.iter().map(|one| one.cycle).collect();
     let lots: Vec<LotId> = trace.lots.iter().copied().collect();
     let tanks = trace.exposures.iter().map(|one| one.tank).collect();
-    let names = records.names(&tx, scope, &lots, cycles, tanks).await?;
+    let mut names = records.names(&tx, scope, &lots, cycles, tanks).await?;
+    let ids = sites.iter().map(|site| site.uuid().into()).collect();
+    let named = records::find_many::<Site>(&tx, business, "id", ids).await?;
+    names.extend(named.into_iter().map(|kept| (kept.id.uuid(), kept.content.name)));
     Ok(LotReach { trace, drank, harvests, sites, names })
 }
 
@@ -89,7 +96,8 @@ pub async fn trace_back(
     let (_, harvest) = entries::find::<Harvest>(&tx, scope, harvest).await?.ok_or(Refusal::NotFound)?;
     let cycle = records::find::<Cycle>(&tx, scope, harvest.cycle).await?.ok_or(Refusal::NotFound)?.content;
     let from = cycle.starts_on.and_time(NaiveTime::MIN).and_utc() - IN_THE_TANK;
-    let records = Records::load(&tx, scope, from, harvest.harvested_at).await?;
+    let made = preparations::all_made(&tx, scope.in_business()).await?;
+    let records = Records::load(&tx, scope, &made, (from, harvest.harvested_at)).await?;
     let until: NaiveDate = records.plan.day(harvest.harvested_at);
     let day = |at| records.plan.day(at);
     let lots = lots_drunk(harvest.cycle, until, &records.handled, &records.feeds, day);
@@ -97,6 +105,10 @@ pub async fn trace_back(
     let tanks = lots.values().flatten().map(|one| one.drank.tank).collect();
     let names = records.names(&tx, scope, &named, BTreeSet::from([harvest.cycle]), tanks).await?;
     Ok(HarvestOrigin { harvest, lots, names })
+}
+
+fn of_made(made: &Made) -> (DateTime<Utc>, Vec<LotId>, LotId) {
+    (made.at, made.from.clone(), made.into)
 }
 
 /// What was done with lots and tanks, and who drank from them.
@@ -111,8 +123,8 @@ impl Records {
     async fn load(
         tx: &Tx,
         scope: SiteScope,
-        from: DateTime<Utc>,
-        until: DateTime<Utc>,
+        made: &[Made],
+        (from, until): (DateTime<Utc>, DateTime<Utc>),
     ) -> Result<Records, Refusal> {
         let plan = plan::site_plan_since(tx, scope, from).await?.ok_or(Refusal::NotFound)?;
         let changes = entries::standing::<TankChange>(tx, scope, from, until).await?;
@@ -125,10 +137,8 @@ impl Records {
             Some(tank.content.fill_mark_l)
         };
         let fed = fed_since(&looks, holds_l);
-        let made = preparations::all_made(tx, scope).await?;
-        let made = made.into_iter().map(|one| (one.at, one.from, one.into));
         Ok(Records {
-            handled: handled(made, &changes, &fed, &additions),
+            handled: handled(made.iter().map(of_made), &changes, &fed, &additions),
             feeds: plan.feeds_while_they_grow(),
             harvests: entries::standing::<Harvest>(tx, scope, from, until).await?,
             plan: SitePlan::clone(&plan),

@@ -25,10 +25,10 @@ pub struct LotTrace {
     /// What was picked of those cycles since. What plants took up stays in them, so nothing ends it.
     #[schema(max_items = 1000000)]
     pub harvest_ids: Vec<Uuid>,
-    /// The sites that hold or held some of it: each has a trace of its own.
+    /// The sites that hold or held some of it, or of what was made of it: each has a trace of its own.
     #[schema(max_items = 1000)]
     pub site_ids: Vec<Uuid>,
-    /// What lots, tanks and cycles are called, by id: a lot by its number.
+    /// What lots, tanks, cycles and sites are called, by id: a lot by its number.
     pub names: BTreeMap<Uuid, String>,
 }
 
@@ -99,8 +99,12 @@ pub struct DrunkFrom {
 /// A row of a trace in CSV.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct TraceRow {
-    /// What was reached: `tank`, `cycle` or `harvest`.
+    /// What was reached: a `lot` made of it, a `site`, `tank`, `cycle` or `harvest`.
     pub reached: &'static str,
+    /// The site's name.
+    pub site: String,
+    /// The site.
+    pub site_id: Option<Uuid>,
     /// The lot's number.
     pub lot: String,
     /// The lot.
@@ -124,10 +128,12 @@ pub struct TraceRow {
 }
 
 impl LotTrace {
-    /// What was reached, a row each: tanks, cycles, harvests.
+    /// What was reached, a row each: lots made of it, sites, tanks, cycles, harvests.
     pub fn rows(&self, lot_id: Uuid) -> Vec<TraceRow> {
         let row = |reached| TraceRow {
             reached,
+            site: String::new(),
+            site_id: None,
             lot: called(&self.names, lot_id),
             lot_id,
             tank: String::new(),
@@ -139,6 +145,13 @@ impl LotTrace {
             until: String::new(),
             left_share: None,
         };
+        let made = self.lot_ids.iter().filter(|made| **made != lot_id);
+        let lots = made.map(|made| TraceRow { lot: called(&self.names, *made), lot_id: *made, ..row("lot") });
+        let sites = self.site_ids.iter().map(|site| TraceRow {
+            site: called(&self.names, *site),
+            site_id: Some(*site),
+            ..row("site")
+        });
         let tanks = self.tanks.iter().map(|tank| TraceRow {
             tank: called(&self.names, tank.tank_id),
             tank_id: Some(tank.tank_id),
@@ -157,7 +170,7 @@ impl LotTrace {
             ..row("cycle")
         });
         let harvests = self.harvest_ids.iter().map(|id| TraceRow { harvest_id: Some(*id), ..row("harvest") });
-        tanks.chain(cycles).chain(harvests).collect()
+        lots.chain(sites).chain(tanks).chain(cycles).chain(harvests).collect()
     }
 }
 
@@ -168,6 +181,8 @@ impl HarvestTrace {
             let lot_id = lot.lot_id;
             let row = |from: &DrunkFrom| TraceRow {
                 reached: "harvest",
+                site: String::new(),
+                site_id: None,
                 lot: called(&self.names, lot_id),
                 lot_id,
                 tank: called(&self.names, from.tank_id),

@@ -1,15 +1,17 @@
 //! What of the ledger stands: what was taken back, what counts had found, and what is left without either.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
+use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, SlipId};
 use fillmark_domain::{Amount, Coded};
 use sea_orm::sea_query::{Expr, ExprTrait, Query, SelectStatement};
-use sea_orm::{ColumnTrait, QueryFilter, QueryOrder};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
+use uuid::Uuid;
 
 use super::{of_site, read, row};
-use crate::{SiteScope, StoreError, Tx, slips};
+use crate::{BusinessScope, SiteScope, StoreError, Tx, slips};
 
 /// The movements of slips that have been taken back.
 /// # Errors
@@ -18,6 +20,21 @@ pub async fn reversed_of(tx: &Tx, scope: SiteScope, slips: &[SlipId]) -> Result<
     let of_slips = of_site(scope).filter(row::Column::SlipId.is_in(slips.iter().map(|slip| slip.uuid())));
     let reversed = of_slips.filter(Expr::exists(taken_back())).all(&tx.0).await?;
     Ok(reversed.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// The movements of slips of any site that have not been taken back.
+/// # Errors
+/// When the database fails or a row is broken.
+pub(crate) async fn standing_anywhere(
+    tx: &Tx,
+    _business: BusinessScope,
+    slips: &[(SiteId, SlipId)],
+) -> Result<Vec<Movement>, StoreError> {
+    let sites: BTreeSet<Uuid> = slips.iter().map(|(site, _)| site.uuid()).collect();
+    let of_slips = row::Entity::find()
+        .filter(row::Column::SiteId.is_in(sites))
+        .filter(row::Column::SlipId.is_in(slips.iter().map(|(_, slip)| slip.uuid())));
+    standing(tx, of_slips).await
 }
 
 /// What a count of a product at an instant had found of what was done before it and is entered, or taken back, after it.
