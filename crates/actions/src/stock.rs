@@ -13,6 +13,7 @@ mod draw;
 mod issues;
 mod opposites;
 mod orders;
+mod placing;
 mod preparations;
 mod receipts;
 mod traces;
@@ -29,9 +30,10 @@ pub(crate) use draw::{Pour, Shelf};
 pub use issues::{Issue, WriteOff, issue_product, write_off};
 pub use opposites::give_back;
 pub use orders::{
-    OrderMessage, Packs, Placing, SupplierOrder, approve_order, cancel_order, close_order, draft_order,
-    list_orders, order_message, place_order, read_order, redraft_order,
+    OrderMessage, Packs, SupplierOrder, approve_order, cancel_order, close_order, draft_order, list_orders,
+    order_message, read_order, redraft_order,
 };
+pub use placing::{Placing, confirm_order, place_order};
 pub use preparations::{Part, Preparation, make_preparation};
 pub use receipts::{Receipt, receive_product};
 pub use traces::{HarvestOrigin, LotReach, trace, trace_back};

@@ -206,6 +206,18 @@ impl Client {
         self.post(&format!("/sites/{site}/orders/{order}/placements"), placing).await
     }
 
+    /// Notes what the supplier says of an order that he has.
+    /// # Errors
+    /// When the server cannot be reached or answers with a problem.
+    pub async fn confirm_order(
+        &self,
+        site: Uuid,
+        order: Uuid,
+        confirmation: &NewConfirmation,
+    ) -> Result<Order, ClientError> {
+        self.post(&format!("/sites/{site}/orders/{order}/confirmations"), confirmation).await
+    }
+
     /// Closes an order of which the rest will not come.
     /// # Errors
     /// [`ClientError`].

@@ -31,7 +31,7 @@ pub use late::{
     Adjusted, Came, Counted, Found, Owed, found_of, found_of_came, held_before, moved_since, owed,
 };
 pub use lot::{Lot, Movement, MovementKind, Shortage, ShortageState};
-pub use order::{Approval, NotAllowed, Order, OrderLine, OrderState, Received, ShortOfLeast};
+pub use order::{Approval, NotAllowed, Order, OrderLine, OrderState, Outdated, Received, ShortOfLeast};
 pub use pack_mix::{PackMix, PackPrice, cheapest_mix};
 pub use packs::{Packs, ReorderLevels, nearest_packs, order_together, whole_packs};
 pub use product::{BURNS, FEEDS_FIRE, LABEL_FIRST, NEVER_WITH_CHLORINE, Product, ProductKind};

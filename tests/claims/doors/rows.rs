@@ -93,7 +93,7 @@ const ROWS: &[(Need, &[&str])] = &[
     (Need::Act(Act::KeepStock), &[
         "create_lot", "archive_lot", "change_lot", "count_stock", "draft_forecast_orders", "issue_forecast", "reverse_movement",
         "create_offer", "archive_offer", "change_offer", "draft_order", "redraft_order", "cancel_order",
-        "close_order", "place_order", "approve_order", "receive_product", "send_transfer", "take_in_transfer", "write_off_lot",
+        "close_order", "place_order", "confirm_order", "approve_order", "receive_product", "send_transfer", "take_in_transfer", "write_off_lot",
     ]),
     (Need::Act(Act::ManageBusiness), &[
         "create_crop", "archive_crop", "change_crop", "create_label_revision", "archive_label_revision",

@@ -2,6 +2,7 @@
 
 use chrono::TimeDelta;
 use fillmark_api::*;
+use fillmark_client::ClientError;
 use fillmark_domain::people::Role;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{World, json, refusal};
@@ -169,6 +170,49 @@ on_both! {
         let late = NewReceipt { order_id: Some(order.id), ..shelf.receipt("C", None, 1.0) };
         assert_eq!(refusal(world.ada.receive_product(shelf.site, &late).await), ProblemCode::Conflict);
         assert_eq!(shelf.held(&world.ada).await, 6_000.0);
+    }
+
+    async fn a_supplier_confirms_another_day_and_other_packs(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let order = placed(&world, &shelf).await;
+        let confirm = async |body: serde_json::Value| world.ada.confirm_order(shelf.site, order.id, &json(body)).await;
+        let packs = |packs: u32| json!([{ "offer_id": order.lines[0].offer_id, "packs": packs }]);
+        let later = confirm(json!({ "expected_on": "2026-12-02" })).await.unwrap();
+        assert_eq!(later.expected_on.map(|day| day.to_string()).as_deref(), Some("2026-12-02"));
+        assert_eq!((later.state.as_str(), later.outstanding[0].amount.value), ("placed", 10_000.0));
+        let more = confirm(json!({ "lines": packs(3) })).await.unwrap();
+        assert_eq!((more.outstanding[0].amount.value, more.value_minor, more.expected_on), (15_000.0, 5970, later.expected_on));
+        assert_eq!(refusal(confirm(json!({ "lines": packs(0) })).await), ProblemCode::Conflict, "that is to be cancelled");
+        assert_eq!(refusal(confirm(json!({ "expected_on": "2026-11-23" })).await), ProblemCode::Conflict, "before it was placed");
+        assert_eq!(refusal(confirm(json!({})).await), ProblemCode::Invalid);
+        let other = json!([{ "offer_id": Uuid::now_v7(), "packs": 1 }]);
+        let error = confirm(json!({ "lines": other })).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].pointer.as_deref(), Some("/lines/0/offer_id"));
+        let part = NewReceipt { order_id: Some(order.id), ..shelf.receipt("A", None, 5_000.0) };
+        world.ada.receive_product(shelf.site, &part).await.unwrap();
+        let all = confirm(json!({ "lines": packs(1) })).await.unwrap();
+        assert_eq!((all.state.as_str(), all.never_came.len()), ("received", 0));
+        assert_eq!(refusal(confirm(json!({ "lines": packs(2) })).await), ProblemCode::Conflict);
+    }
+
+    async fn a_draft_whose_offer_has_changed_is_asked_back(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let supplier = supplier(&world, "Greenline").await;
+        let offer = offer(&world, &shelf, supplier.id).await;
+        let draft = world.ada.draft_order(shelf.site, &two_packs(&offer)).await.unwrap();
+        let place = async |confirmed| {
+            let placing = NewPlacing { placed_at: None, expected_on: None, confirmed };
+            world.ada.place_order(shelf.site, draft.id, &placing).await
+        };
+        let asked = |error: ClientError| error.problem().unwrap().errors[0].detail.clone();
+        let site = world.ada.site(shelf.site);
+        let dearer = site.change(&offer, json!({ "price_minor": 2490 })).await.unwrap();
+        assert_eq!(asked(place(false).await.unwrap_err()), "Grow A costs 24.90 EUR a pack now, and 19.90 EUR when it was drafted");
+        let redrafted = world.ada.redraft_order(shelf.site, &draft, &two_packs(&offer)).await.unwrap();
+        assert_eq!(redrafted.value_minor, 4980);
+        site.archive(&dearer).await.unwrap();
+        assert_eq!(asked(place(false).await.unwrap_err()), "Grow A is no longer offered");
+        assert_eq!(place(true).await.unwrap().state, "placed");
     }
 
     async fn several_people_take_in_parts_of_one_order_at_once(world: World) {

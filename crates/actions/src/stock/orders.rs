@@ -2,15 +2,10 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
-use fillmark_domain::entries::has_passed_at_a_desk;
-use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
-use fillmark_domain::places::{Closure, Site, SiteId};
-use fillmark_domain::stock::{
-    Approval, Offer, Order, OrderId, OrderLine, Product, ProductId, Supplier, arrival,
-};
-use fillmark_domain::{Faults, Id, Kept, OpenDays};
+use fillmark_domain::places::SiteId;
+use fillmark_domain::stock::{Approval, Offer, Order, OrderId, OrderLine, Product, ProductId, Supplier};
+use fillmark_domain::{Faults, Id, Kept};
 use fillmark_store::words::orders;
 use fillmark_store::{Page, PageQuery, SiteScope, Tx, plan, records};
 
@@ -24,17 +19,6 @@ pub struct Packs {
     pub offer: Id<Offer>,
     /// How many.
     pub packs: u32,
-}
-
-/// When an order was placed, and when it should arrive if the supplier said so.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Placing {
-    /// When it was placed; now, unless it is stated.
-    pub at: Option<DateTime<Utc>>,
-    /// When it should arrive; by the supplier's promise, unless it is stated.
-    pub expected_on: Option<NaiveDate>,
-    /// It was asked back and is right all the same.
-    pub confirmed: bool,
 }
 
 /// An order and whom it is for, as he is now.
@@ -52,7 +36,7 @@ impl SupplierOrder {
     }
 }
 
-async fn supplier(tx: &Tx, scope: SiteScope, id: Id<Supplier>) -> Result<Supplier, Refusal> {
+pub(super) async fn supplier(tx: &Tx, scope: SiteScope, id: Id<Supplier>) -> Result<Supplier, Refusal> {
     Ok(records::find(tx, scope.in_business(), id).await?.ok_or(Refusal::NotFound)?.content)
 }
 
@@ -155,64 +139,6 @@ pub async fn order_message(
     Ok(OrderMessage { text, order, supplier, site, products })
 }
 
-/// Places an order. It should arrive by the supplier's promise, on a day on which somebody takes it in.
-/// # Errors
-/// When the caller may not, it is no draft, or no day of arrival follows from the promise; asked back when it is below the
-/// supplier's least order.
-pub async fn place_order(
-    app: &App,
-    caller: &Caller,
-    site: SiteId,
-    id: OrderId,
-    placing: Placing,
-) -> Result<SupplierOrder, Refusal> {
-    let scope = caller.may(Act::KeepStock, site)?;
-    change(app, caller, scope, id, async |tx, order: Order| {
-        let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?.content;
-        let supplier = supplier(tx, scope, order.supplier).await?;
-        if placing.at.is_some_and(|at| !has_passed_at_a_desk(at, app.now())) {
-            return Err(Refusal::invalid(
-                "/placed_at",
-                "in_the_future",
-                "expected an instant that has passed",
-            ));
-        }
-        let local = placing.at.unwrap_or(app.now()).with_timezone(&site.time_zone).naive_local();
-        let expected_on = match placing.expected_on {
-            Some(expected_on) if is_keepable(expected_on) => expected_on,
-            Some(_) => {
-                let kept = "expected a date of the years 2000 to 2100";
-                return Err(Refusal::invalid("/expected_on", "out_of_range", kept));
-            }
-            None => promised(tx, scope, &site, &supplier, local).await?,
-        };
-        let short = order.short_of_least(&supplier).filter(|_| !placing.confirmed);
-        let placed = order.place(local.date(), expected_on).map_err(refused)?;
-        Refusal::unless_confirmed("/confirmed", "below_least_order", short)?;
-        Ok(placed)
-    })
-    .await
-}
-
-/// The day on which an order of this local time should arrive.
-async fn promised(
-    tx: &Tx,
-    scope: SiteScope,
-    site: &Site,
-    supplier: &Supplier,
-    local: NaiveDateTime,
-) -> Result<NaiveDate, Refusal> {
-    let closures = records::all::<Closure>(tx, scope).await?;
-    let closures = closures.into_iter().map(|closure| closure.content.days).collect();
-    let open = OpenDays { week: site.working_week, closures };
-    let taken = supplier.takes_on(local);
-    let expected = taken.and_then(|day| arrival(day, supplier.promised_lead_days, &open));
-    expected.ok_or_else(|| {
-        let detail = "no day follows from the supplier's order days and the site's week: state one";
-        Refusal::invalid("/expected_on", "unknown_day", detail)
-    })
-}
-
 /// Gives an order up before anything came.
 /// # Errors
 /// When the caller may not, or a part of it came.
@@ -243,7 +169,7 @@ pub async fn close_order(
     change(app, caller, scope, id, async |_, order: Order| order.close_short().map_err(refused)).await
 }
 
-async fn change(
+pub(super) async fn change(
     app: &App,
     caller: &Caller,
     scope: SiteScope,

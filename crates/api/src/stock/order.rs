@@ -109,9 +109,50 @@ pub struct NewPlacing {
     /// When it should arrive; by the supplier's promise, unless stated.
     #[serde(default)]
     pub expected_on: Option<NaiveDate>,
-    /// It was asked back, since it is below the supplier's least order, and is placed all the same.
+    /// It was asked back, since it is below the supplier's least order or its offers have changed, and is placed all the same.
     #[serde(default)]
     pub confirmed: bool,
+}
+
+/// What the supplier says of an order that he has.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"expected_on": "2026-12-04", "lines": [{"offer_id": "019a0000-0000-7000-8000-000000000006", "packs": 1}]}))]
+pub struct NewConfirmation {
+    /// When it, or the rest of it, should arrive; as it was, unless stated.
+    #[serde(default)]
+    pub expected_on: Option<NaiveDate>,
+    /// The lines of which he sends other packs than were ordered.
+    #[serde(default)]
+    #[schema(max_items = 100)]
+    pub lines: Vec<ConfirmedLine>,
+}
+
+/// So many packs of a line in all, those that came included; none where he sends nothing of it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ConfirmedLine {
+    /// The offer that the line is ordered on.
+    pub offer_id: Uuid,
+    /// How many packs.
+    #[schema(maximum = 100000)]
+    pub packs: u32,
+}
+
+impl NewConfirmation {
+    /// What is wrong with it by itself.
+    /// # Errors
+    /// All fields that cannot be taken.
+    pub fn check(&self) -> Result<(), Faults> {
+        let mut faults = Faults::default();
+        faults.unless(self.lines.len() <= 100, "/lines", "count", "expected at most 100 lines");
+        let says = self.expected_on.is_some() || !self.lines.is_empty();
+        faults.unless(says, "/expected_on", "missing", "expected a day, or lines of which other packs come");
+        for (at, line) in self.lines.iter().enumerate() {
+            faults.range(&format!("/lines/{at}/packs"), line.packs.into(), 0.0, 1e5);
+        }
+        faults.or(Some(()))
+    }
 }
 
 /// An order and where it stands.

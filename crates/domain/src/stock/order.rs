@@ -1,12 +1,17 @@
 //! Orders to a supplier and the states they pass through.
 
 mod message;
+mod state;
+mod terms;
 
 use chrono::{DateTime, NaiveDate, Utc};
 
 use super::{Offer, Product, Supplier};
 use crate::people::PersonId;
 use crate::{Amount, Base, Id, Money};
+
+pub use state::{OrderState, Received};
+pub use terms::{Outdated, ShortOfLeast};
 
 /// What is ordered of one product.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,83 +36,6 @@ impl OrderLine {
     /// What the packs hold together.
     pub fn amount(&self) -> Amount {
         Amount::from_thousandths(self.pack.thousandths().saturating_mul(self.packs.into()))
-    }
-}
-
-/// What of an order came in on a day.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Received {
-    /// Of what.
-    pub product: Id<Product>,
-    /// How much.
-    pub amount: Amount,
-    /// When.
-    pub on: NaiveDate,
-}
-
-/// Where an order stands.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum OrderState {
-    /// May still be changed; the supplier knows nothing of it.
-    Draft,
-    /// The supplier has it.
-    Placed {
-        /// When it was placed.
-        on: NaiveDate,
-        /// When it should arrive.
-        expected_on: NaiveDate,
-    },
-    /// Something came, something is still to come.
-    PartReceived {
-        /// When it was placed.
-        placed_on: NaiveDate,
-        /// When the rest should arrive.
-        expected_on: NaiveDate,
-        /// What came.
-        received: Vec<Received>,
-    },
-    /// Nothing more will come.
-    Received {
-        /// When it was placed.
-        placed_on: NaiveDate,
-        /// When it should have arrived.
-        expected_on: NaiveDate,
-        /// What came.
-        received: Vec<Received>,
-    },
-    /// Given up before anything came.
-    Cancelled {
-        /// When it had been placed; never, of a draft.
-        placed_on: Option<NaiveDate>,
-        /// When it was given up.
-        on: NaiveDate,
-    },
-}
-
-impl OrderState {
-    /// The codes of all states.
-    pub const CODES: [&str; 5] = ["draft", "placed", "part_received", "received", "cancelled"];
-
-    /// When the supplier was given it, and kept it; never, of a draft or one that was given up.
-    pub fn placed_on(&self) -> Option<NaiveDate> {
-        match self {
-            OrderState::Placed { on, .. } => Some(*on),
-            OrderState::PartReceived { placed_on, .. } | OrderState::Received { placed_on, .. } => {
-                Some(*placed_on)
-            }
-            OrderState::Draft | OrderState::Cancelled { .. } => None,
-        }
-    }
-
-    /// Its code in rows and JSON.
-    pub fn code(&self) -> &'static str {
-        match self {
-            OrderState::Draft => "draft",
-            OrderState::Placed { .. } => "placed",
-            OrderState::PartReceived { .. } => "part_received",
-            OrderState::Received { .. } => "received",
-            OrderState::Cancelled { .. } => "cancelled",
-        }
     }
 }
 
@@ -144,17 +72,6 @@ impl Order {
         let costs = self.lines.iter().map(|line| line.price.times(line.packs.into()));
         // Offers are in the site's money, so all lines are.
         costs.reduce(|sum, cost| Money::new(sum.minor.saturating_add(cost.minor), sum.currency))
-    }
-
-    /// What its value is short of the supplier's least order by; none where it reaches that, or where that is in another currency: an
-    /// exchange rate is a fact of a day, and nobody told it.
-    pub fn short_of_least(&self, supplier: &Supplier) -> Option<ShortOfLeast> {
-        let value = self.value().filter(|value| value.currency == supplier.currency)?;
-        let missing = supplier.minimum_order_minor.saturating_sub(value.minor);
-        (missing > 0).then(|| ShortOfLeast {
-            missing: Money::new(missing, value.currency),
-            least: Money::new(supplier.minimum_order_minor, value.currency),
-        })
     }
 
     /// The same draft, with somebody who stands for it.
@@ -200,6 +117,40 @@ impl Order {
             return Err(NotAllowed::TooEarly { on: expected_on, placed_on: on });
         }
         Ok(Order { state: OrderState::Placed { on, expected_on }, ..self })
+    }
+
+    /// As the supplier confirms it: for another day, with other packs of some lines. What came stands; where nothing else is to come of
+    /// it, it is received.
+    /// # Errors
+    /// [`NotAllowed`] unless it is on its way, or for a day before it was placed, and when no pack is left.
+    pub fn confirmed(
+        self,
+        expected_on: Option<NaiveDate>,
+        packs: &[(Id<Offer>, u32)],
+    ) -> Result<Order, NotAllowed> {
+        let (placed_on, expected_before, received) = match self.state {
+            OrderState::Placed { on, expected_on } => (on, expected_on, Vec::new()),
+            OrderState::PartReceived { placed_on, expected_on, received } => {
+                (placed_on, expected_on, received)
+            }
+            state => return Err(NotAllowed::Not { wanted: "confirmed", state: state.code() }),
+        };
+        let expected_on = expected_on.unwrap_or(expected_before);
+        if expected_on < placed_on {
+            return Err(NotAllowed::TooEarly { on: expected_on, placed_on });
+        }
+        let mut lines = self.lines;
+        for line in &mut lines {
+            let other = packs.iter().find(|(offer, _)| *offer == line.offer);
+            line.packs = other.map_or(line.packs, |(_, packs)| *packs);
+        }
+        let state = match (received.is_empty(), outstanding(&lines, &received).is_empty()) {
+            (true, true) => return Err(NotAllowed::NothingLeft),
+            (true, false) => OrderState::Placed { on: placed_on, expected_on },
+            (false, true) => OrderState::Received { placed_on, expected_on, received },
+            (false, false) => OrderState::PartReceived { placed_on, expected_on, received },
+        };
+        Ok(Order { lines, state, ..self })
     }
 
     /// Something of it came in. More than was ordered is taken as it is: it stands in the store.
@@ -352,16 +303,6 @@ fn outstanding(lines: &[OrderLine], received: &[Received]) -> Vec<(Id<Product>, 
     open
 }
 
-/// What an order lacks to what its supplier delivers at all.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-#[error("{missing} are missing to the supplier's least order of {least}, freight not counted")]
-pub struct ShortOfLeast {
-    /// What is missing.
-    pub missing: Money,
-    /// The least.
-    pub least: Money,
-}
-
 /// A change of state that an order does not allow.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum NotAllowed {
@@ -376,6 +317,9 @@ pub enum NotAllowed {
     /// Nothing on it.
     #[error("an order without a pack cannot be placed")]
     Empty,
+    /// Its supplier sends nothing of it.
+    #[error("an order of which nothing comes is to be cancelled")]
+    NothingLeft,
     /// A product that it does not list.
     #[error("product {product} is not on the order")]
     NotOrdered {

@@ -4,7 +4,7 @@ use actix_web::http::header;
 use actix_web::web::{Path, Query};
 use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, get, patch, post};
 use fillmark_actions::stock::{self, Packs, Placing, SupplierOrder};
-use fillmark_api::{Listed, NewOrder, NewPlacing, Order, OrderedLine};
+use fillmark_api::{Listed, NewConfirmation, NewOrder, NewPlacing, Order, OrderedLine};
 use fillmark_domain::Id;
 use fillmark_domain::stock::OrderState;
 use uuid::Uuid;
@@ -32,7 +32,7 @@ fn an_order_state(value: &str) -> Result<(), String> {
 pub fn routes(config: &mut crate::routes::Registry) {
     config.service(list_orders).service(draft_order).service(read_order).service(redraft_order);
     config.service(approve_order).service(read_order_message);
-    config.service(place_order).service(close_order).service(cancel_order);
+    config.service(place_order).service(confirm_order).service(close_order).service(cancel_order);
 }
 
 fn packs(order: &NewOrder) -> Vec<Packs> {
@@ -156,7 +156,8 @@ pub async fn redraft_order(
 
 /// Place a draft: the supplier has it now.
 ///
-/// One that is below the supplier's least order is asked back, and placed when it is confirmed.
+/// One that is below the supplier's least order, or whose offers have changed since it was drafted, is asked back, and placed when it
+/// is confirmed: with the price that it was drafted at.
 #[utoipa::path(tag = "stock", operation_id = "place_order", security(("bearer" = [])), request_body = NewPlacing,
     responses((status = 200, description = "Where it stands now", body = Order), WriteProblems))]
 #[post("/sites/{site_id}/orders/{order_id}/placements")]
@@ -173,6 +174,27 @@ pub async fn place_order(
         confirmed: body.0.confirmed,
     };
     let order = stock::place_order(&app, &caller.0, Id::new(site), Id::new(id), placing).await?;
+    Ok(tagged(HttpResponse::Ok(), told(&order)))
+}
+
+/// Note what the supplier says of an order that he has: another day, other packs.
+///
+/// The packs of a line are all of it, those that came included. Where nothing else is to come of the order, it is received.
+#[utoipa::path(tag = "stock", operation_id = "confirm_order", security(("bearer" = [])), request_body = NewConfirmation,
+    responses((status = 200, description = "Where it stands now", body = Order), WriteProblems))]
+#[post("/sites/{site_id}/orders/{order_id}/confirmations")]
+pub async fn confirm_order(
+    app: AppData,
+    caller: SignedIn,
+    path: Path<(Uuid, Uuid)>,
+    body: Json<NewConfirmation>,
+) -> Result<HttpResponse, Refused> {
+    let (site, id) = path.into_inner();
+    body.0.check()?;
+    let packs = body.0.lines.iter().map(|line| Packs { offer: Id::new(line.offer_id), packs: line.packs });
+    let packs: Vec<Packs> = packs.collect();
+    let (site, id) = (Id::new(site), Id::new(id));
+    let order = stock::confirm_order(&app, &caller.0, site, id, body.0.expected_on, &packs).await?;
     Ok(tagged(HttpResponse::Ok(), told(&order)))
 }
 

@@ -1,0 +1,135 @@
+//! An order on its way: placed, and as its supplier confirms it.
+
+use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
+use fillmark_domain::entries::has_passed_at_a_desk;
+use fillmark_domain::growing::is_keepable;
+use fillmark_domain::people::Act;
+use fillmark_domain::places::{Closure, Site, SiteId};
+use fillmark_domain::stock::{Offer, Order, OrderId, Product, Supplier, arrival};
+use fillmark_domain::{Faults, Id, OpenDays};
+use fillmark_store::{SiteScope, Tx, plan, records};
+
+use super::orders::{Packs, SupplierOrder, change, supplier};
+use super::receipts::refused;
+use crate::{App, Caller, Refusal};
+
+/// When an order was placed, and when it should arrive if the supplier said so.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Placing {
+    /// When it was placed; now, unless it is stated.
+    pub at: Option<DateTime<Utc>>,
+    /// When it should arrive; by the supplier's promise, unless it is stated.
+    pub expected_on: Option<NaiveDate>,
+    /// It was asked back and is right all the same.
+    pub confirmed: bool,
+}
+
+/// Places an order. It should arrive by the supplier's promise, on a day on which somebody takes it in.
+/// # Errors
+/// When the caller may not, it is no draft, or no day of arrival follows from the promise; asked back when it is below the
+/// supplier's least order, or when what is offered has changed since it was drafted.
+pub async fn place_order(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: OrderId,
+    placing: Placing,
+) -> Result<SupplierOrder, Refusal> {
+    let scope = caller.may(Act::KeepStock, site)?;
+    change(app, caller, scope, id, async |tx, order: Order| {
+        let site = plan::site(tx, scope).await?.ok_or(Refusal::NotFound)?.content;
+        let supplier = supplier(tx, scope, order.supplier).await?;
+        if placing.at.is_some_and(|at| !has_passed_at_a_desk(at, app.now())) {
+            return Err(Refusal::invalid(
+                "/placed_at",
+                "in_the_future",
+                "expected an instant that has passed",
+            ));
+        }
+        let local = placing.at.unwrap_or(app.now()).with_timezone(&site.time_zone).naive_local();
+        let expected_on = match keepable(placing.expected_on)? {
+            Some(expected_on) => expected_on,
+            None => promised(tx, scope, &site, &supplier, local).await?,
+        };
+        let placed = order.clone().place(local.date(), expected_on).map_err(refused)?;
+        if !placing.confirmed {
+            let outdated = outdated(tx, scope, &order).await?;
+            Refusal::unless_confirmed("/confirmed", "offers_changed", outdated)?;
+            Refusal::unless_confirmed("/confirmed", "below_least_order", order.short_of_least(&supplier))?;
+        }
+        Ok(placed)
+    })
+    .await
+}
+
+/// The day on which an order of this local time should arrive.
+async fn promised(
+    tx: &Tx,
+    scope: SiteScope,
+    site: &Site,
+    supplier: &Supplier,
+    local: NaiveDateTime,
+) -> Result<NaiveDate, Refusal> {
+    let closures = records::all::<Closure>(tx, scope).await?;
+    let closures = closures.into_iter().map(|closure| closure.content.days).collect();
+    let open = OpenDays { week: site.working_week, closures };
+    let taken = supplier.takes_on(local);
+    let expected = taken.and_then(|day| arrival(day, supplier.promised_lead_days, &open));
+    expected.ok_or_else(|| {
+        let detail = "no day follows from the supplier's order days and the site's week: state one";
+        Refusal::invalid("/expected_on", "unknown_day", detail)
+    })
+}
+
+/// Notes what the supplier says of an order that he has: another day, other packs.
+/// # Errors
+/// When the caller may not, it is not on its way, or an offer is not on it.
+pub async fn confirm_order(
+    app: &App,
+    caller: &Caller,
+    site: SiteId,
+    id: OrderId,
+    expected_on: Option<NaiveDate>,
+    packs: &[Packs],
+) -> Result<SupplierOrder, Refusal> {
+    let scope = caller.may(Act::KeepStock, site)?;
+    let expected_on = keepable(expected_on)?;
+    change(app, caller, scope, id, async |_, order: Order| {
+        let mut faults = Faults::default();
+        for (at, line) in packs.iter().enumerate() {
+            let listed = order.lines.iter().any(|one| one.offer == line.offer);
+            let once = packs[..at].iter().all(|one| one.offer != line.offer);
+            let pointer = format!("/lines/{at}/offer_id");
+            faults.unless(listed, &pointer, "not_ordered", "expected an offer that the order lists");
+            faults.unless(once, &pointer, "twice", "expected each offer once");
+        }
+        faults.or(Some(())).map_err(Refusal::Invalid)?;
+        let packs: Vec<(Id<Offer>, u32)> = packs.iter().map(|line| (line.offer, line.packs)).collect();
+        order.confirmed(expected_on, &packs).map_err(refused)
+    })
+    .await
+}
+
+fn keepable(expected_on: Option<NaiveDate>) -> Result<Option<NaiveDate>, Refusal> {
+    match expected_on.is_none_or(is_keepable) {
+        true => Ok(expected_on),
+        false => {
+            let kept = "expected a date of the years 2000 to 2100";
+            Err(Refusal::invalid("/expected_on", "out_of_range", kept))
+        }
+    }
+}
+
+/// What of a draft is offered otherwise now, in words; none where nothing is.
+async fn outdated(tx: &Tx, scope: SiteScope, draft: &Order) -> Result<Option<String>, Refusal> {
+    let mut outdated = Vec::new();
+    for line in draft.lines.iter().filter(|line| line.packs > 0) {
+        let offer = records::find::<Offer>(tx, scope, line.offer).await?;
+        let offer = offer.filter(|offer| offer.archived_at.is_none());
+        let Some(otherwise) = line.outdated(offer.as_ref().map(|offer| &offer.content)) else { continue };
+        let product = records::find::<Product>(tx, scope.in_business(), line.product).await?;
+        let name = product.map(|product| product.content.name).unwrap_or_default();
+        outdated.push(format!("{name} {otherwise}"));
+    }
+    Ok((!outdated.is_empty()).then(|| outdated.join("; ")))
+}
