@@ -181,7 +181,10 @@ fn delivery(coming: &answers::Expected, base: Base) -> ForecastDelivery {
     ForecastDelivery {
         expected_on: coming.on,
         amount: coming.amount.quantity(base).into(),
-        order_id: coming.ordered.map(|ordered| ordered.order.uuid()),
+        order_id: match coming.coming {
+            answers::Coming::Ordered(ordered) => Some(ordered.order.uuid()),
+            answers::Coming::Sent { .. } => None,
+        },
     }
 }
 

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use fillmark_advice::supply::{EcRises, Expected, Ordered, PastOrder, ProductAsked, SupplierAsked};
+use fillmark_advice::supply::{Coming, EcRises, Expected, Ordered, PastOrder, ProductAsked, SupplierAsked};
 use fillmark_domain::places::Site;
 use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{
@@ -27,8 +27,8 @@ pub(super) struct Shelf {
     received: Vec<Holding>,
     offers: Vec<Kept<Offer>>,
     orders: Vec<Kept<Order>>,
-    /// What other sites have sent.
-    coming: Vec<Transfer>,
+    /// What other sites have sent, and on which local day.
+    coming: Vec<(NaiveDate, Transfer)>,
     today: NaiveDate,
 }
 
@@ -42,6 +42,7 @@ impl Shelf {
         let business = scope.in_business();
         let products = records::all::<Product>(tx, business).await?;
         let ids: Vec<ProductId> = products.iter().map(|product| product.id).collect();
+        let coming = transfers::coming_to(tx, scope).await?;
         Ok(Shelf {
             holdings: holdings::of_products(tx, scope, &ids).await?,
             received: holdings::received_since(tx, scope, plan.day(now - MEMORY)).await?,
@@ -50,7 +51,7 @@ impl Shelf {
             labels: label_revisions::all_in_force(tx, business, now).await?.0,
             offers: records::all(tx, scope).await?,
             orders: records::all(tx, scope).await?,
-            coming: transfers::coming_to(tx, scope).await?,
+            coming: coming.into_iter().map(|one| (plan.day(one.sent_at), one)).collect(),
             today: plan.day(now),
         })
     }
@@ -107,14 +108,15 @@ impl Shelf {
             OrderState::Draft | OrderState::Received { .. } | OrderState::Cancelled { .. } => None,
         });
         let ordered = open.flat_map(|(order, placed_on, on)| {
-            let ordered = Some(Ordered { order: order.id, supplier: order.content.supplier, placed_on });
+            let coming =
+                Coming::Ordered(Ordered { order: order.id, supplier: order.content.supplier, placed_on });
             let outstanding = order.content.outstanding().into_iter();
-            outstanding.map(move |(product, amount)| (product, Expected { on, amount, ordered }))
+            outstanding.map(move |(product, amount)| (product, Expected { on, amount, coming }))
         });
-        let sent = self
-            .coming
-            .iter()
-            .map(|one| (one.product, Expected { on: tomorrow, amount: one.amount, ordered: None }));
+        let sent = self.coming.iter().map(|(sent_on, one)| {
+            let coming = Coming::Sent { on: *sent_on };
+            (one.product, Expected { on: tomorrow, amount: one.amount, coming })
+        });
         let all = ordered.chain(sent);
         all.filter(|(ordered, _)| *ordered == product).map(|(_, expected)| expected).collect()
     }

@@ -344,6 +344,13 @@ pub enum Caution {
         /// counted on.
         reckoned_on: Option<NaiveDate>,
     },
+    /// Another site has sent some of it long ago, and nobody took it in: it is not counted on.
+    NotTakenIn {
+        /// When it left.
+        sent_on: NaiveDate,
+        /// How much.
+        amount: Amount,
+    },
     /// The supplier's least order and freight are in another currency than the prices: neither is reckoned with.
     TermsInOtherCurrency {
         /// The supplier's.

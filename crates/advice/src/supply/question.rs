@@ -198,8 +198,20 @@ pub struct Expected {
     pub on: NaiveDate,
     /// How much.
     pub amount: Amount,
-    /// The order it belongs to; none where another site has sent it.
-    pub ordered: Option<Ordered>,
+    /// From where.
+    pub coming: Coming,
+}
+
+/// From where something comes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Coming {
+    /// From a supplier.
+    Ordered(Ordered),
+    /// From another site.
+    Sent {
+        /// The day on which it left.
+        on: NaiveDate,
+    },
 }
 
 /// An order that something is still to come of.

@@ -6,13 +6,14 @@ use chrono::{Days, NaiveDate};
 use super::answer::Caution;
 use super::lead_belief::SLIPS;
 use super::lead_time::{LeadOdds, last_open_before};
-use super::question::{Expected, Ordered, ProductAsked, Question, SupplierAsked};
+use super::question::{Coming, Expected, Ordered, ProductAsked, Question, SupplierAsked};
 
 /// An order is counted on as long as this part of the supplier's lead times allows: beyond it one of twenty orders that come at all
 /// would still come. Our own judgement.
 const COUNTED_ON: f64 = 0.95;
 
-/// Nobody gives up an order sooner than this after the day it was promised for (our own judgement): a weekend and a telephone call.
+/// Nobody gives up an order sooner than this after the day it was promised for, nor what another site has sent (our own judgement): a
+/// weekend and a telephone call.
 const PATIENCE_DAYS: u64 = 7;
 
 /// The deliveries of one product.
@@ -39,14 +40,20 @@ impl UnderWay {
             UnderWay { deliveries: Vec::new(), cautions: Vec::new(), sure: Vec::new(), late: Vec::new() };
         for expected in &product.on_order {
             let day = question.offset(expected.on);
-            let known = expected.ordered.filter(|_| day < 0).and_then(|ordered| {
-                let by = |terms: &&SupplierAsked| terms.supplier == ordered.supplier;
-                Some((ordered, question.suppliers.iter().find(by)?))
-            });
-            match known {
-                Some((ordered, terms)) => all.overdue(question, terms, ordered, expected),
-                // Of what no supplier is known for it is only said that it is late, not lost.
-                None => {
+            let terms =
+                |ordered: Ordered| question.suppliers.iter().find(|one| one.supplier == ordered.supplier);
+            match expected.coming {
+                Coming::Sent { on } if -question.offset(on) > PATIENCE_DAYS as i64 => {
+                    all.cautions.push(Caution::NotTakenIn { sent_on: on, amount: expected.amount });
+                }
+                Coming::Ordered(ordered)
+                    if day < 0
+                        && let Some(terms) = terms(ordered) =>
+                {
+                    all.overdue(question, terms, ordered, expected);
+                }
+                // Of an order of which the supplier is not known it is only said that it is late, not lost.
+                Coming::Ordered(_) | Coming::Sent { .. } => {
                     all.sure.push((if day < 0 { 1 } else { day }, expected.amount.base_units()));
                     all.deliveries.push(*expected);
                 }

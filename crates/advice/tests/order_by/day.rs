@@ -60,8 +60,21 @@ fn nothing_is_ordered_while_the_stock_lasts() {
 fn what_is_under_way_is_counted() {
     let mut question = site(vec![product(base_a(), ml(2_000))]);
     question.products[0].on_order =
-        vec![Expected { on: day("2031-03-10"), amount: ml(10_000), ordered: None }];
+        vec![Expected { on: day("2031-03-10"), amount: ml(10_000), coming: Coming::Sent { on: today() } }];
     check(&question, None, 0);
+}
+
+#[test]
+fn what_another_site_sent_long_ago_is_not_counted() {
+    let mut question = site(vec![product(base_a(), ml(2_000))]);
+    let sent_on = today() - ChronoDays::new(8);
+    let coming = Coming::Sent { on: sent_on };
+    let expected = Expected { on: today() + ChronoDays::new(1), amount: ml(10_000), coming };
+    question.products[0].on_order = vec![expected];
+    let told = check(&question, Some(OrderBy::On(day("2031-03-12"))), 1).products.remove(0);
+    assert!(told.deliveries.is_empty());
+    let caution = Caution::NotTakenIn { sent_on, amount: ml(10_000) };
+    assert!(told.cautions.contains(&caution), "{:?}", told.cautions);
 }
 
 /// 2000 mL last twenty days; an order of 10 L was expected so many days ago.
@@ -69,8 +82,9 @@ fn with_overdue(days: u64) -> Question {
     let mut question = site(vec![product(base_a(), ml(2_000))]);
     steady_supplier(&mut question);
     let on = today() - ChronoDays::new(days);
-    let ordered = Some(Ordered { order: id(30), supplier: greenline(), placed_on: on - ChronoDays::new(5) });
-    question.products[0].on_order = vec![Expected { on, amount: ml(10_000), ordered }];
+    let coming =
+        Coming::Ordered(Ordered { order: id(30), supplier: greenline(), placed_on: on - ChronoDays::new(5) });
+    question.products[0].on_order = vec![Expected { on, amount: ml(10_000), coming }];
     question
 }
 
@@ -102,8 +116,8 @@ fn what_is_to_be_ordered_beside_an_overdue_order_has_an_amount() {
     for held in (400..=3_000).step_by(100) {
         let mut question = site(vec![product(base_a(), ml(held))]);
         let (on, placed_on) = (day("2031-03-02"), day("2031-02-24"));
-        let ordered = Some(Ordered { order: id(30), supplier: greenline(), placed_on });
-        question.products[0].on_order = vec![Expected { on, amount: ml(5_000), ordered }];
+        let coming = Coming::Ordered(Ordered { order: id(30), supplier: greenline(), placed_on });
+        question.products[0].on_order = vec![Expected { on, amount: ml(5_000), coming }];
         let told = forecast(&question).products.remove(0);
         let amount = told.purchase.map(|purchase| purchase.amount);
         assert!(amount.is_none_or(Amount::is_positive), "{held} mL: {amount:?}");
@@ -118,7 +132,7 @@ fn a_gap_that_no_order_can_fill_is_told_and_not_ordered_for() {
     let mut question = site(vec![product(base_a(), ml(200))]);
     steady_supplier(&mut question);
     question.products[0].on_order =
-        vec![Expected { on: day("2031-03-07"), amount: ml(10_000), ordered: None }];
+        vec![Expected { on: day("2031-03-07"), amount: ml(10_000), coming: Coming::Sent { on: today() } }];
     let forecast = check(&question, None, 0);
     let told = &forecast.products[0];
     assert!(told.may_run_out_on.is_some_and(|on| on < day("2031-03-07")), "{:?}", told.may_run_out_on);
@@ -147,8 +161,8 @@ fn what_is_ordered_is_not_proposed_again() {
         assert_eq!(purchase.is_some(), number == 0, "{number}: {purchase:?}");
         let Some(purchase) = purchase else { continue };
         let on = today() + ChronoDays::new(purchase.lead_time.mean_days.round() as u64);
-        let ordered = Some(Ordered { order: id(30), supplier: greenline(), placed_on: today() });
-        question.products[0].on_order.push(Expected { on, amount: purchase.amount, ordered });
+        let coming = Coming::Ordered(Ordered { order: id(30), supplier: greenline(), placed_on: today() });
+        question.products[0].on_order.push(Expected { on, amount: purchase.amount, coming });
     }
 }
 

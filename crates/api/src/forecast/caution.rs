@@ -51,6 +51,10 @@ pub(super) fn caution(caution: &answers::Caution, of: &str) -> String {
             let order = format!("{} {of} on order {reference}", amount.to_read());
             overdue(&format!("{order}, expected on {expected_on}, has not come"), *reckoned_on)
         }
+        answers::Caution::NotTakenIn { sent_on, amount } => {
+            let amount = amount.to_read();
+            format!("{amount} {of} left another site on {sent_on} and were not taken in: they are not counted on; take them in if they are there, or ask that site to take them back")
+        }
         answers::Caution::TermsInOtherCurrency { currency } => {
             format!("the supplier's least order and freight are in {currency} and not reckoned with")
         }

@@ -160,7 +160,7 @@ fn unbought(product: &ProductForecast) -> &'static str {
     match (product.may_run_out_on, &product.purchase) {
         (None, _) => "lasts",
         (Some(_), None) if product.make_before_on.is_some() => "made on site: make more",
-        (Some(_), None) if product.days.last().is_some_and(|day| day.balance_low >= 0.0) => "under way",
+        (Some(_), None) if !product.deliveries.is_empty() => "under way",
         (Some(_), None) => "nobody offers it",
         (Some(_), Some(_)) => "a pack would spoil first",
     }
@@ -172,7 +172,7 @@ fn priced(minor: i64, currency: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use fillmark_api::ForecastDay;
+    use fillmark_api::{ForecastDelivery, Quantity};
 
     use super::*;
 
@@ -221,15 +221,14 @@ mod tests {
     }
 
     #[test]
-    fn what_is_under_way_is_told_where_it_covers_the_use_in_the_end() {
+    fn what_runs_out_before_what_is_under_way_comes_is_told_so() {
         let mut forecast = made(4);
         let product = &mut forecast.products[0];
         (product.purchase, forecast.orders) = (None, Vec::new());
         assert!(told("Harbour", &forecast).contains("nobody offers it"));
-        let none = forecast.products[0].expected_use;
-        let on = forecast.today_on;
-        let day = ForecastDay { on, used: none, spread_until: 0.0, balance: 900.0, balance_low: 400.0 };
-        forecast.products[0].days = vec![day];
+        let amount = Quantity::new(5.0, fillmark_domain::Unit::Litre);
+        let coming = ForecastDelivery { expected_on: forecast.today_on, amount, order_id: None };
+        forecast.products[0].deliveries = vec![coming];
         let text = told("Harbour", &forecast);
         assert!(text.contains("under way") && !text.contains("nobody"), "{text}");
     }

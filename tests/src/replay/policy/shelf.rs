@@ -1,6 +1,6 @@
 //! The stock of one product in a run.
 
-use fillmark_advice::supply::{Expected, ProductAsked};
+use fillmark_advice::supply::{Coming, Expected, ProductAsked};
 use fillmark_domain::stock::{Offer, OnHand};
 use fillmark_domain::{Amount, Base, Id, Money};
 use uuid::Uuid;
@@ -78,7 +78,7 @@ impl<'a> Shelf<'a> {
             .map(|(delivery, amount)| Expected {
                 on: delivery.expected_on,
                 amount: Amount::rounded(*amount),
-                ordered: Some(delivery.ordered),
+                coming: Coming::Ordered(delivery.ordered),
             })
             .collect();
         asked.offers = vec![Offer {

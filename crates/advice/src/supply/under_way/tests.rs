@@ -43,7 +43,7 @@ fn asked(took: &[i64], orders: &[(i64, i64)]) -> Question {
     let expected = |(number, (placed, expected)): (u128, &(i64, i64))| Expected {
         on: days_ago(*expected),
         amount: Amount::from_thousandths(1_000_000),
-        ordered: Some(Ordered { order: id(number), supplier: id(1), placed_on: days_ago(*placed) }),
+        coming: Coming::Ordered(Ordered { order: id(number), supplier: id(1), placed_on: days_ago(*placed) }),
     };
     let product = ProductAsked {
         product: id(2),
