@@ -215,6 +215,15 @@ on_both! {
         assert_eq!(place(true).await.unwrap().state, "placed");
     }
 
+    async fn a_supplier_with_terms_in_another_money_is_told_on_the_draft(world: World) {
+        let shelf = Shelf::of(&world).await;
+        let supplier = supplier(&world, "Greenline").await;
+        let offer = offer(&world, &shelf, supplier.id).await;
+        world.ada.business().change(&supplier, json!({ "currency": "GBP" })).await.unwrap();
+        let draft = world.ada.draft_order(shelf.site, &two_packs(&offer)).await.unwrap();
+        assert_eq!(draft.cautions, ["the supplier's least order and freight are in GBP and not reckoned with"]);
+    }
+
     async fn several_people_take_in_parts_of_one_order_at_once(world: World) {
         let shelf = Shelf::of(&world).await;
         let order = placed(&world, &shelf).await;

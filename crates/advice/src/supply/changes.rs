@@ -7,7 +7,7 @@ pub(super) const LATEST: usize = 4;
 
 /// Before anything is on record most changes are done on their day. Together the weight of two changes, so that
 /// a month of records speaks louder.
-const PRIOR: [f64; LATEST + 1] = [1.25, 0.25, 0.25, 0.25, 0.25];
+const PRIOR: [f64; LATEST + 1] = [2.0, 0.1, 0.06, 0.05, 0.04];
 
 /// Before anything is on record cycles start when planned; the weight of three starts.
 const PRIOR_STARTS: [f64; LATEST + 1] = [2.8, 0.05, 0.05, 0.05, 0.05];

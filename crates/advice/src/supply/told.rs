@@ -50,7 +50,13 @@ impl Purchase {
 
     fn packs(&self, unit: &str) -> Option<String> {
         let each = each_of(&self.lines, unit);
-        let mix = if self.lines.len() > 1 { ", the cheapest mix of packs" } else { "" };
+        let mix = match self.lines.as_slice() {
+            [only] if only.packs.count > 1 && only.packs.count == i64::from(only.offer.minimum_packs) => {
+                ", as few packs as are sold"
+            }
+            [] | [_] => "",
+            _ => ", the cheapest mix of packs",
+        };
         let why = match &self.stocks_up {
             Some(stocks_up) => stocks_up.told(unit, self.base),
             None => mix.to_owned(),

@@ -4,6 +4,8 @@ use chrono::NaiveDate;
 use fillmark_advice::supply as answers;
 use fillmark_domain::stock::Order;
 
+use crate::stock::terms_in;
+
 /// A caution as it is read. `of` says of what its amounts are, such as `mL of Grow A`.
 pub(super) fn caution(caution: &answers::Caution, of: &str) -> String {
     match caution {
@@ -55,9 +57,7 @@ pub(super) fn caution(caution: &answers::Caution, of: &str) -> String {
             let amount = amount.to_read();
             format!("{amount} {of} left another site on {sent_on} and were not taken in: they are not counted on; take them in if they are there, or ask that site to take them back")
         }
-        answers::Caution::TermsInOtherCurrency { currency } => {
-            format!("the supplier's least order and freight are in {currency} and not reckoned with")
-        }
+        answers::Caution::TermsInOtherCurrency { currency } => terms_in(*currency),
     }
 }
 

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use fillmark_domain::stock as words;
-use fillmark_domain::{Amount, Base, Faults, Kept};
+use fillmark_domain::{Amount, Base, Currency, Faults, Kept};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
@@ -282,6 +282,7 @@ impl Order {
         let comparable = value.is_some_and(|value| value.currency == supplier.currency);
         let is_draft = order.state == State::Draft;
         let short = order.short_of_least(supplier).filter(|_| is_draft);
+        let other_money = (is_draft && value.is_some() && !comparable).then(|| terms_in(supplier.currency));
         let missing = short.map_or(0, |short| short.missing.minor);
         Self {
             id: kept.id.uuid(),
@@ -295,7 +296,7 @@ impl Order {
             currency: value.map(|value| value.currency.code()),
             freight_minor: comparable.then_some(supplier.freight_minor),
             below_minimum_minor: (comparable && is_draft).then_some(missing),
-            cautions: short.iter().map(ToString::to_string).collect(),
+            cautions: short.iter().map(ToString::to_string).chain(other_money).collect(),
             approved_by: order.approved.and_then(|approval| approval.by).map(|person| person.uuid()),
             approved_at: order.approved.map(|approval| approval.at.into()),
             placed_on,
@@ -307,6 +308,11 @@ impl Order {
             lines: order.lines.iter().map(OrderLine::from).collect(),
         }
     }
+}
+
+/// What is told where a supplier's terms are in another currency than what is ordered.
+pub(crate) fn terms_in(currency: Currency) -> String {
+    format!("the supplier's least order and freight are in {} and not reckoned with", currency.code())
 }
 
 /// What a product of the order is counted in. Whatever came or is awaited stands on a line.

@@ -307,7 +307,7 @@ fn outstanding(lines: &[OrderLine], received: &[Received]) -> Vec<(Id<Product>, 
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum NotAllowed {
     /// Its state forbids it.
-    #[error("an order that is {state} cannot be {wanted}")]
+    #[error("an order that is {state} cannot be {wanted}{}", instead(wanted, state))]
     Not {
         /// What was wanted.
         wanted: &'static str,
@@ -334,6 +334,18 @@ pub enum NotAllowed {
         /// When it was placed.
         placed_on: NaiveDate,
     },
+}
+
+/// What can be done instead.
+fn instead(wanted: &str, state: &str) -> &'static str {
+    match (wanted, state) {
+        ("received", "draft") => ": place it first, or take in what came without naming it",
+        ("received", _) => ": take in what came without naming it",
+        ("cancelled", "part_received") => ": close it short, since a part of it came",
+        ("changed", "placed" | "part_received") => ": note what its supplier confirms",
+        ("closed short", "placed") => ": cancel it, since nothing of it came",
+        _ => "",
+    }
 }
 
 #[cfg(test)]

@@ -131,6 +131,20 @@ fn what_has_come_is_not_ordered_again() {
 }
 
 #[test]
+fn what_is_not_allowed_is_told_with_what_is() {
+    let told = |refused: Result<Order, NotAllowed>| refused.unwrap_err().to_string();
+    let part = placed().receive(came(5_000)).unwrap();
+    assert_eq!(
+        told(part.clone().cancel(day("2031-01-11"))),
+        "an order that is part_received cannot be cancelled: close it short, since a part of it came"
+    );
+    assert!(
+        told(part.close_short().unwrap().receive(came(1))).contains("take in what came without naming it")
+    );
+    assert!(told(placed().with_lines(Vec::new())).contains("note what its supplier confirms"));
+}
+
+#[test]
 fn only_what_the_state_allows_is_done() {
     check(two_packs_of_a().receive(came(5_000)), None);
     check(placed().place(day("2031-01-06"), day("2031-01-12")), None);
