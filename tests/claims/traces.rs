@@ -2,6 +2,7 @@
 
 use chrono::TimeDelta;
 use fillmark_api::*;
+use fillmark_domain::people::Role;
 use fillmark_tests::Feeding;
 use fillmark_tests::on_both;
 use fillmark_tests::world::{World, json};
@@ -140,6 +141,10 @@ on_both! {
         let table = world.ada.get_text(&format!("/sites/{elsewhere}/lots/{salt}/trace?format=csv")).await.unwrap();
         let reached: Vec<&str> = table.lines().skip(1).map(|row| row.split(',').next().unwrap()).collect();
         assert_eq!(reached, ["lot", "site", "site"], "{table}");
+        let (_, noa) = world.person("Noa", Role::Manager, Some(elsewhere)).await;
+        let unseen = noa.trace_lot(elsewhere, salt).await.unwrap();
+        assert_eq!((unseen.site_ids.clone(), unseen.unseen_sites), (vec![elsewhere], 1));
+        assert!(!unseen.names.contains_key(&here), "{unseen:?}");
         let back = world.ada.trace_harvest(here, picked).await.unwrap();
         assert!([salt, made].iter().all(|lot| back.lots.iter().any(|one| one.lot_id == *lot)), "{back:?}");
     }

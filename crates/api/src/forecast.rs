@@ -74,6 +74,9 @@ pub struct ProductForecast {
     pub learnt_from: LearntFrom,
     /// The first day on which the chance of running out exceeds what the service level allows, if nothing is ordered.
     pub may_run_out_on: Option<NaiveDate>,
+    /// It may run out, and neither is it offered nor made on site, nor does what is under way cover its use in the end.
+    #[serde(default)]
+    pub without_offer: bool,
     /// By when more of it is to be made on site, where it is a preparation that may run out.
     #[serde(default)]
     pub make_before_on: Option<NaiveDate>,
@@ -181,10 +184,7 @@ fn delivery(coming: &answers::Expected, base: Base) -> ForecastDelivery {
     ForecastDelivery {
         expected_on: coming.on,
         amount: coming.amount.quantity(base).into(),
-        order_id: match coming.coming {
-            answers::Coming::Ordered(ordered) => Some(ordered.order.uuid()),
-            answers::Coming::Sent { .. } => None,
-        },
+        order_id: coming.order().map(|order| order.uuid()),
     }
 }
 
@@ -332,6 +332,7 @@ impl ProductForecast {
             days: days.collect(),
             learnt_from: forecast.learnt_from.into(),
             may_run_out_on: forecast.may_run_out_on,
+            without_offer: forecast.cautions.contains(&answers::Caution::NoOffer),
             make_before_on: forecast.make_before(),
             purchase: forecast.purchase.as_ref().map(|purchase| ProposedPurchase::of(purchase, base, names)),
             deliveries: forecast.deliveries.iter().map(|coming| delivery(coming, base)).collect(),

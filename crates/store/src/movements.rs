@@ -14,7 +14,7 @@ use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Qu
 
 use uuid::Uuid;
 
-pub(crate) use standing::standing_anywhere;
+pub(crate) use standing::of_preparations;
 pub use standing::{counted_changes, found_at, losses_since, reversed_of, taken_between, taken_out_since};
 
 use crate::columns::{self, Reading};

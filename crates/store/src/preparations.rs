@@ -1,7 +1,6 @@
 //! Preparations: how strong a lot that was made on site is. What went in and what came out are the slip's movements.
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{LotId, MovementKind, SlipId};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Set};
 use uuid::Uuid;
@@ -58,9 +57,7 @@ pub struct Made {
 /// When the database fails or a row is broken.
 pub async fn all_made(tx: &Tx, business: BusinessScope) -> Result<Vec<Made>, StoreError> {
     let rows = row::Entity::find().all(&tx.0).await?;
-    let slips: Vec<(SiteId, SlipId)> =
-        rows.iter().map(|row| (SiteId::new(row.site_id), SlipId::new(row.slip_id))).collect();
-    let mut of_slips = movements::standing_anywhere(tx, business, &slips).await?;
+    let mut of_slips = movements::of_preparations(tx, business).await?;
     // What later counts had found of it is no part of it.
     of_slips.retain(|movement| movement.kind != MovementKind::CountAdjustment);
     let made = rows.into_iter().filter_map(|row| {

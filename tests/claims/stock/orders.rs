@@ -192,7 +192,10 @@ on_both! {
         world.ada.receive_product(shelf.site, &part).await.unwrap();
         let all = confirm(json!({ "lines": packs(1) })).await.unwrap();
         assert_eq!((all.state.as_str(), all.never_came.len()), ("received", 0));
-        assert_eq!(refusal(confirm(json!({ "lines": packs(2) })).await), ProblemCode::Conflict);
+        let error = confirm(json!({ "lines": packs(0) })).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].code, "fewer_than_came");
+        let after_all = confirm(json!({ "lines": packs(2) })).await.unwrap();
+        assert_eq!((after_all.state.as_str(), after_all.outstanding[0].amount.value), ("part_received", 5_000.0));
     }
 
     async fn a_draft_whose_offer_has_changed_is_asked_back(world: World) {
@@ -206,8 +209,11 @@ on_both! {
         };
         let asked = |error: ClientError| error.problem().unwrap().errors[0].detail.clone();
         let site = world.ada.site(shelf.site);
-        let dearer = site.change(&offer, json!({ "price_minor": 2490 })).await.unwrap();
-        assert_eq!(asked(place(false).await.unwrap_err()), "Grow A costs 24.90 EUR a pack now, and 19.90 EUR when it was drafted");
+        let dearer = site.change(&offer, json!({ "price_minor": 2490, "minimum_packs": 3 })).await.unwrap();
+        let doubts = place(false).await.unwrap_err();
+        let told: Vec<String> = doubts.problem().unwrap().errors.iter().map(|fault| fault.detail.clone()).collect();
+        assert_eq!(told, ["Grow A costs 24.90 EUR a pack now, and 19.90 EUR when it was drafted", "Grow A is sold from 3 packs on now"]);
+        let dearer = site.change(&dearer, json!({ "minimum_packs": 1 })).await.unwrap();
         let redrafted = world.ada.redraft_order(shelf.site, &draft, &two_packs(&offer)).await.unwrap();
         assert_eq!(redrafted.value_minor, 4980);
         site.archive(&dearer).await.unwrap();
@@ -228,7 +234,7 @@ on_both! {
         let shelf = Shelf::of(&world).await;
         let order = placed(&world, &shelf).await;
         let part = |lot: &str| NewReceipt { order_id: Some(order.id), ..shelf.receipt(lot, None, 1_000.0) };
-        let parts: Vec<NewReceipt> = ["A", "B", "C", "D", "A", "E"].map(part).into();
+        let parts: Vec<NewReceipt> = ["A", "B", "C", "D", "E", "F"].map(part).into();
         for came in join_all(parts.iter().map(|part| world.ada.receive_product(shelf.site, part))).await {
             came.unwrap();
         }

@@ -3,7 +3,6 @@
 use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{Entered, Movement, MovementKind, Order, Received, SlipId, SlipKind};
 use fillmark_domain::{Id, Kept};
-use fillmark_store::words::orders;
 use fillmark_store::{movements, records, shortages, slips};
 
 use super::desk::{Desk, Done, Handled, Saying, Slipped, handled};
@@ -12,8 +11,7 @@ use crate::caller::Correcting;
 use crate::{App, Caller, Refusal};
 
 /// What is told where an order was closed before what it received is taken back.
-const REOPENED: &str =
-    "The order had been closed short: it awaits the rest again. Close it once more when nothing else comes.";
+const REOPENED: &str = "The order had been closed short: it awaits the rest again. Close or cancel it once more when nothing else comes.";
 
 /// Takes back one movement.
 /// # Errors
@@ -78,11 +76,7 @@ async fn take_back(
     let amount = taken.iter().filter(|movement| !entered.had_found(movement));
     let amount = amount.map(|movement| -movement.change).sum();
     let lot = taken.first().filter(|_| !whole).map(|movement| movement.lot);
-    // Orders are locked before lots, as a receipt does.
-    let order = match entered.slip.says.order {
-        Some(order) => Some(orders::lock(&desk.tx, desk.scope, order).await?.ok_or(Refusal::NotFound)?),
-        None => None,
-    };
+    let order = desk.order(entered.slip.says.order).await?;
     let reverses = Some(entered.slip.id);
     let saying = Saying { lot, reason: Some(reason), reverses, ..Saying::default() };
     let back = match desk.enter(done, SlipKind::Reversal, &product, amount, saying).await? {

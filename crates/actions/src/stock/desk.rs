@@ -5,11 +5,11 @@ use chrono_tz::Tz;
 use fillmark_domain::entries::has_passed_at_a_desk;
 use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{
-    Entered, LabelRevision, Lot, LotId, OrderId, Product, ProductId, Slip, SlipId, SlipKind, Wanted,
+    Entered, LabelRevision, Lot, LotId, Order, OrderId, Product, ProductId, Slip, SlipId, SlipKind, Wanted,
 };
 use fillmark_domain::{Amount, Id, Kept, Quantity};
 use fillmark_store::slips::Opened;
-use fillmark_store::words::{label_revisions, lots};
+use fillmark_store::words::{label_revisions, lots, orders};
 use fillmark_store::{SiteScope, Stamp, Tx, holdings, plan, records, slips};
 use uuid::Uuid;
 
@@ -86,6 +86,15 @@ impl<'a> Desk<'a> {
         product.filter(|product| product.archived_at.is_none()).ok_or_else(|| {
             Refusal::invalid(pointer, "unknown_id", "expected the id of a product that is not archived")
         })
+    }
+
+    /// The order that an act belongs to, if any, held until it is done. It is locked before lots, and before the slip that names it: two
+    /// people who only shared it could not both change it after.
+    pub(super) async fn order(&self, id: Option<OrderId>) -> Result<Option<Kept<Order>>, Refusal> {
+        let Some(id) = id else { return Ok(None) };
+        let order = orders::lock(&self.tx, self.scope, id).await?;
+        let unknown = || Refusal::invalid("/order_id", "unknown_id", "expected the id of an order");
+        order.map(Some).ok_or_else(unknown)
     }
 
     /// The slip of this act, unless it was entered before.

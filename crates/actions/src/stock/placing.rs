@@ -5,7 +5,7 @@ use fillmark_domain::entries::has_passed_at_a_desk;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Closure, Site, SiteId};
-use fillmark_domain::stock::{Offer, Order, OrderId, Product, Supplier, arrival};
+use fillmark_domain::stock::{Offer, Order, OrderId, OrderLine, Product, Supplier, arrival};
 use fillmark_domain::{Faults, Id, OpenDays};
 use fillmark_store::{SiteScope, Tx, plan, records};
 
@@ -52,12 +52,17 @@ pub async fn place_order(
             None => promised(tx, scope, &site, &supplier, local).await?,
         };
         let placed = order.clone().place(local.date(), expected_on).map_err(refused)?;
-        if !placing.confirmed {
-            let outdated = outdated(tx, scope, &order).await?;
-            Refusal::unless_confirmed("/confirmed", "offers_changed", outdated)?;
-            Refusal::unless_confirmed("/confirmed", "below_least_order", order.short_of_least(&supplier))?;
+        let mut doubts = Faults::default();
+        for outdated in outdated(tx, scope, &order).await? {
+            doubts.add("/confirmed", "offer_changed", outdated);
         }
-        Ok(placed)
+        if let Some(short) = order.short_of_least(&supplier) {
+            doubts.add("/confirmed", "below_least_order", short.to_string());
+        }
+        match placing.confirmed || doubts.is_empty() {
+            true => Ok(placed),
+            false => Err(Refusal::Unconfirmed(doubts)),
+        }
     })
     .await
 }
@@ -83,7 +88,7 @@ async fn promised(
 
 /// Notes what the supplier says of an order that he has: another day, other packs.
 /// # Errors
-/// When the caller may not, it is not on its way, or an offer is not on it.
+/// When the caller may not, its supplier does not have it, an offer is not on it, or fewer packs than came are confirmed.
 pub async fn confirm_order(
     app: &App,
     caller: &Caller,
@@ -120,16 +125,19 @@ fn keepable(expected_on: Option<NaiveDate>) -> Result<Option<NaiveDate>, Refusal
     }
 }
 
-/// What of a draft is offered otherwise now, in words; none where nothing is.
-async fn outdated(tx: &Tx, scope: SiteScope, draft: &Order) -> Result<Option<String>, Refusal> {
-    let mut outdated = Vec::new();
-    for line in draft.lines.iter().filter(|line| line.packs > 0) {
-        let offer = records::find::<Offer>(tx, scope, line.offer).await?;
-        let offer = offer.filter(|offer| offer.archived_at.is_none());
-        let Some(otherwise) = line.outdated(offer.as_ref().map(|offer| &offer.content)) else { continue };
-        let product = records::find::<Product>(tx, scope.in_business(), line.product).await?;
-        let name = product.map(|product| product.content.name).unwrap_or_default();
-        outdated.push(format!("{name} {otherwise}"));
-    }
-    Ok((!outdated.is_empty()).then(|| outdated.join("; ")))
+/// What of a draft is offered otherwise now, in words.
+async fn outdated(tx: &Tx, scope: SiteScope, draft: &Order) -> Result<Vec<String>, Refusal> {
+    let offers = draft.lines.iter().map(|line| line.offer.uuid().into()).collect();
+    let mut offers = records::find_many::<Offer>(tx, scope, "id", offers).await?;
+    offers.retain(|offer| offer.archived_at.is_none());
+    let products = draft.lines.iter().map(|line| line.product.uuid().into()).collect();
+    let products = records::find_many::<Product>(tx, scope.in_business(), "id", products).await?;
+    let of_line = |line: &OrderLine| {
+        let offer = offers.iter().find(|offer| offer.id == line.offer).map(|offer| &offer.content);
+        let name = products.iter().find(|product| product.id == line.product);
+        let name = name.map(|product| product.content.name.as_str()).unwrap_or_default();
+        let told = line.outdated(offer).into_iter().map(|outdated| format!("{name} {outdated}"));
+        told.collect::<Vec<_>>()
+    };
+    Ok(draft.lines.iter().filter(|line| line.packs > 0).flat_map(of_line).collect())
 }

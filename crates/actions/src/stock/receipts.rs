@@ -8,7 +8,6 @@ use fillmark_domain::stock::{
     MovementKind, Offer, Order, OrderId, Product, ProductId, Received, SlipKind, Wanted,
 };
 use fillmark_domain::{Coded, Kept, Quantity, stock};
-use fillmark_store::words::orders;
 use fillmark_store::{holdings, records, slips};
 
 use super::coming;
@@ -55,11 +54,7 @@ pub async fn receive_product(
     let product = desk.product("/product_id", receipt.product).await?;
     let amount = some_amount("/amount", receipt.amount, &product.content)?;
     let at = receipt.done.at.unwrap_or(desk.stamp.at);
-    // Before its lot and the slip that names it: two people who only shared it could not both change it after.
-    let order = match receipt.order {
-        Some(order) => Some(locked(&desk, order).await?),
-        None => None,
-    };
+    let order = desk.order(receipt.order).await?;
     let lot = desk.lot(product.id, &receipt.lot_number, receipt.expiry, at).await?;
     let saying = Saying { lot: Some(lot.id), order: receipt.order, ..Saying::default() };
     let slip = match desk.enter(receipt.done, SlipKind::Receipt, &product, amount, saying).await? {
@@ -104,11 +99,6 @@ pub(super) async fn offers(desk: &Desk<'_>, product: ProductId) -> Result<Vec<Of
     Ok(offers.into_iter().map(|kept| kept.content).filter(|offer| offer.product == product).collect())
 }
 
-async fn locked(desk: &Desk<'_>, order: OrderId) -> Result<Kept<Order>, Refusal> {
-    let order = orders::lock(&desk.tx, desk.scope, order).await?;
-    order.ok_or_else(|| Refusal::invalid("/order_id", "unknown_id", "expected the id of an order"))
-}
-
 async fn take_in(
     desk: &Desk<'_>,
     order: Kept<Order>,
@@ -133,6 +123,9 @@ pub(super) fn refused(not: stock::NotAllowed) -> Refusal {
     match not {
         stock::NotAllowed::NotOrdered { .. } => {
             Refusal::invalid("/product_id", "not_ordered", "expected a product that the order lists")
+        }
+        stock::NotAllowed::FewerThanCame { .. } => {
+            Refusal::invalid("/lines", "fewer_than_came", not.to_string())
         }
         stock::NotAllowed::Not { .. }
         | stock::NotAllowed::Empty

@@ -33,8 +33,10 @@ pub struct LotReach {
     pub drank: Vec<Drank>,
     /// What was picked of them since.
     pub harvests: Vec<Id<Harvest>>,
-    /// The sites that hold or held some of it, or of what was made of it; each has a trace of its own.
+    /// The sites that hold or held some of it, or of what was made of it, as far as the caller may see them; each has a trace of its own.
     pub sites: BTreeSet<SiteId>,
+    /// How many such sites the caller may not see.
+    pub unseen_sites: usize,
     /// What lots, tanks, cycles and sites are called, by id.
     pub names: BTreeMap<Uuid, String>,
 }
@@ -53,6 +55,8 @@ pub async fn trace(app: &App, caller: &Caller, site: SiteId, lot: LotId) -> Resu
     if !sites.contains(&site) {
         return Err(Refusal::NotFound);
     }
+    let (sites, unseen): (BTreeSet<SiteId>, BTreeSet<SiteId>) =
+        sites.into_iter().partition(|site| caller.may(Act::Read, *site).is_ok());
     // It may have been poured long before anybody entered it: people write the label that they see.
     let first = movements::first_of_lots(&tx, scope, &lots).await?;
     let since = first.map_or(kept.created_at, |first| first.min(kept.created_at));
@@ -68,7 +72,7 @@ pub async fn trace(app: &App, caller: &Caller, site: SiteId, lot: LotId) -> Resu
     let ids = sites.iter().map(|site| site.uuid().into()).collect();
     let named = records::find_many::<Site>(&tx, business, "id", ids).await?;
     names.extend(named.into_iter().map(|kept| (kept.id.uuid(), kept.content.name)));
-    Ok(LotReach { trace, drank, harvests, sites, names })
+    Ok(LotReach { trace, drank, harvests, sites, unseen_sites: unseen.len(), names })
 }
 
 /// What a harvest's cycle may have drunk, by lot.

@@ -1,79 +1,112 @@
-//! How much further an order is worth its freight.
+//! How much larger an order is worth its freight.
+
+use fillmark_domain::Amount;
 
 use super::answer::{Gains, Purchase, Raised};
-use super::inventory::{Joint, JointItem};
 use super::order_by::Outlook;
-use super::orders::{raised, used_in_a_week};
-use super::pack_choice::{HOLDING_A_YEAR, holding};
+use super::orders::{covered_until, held_until, raised};
+use super::pack_choice::holding;
 use super::question::Question;
 
 /// Nothing is ordered earlier than so many days before its own day to save a freight (our own judgement): the plan may change.
 pub(super) const EARLIEST_DAYS: i64 = 28;
-
-const WEEKS_OF_YEAR: f64 = 365.25 / 7.0;
 
 /// All that goes in an order of one supplier.
 pub(super) struct WholeOrder<'a> {
     pub(super) question: &'a Question,
     pub(super) outlooks: &'a [Outlook<'a>],
     pub(super) freight_minor: i64,
+    /// The day of the order.
+    pub(super) ordered_on: i64,
+    /// The day on which the supplier's next order is due anyway, if one is.
+    pub(super) next_on: Option<i64>,
     /// Each purchase by its place.
     pub(super) bought: Vec<(usize, Purchase)>,
 }
 
+/// The order with some weeks' use more.
+struct Larger {
+    bought: Vec<(usize, Purchase)>,
+    weeks: i64,
+    /// Days until the next order.
+    lasts_days: f64,
+    saved_minor: f64,
+    holding_minor: f64,
+}
+
 impl WholeOrder<'_> {
-    /// The order with some weeks' use more of all that is in it, where that costs less than the freights it saves: as many as the
-    /// best distance of joint orders tells, none beyond the next order of the supplier, if one comes so many days later anyway,
-    /// and none with which a product of it would expire: an order of its own would soon follow.
-    pub(super) fn larger(&self, until_next_days: Option<i64>) -> Option<Vec<(usize, Purchase)>> {
-        let review_weeks = f64::from(self.question.review_days.max(1)) / 7.0;
-        let until_next = until_next_days.map_or(f64::INFINITY, |days| days as f64 / 7.0);
-        let most = self.best_weeks().min(until_next) - review_weeks;
-        let most = (most.max(0.0) as i64).min(EARLIEST_DAYS / 7);
-        let (weeks, larger) = (1..=most).rev().find_map(|weeks| Some((weeks, self.with(weeks)?)))?;
-        let held_anyway = (1..=weeks).take_while(|weeks| self.with(*weeks).as_ref() == Some(&self.bought));
-        let as_it_is = review_weeks + held_anyway.count() as f64;
-        let gains = self.gains(as_it_is, review_weeks + weeks as f64);
+    /// The order with some weeks' use more of all that is in it, where that saves more freight than holding it costs: as many as cost
+    /// the least a day, and none with which a product of it would expire, since an order of its own would soon follow.
+    pub(super) fn larger(&self) -> Option<Vec<(usize, Purchase)>> {
+        let (lasts_days, steps_days) = (self.lasts(&self.bought)?, self.orders_apart());
+        let each = (1..=EARLIEST_DAYS / 7).filter_map(|weeks| self.with(weeks, lasts_days, steps_days));
+        let a_day = |larger: &Larger| (self.freight_minor as f64 + larger.holding_minor) / larger.lasts_days;
+        let worthwhile = each.filter(|larger| larger.holding_minor < larger.saved_minor);
+        let best = worthwhile.min_by(|one, other| a_day(one).total_cmp(&a_day(other)))?;
+        let gains = Gains::Freight {
+            saved_minor: best.saved_minor.round() as i64,
+            holding_minor: best.holding_minor.ceil() as i64,
+        };
+        let weeks = best.weeks;
         let tell = |((_, before), (place, more)): (&(usize, Purchase), (usize, Purchase))| {
             let without = before.raised.map_or(before.amount, |raised| raised.without);
             let raised = (more.amount > before.amount).then_some(Raised { without, weeks, gains });
             (place, Purchase { raised: raised.or(before.raised), ..more })
         };
-        Some(self.bought.iter().zip(larger).map(tell).collect())
+        Some(self.bought.iter().zip(best.bought).map(tell).collect())
     }
 
-    /// Each with so many weeks' use more, in whole packs; none where one of them would expire first.
-    fn with(&self, weeks: i64) -> Option<Vec<(usize, Purchase)>> {
+    /// With so many weeks' use more, in whole packs; none where one product would expire first, or the next order comes no later for it.
+    fn with(&self, weeks: i64, lasts_days: f64, steps_days: f64) -> Option<Larger> {
         let more = |(place, purchase): &(usize, Purchase)| {
-            let more = raised(self.question, &self.outlooks[*place], purchase, weeks)?;
+            let until = self.covered_until(purchase) + 7 * weeks;
+            let more = raised(self.question, &self.outlooks[*place], purchase, until)?;
             Some((*place, if more.amount > purchase.amount { more } else { purchase.clone() }))
         };
-        self.bought.iter().map(more).collect()
+        let bought: Vec<(usize, Purchase)> = self.bought.iter().map(more).collect::<Option<_>>()?;
+        let later_days = self.lasts(&bought)?;
+        let cost = |bought: &[(usize, Purchase)]| bought.iter().map(|(_, one)| one.cost.minor).sum::<i64>();
+        let more_minor = (cost(&bought) - cost(&self.bought)) as f64;
+        // What is bought now would have been bought at the orders between.
+        let early_days = f64::midpoint(lasts_days, later_days);
+        let orders_saved = ((later_days - lasts_days) / steps_days).ceil();
+        (later_days > lasts_days).then_some(Larger {
+            bought,
+            weeks,
+            lasts_days: later_days,
+            saved_minor: self.freight_minor as f64 * orders_saved,
+            holding_minor: more_minor * holding(early_days),
+        })
     }
 
-    /// Weeks from one order to the next at which freight and holding cost the least together.
-    fn best_weeks(&self) -> f64 {
-        let all = JointItem { value_per_year: self.used_a_week_minor() * WEEKS_OF_YEAR, line_cost: 0.0 };
-        let order_cost = self.freight_minor as f64;
-        Joint { order_cost, holding_share: HOLDING_A_YEAR, items: vec![all] }.plan(&[]).cycle_years
-            * WEEKS_OF_YEAR
+    /// The day until which the order covers a product at least, whichever day it would be ordered on by itself.
+    fn covered_until(&self, purchase: &Purchase) -> i64 {
+        covered_until(self.question, purchase, self.ordered_on)
     }
 
-    /// Price of a week's use of all, minor units.
-    fn used_a_week_minor(&self) -> f64 {
-        let used = |(place, purchase): &(usize, Purchase)| {
-            let price = purchase.cost.minor as f64 / purchase.amount.base_units();
-            price * used_in_a_week(self.question, &self.outlooks[*place], purchase)
+    /// Days until the next order of the supplier, for what runs short first or anyway.
+    fn lasts(&self, bought: &[(usize, Purchase)]) -> Option<f64> {
+        let covers = |(place, purchase): &(usize, Purchase)| {
+            let until = held_until(self.question, &self.outlooks[*place], purchase);
+            until - self.covered_until(purchase) + i64::from(self.question.review_days.max(1))
         };
-        self.bought.iter().map(used).sum()
+        let shortest = bought.iter().map(covers).min()?;
+        let anyway = self.next_on.map_or(i64::MAX, |next_on| next_on - self.ordered_on);
+        Some(shortest.min(anyway) as f64)
     }
 
-    /// Until the next order comes, so many weeks later instead of so many: the freights of those between, and what is held longer.
-    fn gains(&self, earlier: f64, later: f64) -> Gains {
-        let held_minor = self.used_a_week_minor() * later / 2.0;
-        Gains::Freight {
-            saved_minor: (self.freight_minor as f64 * (later / earlier - 1.0)).round() as i64,
-            holding_minor: (held_minor * holding((later - earlier) * 7.0)).ceil() as i64,
-        }
+    /// Days between orders that hold as little as they can: the review's, or as long as the smallest packs of some product last.
+    fn orders_apart(&self) -> f64 {
+        let lasts = |(place, purchase): &(usize, Purchase)| {
+            let outlook = &self.outlooks[*place];
+            let offers = outlook.product.offers.iter().filter(|offer| offer.supplier == purchase.supplier);
+            let least = |pack: Amount, packs: u32| pack.base_units() * f64::from(packs.max(1));
+            let smallest = offers.map(|offer| least(offer.pack, offer.minimum_packs));
+            let from = self.covered_until(purchase);
+            let used = outlook.use_until(from + EARLIEST_DAYS).0 - outlook.use_until(from).0;
+            smallest.fold(f64::INFINITY, f64::min) * EARLIEST_DAYS as f64 / used.max(1e-9)
+        };
+        let shortest = self.bought.iter().map(lasts).fold(f64::INFINITY, f64::min);
+        shortest.max(f64::from(self.question.review_days.max(1)))
     }
 }

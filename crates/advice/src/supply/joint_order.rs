@@ -1,12 +1,12 @@
 //! Which purchases go in one order.
 
 use chrono::NaiveDate;
-use fillmark_domain::Money;
+use fillmark_domain::{Amount, Money};
 
 use super::answer::{BroughtForward, Caution, Gains, ProposedOrder, Purchase, Raised};
 use super::freight::{EARLIEST_DAYS, WholeOrder};
 use super::order_by::Outlook;
-use super::orders::{Known, raised, used_before_it_expires};
+use super::orders::{Known, covered_by_need, raised, used_before_it_expires};
 use super::pack_choice::holding;
 use super::question::Question;
 
@@ -80,13 +80,15 @@ impl<'a> Joint<'a> {
         let days_early = (purchase.order_by.date() - self.order.order_by.date()).num_days();
         let soon = days_early < i64::from(self.question.review_days);
         let gains = if soon { None } else { self.gains(days_early, purchase) };
-        let joins = purchase.supplier == self.order.supplier
-            && (soon || (gains.is_some() && self.keeps(outlook, purchase)));
+        let at_most = self.used_before_it_expires(outlook);
+        let keeps = at_most.is_none_or(|at_most| purchase.amount <= at_most);
+        let joins = purchase.supplier == self.order.supplier && (soon || (gains.is_some() && keeps));
         let Ok(value) = self.order.value.plus(purchase.cost) else { return false };
         if joins {
             self.order.value = value;
             self.order.products.push(purchase.product);
             self.places.push(place);
+            purchase.at_most = at_most;
             purchase.brought_forward =
                 gains.map(|gains| BroughtForward { to: self.order.order_by.date(), gains });
         }
@@ -105,11 +107,10 @@ impl<'a> Joint<'a> {
         (holding_minor < saved_minor).then_some(Gains::Freight { saved_minor, holding_minor })
     }
 
-    /// Whether all of it is used before it expires, though it comes earlier.
-    fn keeps(&self, outlook: &Outlook<'_>, purchase: &Purchase) -> bool {
+    /// How much of a product is used before it expires, when it comes with this order.
+    fn used_before_it_expires(&self, outlook: &Outlook<'_>) -> Option<Amount> {
         let ordered_on = self.question.offset(self.order.order_by.date());
-        let at_most = used_before_it_expires(outlook, &self.supplier.lead, ordered_on);
-        at_most.is_none_or(|at_most| purchase.amount <= at_most)
+        used_before_it_expires(outlook, &self.supplier.lead, ordered_on)
     }
 
     /// Buys more of what is in it anyway, a week's use at a time of what would last shortest, until the supplier's least value is
@@ -135,11 +136,13 @@ impl<'a> Joint<'a> {
         purchases: &mut [Option<Purchase>],
     ) {
         let Some((_, freight_minor)) = self.terms_minor.filter(|(_, freight)| *freight > 0) else { return };
-        let until_next = next.map(|next| (next - self.order.order_by.date()).num_days());
         let bought = |place: &usize| Some((*place, purchases[*place].clone()?));
         let bought = self.places.iter().filter_map(bought).collect();
-        let whole = WholeOrder { question: self.question, outlooks, freight_minor, bought };
-        if let Some(larger) = whole.larger(until_next) {
+        let question = self.question;
+        let ordered_on = question.offset(self.order.order_by.date());
+        let next_on = next.map(|next| question.offset(next));
+        let whole = WholeOrder { question, outlooks, freight_minor, ordered_on, next_on, bought };
+        if let Some(larger) = whole.larger() {
             self.put_back(larger.into_iter(), purchases);
         }
     }
@@ -183,7 +186,8 @@ impl Raising {
     /// A week's use more, in whole packs; no week more of what would expire first.
     fn raise(&mut self, question: &Question, outlooks: &[Outlook<'_>]) {
         self.weeks += 1;
-        match raised(question, &outlooks[self.place], &self.purchase, self.weeks) {
+        let until = covered_by_need(question, &self.purchase) + 7 * self.weeks;
+        match raised(question, &outlooks[self.place], &self.purchase, until) {
             Some(more) if more.amount > self.purchase.amount => {
                 let without = self.purchase.raised.map_or(self.purchase.amount, |raised| raised.without);
                 let raised = Raised { without, weeks: self.weeks, gains: Gains::LeastOrder };

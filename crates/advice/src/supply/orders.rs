@@ -194,42 +194,49 @@ pub(super) fn less_transfers(
     filled(question, outlook, Purchase { transfers, ..purchase }, needed)
 }
 
-/// A purchase of so many weeks' use more; none where that would expire first.
+/// A purchase that covers the use until a day; none where some of it would expire first.
 pub(super) fn raised(
     question: &Question,
     outlook: &Outlook<'_>,
     purchase: &Purchase,
-    weeks: i64,
+    until: i64,
 ) -> Option<Purchase> {
-    let covered = covered_until(question, purchase);
-    let further = outlook.use_until(covered + 7 * weeks).0 - outlook.use_until(covered).0;
-    let given: Amount = purchase.transfers.iter().map(|transfer| transfer.amount).sum();
-    let needed = (purchase.needed - given).max(Amount::ZERO) + Amount::rounded(further.max(0.0));
+    let covered = covered_by_need(question, purchase);
+    let further = outlook.use_until(until).0 - outlook.use_until(covered).0;
+    let needed = (purchase.needed - given_to(purchase)).max(Amount::ZERO) + Amount::rounded(further.max(0.0));
     let holds = |raised: &Purchase| {
         raised.amount >= needed && purchase.at_most.is_none_or(|at_most| raised.amount <= at_most)
     };
     Some(filled(question, outlook, purchase.clone(), needed)).filter(holds)
 }
 
-/// What is used of it in a week after a purchase is used up, in the mean.
-pub(super) fn used_in_a_week(question: &Question, outlook: &Outlook<'_>, purchase: &Purchase) -> f64 {
-    let covered = covered_until(question, purchase);
-    let weeks = i64::from(FURTHER_WEEKS[1]);
-    (outlook.use_until(covered + 7 * weeks).0 - outlook.use_until(covered).0).max(0.0) / weeks as f64
+/// The last day until which the packs of a purchase, and what others give of it, cover the use.
+pub(super) fn held_until(question: &Question, outlook: &Outlook<'_>, purchase: &Purchase) -> i64 {
+    let covered = covered_by_need(question, purchase);
+    let beyond = (purchase.amount + given_to(purchase) - purchase.needed).base_units();
+    let used = |day: &i64| outlook.use_until(*day).0 - outlook.use_until(covered).0;
+    (covered + 1..covered + LONGEST_DAYS).take_while(|day| used(day) <= beyond).last().unwrap_or(covered)
 }
 
-/// The day on which the order after a purchase comes, about.
-fn covered_until(question: &Question, purchase: &Purchase) -> i64 {
-    question.offset(purchase.order_by.date())
-        + i64::from(question.review_days)
-        + purchase.lead_time.mean_days.round() as i64
+fn given_to(purchase: &Purchase) -> Amount {
+    purchase.transfers.iter().map(|transfer| transfer.amount).sum()
+}
+
+/// The day until which what is needed of a purchase covers the use.
+pub(super) fn covered_by_need(question: &Question, purchase: &Purchase) -> i64 {
+    covered_until(question, purchase, question.offset(purchase.order_by.date()))
+}
+
+/// The day on which the order after one of a day comes, about.
+pub(super) fn covered_until(question: &Question, purchase: &Purchase, ordered_on: i64) -> i64 {
+    ordered_on + i64::from(question.review_days) + purchase.lead_time.mean_days.round() as i64
 }
 
 /// A purchase with the packs that hold so much.
 fn filled(question: &Question, outlook: &Outlook<'_>, purchase: Purchase, needed: Amount) -> Purchase {
     let offers = outlook.product.offers.iter();
     let offers: Vec<&Offer> = offers.filter(|offer| offer.supplier == purchase.supplier).collect();
-    let covered = covered_until(question, &purchase);
+    let covered = covered_by_need(question, &purchase);
     let (until_covered, _) = outlook.use_until(covered);
     let further = FURTHER_WEEKS.map(|weeks| {
         let (until, _) = outlook.use_until(covered + 7 * i64::from(weeks));
@@ -237,7 +244,7 @@ fn filled(question: &Question, outlook: &Outlook<'_>, purchase: Purchase, needed
     });
     let Chosen { lines, instead_of } = choose(&offers, needed, purchase.at_most, further);
     let amount: Amount = lines.iter().map(|line| line.packs.amount).sum();
-    let given: Amount = purchase.transfers.iter().map(|transfer| transfer.amount).sum();
+    let given = given_to(&purchase);
     let lasts_weeks = || outlook.lasts_with((amount + given).base_units()) / 7;
     let minor = lines.iter().fold(0_i64, |sum, line| sum.saturating_add(line.cost.minor));
     Purchase {

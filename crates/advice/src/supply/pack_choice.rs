@@ -9,7 +9,7 @@ use super::answer::PurchaseLine;
 const WORTH: f64 = 0.2;
 
 /// What holding stock for a year costs, as a share of its price: money, room and what goes bad (common practice, no source).
-pub(super) const HOLDING_A_YEAR: f64 = 0.25;
+const HOLDING_A_YEAR: f64 = 0.25;
 const DAYS_OF_YEAR: f64 = 365.25;
 
 /// Weeks of further use that a larger pack or a price break may be bought for (our own judgement): what lies longer ages, and the

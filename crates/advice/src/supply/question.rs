@@ -202,6 +202,16 @@ pub struct Expected {
     pub coming: Coming,
 }
 
+impl Expected {
+    /// The order it belongs to, unless another site has sent it.
+    pub fn order(&self) -> Option<Id<Order>> {
+        match self.coming {
+            Coming::Ordered(ordered) => Some(ordered.order),
+            Coming::Sent { .. } => None,
+        }
+    }
+}
+
 /// From where something comes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Coming {

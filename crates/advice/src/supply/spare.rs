@@ -78,7 +78,8 @@ pub fn sought(needing: &Forecast, today: NaiveDate) -> Vec<Sought> {
         .collect()
 }
 
-/// What other sites give towards a purchase, in whole mL (or g): first those where it expires soonest, then those that can spare most. Towards one that is ordered
+/// What other sites give towards a purchase, in whole mL (or g), where a ride is worth it: first where it expires soonest, then those
+/// that can spare most. Towards one that is ordered
 /// later they give what would expire with them: nobody will use it there, and all is welcome that is used up before. `lacking_by`
 /// tells what the use until a day exceeds what is there.
 pub(super) fn transfers(
@@ -105,7 +106,7 @@ pub(super) fn transfers(
     for (spare, from) in able {
         let wanted = spare.wanted(needed, &lacking_by) - given;
         let amount = whole_of(spare.amount, wanted);
-        if wanted > 0.0 && amount > 0.0 {
+        if wanted > 0.0 && amount >= WORTH * needed {
             transfers.push(Transfer { from, amount: Amount::rounded(amount) });
             given += amount;
         }

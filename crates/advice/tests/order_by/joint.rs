@@ -164,6 +164,42 @@ fn an_order_is_as_much_larger_as_saves_more_freight_than_holding_costs() {
     assert!(a.told().contains("use of 4 weeks more of all that is in the order saves"), "{}", a.told());
 }
 
+/// A can of 20 L at 160.00 lasts 200 days, and a second one would lie as long for a freight of 2.00.
+#[test]
+fn no_can_is_bought_far_ahead_for_a_small_freight() {
+    let of = |freight_minor| {
+        let mut question = site(vec![product(base_a(), ml(2_000))]);
+        question.suppliers[0].freight_minor = freight_minor;
+        let offer = &mut question.products[0].offers[0];
+        (offer.pack, offer.price) = (ml(20_000), Money::new(16_000, offer.price.currency));
+        forecast(&question).products[0].purchase.clone().unwrap()
+    };
+    let bought = of(200);
+    assert_eq!((bought.pack_count(), bought.raised), (1, None));
+}
+
+/// Base B is due a fortnight after base A and goes along; four weeks more of it are counted from the day of the order.
+#[test]
+fn what_goes_along_is_used_before_it_expires_and_bought_no_further_than_the_rest() {
+    let of = |shelf_life_days| {
+        let mut question = site(vec![product(base_a(), ml(2_000)), product(base_b(), ml(3_500))]);
+        question.suppliers[0].freight_minor = 900;
+        question.products[1].shelf_life_days = shelf_life_days;
+        let forecast = forecast(&question);
+        let lasts = |place: usize, held: i64| {
+            let purchase = forecast.products[place].purchase.clone().unwrap();
+            (held + purchase.amount.base_units() as i64, purchase)
+        };
+        (lasts(0, 2_000).0, lasts(1, 3_500))
+    };
+    let (a, (b, _)) = of(None);
+    assert!((a - b).abs() <= 1_000, "{a} {b}: as far as the packs go");
+    for days in 14..80 {
+        let (_, (_, b)) = of(Some(days));
+        assert!(b.at_most.is_some_and(|at_most| b.amount <= at_most), "{days}: {} {:?}", b.amount, b.at_most);
+    }
+}
+
 #[test]
 fn no_order_is_larger_for_a_freight_that_another_order_brings_anyway() {
     let of = |shelf_life_days| {

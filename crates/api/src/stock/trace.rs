@@ -25,9 +25,13 @@ pub struct LotTrace {
     /// What was picked of those cycles since. What plants took up stays in them, so nothing ends it.
     #[schema(max_items = 1000000)]
     pub harvest_ids: Vec<Uuid>,
-    /// The sites that hold or held some of it, or of what was made of it: each has a trace of its own.
+    /// The sites that hold or held some of it, or of what was made of it, as far as the caller may see them: each has a trace of its own.
     #[schema(max_items = 1000)]
     pub site_ids: Vec<Uuid>,
+    /// How many such sites the caller may not see: whoever may is to be asked to follow it there.
+    #[serde(default)]
+    #[schema(maximum = 9007199254740991i64)]
+    pub unseen_sites: usize,
     /// What lots, tanks, cycles and sites are called, by id: a lot by its number.
     pub names: BTreeMap<Uuid, String>,
 }
@@ -101,10 +105,6 @@ pub struct DrunkFrom {
 pub struct TraceRow {
     /// What was reached: a `lot` made of it, a `site`, `tank`, `cycle` or `harvest`.
     pub reached: &'static str,
-    /// The site's name.
-    pub site: String,
-    /// The site.
-    pub site_id: Option<Uuid>,
     /// The lot's number.
     pub lot: String,
     /// The lot.
@@ -125,6 +125,10 @@ pub struct TraceRow {
     pub until: String,
     /// What partial changes left at most, between 0 and 1.
     pub left_share: Option<f64>,
+    /// The site's name.
+    pub site: String,
+    /// The site.
+    pub site_id: Option<Uuid>,
 }
 
 impl LotTrace {
@@ -132,8 +136,6 @@ impl LotTrace {
     pub fn rows(&self, lot_id: Uuid) -> Vec<TraceRow> {
         let row = |reached| TraceRow {
             reached,
-            site: String::new(),
-            site_id: None,
             lot: called(&self.names, lot_id),
             lot_id,
             tank: String::new(),
@@ -144,6 +146,8 @@ impl LotTrace {
             from: String::new(),
             until: String::new(),
             left_share: None,
+            site: String::new(),
+            site_id: None,
         };
         let made = self.lot_ids.iter().filter(|made| **made != lot_id);
         let lots = made.map(|made| TraceRow { lot: called(&self.names, *made), lot_id: *made, ..row("lot") });
@@ -181,8 +185,6 @@ impl HarvestTrace {
             let lot_id = lot.lot_id;
             let row = |from: &DrunkFrom| TraceRow {
                 reached: "harvest",
-                site: String::new(),
-                site_id: None,
                 lot: called(&self.names, lot_id),
                 lot_id,
                 tank: called(&self.names, from.tank_id),
@@ -193,6 +195,8 @@ impl HarvestTrace {
                 from: from.from_on.to_string(),
                 until: from.until_on.map(|on| on.to_string()).unwrap_or_default(),
                 left_share: Some(from.left_share),
+                site: String::new(),
+                site_id: None,
             };
             lot.drunk.iter().map(row).collect::<Vec<_>>()
         };

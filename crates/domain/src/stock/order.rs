@@ -55,7 +55,7 @@ pub struct Order {
     pub supplier: Id<Supplier>,
     /// What.
     pub lines: Vec<OrderLine>,
-    /// Who stands for it; other lines want it anew.
+    /// Who stands for it being placed; other lines of a draft want it anew.
     pub approved: Option<Approval>,
     /// Where it stands.
     pub state: OrderState,
@@ -120,21 +120,16 @@ impl Order {
     }
 
     /// As the supplier confirms it: for another day, with other packs of some lines. What came stands; where nothing else is to come of
-    /// it, it is received.
+    /// it, it is received, until he says otherwise.
     /// # Errors
-    /// [`NotAllowed`] unless it is on its way, or for a day before it was placed, and when no pack is left.
+    /// [`NotAllowed`] unless the supplier has it, for a day before it was placed, for fewer packs than came, and when no pack is left.
     pub fn confirmed(
         self,
         expected_on: Option<NaiveDate>,
         packs: &[(Id<Offer>, u32)],
     ) -> Result<Order, NotAllowed> {
-        let (placed_on, expected_before, received) = match self.state {
-            OrderState::Placed { on, expected_on } => (on, expected_on, Vec::new()),
-            OrderState::PartReceived { placed_on, expected_on, received } => {
-                (placed_on, expected_on, received)
-            }
-            state => return Err(NotAllowed::Not { wanted: "confirmed", state: state.code() }),
-        };
+        let (placed_on, expected_before, received) =
+            self.state.placed().map_err(|state| NotAllowed::Not { wanted: "confirmed", state })?;
         let expected_on = expected_on.unwrap_or(expected_before);
         if expected_on < placed_on {
             return Err(NotAllowed::TooEarly { on: expected_on, placed_on });
@@ -144,12 +139,19 @@ impl Order {
             let other = packs.iter().find(|(offer, _)| *offer == line.offer);
             line.packs = other.map_or(line.packs, |(_, packs)| *packs);
         }
-        let state = match (received.is_empty(), outstanding(&lines, &received).is_empty()) {
-            (true, true) => return Err(NotAllowed::NothingLeft),
-            (true, false) => OrderState::Placed { on: placed_on, expected_on },
-            (false, true) => OrderState::Received { placed_on, expected_on, received },
-            (false, false) => OrderState::PartReceived { placed_on, expected_on, received },
-        };
+        for (offer, _) in packs {
+            let product = lines.iter().find(|line| line.offer == *offer).map(|line| line.product);
+            let of_it = |line: &&OrderLine| Some(line.product) == product;
+            let confirmed: Amount = lines.iter().filter(of_it).map(OrderLine::amount).sum();
+            let came = received.iter().filter(|one| Some(one.product) == product).map(|one| one.amount).sum();
+            if confirmed < came {
+                return Err(NotAllowed::FewerThanCame { offer: *offer });
+            }
+        }
+        if received.is_empty() && outstanding(&lines, &[]).is_empty() {
+            return Err(NotAllowed::NothingLeft);
+        }
+        let state = OrderState::of(&lines, placed_on, expected_on, received);
         Ok(Order { lines, state, ..self })
     }
 
@@ -157,13 +159,11 @@ impl Order {
     /// # Errors
     /// [`NotAllowed`] unless it is on its way, when the product is not on it, or before it was placed.
     pub fn receive(self, came: Received) -> Result<Order, NotAllowed> {
-        let (placed_on, expected_on, mut received) = match self.state {
-            OrderState::Placed { on, expected_on } => (on, expected_on, Vec::new()),
-            OrderState::PartReceived { placed_on, expected_on, received } => {
-                (placed_on, expected_on, received)
-            }
-            state => return Err(NotAllowed::Not { wanted: "received", state: state.code() }),
-        };
+        let refused = NotAllowed::Not { wanted: "received", state: self.state.code() };
+        if matches!(self.state, OrderState::Received { .. }) {
+            return Err(refused);
+        }
+        let (placed_on, expected_on, mut received) = self.state.placed().map_err(|_| refused)?;
         if !self.lines.iter().any(|line| line.product == came.product) {
             return Err(NotAllowed::NotOrdered { product: came.product });
         }
@@ -171,11 +171,7 @@ impl Order {
             return Err(NotAllowed::TooEarly { on: came.on, placed_on });
         }
         received.push(came);
-        let complete = outstanding(&self.lines, &received).is_empty();
-        let state = match complete {
-            true => OrderState::Received { placed_on, expected_on, received },
-            false => OrderState::PartReceived { placed_on, expected_on, received },
-        };
+        let state = OrderState::of(&self.lines, placed_on, expected_on, received);
         Ok(Order { state, ..self })
     }
 
@@ -183,19 +179,13 @@ impl Order {
     /// # Errors
     /// [`NotAllowed`] when no such part of it was entered.
     pub fn take_back(self, came: &Received) -> Result<Order, NotAllowed> {
-        let (placed_on, expected_on, mut received) = match self.state {
-            OrderState::PartReceived { placed_on, expected_on, received }
-            | OrderState::Received { placed_on, expected_on, received } => (placed_on, expected_on, received),
-            state => return Err(NotAllowed::Not { wanted: "taken back in part", state: state.code() }),
-        };
+        let refused = |state| NotAllowed::Not { wanted: "taken back in part", state };
+        let (placed_on, expected_on, mut received) = self.state.placed().map_err(refused)?;
         let Some(at) = received.iter().position(|one| one == came) else {
             return Err(NotAllowed::NotOrdered { product: came.product });
         };
         received.remove(at);
-        let state = match received.is_empty() {
-            true => OrderState::Placed { on: placed_on, expected_on },
-            false => OrderState::PartReceived { placed_on, expected_on, received },
-        };
+        let state = OrderState::of(&self.lines, placed_on, expected_on, received);
         Ok(Order { state, ..self })
     }
 
@@ -254,7 +244,10 @@ impl Order {
     pub fn never_came(&self) -> Vec<(Id<Product>, Amount)> {
         match &self.state {
             OrderState::Received { received, .. } => outstanding(&self.lines, received),
-            _ => Vec::new(),
+            OrderState::Draft
+            | OrderState::Placed { .. }
+            | OrderState::PartReceived { .. }
+            | OrderState::Cancelled { .. } => Vec::new(),
         }
     }
 
@@ -317,6 +310,12 @@ pub enum NotAllowed {
     /// Nothing on it.
     #[error("an order without a pack cannot be placed")]
     Empty,
+    /// Fewer packs of a line are confirmed than came.
+    #[error("more packs of offer {offer} came than are confirmed: those that came are included")]
+    FewerThanCame {
+        /// On which offer.
+        offer: Id<Offer>,
+    },
     /// Its supplier sends nothing of it.
     #[error("an order of which nothing comes is to be cancelled")]
     NothingLeft,

@@ -160,8 +160,8 @@ fn unbought(product: &ProductForecast) -> &'static str {
     match (product.may_run_out_on, &product.purchase) {
         (None, _) => "lasts",
         (Some(_), None) if product.make_before_on.is_some() => "made on site: make more",
-        (Some(_), None) if !product.deliveries.is_empty() => "under way",
-        (Some(_), None) => "nobody offers it",
+        (Some(_), None) if product.without_offer => "nobody offers it",
+        (Some(_), None) => "under way",
         (Some(_), Some(_)) => "a pack would spoil first",
     }
 }
@@ -172,8 +172,6 @@ fn priced(minor: i64, currency: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use fillmark_api::{ForecastDelivery, Quantity};
-
     use super::*;
 
     /// A forecast with one product that runs out, of which so many packs are bought for an order of 40 EUR.
@@ -225,12 +223,10 @@ mod tests {
         let mut forecast = made(4);
         let product = &mut forecast.products[0];
         (product.purchase, forecast.orders) = (None, Vec::new());
-        assert!(told("Harbour", &forecast).contains("nobody offers it"));
-        let amount = Quantity::new(5.0, fillmark_domain::Unit::Litre);
-        let coming = ForecastDelivery { expected_on: forecast.today_on, amount, order_id: None };
-        forecast.products[0].deliveries = vec![coming];
         let text = told("Harbour", &forecast);
         assert!(text.contains("under way") && !text.contains("nobody"), "{text}");
+        forecast.products[0].without_offer = true;
+        assert!(told("Harbour", &forecast).contains("nobody offers it"));
     }
 
     #[test]

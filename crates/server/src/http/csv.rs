@@ -238,20 +238,27 @@ fn written(rows: &[Row]) -> String {
 /// # Errors
 /// When it asks for something else than CSV or JSON.
 pub fn is_wanted(request: &HttpRequest, format: Option<&str>) -> Result<bool, Refused> {
-    is_wanted_of(request, format, "json")
+    is_wanted_of(request, format, Otherwise::Json)
 }
 
 /// The same where it is text otherwise.
 /// # Errors
 /// When nothing that can be served is asked for.
 pub fn is_wanted_of_text(request: &HttpRequest, format: Option<&str>) -> Result<bool, Refused> {
-    is_wanted_of(request, format, "text")
+    is_wanted_of(request, format, Otherwise::Text)
 }
 
-fn is_wanted_of(request: &HttpRequest, format: Option<&str>, otherwise: &str) -> Result<bool, Refused> {
-    let (kind, all) = match otherwise {
-        "text" => ("text/plain", "text/*"),
-        _ => ("application/json", "application/*"),
+/// As what it is answered where no table is wanted.
+#[derive(Clone, Copy)]
+enum Otherwise {
+    Json,
+    Text,
+}
+
+fn is_wanted_of(request: &HttpRequest, format: Option<&str>, otherwise: Otherwise) -> Result<bool, Refused> {
+    let (name, kind, all) = match otherwise {
+        Otherwise::Json => ("json", "application/json", "application/*"),
+        Otherwise::Text => ("text", "text/plain", "text/*"),
     };
     let accept =
         request.headers().get(header::ACCEPT).and_then(|accept| accept.to_str().ok()).unwrap_or("*/*");
@@ -259,8 +266,8 @@ fn is_wanted_of(request: &HttpRequest, format: Option<&str>, otherwise: &str) ->
         |kind: &str| accept.split(',').any(|one| one.split(';').next().unwrap_or_default().trim() == kind);
     match format {
         Some("csv") => Ok(true),
-        Some(format) if format == otherwise => Ok(false),
-        Some(_) => Err(Refused::parameter("format", format!("expected csv or {otherwise}"))),
+        Some(format) if format == name => Ok(false),
+        Some(_) => Err(Refused::parameter("format", format!("expected csv or {name}"))),
         None if accepts("text/csv") => Ok(true),
         None if [kind, all, "*/*"].into_iter().any(accepts) => Ok(false),
         None => Err(Refused::new(ProblemCode::NotAcceptable, format!("expected {kind} or text/csv"))),

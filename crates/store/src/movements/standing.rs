@@ -1,14 +1,12 @@
 //! What of the ledger stands: what was taken back, what counts had found, and what is left without either.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use chrono::{DateTime, Utc};
-use fillmark_domain::places::SiteId;
 use fillmark_domain::stock::{LotId, Movement, MovementKind, ProductId, SlipId};
 use fillmark_domain::{Amount, Coded};
 use sea_orm::sea_query::{Expr, ExprTrait, Query, SelectStatement};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
-use uuid::Uuid;
 
 use super::{of_site, read, row};
 use crate::{BusinessScope, SiteScope, StoreError, Tx, slips};
@@ -22,19 +20,15 @@ pub async fn reversed_of(tx: &Tx, scope: SiteScope, slips: &[SlipId]) -> Result<
     Ok(reversed.into_iter().map(read).collect::<Result<_, _>>()?)
 }
 
-/// The movements of slips of any site that have not been taken back.
+/// What preparations of any site took and made, without what was taken back.
 /// # Errors
 /// When the database fails or a row is broken.
-pub(crate) async fn standing_anywhere(
-    tx: &Tx,
-    _business: BusinessScope,
-    slips: &[(SiteId, SlipId)],
-) -> Result<Vec<Movement>, StoreError> {
-    let sites: BTreeSet<Uuid> = slips.iter().map(|(site, _)| site.uuid()).collect();
-    let of_slips = row::Entity::find()
-        .filter(row::Column::SiteId.is_in(sites))
-        .filter(row::Column::SlipId.is_in(slips.iter().map(|(_, slip)| slip.uuid())));
-    standing(tx, of_slips).await
+pub(crate) async fn of_preparations(tx: &Tx, _business: BusinessScope) -> Result<Vec<Movement>, StoreError> {
+    let of = |column: &'static str| Query::select().column(column).from("preparations").take();
+    let rows = row::Entity::find()
+        .filter(row::Column::SiteId.in_subquery(of("site_id")))
+        .filter(row::Column::SlipId.in_subquery(of("slip_id")));
+    standing(tx, rows).await
 }
 
 /// What a count of a product at an instant had found of what was done before it and is entered, or taken back, after it.

@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 
+use super::{OrderLine, outstanding};
 use crate::stock::Product;
 use crate::{Amount, Id};
 
@@ -58,6 +59,34 @@ pub enum OrderState {
 impl OrderState {
     /// The codes of all states.
     pub const CODES: [&str; 5] = ["draft", "placed", "part_received", "received", "cancelled"];
+
+    /// Of an order that its supplier has, with what came of it.
+    pub(super) fn of(
+        lines: &[OrderLine],
+        placed_on: NaiveDate,
+        expected_on: NaiveDate,
+        received: Vec<Received>,
+    ) -> OrderState {
+        match (received.is_empty(), outstanding(lines, &received).is_empty()) {
+            (true, _) => OrderState::Placed { on: placed_on, expected_on },
+            (false, true) => OrderState::Received { placed_on, expected_on, received },
+            (false, false) => OrderState::PartReceived { placed_on, expected_on, received },
+        }
+    }
+
+    /// When an order that its supplier has was placed, when it is expected, and what came of it.
+    /// # Errors
+    /// Its code, where the supplier has none.
+    pub(super) fn placed(self) -> Result<(NaiveDate, NaiveDate, Vec<Received>), &'static str> {
+        match self {
+            OrderState::Placed { on, expected_on } => Ok((on, expected_on, Vec::new())),
+            OrderState::PartReceived { placed_on, expected_on, received }
+            | OrderState::Received { placed_on, expected_on, received } => {
+                Ok((placed_on, expected_on, received))
+            }
+            OrderState::Draft | OrderState::Cancelled { .. } => Err(self.code()),
+        }
+    }
 
     /// When the supplier was given it, and kept it; never, of a draft or one that was given up.
     pub fn placed_on(&self) -> Option<NaiveDate> {

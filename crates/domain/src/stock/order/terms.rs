@@ -19,15 +19,17 @@ impl Order {
 
 impl OrderLine {
     /// What its offer says otherwise now than when it was drafted; `offer` is none where it is no longer made.
-    pub fn outdated(&self, offer: Option<&Offer>) -> Option<Outdated> {
-        match offer {
-            None => Some(Outdated::Gone),
-            Some(now) if now.pack != self.pack => Some(Outdated::Pack { now: now.pack, drafted: self.pack }),
-            Some(now) if now.price != self.price => {
-                Some(Outdated::Price { now: now.price, drafted: self.price })
-            }
-            Some(_) => None,
-        }
+    pub fn outdated(&self, offer: Option<&Offer>) -> Vec<Outdated> {
+        let Some(now) = offer else { return vec![Outdated::Gone] };
+        let pack = Outdated::Pack { now: now.pack, drafted: self.pack };
+        let price = Outdated::Price { now: now.price, drafted: self.price };
+        let fewest = Outdated::Fewest { now: now.minimum_packs };
+        let changed = [
+            (now.pack != self.pack, pack),
+            (now.price != self.price, price),
+            (now.minimum_packs > self.packs, fewest),
+        ];
+        changed.into_iter().filter(|(changed, _)| *changed).map(|(_, outdated)| outdated).collect()
     }
 }
 
@@ -54,6 +56,12 @@ pub enum Outdated {
         now: Money,
         /// As the order says.
         drafted: Money,
+    },
+    /// More packs at least.
+    #[error("is sold from {now} packs on now")]
+    Fewest {
+        /// As it is now.
+        now: u32,
     },
     /// Another pack.
     #[error("comes in packs of {now} now, and of {drafted} when it was drafted, mL or g")]

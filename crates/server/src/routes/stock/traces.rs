@@ -34,6 +34,7 @@ pub async fn trace_lot(
         cycles: reach.drank.iter().map(CycleReached::from).collect(),
         harvest_ids: reach.harvests.iter().map(|id| id.uuid()).collect(),
         site_ids: reach.sites.iter().map(|site| site.uuid()).collect(),
+        unseen_sites: reach.unseen_sites,
         names: reach.names,
     };
     Ok(csv::answer(wants_csv, || trace.rows(lot), &trace))
