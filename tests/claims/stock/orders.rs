@@ -167,6 +167,8 @@ on_both! {
         assert_eq!(state(&now), ("part_received".to_owned(), 1, 1));
         let closed = world.ada.close_order(shelf.site, order.id).await.unwrap();
         assert_eq!((state(&closed), closed.never_came[0].amount.value), (("received".to_owned(), 1, 0), 4_000.0));
+        let table = world.ada.get_text(&format!("/sites/{}/orders?format=csv", shelf.site)).await.unwrap();
+        assert!(table.contains(",Greenline,") && table.contains(",Grow A,"), "{table}");
         let late = NewReceipt { order_id: Some(order.id), ..shelf.receipt("C", None, 1.0) };
         assert_eq!(refusal(world.ada.receive_product(shelf.site, &late).await), ProblemCode::Conflict);
         assert_eq!(shelf.held(&world.ada).await, 6_000.0);

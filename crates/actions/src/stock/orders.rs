@@ -1,6 +1,6 @@
 //! Orders: drafted, placed, received in parts, closed or cancelled.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 
 use fillmark_domain::people::Act;
 use fillmark_domain::places::SiteId;
@@ -21,18 +21,43 @@ pub struct Packs {
     pub packs: u32,
 }
 
-/// An order and whom it is for, as he is now.
+/// An order, whom it is for, and what its products are called now.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SupplierOrder {
     /// The order.
     pub order: Kept<Order>,
     /// Whose terms hold for it.
     pub supplier: Supplier,
+    /// The names of its products.
+    pub products: BTreeMap<ProductId, String>,
 }
 
 impl SupplierOrder {
     pub(crate) async fn of(tx: &Tx, scope: SiteScope, order: Kept<Order>) -> Result<Self, Refusal> {
-        Ok(SupplierOrder { supplier: supplier(tx, scope, order.content.supplier).await?, order })
+        Self::each(tx, scope, vec![order]).await?.pop().ok_or(Refusal::NotFound)
+    }
+
+    async fn each(tx: &Tx, scope: SiteScope, orders: Vec<Kept<Order>>) -> Result<Vec<Self>, Refusal> {
+        let business = scope.in_business();
+        let suppliers: BTreeSet<_> = orders.iter().map(|order| order.content.supplier.uuid()).collect();
+        let suppliers = suppliers.into_iter().map(Into::into).collect();
+        let suppliers = records::find_many::<Supplier>(tx, business, "id", suppliers).await?;
+        let lines = orders.iter().flat_map(|order| &order.content.lines);
+        let products: BTreeSet<_> = lines.map(|line| line.product.uuid()).collect();
+        let products = products.into_iter().map(Into::into).collect();
+        let products = records::find_many::<Product>(tx, business, "id", products).await?;
+        let told = |order: Kept<Order>| {
+            let supplier = suppliers.iter().find(|supplier| supplier.id == order.content.supplier);
+            let ordered =
+                |product: &&Kept<Product>| order.content.lines.iter().any(|line| line.product == product.id);
+            let products = products.iter().filter(ordered);
+            Ok(SupplierOrder {
+                supplier: supplier.ok_or(Refusal::NotFound)?.content.clone(),
+                products: products.map(|product| (product.id, product.content.name.clone())).collect(),
+                order,
+            })
+        };
+        orders.into_iter().map(told).collect()
     }
 }
 
@@ -107,13 +132,9 @@ pub struct OrderMessage {
     /// A message that can be sent as it stands.
     pub text: String,
     /// The order.
-    pub order: Kept<Order>,
-    /// Its supplier's name.
-    pub supplier: String,
+    pub order: SupplierOrder,
     /// The site's name.
     pub site: String,
-    /// What its products are called.
-    pub products: BTreeMap<ProductId, String>,
 }
 
 /// Writes what may be sent to the supplier of an order.
@@ -128,15 +149,11 @@ pub async fn order_message(
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
     let order = records::find::<Order>(&tx, scope, id).await?.ok_or(Refusal::NotFound)?;
+    let order = SupplierOrder::of(&tx, scope, order).await?;
     let site = plan::site(&tx, scope).await?.ok_or(Refusal::NotFound)?.content.name;
-    let supplier = records::find::<Supplier>(&tx, scope.in_business(), order.content.supplier).await?;
-    let supplier = supplier.map(|kept| kept.content.name).unwrap_or_default();
-    let products = records::all::<Product>(&tx, scope.in_business()).await?;
-    let products: BTreeMap<ProductId, String> =
-        products.into_iter().map(|kept| (kept.id, kept.content.name)).collect();
-    let named = |id| products.get(&id).cloned().unwrap_or_default();
-    let text = order.content.message(id, &supplier, &site, named);
-    Ok(OrderMessage { text, order, supplier, site, products })
+    let named = |id| order.products.get(&id).cloned().unwrap_or_default();
+    let text = order.order.content.message(id, &order.supplier.name, &site, named);
+    Ok(OrderMessage { text, order, site })
 }
 
 /// Gives an order up before anything came.
@@ -212,17 +229,7 @@ pub async fn list_orders(
     let scope = caller.may(Act::Read, site)?;
     let tx = app.store.look().await?;
     let page = records::page::<Order>(&tx, scope, query).await?;
-    let mut suppliers: HashMap<Id<Supplier>, Supplier> = HashMap::new();
-    let mut items = Vec::with_capacity(page.items.len());
-    for order in page.items {
-        let id = order.content.supplier;
-        let known = match suppliers.get(&id) {
-            Some(known) => known.clone(),
-            None => suppliers.entry(id).or_insert(supplier(&tx, scope, id).await?).clone(),
-        };
-        items.push(SupplierOrder { order, supplier: known });
-    }
-    Ok(Page { items, next: page.next })
+    Ok(Page { items: SupplierOrder::each(&tx, scope, page.items).await?, next: page.next })
 }
 
 /// The lines that the offers make, and their supplier. What an offer says now is what is agreed.

@@ -172,6 +172,10 @@ pub struct Order {
     pub updated_at: Instant,
     /// To whom.
     pub supplier_id: Uuid,
+    /// The supplier's name.
+    #[serde(default)]
+    #[schema(max_length = 120)]
+    pub supplier: String,
     /// draft, placed, part_received, received or cancelled.
     #[schema(max_length = 20)]
     pub state: String,
@@ -218,6 +222,10 @@ pub struct Order {
 pub struct OrderLine {
     /// Of what.
     pub product_id: Uuid,
+    /// Its name.
+    #[serde(default)]
+    #[schema(max_length = 120)]
+    pub product: String,
     /// On which offer.
     pub offer_id: Uuid,
     /// How many packs.
@@ -239,6 +247,10 @@ pub struct OrderLine {
 pub struct OrderReceived {
     /// Of what.
     pub product_id: Uuid,
+    /// Its name.
+    #[serde(default)]
+    #[schema(max_length = 120)]
+    pub product: String,
     /// How much.
     pub amount: Quantity,
     /// When.
@@ -250,37 +262,39 @@ pub struct OrderReceived {
 pub struct OrderOutstanding {
     /// Of what.
     pub product_id: Uuid,
+    /// Its name.
+    #[serde(default)]
+    #[schema(max_length = 120)]
+    pub product: String,
     /// How much.
     pub amount: Quantity,
 }
 
 impl Order {
     /// An order to a supplier with these terms.
-    pub fn of(kept: &Kept<words::Order>, supplier: &words::Supplier) -> Self {
-        use words::OrderState as State;
+    pub fn of(
+        kept: &Kept<words::Order>,
+        supplier: &words::Supplier,
+        products: &BTreeMap<words::ProductId, String>,
+    ) -> Self {
         let order = &kept.content;
-        let (placed_on, expected_on, cancelled_on, received) = match &order.state {
-            State::Draft => (None, None, None, &[][..]),
-            State::Placed { on, expected_on } => (Some(*on), Some(*expected_on), None, &[][..]),
-            State::PartReceived { placed_on, expected_on, received }
-            | State::Received { placed_on, expected_on, received } => {
-                (Some(*placed_on), Some(*expected_on), None, received.as_slice())
-            }
-            State::Cancelled { placed_on, on } => (*placed_on, None, Some(*on), &[][..]),
-        };
+        let (placed_on, expected_on, cancelled_on, received) = stands(&order.state);
         let of = |product, amount: Amount| quantity(amount, base(&order.lines, product));
+        let named = |product| products.get(&product).cloned().unwrap_or_default();
         let came = |came: &words::Received| OrderReceived {
             product_id: came.product.uuid(),
+            product: named(came.product),
             amount: of(came.product, came.amount),
             received_on: came.on,
         };
         let open = |(product, amount): (words::ProductId, Amount)| OrderOutstanding {
             product_id: product.uuid(),
+            product: named(product),
             amount: of(product, amount),
         };
         let value = order.value();
         let comparable = value.is_some_and(|value| value.currency == supplier.currency);
-        let is_draft = order.state == State::Draft;
+        let is_draft = order.state == words::OrderState::Draft;
         let short = order.short_of_least(supplier).filter(|_| is_draft);
         let other_money = (is_draft && value.is_some() && !comparable).then(|| terms_in(supplier.currency));
         let missing = short.map_or(0, |short| short.missing.minor);
@@ -291,6 +305,7 @@ impl Order {
             created_at: kept.created_at.into(),
             updated_at: kept.updated_at.into(),
             supplier_id: order.supplier.uuid(),
+            supplier: supplier.name.clone(),
             state: order.state.code().to_owned(),
             value_minor: value.map_or(0, |value| value.minor),
             currency: value.map(|value| value.currency.code()),
@@ -305,8 +320,24 @@ impl Order {
             received: received.iter().map(came).collect(),
             outstanding: order.outstanding().into_iter().map(open).collect(),
             never_came: order.never_came().into_iter().map(open).collect(),
-            lines: order.lines.iter().map(OrderLine::from).collect(),
+            lines: order.lines.iter().map(|line| OrderLine::of(line, named(line.product))).collect(),
         }
+    }
+}
+
+/// When an order was placed, is expected and was given up, and what came of it.
+fn stands(
+    state: &words::OrderState,
+) -> (Option<NaiveDate>, Option<NaiveDate>, Option<NaiveDate>, &[words::Received]) {
+    use words::OrderState as State;
+    match state {
+        State::Draft => (None, None, None, &[]),
+        State::Placed { on, expected_on } => (Some(*on), Some(*expected_on), None, &[]),
+        State::PartReceived { placed_on, expected_on, received }
+        | State::Received { placed_on, expected_on, received } => {
+            (Some(*placed_on), Some(*expected_on), None, received)
+        }
+        State::Cancelled { placed_on, on } => (*placed_on, None, Some(*on), &[]),
     }
 }
 
@@ -320,10 +351,11 @@ fn base(lines: &[words::OrderLine], product: words::ProductId) -> Base {
     lines.iter().find(|line| line.product == product).map_or(Base::Volume, |line| line.base)
 }
 
-impl From<&words::OrderLine> for OrderLine {
-    fn from(line: &words::OrderLine) -> Self {
+impl OrderLine {
+    fn of(line: &words::OrderLine, product: String) -> Self {
         Self {
             product_id: line.product.uuid(),
+            product,
             offer_id: line.offer.uuid(),
             packs: line.packs,
             pack: quantity(line.pack, line.base),

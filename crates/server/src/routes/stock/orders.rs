@@ -41,7 +41,7 @@ fn packs(order: &NewOrder) -> Vec<Packs> {
 
 /// An order as it is answered.
 pub(crate) fn told(order: &SupplierOrder) -> Order {
-    Order::of(&order.order, &order.supplier)
+    Order::of(&order.order, &order.supplier, &order.products)
 }
 
 fn tagged(mut response: HttpResponseBuilder, order: Order) -> HttpResponse {
@@ -78,7 +78,8 @@ pub async fn read_order_message(
     let (site, id) = path.into_inner();
     let message = stock::order_message(&app, &caller.0, Id::new(site), Id::new(id)).await?;
     if wants_csv {
-        let lines = OrderedLine::all(&message.order, &message.supplier, &message.site, &message.products);
+        let SupplierOrder { order, supplier, products } = &message.order;
+        let lines = OrderedLine::all(order, &supplier.name, &message.site, products);
         return Ok(HttpResponse::Ok().content_type(csv::CONTENT_TYPE).body(csv::of_items(&lines)));
     }
     Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body(message.text))
