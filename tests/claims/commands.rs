@@ -61,9 +61,14 @@ on_both! {
     }
 
     async fn the_forecast_is_printed_for_each_site_and_product(world: World) {
-        world.greenhouse().await;
+        let site = world.greenhouse().await.site;
         let product = json!({ "name": "Base A", "kind": "concentrate", "base": "mL", "mixing_rank": 2 });
-        world.ada.business().create::<NewProduct>(&json(product)).await.unwrap();
+        let product = world.ada.business().create::<NewProduct>(&json(product)).await.unwrap().id;
+        let text = commands::forecast(&desk(&world).await, None, 30).await.unwrap();
+        has(&text, &["Harbour: 30 days from 2026-11-24", "nothing is held, ordered or used there"]);
+        let came = json!({ "client_id": uuid::Uuid::now_v7(), "product_id": product, "lot_number": "A1",
+            "amount": { "value": 5.0, "unit": "L" } });
+        world.ada.receive_product(site, &json(came)).await.unwrap();
         let text = commands::forecast(&desk(&world).await, None, 30).await.unwrap();
         has(&text, &["Harbour: 30 days from 2026-11-24", "Base A", "lasts"]);
         let apart = commands::causes(&desk(&world).await, Some("Harbour"), "base a", 30).await.unwrap();

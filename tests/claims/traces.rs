@@ -43,7 +43,8 @@ on_both! {
         assert_eq!(tank.from_at.text(), "2026-11-18T08:00:00.000Z");
         assert_eq!(tank.until_at.unwrap().text(), "2026-11-20T08:00:00.000Z", "drained whole by the next change");
         assert_eq!(trace.cycles.iter().map(|one| one.cycle_id).collect::<Vec<_>>(), [feeding.here.cycle]);
-        assert_eq!(trace.harvest_ids, [late]);
+        let [picked] = trace.harvests[..] else { panic!("{trace:?}") };
+        assert_eq!((picked.harvest_id, picked.cycle_id, picked.saleable_kg), (late, feeding.here.cycle, 30.0));
         let still = world.ada.trace_lot(site, second).await.unwrap();
         assert_eq!((still.tanks[0].until_at, still.tanks[0].left_share), (None, 1.0));
         let half = json!({ "fraction": 0.5, "products": [] });
@@ -126,6 +127,8 @@ on_both! {
         let sending = json(json!({ "client_id": Uuid::now_v7(), "product_id": stock, "to_site_id": here,
             "amount": { "value": 1.0, "unit": "L" } }));
         let sent = world.ada.send_transfer(elsewhere, &sending).await.unwrap();
+        let on_its_way = world.ada.trace_lot(elsewhere, salt).await.unwrap();
+        assert!(on_its_way.site_ids.contains(&here), "{on_its_way:?}");
         let arrival = NewArrival { client_id: Uuid::now_v7(), done_at: None };
         world.ada.take_in_transfer(here, sent.id, &arrival).await.unwrap();
         world.clock.advance(TimeDelta::hours(1));
@@ -134,7 +137,7 @@ on_both! {
         world.ada.record_tank_change(here, &change).await.unwrap();
         let picked = harvest(&world, &feeding, "2026-11-24T07:55:00+01:00").await;
         let trace = world.ada.trace_lot(here, salt).await.unwrap();
-        assert_eq!((trace.tanks.len(), trace.harvest_ids.clone()), (1, vec![picked]), "{trace:?}");
+        assert_eq!((trace.tanks.len(), trace.harvests[0].harvest_id), (1, picked), "{trace:?}");
         let there = world.ada.trace_lot(elsewhere, salt).await.unwrap();
         assert!(there.tanks.is_empty() && there.site_ids.contains(&here), "{there:?}");
         assert_eq!((&there.names[&here], &there.names[&made]), (&"Harbour".to_owned(), &"S1".to_owned()));
@@ -145,6 +148,8 @@ on_both! {
         let unseen = noa.trace_lot(elsewhere, salt).await.unwrap();
         assert_eq!((unseen.site_ids.clone(), unseen.unseen_sites), (vec![elsewhere], 1));
         assert!(!unseen.names.contains_key(&here), "{unseen:?}");
+        let table = noa.get_text(&format!("/sites/{elsewhere}/lots/{salt}/trace?format=csv")).await.unwrap();
+        assert!(table.contains("1 more that you may not see"), "{table}");
         let back = world.ada.trace_harvest(here, picked).await.unwrap();
         assert!([salt, made].iter().all(|lot| back.lots.iter().any(|one| one.lot_id == *lot)), "{back:?}");
     }

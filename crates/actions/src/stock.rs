@@ -33,7 +33,7 @@ pub use orders::{
     OrderMessage, Packs, SupplierOrder, approve_order, cancel_order, close_order, draft_order, list_orders,
     order_message, read_order, redraft_order,
 };
-pub use placing::{Placing, confirm_order, place_order};
+pub use placing::{Confirmation, Placing, confirm_order, place_order};
 pub use preparations::{Part, Preparation, make_preparation};
 pub use receipts::{Receipt, receive_product};
 pub use traces::{HarvestOrigin, LotReach, trace, trace_back};

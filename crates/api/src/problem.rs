@@ -55,7 +55,7 @@ problem_codes! {
     TooLarge = "too_large", 413, "The body is too large", "Send less at once.";
     UnsupportedMediaType = "unsupported_media_type", 415, "The body has the wrong type", "Send JSON.";
     Invalid = "invalid", 422, "Some fields cannot be taken", "Each is named with what was expected; nothing was kept.";
-    ConfirmationNeeded = "confirmation_needed", 422, "This looks mis-keyed", "Look again; if it is right, send it with confirmed set to true.";
+    ConfirmationNeeded = "confirmation_needed", 422, "This is asked back", "Look again; if it is right, send it with confirmed set to true.";
     OutOfStock = "out_of_stock", 422, "Less is in stock than was asked", "Nothing was drawn; count, receive, or say that it was poured all the same.";
     ClientIdReused = "client_id_reused", 422, "The client id was used for something else", "Make a new client id for each entry.";
     KeyReused = "key_reused", 422, "The key was used for something else", "Make a new Idempotency-Key for each new request.";

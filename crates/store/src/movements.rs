@@ -160,6 +160,15 @@ pub async fn of_slip(tx: &Tx, scope: SiteScope, slip: SlipId) -> Result<Vec<Move
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
 }
 
+/// The slips that moved some of these lots.
+pub(crate) fn slips_of(lots: &BTreeSet<LotId>) -> SelectStatement {
+    row::Entity::find()
+        .select_only()
+        .column(row::Column::SlipId)
+        .filter(row::Column::LotId.is_in(lots.iter().map(|lot| lot.uuid())))
+        .into_query()
+}
+
 /// When one of some lots was first moved at a site, whoever entered it when.
 /// # Errors
 /// When the database fails.

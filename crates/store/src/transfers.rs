@@ -1,14 +1,16 @@
 //! Transfers: what is on its way between two sites. The one table that two sites share a row of.
 
+use std::collections::BTreeSet;
+
 use fillmark_domain::places::SiteId;
-use fillmark_domain::stock::{SlipId, Transfer};
+use fillmark_domain::stock::{LotId, SlipId, Transfer};
 use fillmark_domain::{Amount, Id};
 use sea_orm::sea_query::Expr;
 use sea_orm::{ColumnTrait, Condition, EntityTrait, QueryFilter, QuerySelect, Set};
 
 use crate::columns::{self, Reading};
 use crate::records::{Page, PageQuery, page_of};
-use crate::{BrokenRow, BusinessScope, SiteScope, Stamp, StoreError, Tx, journal};
+use crate::{BrokenRow, BusinessScope, SiteScope, Stamp, StoreError, Tx, journal, movements};
 
 /// Enters a transfer that has left.
 /// # Errors
@@ -95,6 +97,18 @@ pub async fn any_in_transit(tx: &Tx, _business: BusinessScope, site: SiteId) -> 
 pub async fn coming_to(tx: &Tx, scope: SiteScope) -> Result<Vec<Transfer>, StoreError> {
     let rows = in_transit().filter(row::Column::ToSiteId.eq(scope.uuid())).all(&tx.0).await?;
     Ok(rows.into_iter().map(read).collect::<Result<_, _>>()?)
+}
+
+/// The sites that something of some lots is on its way to.
+/// # Errors
+/// When the database fails.
+pub async fn bound_for(
+    tx: &Tx,
+    _business: BusinessScope,
+    lots: &BTreeSet<LotId>,
+) -> Result<BTreeSet<SiteId>, StoreError> {
+    let rows = in_transit().filter(row::Column::OutSlipId.in_subquery(movements::slips_of(lots))).all(&tx.0);
+    Ok(rows.await?.into_iter().map(|row| SiteId::new(row.to_site_id)).collect())
 }
 
 fn in_transit() -> sea_orm::Select<row::Entity> {

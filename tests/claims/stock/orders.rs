@@ -185,7 +185,11 @@ on_both! {
         let more = confirm(json!({ "lines": packs(3) })).await.unwrap();
         assert_eq!((more.outstanding[0].amount.value, more.value_minor, more.expected_on), (15_000.0, 5970, later.expected_on));
         assert_eq!(refusal(confirm(json!({ "lines": packs(0) })).await), ProblemCode::Conflict, "that is to be cancelled");
-        assert_eq!(refusal(confirm(json!({ "expected_on": "2026-11-23" })).await), ProblemCode::Conflict, "before it was placed");
+        let error = confirm(json!({ "expected_on": "2026-11-23" })).await.unwrap_err();
+        assert_eq!(error.problem().unwrap().errors[0].code, "before_placed");
+        for far in [json!({ "lines": packs(3000) }), json!({ "expected_on": "2036-12-02" })] {
+            assert_eq!(refusal(confirm(far).await), ProblemCode::ConfirmationNeeded);
+        }
         assert_eq!(refusal(confirm(json!({})).await), ProblemCode::Invalid);
         let other = json!([{ "offer_id": Uuid::now_v7(), "packs": 1 }]);
         let error = confirm(json!({ "lines": other })).await.unwrap_err();

@@ -169,11 +169,14 @@ impl Shelf {
         awaited.filter_map(|order| order.content.state.placed_on()).collect()
     }
 
-    /// Orders of which something is still to come: from whom, and when they were placed.
-    pub(super) fn placed(&self) -> impl Iterator<Item = (Id<Order>, Id<Supplier>, NaiveDate)> + '_ {
+    /// Orders of which something is still to come: from whom, when they were placed, and when they are expected.
+    pub(super) fn placed(
+        &self,
+    ) -> impl Iterator<Item = (Id<Order>, Id<Supplier>, (NaiveDate, NaiveDate))> + '_ {
         self.orders.iter().filter_map(|order| match order.content.state {
-            OrderState::Placed { on: placed_on, .. } | OrderState::PartReceived { placed_on, .. } => {
-                Some((order.id, order.content.supplier, placed_on))
+            OrderState::Placed { on: placed_on, expected_on }
+            | OrderState::PartReceived { placed_on, expected_on, .. } => {
+                Some((order.id, order.content.supplier, (placed_on, expected_on)))
             }
             OrderState::Draft | OrderState::Received { .. } | OrderState::Cancelled { .. } => None,
         })

@@ -102,13 +102,13 @@ impl Facts {
             let told = |kept: &Kept<Product>| (kept.content.name.clone(), kept.content.base);
             found.map_or((String::new(), Base::Volume), told)
         };
-        let placed = shelf.placed().filter_map(|(order, supplier, placed_on)| {
+        let placed = shelf.placed().filter_map(|(order, supplier, (placed_on, expected_on))| {
             let supplier = shelf.suppliers.iter().find(|kept| kept.id == supplier)?;
             // What is waited for would make the supplier slower the later it is, and so never late.
             let terms =
                 SupplierAsked { waited_for: Vec::new(), ..shelf.supplier(supplier, &self.plan, self.now) };
             let lead_time = lead_time(&terms, &self.plan.open, self.today);
-            Some(OrderOut { id: order, supplier: &supplier.content, placed_on, lead_time })
+            Some(OrderOut { id: order, supplier: &supplier.content, placed_on, expected_on, lead_time })
         });
         let steps = shelf.prices().filter_map(|(offer, before)| {
             let product = shelf.products.iter().find(|kept| kept.id == offer.content.product)?;

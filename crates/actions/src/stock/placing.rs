@@ -5,7 +5,7 @@ use fillmark_domain::entries::has_passed_at_a_desk;
 use fillmark_domain::growing::is_keepable;
 use fillmark_domain::people::Act;
 use fillmark_domain::places::{Closure, Site, SiteId};
-use fillmark_domain::stock::{Offer, Order, OrderId, OrderLine, Product, Supplier, arrival};
+use fillmark_domain::stock::{NotAllowed, Offer, Order, OrderId, OrderLine, Product, Supplier, arrival};
 use fillmark_domain::{Faults, Id, OpenDays};
 use fillmark_store::{SiteScope, Tx, plan, records};
 
@@ -20,6 +20,17 @@ pub struct Placing {
     pub at: Option<DateTime<Utc>>,
     /// When it should arrive; by the supplier's promise, unless it is stated.
     pub expected_on: Option<NaiveDate>,
+    /// It was asked back and is right all the same.
+    pub confirmed: bool,
+}
+
+/// What a supplier says of an order that he has.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Confirmation {
+    /// When it should arrive, where that is another day.
+    pub expected_on: Option<NaiveDate>,
+    /// The lines of which other packs come.
+    pub packs: Vec<Packs>,
     /// It was asked back and is right all the same.
     pub confirmed: bool,
 }
@@ -88,31 +99,52 @@ async fn promised(
 
 /// Notes what the supplier says of an order that he has: another day, other packs.
 /// # Errors
-/// When the caller may not, its supplier does not have it, an offer is not on it, or fewer packs than came are confirmed.
+/// When the caller may not, its supplier does not have it, an offer is not on it, or fewer packs than came are confirmed; asked back when
+/// far more packs than were ordered are, or a day that is far off.
 pub async fn confirm_order(
     app: &App,
     caller: &Caller,
     site: SiteId,
     id: OrderId,
-    expected_on: Option<NaiveDate>,
-    packs: &[Packs],
+    confirmation: &Confirmation,
 ) -> Result<SupplierOrder, Refusal> {
     let scope = caller.may(Act::KeepStock, site)?;
-    let expected_on = keepable(expected_on)?;
+    let expected_on = keepable(confirmation.expected_on)?;
+    let packs: Vec<(Id<Offer>, u32)> =
+        confirmation.packs.iter().map(|line| (line.offer, line.packs)).collect();
     change(app, caller, scope, id, async |_, order: Order| {
         let mut faults = Faults::default();
-        for (at, line) in packs.iter().enumerate() {
-            let listed = order.lines.iter().any(|one| one.offer == line.offer);
-            let once = packs[..at].iter().all(|one| one.offer != line.offer);
+        for (at, (offer, _)) in packs.iter().enumerate() {
+            let listed = order.lines.iter().any(|line| line.offer == *offer);
+            let once = packs[..at].iter().all(|(before, _)| before != offer);
             let pointer = format!("/lines/{at}/offer_id");
             faults.unless(listed, &pointer, "not_ordered", "expected an offer that the order lists");
             faults.unless(once, &pointer, "twice", "expected each offer once");
         }
         faults.or(Some(())).map_err(Refusal::Invalid)?;
-        let packs: Vec<(Id<Offer>, u32)> = packs.iter().map(|line| (line.offer, line.packs)).collect();
-        order.confirmed(expected_on, &packs).map_err(refused)
+        let doubts = order.doubts_of_confirmation(expected_on, &packs);
+        let confirmed = order.confirmed(expected_on, &packs).map_err(|not| not_confirmed(not, &packs))?;
+        let doubt = (!confirmation.confirmed && !doubts.is_empty()).then(|| doubts.join("; "));
+        Refusal::unless_confirmed("/confirmed", "looks_mis_keyed", doubt)?;
+        Ok(confirmed)
     })
     .await
+}
+
+/// What a confirmation cannot say, by its field.
+fn not_confirmed(not: NotAllowed, packs: &[(Id<Offer>, u32)]) -> Refusal {
+    match not {
+        NotAllowed::FewerThanCame { offer } => {
+            let at = packs.iter().position(|(of, _)| *of == offer).unwrap_or(0);
+            let detail = "expected at least the packs that came, which are included";
+            Refusal::invalid(&format!("/lines/{at}/packs"), "fewer_than_came", detail)
+        }
+        NotAllowed::TooEarly { .. } => Refusal::invalid("/expected_on", "before_placed", not.to_string()),
+        NotAllowed::Not { .. }
+        | NotAllowed::Empty
+        | NotAllowed::NothingLeft
+        | NotAllowed::NotOrdered { .. } => refused(not),
+    }
 }
 
 fn keepable(expected_on: Option<NaiveDate>) -> Result<Option<NaiveDate>, Refusal> {

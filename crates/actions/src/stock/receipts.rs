@@ -124,10 +124,8 @@ pub(super) fn refused(not: stock::NotAllowed) -> Refusal {
         stock::NotAllowed::NotOrdered { .. } => {
             Refusal::invalid("/product_id", "not_ordered", "expected a product that the order lists")
         }
-        stock::NotAllowed::FewerThanCame { .. } => {
-            Refusal::invalid("/lines", "fewer_than_came", not.to_string())
-        }
-        stock::NotAllowed::Not { .. }
+        stock::NotAllowed::FewerThanCame { .. }
+        | stock::NotAllowed::Not { .. }
         | stock::NotAllowed::Empty
         | stock::NotAllowed::NothingLeft
         | stock::NotAllowed::TooEarly { .. } => Refusal::Conflict(not.to_string()),

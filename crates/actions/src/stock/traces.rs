@@ -14,7 +14,9 @@ use fillmark_domain::plan::SitePlan;
 use fillmark_domain::stock::{Lot, LotId};
 use fillmark_domain::{Id, Kept};
 use fillmark_store::preparations::Made;
-use fillmark_store::{SiteScope, Tx, entries, holdings, movements, plan, preparations, readings, records};
+use fillmark_store::{
+    SiteScope, Tx, entries, holdings, movements, plan, preparations, readings, records, transfers,
+};
 
 use uuid::Uuid;
 
@@ -32,8 +34,9 @@ pub struct LotReach {
     /// The cycles that drank of it.
     pub drank: Vec<Drank>,
     /// What was picked of them since.
-    pub harvests: Vec<Id<Harvest>>,
-    /// The sites that hold or held some of it, or of what was made of it, as far as the caller may see them; each has a trace of its own.
+    pub harvests: Vec<(Id<Harvest>, Harvest)>,
+    /// The sites that hold or held some of it, or of what was made of it, or that it is on its way to, as far as the caller may see them;
+    /// each has a trace of its own.
     pub sites: BTreeSet<SiteId>,
     /// How many such sites the caller may not see.
     pub unseen_sites: usize,
@@ -51,10 +54,11 @@ pub async fn trace(app: &App, caller: &Caller, site: SiteId, lot: LotId) -> Resu
     let business = scope.in_business();
     let made = preparations::all_made(&tx, business).await?;
     let lots = trace_lot(lot, &handled(made.iter().map(of_made), &[], &[], &[])).lots;
-    let sites = holdings::sites_of(&tx, business, &lots).await?;
+    let mut sites = holdings::sites_of(&tx, business, &lots).await?;
     if !sites.contains(&site) {
         return Err(Refusal::NotFound);
     }
+    sites.extend(transfers::bound_for(&tx, business, &lots).await?);
     let (sites, unseen): (BTreeSet<SiteId>, BTreeSet<SiteId>) =
         sites.into_iter().partition(|site| caller.may(Act::Read, *site).is_ok());
     // It may have been poured long before anybody entered it: people write the label that they see.

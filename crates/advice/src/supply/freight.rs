@@ -69,7 +69,8 @@ impl WholeOrder<'_> {
         let more_minor = (cost(&bought) - cost(&self.bought)) as f64;
         // What is bought now would have been bought at the orders between.
         let early_days = f64::midpoint(lasts_days, later_days);
-        let orders_saved = ((later_days - lasts_days) / steps_days).ceil();
+        // Whole days are counted, so that a day may be cut off.
+        let orders_saved = ((later_days - lasts_days + 1.0) / steps_days).floor();
         (later_days > lasts_days).then_some(Larger {
             bought,
             weeks,

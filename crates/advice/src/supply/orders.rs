@@ -207,7 +207,7 @@ pub(super) fn raised(
     let holds = |raised: &Purchase| {
         raised.amount >= needed && purchase.at_most.is_none_or(|at_most| raised.amount <= at_most)
     };
-    Some(filled(question, outlook, purchase.clone(), needed)).filter(holds)
+    Some(packed(outlook, purchase.clone(), needed, [Amount::ZERO; FURTHER_WEEKS.len()])).filter(holds)
 }
 
 /// The last day until which the packs of a purchase, and what others give of it, cover the use.
@@ -232,16 +232,25 @@ pub(super) fn covered_until(question: &Question, purchase: &Purchase, ordered_on
     ordered_on + i64::from(question.review_days) + purchase.lead_time.mean_days.round() as i64
 }
 
-/// A purchase with the packs that hold so much.
+/// A purchase with the packs that hold so much, or some weeks more where those are cheaper by the litre.
 fn filled(question: &Question, outlook: &Outlook<'_>, purchase: Purchase, needed: Amount) -> Purchase {
-    let offers = outlook.product.offers.iter();
-    let offers: Vec<&Offer> = offers.filter(|offer| offer.supplier == purchase.supplier).collect();
     let covered = covered_by_need(question, &purchase);
     let (until_covered, _) = outlook.use_until(covered);
     let further = FURTHER_WEEKS.map(|weeks| {
         let (until, _) = outlook.use_until(covered + 7 * i64::from(weeks));
         Amount::rounded((until - until_covered).max(0.0))
     });
+    packed(outlook, purchase, needed, further)
+}
+
+fn packed(
+    outlook: &Outlook<'_>,
+    purchase: Purchase,
+    needed: Amount,
+    further: [Amount; FURTHER_WEEKS.len()],
+) -> Purchase {
+    let offers = outlook.product.offers.iter();
+    let offers: Vec<&Offer> = offers.filter(|offer| offer.supplier == purchase.supplier).collect();
     let Chosen { lines, instead_of } = choose(&offers, needed, purchase.at_most, further);
     let amount: Amount = lines.iter().map(|line| line.packs.amount).sum();
     let given = given_to(&purchase);

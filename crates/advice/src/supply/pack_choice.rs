@@ -49,7 +49,7 @@ pub(super) fn choose(
     }
     let most = needed + further[1];
     let most = at_most.map_or(most, |at_most| at_most.min(most));
-    let larger = further.into_iter().filter_map(|more| mix(offers, most.min(needed + more), at_most));
+    let larger = further.into_iter().filter_map(|more| mix(offers, most.min(needed + more), Some(most)));
     // Of one size alone as few as hold it: the larger mixes would pass over what comes as cheap by the litre and lies less long.
     let alone = offers.iter().filter_map(|offer| mix(&[offer], needed, Some(most)));
     let price = |lines: &[PurchaseLine]| by_litre(lines, needed, further[1]);

@@ -60,14 +60,14 @@ pub fn picked(
     drank: &[Drank],
     harvests: &[(Id<Harvest>, Harvest)],
     day: impl Fn(DateTime<Utc>) -> NaiveDate,
-) -> Vec<Id<Harvest>> {
+) -> Vec<(Id<Harvest>, Harvest)> {
     let mut first: BTreeMap<CycleId, NaiveDate> = BTreeMap::new();
     for one in drank {
         first.entry(one.cycle).and_modify(|from| *from = one.from.min(*from)).or_insert(one.from);
     }
     let since =
         |harvest: &Harvest| first.get(&harvest.cycle).is_some_and(|from| *from <= day(harvest.harvested_at));
-    harvests.iter().filter(|(_, harvest)| since(harvest)).map(|(id, _)| *id).collect()
+    harvests.iter().filter(|(_, harvest)| since(harvest)).cloned().collect()
 }
 
 /// The lots that a cycle may have drunk until a day, each with where and from when.
@@ -187,7 +187,8 @@ mod tests {
             (id(4), harvest(4, 30)),
         ];
         let drank = drank(&trace_lot(id(1), &handled()).exposures, &feeds(), NaiveDate::MAX, utc);
-        assert_eq!(picked(&drank, &harvests, utc), [id(2), id(3)]);
+        let picked: Vec<_> = picked(&drank, &harvests, utc).into_iter().map(|(id, _)| id).collect();
+        assert_eq!(picked, [id(2), id(3)]);
     }
 
     #[test]

@@ -74,7 +74,7 @@ impl Purchase {
             Gains::Freight { saved_minor, holding_minor } => {
                 let [saved, holding] = self.money([saved_minor, holding_minor]);
                 format!(
-                    "{without} {unit} would do: use of {weeks} more of all that is in the order saves {saved} of freight and costs {holding} to hold."
+                    "{without} {unit} would do: use of {weeks} more of all that is in the order saves {saved} of freight in all and costs {holding} to hold (25 % of its price a year)."
                 )
             }
         })
@@ -92,7 +92,7 @@ impl Purchase {
             Gains::Freight { saved_minor, holding_minor } => {
                 let [saved, holding] = self.money([saved_minor, holding_minor]);
                 format!(
-                    "It goes along on {} already: that saves {saved} of freight and costs {holding} to hold.",
+                    "It goes along on {} already: an order of its own would cost {saved} of freight, and holding it longer costs {holding} (25 % of its price a year).",
                     forward.to
                 )
             }

@@ -146,6 +146,8 @@ pub struct OrderOut<'a> {
     pub supplier: &'a Supplier,
     /// When it was placed.
     pub placed_on: NaiveDate,
+    /// When it should come, as its supplier said last.
+    pub expected_on: NaiveDate,
     /// How long the supplier takes.
     pub lead_time: LeadTime,
 }
@@ -154,11 +156,12 @@ pub struct OrderOut<'a> {
 pub fn of_orders(out: &[OrderOut<'_>], today: NaiveDate) -> Vec<Warning> {
     let late = out.iter().filter(|order| {
         let waited = (today - order.placed_on).num_days() as f64;
-        waited > order.lead_time.mean_days + LATE_SPREADS * order.lead_time.sd_days
+        let spread = order.lead_time.mean_days + LATE_SPREADS * order.lead_time.sd_days;
+        order.expected_on < today && waited > spread
     });
     late.map(|order| {
         let text = format!(
-            "{}: the order placed on {} has not come, or not all of it, {} days ago; those that came took {:.0} (give or take {:.0}). Ask the supplier.",
+            "{}: what was ordered on {} has not all come, {} days later; {:.0} days, give or take {:.0}, are reckoned with. Ask the supplier.",
             order.supplier.name,
             order.placed_on,
             (today - order.placed_on).num_days(),

@@ -309,10 +309,12 @@ fn an_order_is_late_beyond_its_suppliers_spread() {
         currency: Currency::from_code("EUR").unwrap(),
     };
     let lead_time = LeadTime { promised_days: 5, mean_days: 5.0, sd_days: 1.0, orders: 20 };
-    let told = |waited| {
+    let told = |waited, expected_on| {
         let placed_on = today() - ChronoDays::new(waited);
-        let out = OrderOut { id: id(1), supplier: &supplier, placed_on, lead_time };
+        let out = OrderOut { id: id(1), supplier: &supplier, placed_on, expected_on, lead_time };
         warnings::of_orders(&[out], today()).len()
     };
-    assert_eq!((told(6), told(7)), (0, 1), "1.64 days beyond the five");
+    let passed = today() - ChronoDays::new(1);
+    assert_eq!((told(6, passed), told(7, passed)), (0, 1), "1.64 days beyond the five");
+    assert_eq!(told(30, today()), 0, "he has said when it comes");
 }

@@ -135,7 +135,13 @@ fn what_is_due_next_goes_along_where_its_freight_costs_more_than_holding_it() {
         matches!(forward.gains, Gains::Freight { saved_minor: 900, holding_minor: 8..=14 }),
         "{forward:?}"
     );
-    assert!(b.told().contains("already: that saves 9.00 EUR of freight and costs 0."), "{}", b.told());
+    assert!(
+        b.told().contains(
+            "already: an order of its own would cost 9.00 EUR of freight, and holding it longer costs 0."
+        ),
+        "{}",
+        b.told()
+    );
 }
 
 /// A litre at 10.00 lasts ten days. Freight and holding of a year of it, 365.00 at a quarter of its price, cost the least together
@@ -198,6 +204,39 @@ fn what_goes_along_is_used_before_it_expires_and_bought_no_further_than_the_rest
         let (_, (_, b)) = of(Some(days));
         assert!(b.at_most.is_some_and(|at_most| b.amount <= at_most), "{days}: {} {:?}", b.amount, b.at_most);
     }
+}
+
+/// A can of 3 L lasts thirty days. What is needed with four weeks more takes a second one, which spares one order and no more.
+#[test]
+fn no_more_orders_are_told_as_saved_than_the_packs_save() {
+    let of = |freight_minor| {
+        let mut question = site(vec![product(base_a(), ml(500))]);
+        question.suppliers[0].freight_minor = freight_minor;
+        let offer = &mut question.products[0].offers[0];
+        (offer.pack, offer.price) = (ml(3_000), Money::new(1_990, offer.price.currency));
+        forecast(&question).products[0].purchase.clone().unwrap()
+    };
+    for freight in [100, 200, 500, 1_500] {
+        let bought = of(freight);
+        if let Some(raised) = bought.raised {
+            let Gains::Freight { saved_minor, .. } = raised.gains else { panic!("{raised:?}") };
+            assert_eq!((saved_minor, bought.pack_count()), (freight, 2), "{bought:?}");
+        }
+    }
+    assert!(of(1_500).raised.is_some());
+}
+
+/// Ten cans at half the price are not bought for a use of few weeks, whatever the freight.
+#[test]
+fn a_freight_makes_no_order_larger_than_its_weeks() {
+    let mut question = site(vec![product(base_a(), ml(500))]);
+    question.suppliers[0].freight_minor = 1_500;
+    let plain = offer(base_a());
+    let cheap = Money::new(500, plain.price.currency);
+    question.products[0].offers.push(Offer { price: cheap, minimum_packs: 20, ..plain });
+    let bought = forecast(&question).products[0].purchase.clone().unwrap();
+    let weeks = bought.raised.map_or(0, |raised| raised.weeks);
+    assert!(weeks <= 4 && bought.pack_count() < 10, "{} packs, {weeks} weeks", bought.pack_count());
 }
 
 #[test]

@@ -124,6 +124,22 @@ pub struct PurchaseRow {
     cautions: String,
 }
 
+impl ProductForecast {
+    /// Whether the site holds, orders or uses it, or has used it: a business lists products that one of its sites never sees.
+    pub fn concerns_the_site(&self) -> bool {
+        let held = self.days.iter().any(|day| day.balance != 0.0);
+        let used = self.expected_use.total != 0.0 || self.baseline.is_some();
+        held || used || self.purchase.is_some() || !self.deliveries.is_empty()
+    }
+}
+
+impl PurchaseRow {
+    /// A row for each product that the site has anything to do with.
+    pub fn each(products: &[ProductForecast]) -> Vec<PurchaseRow> {
+        products.iter().filter(|product| product.concerns_the_site()).map(PurchaseRow::from).collect()
+    }
+}
+
 impl From<&ProductForecast> for PurchaseRow {
     fn from(told: &ProductForecast) -> Self {
         let purchase = told.purchase.as_ref();

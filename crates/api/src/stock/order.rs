@@ -126,6 +126,9 @@ pub struct NewConfirmation {
     #[serde(default)]
     #[schema(max_items = 100)]
     pub lines: Vec<ConfirmedLine>,
+    /// It was asked back and is right all the same.
+    #[serde(default)]
+    pub confirmed: bool,
 }
 
 /// So many packs of a line in all, those that came included; none where he sends nothing of it.

@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use fillmark_advice::supply as answers;
+use fillmark_domain::Id;
+use fillmark_domain::growing::Harvest;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
@@ -24,8 +26,9 @@ pub struct LotTrace {
     pub cycles: Vec<CycleReached>,
     /// What was picked of those cycles since. What plants took up stays in them, so nothing ends it.
     #[schema(max_items = 1000000)]
-    pub harvest_ids: Vec<Uuid>,
-    /// The sites that hold or held some of it, or of what was made of it, as far as the caller may see them: each has a trace of its own.
+    pub harvests: Vec<HarvestReached>,
+    /// The sites that hold or held some of it, or of what was made of it, or that it is on its way to, as far as the caller may see them:
+    /// each has a trace of its own.
     #[schema(max_items = 1000)]
     pub site_ids: Vec<Uuid>,
     /// How many such sites the caller may not see: whoever may is to be asked to follow it there.
@@ -60,6 +63,20 @@ pub struct CycleReached {
     pub from_on: NaiveDate,
     /// The last day; null while it still does.
     pub until_on: Option<NaiveDate>,
+}
+
+/// A harvest of a cycle that drank of a lot.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct HarvestReached {
+    /// Which.
+    pub harvest_id: Uuid,
+    /// Of which cycle.
+    pub cycle_id: Uuid,
+    /// When it was picked.
+    pub harvested_at: Instant,
+    /// What of it may be sold, kg.
+    #[schema(minimum = 0, maximum = 1e12)]
+    pub saleable_kg: f64,
 }
 
 /// The lots that a harvest's cycle may have drunk before it was picked.
@@ -119,12 +136,14 @@ pub struct TraceRow {
     pub cycle_id: Option<Uuid>,
     /// The harvest.
     pub harvest_id: Option<Uuid>,
-    /// From when: an instant or a local day.
+    /// From when: an instant or a local day; of a harvest, when it was picked.
     pub from: String,
     /// Until when; empty where it still is.
     pub until: String,
     /// What partial changes left at most, between 0 and 1.
     pub left_share: Option<f64>,
+    /// What may be sold of the harvest, kg.
+    pub saleable_kg: Option<f64>,
     /// The site's name.
     pub site: String,
     /// The site.
@@ -146,6 +165,7 @@ impl LotTrace {
             from: String::new(),
             until: String::new(),
             left_share: None,
+            saleable_kg: None,
             site: String::new(),
             site_id: None,
         };
@@ -173,8 +193,19 @@ impl LotTrace {
             until: cycle.until_on.map(|on| on.to_string()).unwrap_or_default(),
             ..row("cycle")
         });
-        let harvests = self.harvest_ids.iter().map(|id| TraceRow { harvest_id: Some(*id), ..row("harvest") });
-        lots.chain(sites).chain(tanks).chain(cycles).chain(harvests).collect()
+        let harvests = self.harvests.iter().map(|harvest| TraceRow {
+            cycle: called(&self.names, harvest.cycle_id),
+            cycle_id: Some(harvest.cycle_id),
+            harvest_id: Some(harvest.harvest_id),
+            from: harvest.harvested_at.text(),
+            saleable_kg: Some(harvest.saleable_kg),
+            ..row("harvest")
+        });
+        let unseen = (self.unseen_sites > 0).then(|| TraceRow {
+            site: format!("{} more that you may not see", self.unseen_sites),
+            ..row("site")
+        });
+        lots.chain(sites).chain(unseen).chain(tanks).chain(cycles).chain(harvests).collect()
     }
 }
 
@@ -195,6 +226,7 @@ impl HarvestTrace {
                 from: from.from_on.to_string(),
                 until: from.until_on.map(|on| on.to_string()).unwrap_or_default(),
                 left_share: Some(from.left_share),
+                saleable_kg: None,
                 site: String::new(),
                 site_id: None,
             };
@@ -215,6 +247,17 @@ impl From<&answers::Exposure> for TankReached {
             from_at: exposure.from.into(),
             until_at: exposure.until.map(Instant::from),
             left_share: exposure.left,
+        }
+    }
+}
+
+impl From<&(Id<Harvest>, Harvest)> for HarvestReached {
+    fn from((id, harvest): &(Id<Harvest>, Harvest)) -> Self {
+        Self {
+            harvest_id: id.uuid(),
+            cycle_id: harvest.cycle.uuid(),
+            harvested_at: harvest.harvested_at.into(),
+            saleable_kg: harvest.saleable_kg,
         }
     }
 }

@@ -13,6 +13,12 @@ use crate::{Amount, Base, Id, Money};
 pub use state::{OrderState, Received};
 pub use terms::{Outdated, ShortOfLeast};
 
+/// So many times the packs that were ordered look like a digit more (our own judgement).
+const MANY_TIMES: u64 = 3;
+
+/// Nothing that a grower orders is expected so many days later (our own judgement).
+const FAR_DAYS: i64 = 183;
+
 /// What is ordered of one product.
 #[derive(Debug, Clone, PartialEq)]
 pub struct OrderLine {
@@ -120,7 +126,8 @@ impl Order {
     }
 
     /// As the supplier confirms it: for another day, with other packs of some lines. What came stands; where nothing else is to come of
-    /// it, it is received, until he says otherwise.
+    /// it, it is received, until he says otherwise. Of what was closed short only the lines that he names are awaited again, or all of it
+    /// where he only names a day.
     /// # Errors
     /// [`NotAllowed`] unless the supplier has it, for a day before it was placed, for fewer packs than came, and when no pack is left.
     pub fn confirmed(
@@ -128,13 +135,17 @@ impl Order {
         expected_on: Option<NaiveDate>,
         packs: &[(Id<Offer>, u32)],
     ) -> Result<Order, NotAllowed> {
+        let closed = matches!(self.state, OrderState::Received { .. });
         let (placed_on, expected_before, received) =
             self.state.placed().map_err(|state| NotAllowed::Not { wanted: "confirmed", state })?;
         let expected_on = expected_on.unwrap_or(expected_before);
         if expected_on < placed_on {
             return Err(NotAllowed::TooEarly { on: expected_on, placed_on });
         }
-        let mut lines = self.lines;
+        let mut lines = match closed && !packs.is_empty() {
+            true => as_came(self.lines, received.clone()),
+            false => self.lines,
+        };
         for line in &mut lines {
             let other = packs.iter().find(|(offer, _)| *offer == line.offer);
             line.packs = other.map_or(line.packs, |(_, packs)| *packs);
@@ -213,6 +224,26 @@ impl Order {
         Ok(Order { state: OrderState::Cancelled { placed_on, on }, ..self })
     }
 
+    /// What of a confirmation looks mis-keyed: packs as of a digit more, or a day far off.
+    pub fn doubts_of_confirmation(
+        &self,
+        expected_on: Option<NaiveDate>,
+        packs: &[(Id<Offer>, u32)],
+    ) -> Vec<String> {
+        let far = packs.iter().filter_map(|(offer, packs)| {
+            let ordered = self.lines.iter().find(|line| line.offer == *offer)?.packs;
+            (u64::from(*packs) > MANY_TIMES * u64::from(ordered.max(1)))
+                .then(|| format!("{packs} packs are confirmed of {ordered} that were ordered"))
+        });
+        let late = expected_on
+            .zip(self.state.placed_on())
+            .filter(|(on, placed_on)| (*on - *placed_on).num_days() > FAR_DAYS);
+        let late = late.map(|(on, placed_on)| {
+            format!("{on} is more than half a year after {placed_on}, when it was placed")
+        });
+        far.chain(late).collect()
+    }
+
     /// How much of a product is still to come, where so much more came that it looks mis-keyed: suppliers round up to
     /// a pack or add one, they do not send half as much again; common practice, no source.
     pub fn exceeded_by(&self, came: &Received) -> Option<Amount> {
@@ -278,6 +309,24 @@ impl Order {
         let ordered: Amount = lines().map(OrderLine::amount).sum();
         cost as f64 * amount.base_units() / ordered.base_units()
     }
+}
+
+/// Lines with as many packs as hold what came of them.
+fn as_came(mut lines: Vec<OrderLine>, mut received: Vec<Received>) -> Vec<OrderLine> {
+    for line in &mut lines {
+        let of_it = received.iter_mut().filter(|came| came.product == line.product);
+        let pack = line.pack.thousandths().max(1);
+        let mut room = pack.saturating_mul(line.packs.into());
+        let mut holds = 0;
+        for came in of_it {
+            let taken = came.amount.thousandths().clamp(0, room);
+            came.amount = came.amount - Amount::from_thousandths(taken);
+            room -= taken;
+            holds += taken;
+        }
+        line.packs = u32::try_from((holds + pack - 1) / pack).unwrap_or(line.packs);
+    }
+    lines
 }
 
 fn outstanding(lines: &[OrderLine], received: &[Received]) -> Vec<(Id<Product>, Amount)> {

@@ -52,13 +52,12 @@ pub(crate) fn told(site: &str, made: &SiteForecast) -> String {
     let Some(first) = made.products.first() else {
         return format!("{site}: there are no products to forecast\n\n");
     };
-    let mut text = format!(
-        "{site}: {} days from {} (service level {:.0} %)\n{}\n",
-        first.days.len(),
-        made.today_on,
-        made.service_level_percent,
-        products(made)
-    );
+    let (days, level) = (first.days.len(), made.service_level_percent);
+    let mut text = format!("{site}: {days} days from {} (service level {level:.0} %)\n", made.today_on);
+    match made.products.iter().any(ProductForecast::concerns_the_site) {
+        true => text.push_str(&format!("{}\n", products(made))),
+        false => text.push_str("nothing is held, ordered or used there\n"),
+    }
     for product in made.products.iter().filter(|product| !product.cautions.is_empty()) {
         text.push_str(&format!("{}: {}\n", product.name, product.cautions.join("; ")));
     }
@@ -115,7 +114,7 @@ fn products(made: &SiteForecast) -> Table {
         "from",
         "cost",
     ]);
-    for product in &made.products {
+    for product in made.products.iter().filter(|product| product.concerns_the_site()) {
         products.add_row(row(product));
     }
     products

@@ -59,7 +59,7 @@ pub struct TableQuery {
 /// Read what will be used, how long the stock lasts, and what to order by when.
 ///
 /// Made from the plan (tank changes, feeds, cycles) and what past records teach about it; each figure with its causes. As CSV it
-/// is the table of what to buy, one row a product.
+/// is the table of what to buy, one row a product that is held, used, ordered or has been used there.
 #[utoipa::path(tag = "stock", operation_id = "read_forecast", security(("bearer" = [])), params(TableQuery),
     responses((status = 200, description = "The forecast", content((SiteForecast = "application/json"), (String = "text/csv"))),
         ReadProblems))]
@@ -77,7 +77,7 @@ pub async fn read_forecast(
     let mut response = HttpResponse::Ok();
     Ok(match wants_csv {
         true => {
-            let rows: Vec<PurchaseRow> = answer.products.iter().map(PurchaseRow::from).collect();
+            let rows = PurchaseRow::each(&answer.products);
             response.content_type(csv::CONTENT_TYPE).body(csv::of_items(&rows))
         }
         false => response.json(answer),

@@ -70,6 +70,23 @@ fn of_an_order_its_value_must_have_come() {
     assert_eq!(a.receive(b).unwrap().came_on(), Some(day("2031-01-15")));
 }
 
+/// Two products, of which one pack of four each came before it was closed short.
+#[test]
+fn of_what_was_closed_short_only_what_is_named_is_awaited_again() {
+    let line = |product: &str| OrderLine {
+        product: id(product),
+        offer: id(&format!("offer of {product}")),
+        packs: 4,
+        ..two_packs_of_a().lines[0].clone()
+    };
+    let both = Order { lines: vec![line("Base A"), line("Base B")], ..placed() };
+    let closed = both.receive(came(5_000)).unwrap().close_short().unwrap();
+    let named = closed.clone().confirmed(None, &[(id("offer of Base A"), 2)]).unwrap();
+    assert_eq!(named.outstanding(), [(base_a(), Amount::from_thousandths(5_000))]);
+    let day_only = closed.confirmed(Some(day("2031-02-01")), &[]).unwrap();
+    assert_eq!(day_only.outstanding().len(), 2);
+}
+
 #[test]
 fn what_never_came_is_kept_of_an_order_closed_short() {
     let short = placed().receive(came(4_000)).unwrap();

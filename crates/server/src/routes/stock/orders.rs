@@ -3,7 +3,7 @@
 use actix_web::http::header;
 use actix_web::web::{Path, Query};
 use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, get, patch, post};
-use fillmark_actions::stock::{self, Packs, Placing, SupplierOrder};
+use fillmark_actions::stock::{self, Confirmation, Packs, Placing, SupplierOrder};
 use fillmark_api::{Listed, NewConfirmation, NewOrder, NewPlacing, Order, OrderedLine};
 use fillmark_domain::Id;
 use fillmark_domain::stock::OrderState;
@@ -180,7 +180,9 @@ pub async fn place_order(
 
 /// Note what the supplier says of an order that he has: another day, other packs.
 ///
-/// The packs of a line are all of it, those that came included. Where nothing else is to come of the order, it is received.
+/// The packs of a line are all of it, those that came included. Where nothing else is to come of the order, it is received. Of one that
+/// was closed short the lines that are named are awaited again, or all of it where only a day is. Far more packs than were ordered, or a
+/// day far off, are asked back.
 #[utoipa::path(tag = "stock", operation_id = "confirm_order", security(("bearer" = [])), request_body = NewConfirmation,
     responses((status = 200, description = "Where it stands now", body = Order), WriteProblems))]
 #[post("/sites/{site_id}/orders/{order_id}/confirmations")]
@@ -193,9 +195,9 @@ pub async fn confirm_order(
     let (site, id) = path.into_inner();
     body.0.check()?;
     let packs = body.0.lines.iter().map(|line| Packs { offer: Id::new(line.offer_id), packs: line.packs });
-    let packs: Vec<Packs> = packs.collect();
-    let (site, id) = (Id::new(site), Id::new(id));
-    let order = stock::confirm_order(&app, &caller.0, site, id, body.0.expected_on, &packs).await?;
+    let (expected_on, confirmed) = (body.0.expected_on, body.0.confirmed);
+    let confirmation = Confirmation { expected_on, packs: packs.collect(), confirmed };
+    let order = stock::confirm_order(&app, &caller.0, Id::new(site), Id::new(id), &confirmation).await?;
     Ok(tagged(HttpResponse::Ok(), told(&order)))
 }
 

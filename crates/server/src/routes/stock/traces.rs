@@ -3,7 +3,7 @@
 use actix_web::web::Path;
 use actix_web::{HttpRequest, HttpResponse, get};
 use fillmark_actions::stock;
-use fillmark_api::{CycleReached, DrunkFrom, HarvestTrace, LotDrunk, LotTrace, TankReached};
+use fillmark_api::{CycleReached, DrunkFrom, HarvestReached, HarvestTrace, LotDrunk, LotTrace, TankReached};
 use fillmark_domain::Id;
 use uuid::Uuid;
 
@@ -32,7 +32,7 @@ pub async fn trace_lot(
         lot_ids: reach.trace.lots.iter().map(|lot| lot.uuid()).collect(),
         tanks: reach.trace.exposures.iter().map(TankReached::from).collect(),
         cycles: reach.drank.iter().map(CycleReached::from).collect(),
-        harvest_ids: reach.harvests.iter().map(|id| id.uuid()).collect(),
+        harvests: reach.harvests.iter().map(HarvestReached::from).collect(),
         site_ids: reach.sites.iter().map(|site| site.uuid()).collect(),
         unseen_sites: reach.unseen_sites,
         names: reach.names,
