@@ -221,6 +221,7 @@ mod tests {
     fn what_runs_out_before_what_is_under_way_comes_is_told_so() {
         let mut forecast = made(4);
         let product = &mut forecast.products[0];
+        product.expected_use.total = 900.0;
         (product.purchase, forecast.orders) = (None, Vec::new());
         let text = told("Harbour", &forecast);
         assert!(text.contains("under way") && !text.contains("nobody"), "{text}");
