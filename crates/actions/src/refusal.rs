@@ -39,8 +39,8 @@ pub enum Refusal {
     /// What was entered cannot be taken.
     #[error("what was entered cannot be taken: {0}")]
     Invalid(Faults),
-    /// What was entered can be, but looks mis-keyed: to be confirmed.
-    #[error("what was entered looks mis-keyed: {0}")]
+    /// What was entered can be, but is asked back: to be confirmed.
+    #[error("what was entered is asked back: {0}")]
     Unconfirmed(Faults),
     /// Something else depends on it, or its state does not allow this.
     #[error("{0}")]

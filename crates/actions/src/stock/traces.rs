@@ -36,7 +36,7 @@ pub struct LotReach {
     /// What was picked of them since.
     pub harvests: Vec<(Id<Harvest>, Harvest)>,
     /// The sites that hold or held some of it, or of what was made of it, or that it is on its way to, as far as the caller may see them;
-    /// each has a trace of its own.
+    /// each has a trace of its own once it has arrived.
     pub sites: BTreeSet<SiteId>,
     /// How many such sites the caller may not see.
     pub unseen_sites: usize,

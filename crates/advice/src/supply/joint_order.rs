@@ -88,7 +88,9 @@ impl<'a> Joint<'a> {
             self.order.value = value;
             self.order.products.push(purchase.product);
             self.places.push(place);
-            purchase.at_most = at_most;
+            if keeps {
+                purchase.at_most = at_most;
+            }
             purchase.brought_forward =
                 gains.map(|gains| BroughtForward { to: self.order.order_by.date(), gains });
         }

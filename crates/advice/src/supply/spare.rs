@@ -79,8 +79,8 @@ pub fn sought(needing: &Forecast, today: NaiveDate) -> Vec<Sought> {
 }
 
 /// What other sites give towards a purchase, in whole mL (or g), where a ride is worth it: first where it expires soonest, then those
-/// that can spare most. Towards one that is ordered
-/// later they give what would expire with them: nobody will use it there, and all is welcome that is used up before. `lacking_by`
+/// that can spare most. Towards one that is ordered later they give what would expire with them: nobody will use it there, and it is
+/// welcome as far as it is used up before. `lacking_by`
 /// tells what the use until a day exceeds what is there.
 pub(super) fn transfers(
     purchase: &Purchase,

@@ -28,7 +28,7 @@ pub struct LotTrace {
     #[schema(max_items = 1000000)]
     pub harvests: Vec<HarvestReached>,
     /// The sites that hold or held some of it, or of what was made of it, or that it is on its way to, as far as the caller may see them:
-    /// each has a trace of its own.
+    /// each has a trace of its own once it has arrived.
     #[schema(max_items = 1000)]
     pub site_ids: Vec<Uuid>,
     /// How many such sites the caller may not see: whoever may is to be asked to follow it there.

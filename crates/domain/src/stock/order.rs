@@ -151,11 +151,13 @@ impl Order {
             line.packs = other.map_or(line.packs, |(_, packs)| *packs);
         }
         for (offer, _) in packs {
-            let product = lines.iter().find(|line| line.offer == *offer).map(|line| line.product);
-            let of_it = |line: &&OrderLine| Some(line.product) == product;
-            let confirmed: Amount = lines.iter().filter(of_it).map(OrderLine::amount).sum();
-            let came = received.iter().filter(|one| Some(one.product) == product).map(|one| one.amount).sum();
-            if confirmed < came {
+            let Some(named) = lines.iter().find(|line| line.offer == *offer) else { continue };
+            let of_it = lines.iter().filter(|line| line.product == named.product);
+            let confirmed: Amount = of_it.map(OrderLine::amount).sum();
+            let of_it = received.iter().filter(|one| one.product == named.product);
+            let came: Amount = of_it.map(|one| one.amount).sum();
+            // Somewhat more than a pack holds may have come with it.
+            if confirmed + named.pack <= came {
                 return Err(NotAllowed::FewerThanCame { offer: *offer });
             }
         }
@@ -233,7 +235,7 @@ impl Order {
         let far = packs.iter().filter_map(|(offer, packs)| {
             let ordered = self.lines.iter().find(|line| line.offer == *offer)?.packs;
             (u64::from(*packs) > MANY_TIMES * u64::from(ordered.max(1)))
-                .then(|| format!("{packs} packs are confirmed of {ordered} that were ordered"))
+                .then(|| format!("{packs} packs are confirmed of {ordered} that the order says"))
         });
         let late = expected_on
             .zip(self.state.placed_on())
@@ -311,7 +313,7 @@ impl Order {
     }
 }
 
-/// Lines with as many packs as hold what came of them.
+/// Lines with the whole packs that came of them: nothing of them is awaited.
 fn as_came(mut lines: Vec<OrderLine>, mut received: Vec<Received>) -> Vec<OrderLine> {
     for line in &mut lines {
         let of_it = received.iter_mut().filter(|came| came.product == line.product);
@@ -324,7 +326,7 @@ fn as_came(mut lines: Vec<OrderLine>, mut received: Vec<Received>) -> Vec<OrderL
             room -= taken;
             holds += taken;
         }
-        line.packs = u32::try_from((holds + pack - 1) / pack).unwrap_or(line.packs);
+        line.packs = u32::try_from(holds / pack).unwrap_or(line.packs);
     }
     lines
 }

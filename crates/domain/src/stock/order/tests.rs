@@ -83,8 +83,19 @@ fn of_what_was_closed_short_only_what_is_named_is_awaited_again() {
     let closed = both.receive(came(5_000)).unwrap().close_short().unwrap();
     let named = closed.clone().confirmed(None, &[(id("offer of Base A"), 2)]).unwrap();
     assert_eq!(named.outstanding(), [(base_a(), Amount::from_thousandths(5_000))]);
+    let part = placed().receive(came(4_000)).unwrap().close_short().unwrap();
+    let more = Order { lines: vec![part.lines[0].clone(), line("Base B")], ..part };
+    let b_only = more.confirmed(None, &[(id("offer of Base B"), 1)]).unwrap();
+    assert_eq!(b_only.outstanding(), [(id("Base B"), Amount::from_thousandths(5_000))], "no rest of a pack");
     let day_only = closed.confirmed(Some(day("2031-02-01")), &[]).unwrap();
     assert_eq!(day_only.outstanding().len(), 2);
+}
+
+#[test]
+fn what_came_beyond_a_pack_hinders_no_confirmation() {
+    let part = placed().receive(came(5_050)).unwrap();
+    check(part.clone().confirmed(None, &[(id("offer"), 1)]), Some("received"));
+    check(part.confirmed(None, &[(id("offer"), 0)]), None);
 }
 
 #[test]
