@@ -13,12 +13,6 @@ use crate::{Amount, Base, Id, Money};
 pub use state::{OrderState, Received};
 pub use terms::{Outdated, ShortOfLeast};
 
-/// So many times the packs that were ordered look like a digit more (our own judgement).
-const MANY_TIMES: u64 = 3;
-
-/// Nothing that a grower orders is expected so many days later (our own judgement).
-const FAR_DAYS: i64 = 183;
-
 /// What is ordered of one product.
 #[derive(Debug, Clone, PartialEq)]
 pub struct OrderLine {
@@ -224,26 +218,6 @@ impl Order {
             state => return Err(NotAllowed::Not { wanted: "cancelled", state: state.code() }),
         };
         Ok(Order { state: OrderState::Cancelled { placed_on, on }, ..self })
-    }
-
-    /// What of a confirmation looks mis-keyed: packs as of a digit more, or a day far off.
-    pub fn doubts_of_confirmation(
-        &self,
-        expected_on: Option<NaiveDate>,
-        packs: &[(Id<Offer>, u32)],
-    ) -> Vec<String> {
-        let far = packs.iter().filter_map(|(offer, packs)| {
-            let ordered = self.lines.iter().find(|line| line.offer == *offer)?.packs;
-            (u64::from(*packs) > MANY_TIMES * u64::from(ordered.max(1)))
-                .then(|| format!("{packs} packs are confirmed of {ordered} that the order says"))
-        });
-        let late = expected_on
-            .zip(self.state.placed_on())
-            .filter(|(on, placed_on)| (*on - *placed_on).num_days() > FAR_DAYS);
-        let late = late.map(|(on, placed_on)| {
-            format!("{on} is more than half a year after {placed_on}, when it was placed")
-        });
-        far.chain(late).collect()
     }
 
     /// How much of a product is still to come, where so much more came that it looks mis-keyed: suppliers round up to

@@ -1,10 +1,38 @@
-//! What of an order's terms is to be asked about before it is placed.
+//! What of an order's terms is to be asked about before it is placed or confirmed.
+
+use chrono::NaiveDate;
 
 use super::{Order, OrderLine};
 use crate::stock::{Offer, Supplier};
-use crate::{Amount, Money};
+use crate::{Amount, Id, Money};
+
+/// So many times the packs that were ordered look like a digit more (our own judgement).
+const MANY_TIMES: u64 = 3;
+
+/// Nothing that a grower orders is expected so many days later (our own judgement).
+const FAR_DAYS: i64 = 183;
 
 impl Order {
+    /// What of a confirmation looks mis-keyed: packs as of a digit more, or a day far off.
+    pub fn doubts_of_confirmation(
+        &self,
+        expected_on: Option<NaiveDate>,
+        packs: &[(Id<Offer>, u32)],
+    ) -> Vec<String> {
+        let far = packs.iter().filter_map(|(offer, packs)| {
+            let ordered = self.lines.iter().find(|line| line.offer == *offer)?.packs;
+            (u64::from(*packs) > MANY_TIMES * u64::from(ordered.max(1)))
+                .then(|| format!("{packs} packs are confirmed of {ordered} that the order says"))
+        });
+        let late = expected_on
+            .zip(self.state.placed_on())
+            .filter(|(on, placed_on)| (*on - *placed_on).num_days() > FAR_DAYS);
+        let late = late.map(|(on, placed_on)| {
+            format!("{on} is more than half a year after {placed_on}, when it was placed")
+        });
+        far.chain(late).collect()
+    }
+
     /// What its value is short of the supplier's least order by; none where it reaches that, or where that is in another currency: an
     /// exchange rate is a fact of a day, and nobody told it.
     pub fn short_of_least(&self, supplier: &Supplier) -> Option<ShortOfLeast> {
