@@ -144,8 +144,8 @@ fn what_is_due_next_goes_along_where_its_freight_costs_more_than_holding_it() {
     );
 }
 
-/// A litre at 10.00 lasts ten days. Freight and holding of a year of it, 365.00 at a quarter of its price, cost the least together
-/// with one order in √(2·freight/(0.25·365.00)) years.
+/// A litre at 10.00 lasts ten days; three more of each of two products lie for some weeks at a quarter of their price a year, which is
+/// less than the three freights they spare.
 #[test]
 fn an_order_is_as_much_larger_as_saves_more_freight_than_holding_costs() {
     let of = |freight_minor| {
